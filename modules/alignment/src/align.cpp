@@ -1,0 +1,1 @@
+#include "tidemark/alignment/align.h"

@@ -1,0 +1,35 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "tidemark/anatomy/implant.h"
+#include "tidemark/anatomy/landmark.h"
+
+namespace tidemark::anatomy {
+
+/// The proximal femur on one film, in px of the hip view. What is not seen is absent, and a flag
+/// says why.
+struct Femur {
+  std::optional<FoundAxis>
+      shaft_axis;              ///< mid-line of the outer cortices below the lesser trochanter
+  Polyline lateral_cortex_px;  ///< outer edge, proximal to distal; may be empty
+  Polyline medial_cortex_px;   ///< outer edge, proximal to distal; may be empty
+  std::optional<Landmark> lesser_trochanter;   ///< most prominent medial point of its outline
+  std::optional<Landmark> greater_trochanter;  ///< most proximal point of its outline
+  Polyline lesser_trochanter_outline_px;
+  Polyline greater_trochanter_outline_px;
+  std::vector<Flag> flags;
+};
+
+struct FemurOptions {
+  MillimetresPerPixel scale;  ///< in the plane of the stem
+  GivenLandmarks given;
+};
+
+/// Finds cortices, shaft axis and trochanters around a stem that was found before.
+/// @return kBadInput when the scale is not positive. Whatever is not seen is left out instead.
+[[nodiscard]] Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& implant,
+                                         const FemurOptions& options);
+
+}  // namespace tidemark::anatomy

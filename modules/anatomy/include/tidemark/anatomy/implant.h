@@ -1,0 +1,60 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "tidemark/anatomy/landmark.h"
+#include "tidemark/core/expected.h"
+#include "tidemark/core/flag.h"
+#include "tidemark/core/geometry.h"
+#include "tidemark/core/raster.h"
+#include "tidemark/core/units.h"
+#include "tidemark/film/film.h"
+
+namespace tidemark::anatomy {
+
+/// A circle found on the film. Radius and centre in view px; u are standard uncertainties.
+struct FoundCircle {
+  Circle2 circle_px;
+  double centre_u_px = 0.0;
+  double diameter_u_px = 0.0;
+  Source source = Source::kFound;
+};
+
+/// A line found on the film, with the standard uncertainty of its direction.
+struct FoundAxis {
+  Line2 line_px;  ///< direction points distally
+  Degrees direction_u;
+  Source source = Source::kFound;
+};
+
+/// The femoral component and the cup on one film. Everything in px of the hip view
+/// (film::as_right_hip): lateral -x, medial +x, distal +y.
+struct Implant {
+  FoundCircle head;
+  std::optional<FoundCircle> cup;
+  Polyline outline_px;  ///< of stem body and neck: lateral neck base, shoulder, lateral flank, tip,
+                        ///< medial flank, medial neck base; open at the head; sub-pixel
+  FoundAxis axis;       ///< centre line of the distal straight part of the stem
+  Landmark tip;         ///< most distal point of the outline along the axis
+  Landmark shoulder;    ///< most proximal lateral corner of the body
+  Vec2 reference_px = Vec2::Zero();  ///< on the axis, 10 mm distal to the level of the shoulder
+  Mask stem;                         ///< stem, neck and head
+  Mask metal;  ///< everything that is metal or moves with it, cup, wires and letters too
+  double confidence = 0.0;  ///< 0 to 1: how much this looks like a stem with its head
+  std::vector<Flag> flags;
+};
+
+struct ImplantOptions {
+  std::optional<Millimetres> head_diameter;       ///< of the head, if the user gave it
+  std::optional<MillimetresPerPixel> scale_hint;  ///< rough, from DICOM; may be 25 % off
+  GivenLandmarks given;                           ///< values that replace found ones
+};
+
+/// Finds stem, head and cup of the hip whose lateral side is -x. With both hips replaced on one
+/// film, the one whose head lies medial (+x) of its stem is taken.
+/// @return kCannotTell when no stem with a head is seen; kBadInput when the film is too small.
+[[nodiscard]] Expected<Implant> find_implant(const film::FilmImage& hip_view,
+                                             const ImplantOptions& options);
+
+}  // namespace tidemark::anatomy

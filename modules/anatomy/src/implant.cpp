@@ -1,0 +1,1 @@
+#include "tidemark/anatomy/femur.h"

@@ -1,0 +1,82 @@
+#pragma once
+
+#include <array>
+#include <chrono>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/core/expected.h"
+#include "tidemark/core/geometry.h"
+#include "tidemark/core/hip.h"
+#include "tidemark/core/raster.h"
+
+namespace tidemark::film {
+
+/// Distance between pixel centres as a file states it, mm. Rows first, as DICOM orders it.
+struct Spacing {
+  double between_rows_mm = 0.0;     ///< vertical pitch
+  double between_columns_mm = 0.0;  ///< horizontal pitch
+};
+
+/// Every fact about scale that a file states, uninterpreted. A value that is not a positive finite
+/// number counts as absent. DICOM PS3.3 10.7 and C.8.7.
+struct ScaleFacts {
+  std::optional<Spacing> pixel_spacing;            ///< (0028,0030)
+  std::optional<Spacing> imager_pixel_spacing;     ///< (0018,1164), at the detector
+  std::optional<Spacing> nominal_scanned_spacing;  ///< (0018,2010), digitised film
+  std::optional<std::string> calibration_type;     ///< (0028,0A02): GEOMETRY or FIDUCIAL
+  std::optional<double> source_to_detector_mm;     ///< (0018,1110)
+  std::optional<double> source_to_patient_mm;      ///< (0018,1111)
+  std::optional<double> magnification_factor;      ///< (0018,1114)
+};
+
+/// What a file says of itself. Kept as read; nothing here is guessed.
+struct FilmFacts {
+  std::string file;         ///< file name without its folder
+  std::string sha256;       ///< of the file's bytes, hex
+  std::string format;       ///< "DICOM", "PNG", "TIFF" or "JPEG"
+  std::string modality;     ///< DX, CR, RF, XA, ... ; empty when not said
+  std::string photometric;  ///< MONOCHROME1 or MONOCHROME2; empty when not said
+  int stored_columns = 0;
+  int stored_rows = 0;
+  int bits_stored = 0;
+  std::optional<Side> side;                         ///< ImageLaterality, else Laterality
+  std::optional<View> view;                         ///< ViewPosition
+  std::optional<std::chrono::year_month_day> date;  ///< of acquisition, content or study
+  std::optional<std::array<std::string, 2>> patient_orientation;  ///< row and column direction
+  std::optional<std::string> body_part;
+  ScaleFacts scale;
+  /// One-way hash of the patient's id within this run, to notice films of different patients.
+  /// Never written anywhere. Absent when the file has no id.
+  std::optional<std::string> patient_key;
+  std::vector<std::string> notes;  ///< oddities met while reading, one sentence each
+};
+
+/// One film, ready to be looked at.
+///
+/// `pixels`: upright AP view (patient's right on the left of the image, head up) with square
+/// pixels, bright = more absorbing, close to linear in log exposure, arbitrary offset and gain.
+/// Pixel coordinates of `pixels` are called "view px"; `stored_from_view` maps them to the stored
+/// matrix of the file, in which every output coordinate is given.
+struct FilmImage {
+  Raster pixels;
+  Affine2 stored_from_view;
+  FilmFacts facts;
+};
+
+/// Reads one projection radiograph (DX, CR, RF, SC, XA DICOM; PNG, TIFF, JPEG).
+///
+/// @return kBadInput with one sentence when the file is no readable film: missing, a directory,
+///         empty, cut off, no image, colour, no pixel data, impossible header, one single value.
+[[nodiscard]] Expected<FilmImage> read(const std::filesystem::path& file);
+
+/// The same film as a right hip: unchanged for kRight, mirrored left to right for kLeft, with
+/// stored_from_view adapted. In this "hip view" lateral is -x, medial +x, distal +y.
+[[nodiscard]] FilmImage as_right_hip(const FilmImage& upright, Side side);
+
+/// The film with its grey values turned over, for files whose photometric tag is missing or wrong.
+[[nodiscard]] FilmImage inverted(const FilmImage& film);
+
+}  // namespace tidemark::film

@@ -1,0 +1,1 @@
+#include "tidemark/migration/migration.h"
