@@ -1,1 +1,3 @@
-#include "tidemark/migration/migration.h"
+#include "tidemark/followup/measure.h"
+
+#include "tidemark/followup/write.h"

@@ -1,0 +1,52 @@
+#pragma once
+
+#include <cstddef>
+#include <functional>
+#include <string>
+
+#include "tidemark/followup/result.h"
+#include "tidemark/followup/series.h"
+#include "tidemark/followup/steps.h"
+
+namespace tidemark::followup {
+
+/// What happens when nothing gives the scale of a film.
+enum class WithoutScale {
+  kRefuse,        ///< the film is not measured, and the reason says what is missing
+  kAcceptPixels,  ///< lengths come out in stored px of the reference film
+};
+
+/// Whether Result::pictures is filled.
+enum class Pictures { kNone, kDraw };
+
+/// How a series is measured.
+struct Options {
+  WithoutScale without_scale = WithoutScale::kRefuse;
+  Pictures pictures = Pictures::kNone;
+  int threads = 0;  ///< 0 = one per core; changes the time, never the result
+  /// Called with (steps done, steps in all), one call at a time, from any thread. May be empty.
+  std::function<void(std::size_t done, std::size_t all)> progress;
+};
+
+/// Measures one hip: reads its films, finds implant and bone on each, and compares each follow-up
+/// with the reference. A pure function of the series and the bytes of its films.
+///
+/// Films: the side is the sheet's, else the DICOM header's, else the one on which the stem is seen
+/// best over all films (flag side_assumed). The date is the sheet's, else the header's. The
+/// reference is the sheet's, else the earliest dated film, else the first by name.
+///
+/// Scale: head diameter of the sheet or caller, marker, stem length, DICOM (film::calibrate). When
+/// the head's diameter is not known, the films' own scales give it, and it then serves all films:
+/// the head is the same object on each, so errors of scale between films cancel.
+///
+/// Refusals are no errors: a film or a comparison that cannot be measured is in the list with its
+/// reason.
+[[nodiscard]] Result measure(const Series& series, const Options& options);
+
+/// As measure(), with other steps.
+[[nodiscard]] Result measure_with(const Series& series, const Options& options, const Steps& steps);
+
+/// Version of the program, e.g. "0.1.0".
+[[nodiscard]] std::string version();
+
+}  // namespace tidemark::followup

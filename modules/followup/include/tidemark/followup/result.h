@@ -1,0 +1,137 @@
+#pragma once
+
+#include <chrono>
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/core/flag.h"
+#include "tidemark/core/geometry.h"
+#include "tidemark/core/hip.h"
+#include "tidemark/core/units.h"
+#include "tidemark/followup/series.h"
+#include "tidemark/migration/migration.h"
+
+namespace tidemark::followup {
+
+/// Printed under every result.
+inline constexpr const char* kCaution =
+    "This is decision support, not a diagnosis: the treating surgeon and the local rules decide.";
+
+/// A film or a comparison is measured, or stays in the list with its reason.
+enum class Status { kMeasured, kNotMeasured };
+
+/// Unit of every length of the comparisons. kReferencePixels only when nothing gave a scale and the
+/// caller accepted it: lengths are then in stored px of the reference film.
+enum class LengthUnit { kMillimetres, kReferencePixels };
+
+/// A point in stored px of its file. u are isotropic standard uncertainties.
+struct PointResult {
+  Vec2 stored_px = Vec2::Zero();
+  double u_px = 0.0;
+  std::optional<Millimetres> u;
+  Source source = Source::kFound;
+};
+
+/// A circle in stored px of its file.
+struct CircleResult {
+  Vec2 centre_px = Vec2::Zero();
+  double diameter_px = 0.0;
+  double centre_u_px = 0.0;
+  double diameter_u_px = 0.0;
+  Source source = Source::kFound;
+};
+
+/// A line, shown by two of its points in stored px, the proximal one first.
+struct AxisResult {
+  Vec2 proximal_px = Vec2::Zero();
+  Vec2 distal_px = Vec2::Zero();
+  Degrees direction_u;
+  Source source = Source::kFound;
+};
+
+/// The stem on one film, stored px.
+struct StemResult {
+  PointResult tip;
+  PointResult shoulder;
+  AxisResult axis;
+  Vec2 reference_px = Vec2::Zero();  ///< on the axis, 10 mm distal to the level of the shoulder
+  Polyline outline_px;               ///< open at the head
+  double confidence = 0.0;           ///< 0 to 1
+};
+
+/// One way to the scale of a film, per stored px along a row. `method` is one of head_diameter,
+/// marker_diameter, stem_length, dicom, given, pixels.
+struct ScaleResult {
+  std::string method;
+  Measured<MillimetresPerPixel> mm_per_px;
+  std::string note;
+};
+
+/// One film of the series, measured or not.
+struct FilmResult {
+  std::string file;
+  std::optional<std::string> sha256;  ///< of the file's bytes; absent when it cannot be read
+  Role role = Role::kFollowUp;
+  Status status = Status::kNotMeasured;
+  bool excluded = false;  ///< by the sheet; does not count as a failure
+  bool unreadable = false;
+  std::string reason;  ///< one sentence, when not measured
+  std::optional<std::chrono::year_month_day> date;
+  std::optional<int> days_from_surgery;
+  std::optional<View> view;
+  std::optional<Side> side;
+  std::optional<ScaleResult> calibration;
+  std::vector<ScaleResult> other_scales;
+  std::optional<CircleResult> head;
+  std::optional<CircleResult> cup;
+  std::optional<StemResult> stem;
+  std::optional<AxisResult> shaft_axis;
+  std::optional<PointResult> lesser_trochanter;
+  std::optional<PointResult> greater_trochanter;
+  std::optional<Measured<Degrees>> tilt;  ///< stem axis against shaft axis, varus +
+  std::vector<Flag> flags;
+  std::optional<std::string> picture;  ///< file name in the output folder
+};
+
+/// One follow-up film against the reference film.
+struct ComparisonResult {
+  std::size_t reference = 0;  ///< index in Result::films
+  std::size_t follow_up = 0;
+  std::optional<int> days;  ///< from the reference film to the follow-up film
+  Status status = Status::kNotMeasured;
+  std::string reason;                             ///< one sentence, when not measured
+  std::optional<migration::Migration> migration;  ///< lengths as if LengthUnit were kMillimetres
+  std::vector<Flag> flags;
+  std::optional<std::string> picture;
+};
+
+/// A picture as the bytes of a PNG file.
+struct Picture {
+  std::string file;
+  std::vector<unsigned char> png;
+};
+
+/// All that was measured on one hip. Holds no patient's identity.
+struct Result {
+  std::string tool_version;
+  std::string options_sha256;
+  std::optional<std::string> sheet_sha256;
+  std::optional<std::string> hip;
+  std::optional<Side> side;
+  LengthUnit length_unit = LengthUnit::kMillimetres;
+  /// Reference film's scale, mm per stored px: what turns the lengths of the comparisons into
+  /// kReferencePixels. Absent when the reference film was not measured.
+  std::optional<MillimetresPerPixel> reference_scale;
+  std::vector<FilmResult> films;
+  std::vector<ComparisonResult> comparisons;
+  std::vector<Flag> flags;
+  std::vector<Picture> pictures;
+};
+
+/// Exit code of a finished measurement (docs/cli.md): 0 all measured, 1 some films or comparisons
+/// not measured, 3 no film could be read.
+[[nodiscard]] int exit_code(const Result& result);
+
+}  // namespace tidemark::followup

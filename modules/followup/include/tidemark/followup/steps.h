@@ -1,0 +1,48 @@
+#pragma once
+
+#include <filesystem>
+#include <functional>
+#include <optional>
+
+#include "tidemark/alignment/align.h"
+#include "tidemark/anatomy/femur.h"
+#include "tidemark/anatomy/implant.h"
+#include "tidemark/core/expected.h"
+#include "tidemark/core/hip.h"
+#include "tidemark/core/units.h"
+#include "tidemark/film/film.h"
+#include "tidemark/migration/migration.h"
+
+namespace tidemark::followup {
+
+/// One film with all that was found on it, ready to be compared. Coordinates are px of `hip_view`.
+struct HipFilm {
+  film::FilmImage hip_view;  ///< film::as_right_hip: lateral -x, medial +x, distal +y
+  Side side = Side::kRight;
+  anatomy::Implant implant;
+  anatomy::Femur femur;
+  Measured<MillimetresPerPixel> scale;  ///< mm in the plane of the stem per px of hip_view
+  /// Filled by Steps::prepare; absent when it failed or was not called.
+  std::optional<alignment::PreparedFilm> stem_ready;
+  std::optional<alignment::PreparedFilm> bone_ready;
+};
+
+/// The steps that measure_with() chains. Each is a pure function, called from several threads at
+/// once. Tests replace them by invented ones.
+struct Steps {
+  std::function<Expected<film::FilmImage>(const std::filesystem::path&)> read;
+  std::function<Expected<anatomy::Implant>(const film::FilmImage&, const anatomy::ImplantOptions&)>
+      find_implant;
+  std::function<Expected<anatomy::Femur>(const film::FilmImage&, const anatomy::Implant&,
+                                         const anatomy::FemurOptions&)>
+      find_femur;
+  /// Called once per measured film when there is more than one.
+  std::function<Expected<HipFilm>(HipFilm)> prepare;
+  std::function<Expected<migration::Migration>(const HipFilm& reference, const HipFilm& follow_up)>
+      compare;
+};
+
+/// film::read, anatomy::find_implant, anatomy::find_femur, and alignment with migration.
+[[nodiscard]] Steps default_steps();
+
+}  // namespace tidemark::followup

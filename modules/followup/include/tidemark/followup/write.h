@@ -1,0 +1,41 @@
+#pragma once
+
+#include <filesystem>
+#include <string>
+
+#include "tidemark/core/expected.h"
+#include "tidemark/followup/result.h"
+
+namespace tidemark::followup {
+
+/// result.json as text (docs/result-format.md, docs/schemas/result-1.json). Every coordinate is in
+/// stored px of its file; every measured quantity is {value, u, u95}; what is unknown is absent.
+[[nodiscard]] std::string to_json(const Result& result);
+
+/// measurements.csv: one line per comparison, measured or not, after a header line
+/// (docs/result-format.md). RFC 4180, UTF-8, a point as the decimal sign.
+[[nodiscard]] std::string to_csv(const Result& result);
+
+/// The table for people that `tidemark measure` prints, with the caution under it.
+[[nodiscard]] std::string to_table(const Result& result);
+
+/// What is known of each film, for people: `tidemark film`.
+[[nodiscard]] std::string to_film_text(const Result& result);
+
+/// "value ± u95" with no more digits than u95 bears: two significant digits of u95, at most two
+/// decimals (JCGM 100, 7.2.6: u needs at most two). The sign is always printed.
+[[nodiscard]] std::string with_uncertainty(double value, double u95);
+
+/// Makes sure that `folder` exists and takes files, and removes a result.json from an earlier run,
+/// so that a run that dies leaves none.
+/// @return kNotWritable with what to do; kUsage when `folder` is `input` itself or lies inside it.
+[[nodiscard]] Expected<void> prepare_output(const std::filesystem::path& folder,
+                                            const std::filesystem::path& input);
+
+/// Writes pictures, measurements.csv and, last, result.json into `folder`. Each file is written
+/// beside its target and renamed when whole.
+/// @return kNotWritable; result.json is then absent.
+[[nodiscard]] Expected<void> write_output(const Result& result,
+                                          const std::filesystem::path& folder);
+
+}  // namespace tidemark::followup

@@ -1,0 +1,14 @@
+#pragma once
+
+#include "tidemark/followup/steps.h"
+
+namespace tidemark::followup {
+
+/// Fills stem_ready and bone_ready.
+[[nodiscard]] Expected<HipFilm> prepare(HipFilm film);
+
+/// Migration of the stem between two prepared films of the same hip.
+[[nodiscard]] Expected<migration::Migration> compare(const HipFilm& reference,
+                                                     const HipFilm& follow_up);
+
+}  // namespace tidemark::followup
