@@ -1,0 +1,95 @@
+#include "tidemark/core/sampling.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace tidemark {
+namespace {
+
+/// The pixel up and left of a point, and the point's place in that cell, 0 to 1.
+struct Cell {
+  int x, y;
+  double tx, ty;
+};
+
+std::optional<Cell> cell_of(const Raster& image, const Vec2& p_px) {
+  // Written so that NaN fails as well.
+  const bool inside = p_px.x() >= 0.0 && p_px.y() >= 0.0 && p_px.x() <= image.width - 1 &&
+                      p_px.y() <= image.height - 1;
+  if (!inside) return std::nullopt;
+  const int x = std::min(static_cast<int>(p_px.x()), std::max(0, image.width - 2));
+  const int y = std::min(static_cast<int>(p_px.y()), std::max(0, image.height - 2));
+  return Cell{x, y, p_px.x() - x, p_px.y() - y};
+}
+
+using Weights = std::array<double, 4>;
+
+/// Keys' weights (a = -1/2) of the pixels at -1, 0, 1, 2 for a point at t.
+Weights cubic(double t) {
+  const double t2 = t * t;
+  const double t3 = t2 * t;
+  return {0.5 * (-t3 + 2.0 * t2 - t), 0.5 * (3.0 * t3 - 5.0 * t2 + 2.0),
+          0.5 * (-3.0 * t3 + 4.0 * t2 + t), 0.5 * (t3 - t2)};
+}
+
+/// d cubic / dt.
+Weights cubic_slope(double t) {
+  const double t2 = t * t;
+  return {0.5 * (-3.0 * t2 + 4.0 * t - 1.0), 0.5 * (9.0 * t2 - 10.0 * t),
+          0.5 * (-9.0 * t2 + 8.0 * t + 1.0), 0.5 * (3.0 * t2 - 2.0 * t)};
+}
+
+/// The 4 x 4 pixels around a cell; beyond the border the nearest pixel stands in.
+std::array<Weights, 4> neighbourhood(const Raster& image, const Cell& cell) {
+  std::array<Weights, 4> rows{};
+  for (int j = 0; j < 4; ++j) {
+    const int y = std::clamp(cell.y + j - 1, 0, image.height - 1);
+    for (int i = 0; i < 4; ++i) {
+      const int x = std::clamp(cell.x + i - 1, 0, image.width - 1);
+      rows[static_cast<std::size_t>(j)][static_cast<std::size_t>(i)] =
+          static_cast<double>(image.at(x, y));
+    }
+  }
+  return rows;
+}
+
+double dot(const Weights& a, const Weights& b) {
+  return a[0] * b[0] + a[1] * b[1] + a[2] * b[2] + a[3] * b[3];
+}
+
+double weigh(const std::array<Weights, 4>& rows, const Weights& wx, const Weights& wy) {
+  return dot({dot(rows[0], wx), dot(rows[1], wx), dot(rows[2], wx), dot(rows[3], wx)}, wy);
+}
+
+}  // namespace
+
+std::optional<double> sample_linear(const Raster& image, const Vec2& p_px) {
+  const auto cell = cell_of(image, p_px);
+  if (!cell) return std::nullopt;
+  const int right = std::min(cell->x + 1, image.width - 1);
+  const int below = std::min(cell->y + 1, image.height - 1);
+  const double top = std::lerp(static_cast<double>(image.at(cell->x, cell->y)),
+                               static_cast<double>(image.at(right, cell->y)), cell->tx);
+  const double bottom = std::lerp(static_cast<double>(image.at(cell->x, below)),
+                                  static_cast<double>(image.at(right, below)), cell->tx);
+  return std::lerp(top, bottom, cell->ty);
+}
+
+std::optional<double> sample_cubic(const Raster& image, const Vec2& p_px) {
+  const auto cell = cell_of(image, p_px);
+  if (!cell) return std::nullopt;
+  return weigh(neighbourhood(image, *cell), cubic(cell->tx), cubic(cell->ty));
+}
+
+std::optional<Sample> sample_cubic_with_gradient(const Raster& image, const Vec2& p_px) {
+  const auto cell = cell_of(image, p_px);
+  if (!cell) return std::nullopt;
+  const auto rows = neighbourhood(image, *cell);
+  const Weights wx = cubic(cell->tx);
+  const Weights wy = cubic(cell->ty);
+  return Sample{weigh(rows, wx, wy), Vec2(weigh(rows, cubic_slope(cell->tx), wy),
+                                          weigh(rows, wx, cubic_slope(cell->ty)))};
+}
+
+}  // namespace tidemark
