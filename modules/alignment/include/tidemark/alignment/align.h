@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "tidemark/alignment/agreement.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/raster.h"
@@ -18,6 +19,20 @@ struct AlignOptions {
   double search_along_mm = 12.0;  ///< half width of the first search along y (the shaft), mm
   double search_across_mm = 6.0;  ///< along x, mm
   double search_angle_deg = 4.0;  ///< half width of the first search of the angle
+  /// Both films are bright where they absorb, so an edge keeps its polarity; the halo of edge
+  /// enhancement is an edge of the other polarity and must not match.
+  NgfAgreement agreement = NgfAgreement::kSquaredPositive;
+  /// Noise floor of each film, as a multiple of the median gradient of the pixels that may vote.
+  double noise_floor_factor = 1.0;
+  /// Half width of the search of one feature around the whole alignment, mm.
+  double vote_search_mm = 3.0;
+  /// Least share of the region's weight that has to fall on usable pixels, 0 to 1.
+  double least_overlap = 0.3;
+  /// Pixels closer than this err together (noise, texture, overlying tissue); it sets the blocks
+  /// from which the covariance is computed, mm.
+  double block_mm = 3.0;
+  /// Threads per registration. The result does not depend on it.
+  int threads = 1;
 };
 
 /// One film made ready for alignment: unit gradients with a noise floor on every level. The film
@@ -48,8 +63,12 @@ struct Alignment {
   /// curvature of the measure and its residuals.
   Eigen::Matrix3d covariance = Eigen::Matrix3d::Zero();
   double agreement = 0.0;  ///< weighted mean of the squared cosine between gradients, 0 to 1
-  double overlap = 0.0;    ///< share of the region's weight that fell on usable pixels, 0 to 1
-  int votes = 0;           ///< number of pixels that voted on the finest level
+  /// Agreement of the best other minimum, at least a few pixels of the coarsest level away; 0 if
+  /// the search found none. Close to `agreement`: another position explains the films nearly as
+  /// well.
+  double runner_up = 0.0;
+  double overlap = 0.0;  ///< share of the region's weight that fell on usable pixels, 0 to 1
+  int votes = 0;         ///< number of pixels that voted on the finest level
 };
 
 /// Aligns `moving` to `fixed` rigidly (one scale per film is in mm_per_px already).

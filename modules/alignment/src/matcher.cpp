@@ -1,0 +1,228 @@
+#include "matcher.h"
+
+#include <itkCompositeTransform.h>
+#include <itkEuler2DTransform.h>
+#include <itkLBFGSOptimizerv4.h>
+#include <itkRegionOfInterestImageFilter.h>
+#include <itkTranslationTransform.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "tidemark/alignment/ngf_metric.h"
+
+namespace tidemark::alignment {
+namespace {
+
+using Metric = NormalizedGradientFieldMetric<FloatImage, FloatImage>;
+using Composite = itk::CompositeTransform<double, 2>;
+using Rigid = itk::Euler2DTransform<double>;
+using Shift = itk::TranslationTransform<double, 2>;
+
+/// Pixels around a box that the splines need.
+constexpr double kPadPixels = 6.0;
+/// Half step of the numerical curvature, mm at the region's radius.
+constexpr double kCurvatureStep = 0.05;
+
+FloatImage::Pointer cut(FloatImage* image, const BoxMm& box) {
+  FloatImage::IndexType low;
+  FloatImage::IndexType high;
+  for (unsigned i = 0; i < 2; ++i) {
+    const double spacing = image->GetSpacing()[i];
+    const double origin = image->GetOrigin()[i];
+    const auto k = static_cast<Eigen::Index>(i);
+    low[i] = static_cast<itk::IndexValueType>(std::floor((box.low(k) - origin) / spacing));
+    high[i] = static_cast<itk::IndexValueType>(std::ceil((box.high(k) - origin) / spacing));
+  }
+  FloatImage::RegionType region;
+  region.SetIndex(low);
+  region.SetUpperIndex(high);
+  if (!region.Crop(image->GetLargestPossibleRegion())) return nullptr;
+  const auto filter = itk::RegionOfInterestImageFilter<FloatImage, FloatImage>::New();
+  filter->SetInput(image);
+  filter->SetRegionOfInterest(region);
+  filter->Update();
+  return filter->GetOutput();
+}
+
+/// The box that holds the image of `box` under a motion.
+BoxMm image_of(const BoxMm& box, const Rigid2& motion) {
+  BoxMm out{Vec2::Constant(std::numeric_limits<double>::max()),
+            Vec2::Constant(std::numeric_limits<double>::lowest())};
+  for (const Vec2& corner :
+       {box.low, Vec2(box.high.x(), box.low.y()), box.high, Vec2(box.low.x(), box.high.y())}) {
+    const Vec2 p = motion.apply(corner);
+    out.low = out.low.cwiseMin(p);
+    out.high = out.high.cwiseMax(p);
+  }
+  return out;
+}
+
+Rigid::Pointer itk_rigid(const Rigid2& motion) {
+  const auto transform = Rigid::New();
+  transform->SetAngle(motion.angle_rad);
+  transform->SetTranslation(itk_vector(motion.translation));
+  return transform;
+}
+
+}  // namespace
+
+Rigid2 Motion::about(const Vec2& centre_mm) const {
+  const Rigid2 turn{angle_rad, Vec2::Zero()};
+  return {angle_rad, centre_mm + shift_mm - turn.apply(centre_mm)};
+}
+
+BoxMm BoxMm::grown(double margin) const {
+  return {low - Vec2::Constant(margin), high + Vec2::Constant(margin)};
+}
+
+struct Matcher::Itk {
+  Metric::Pointer metric = Metric::New();
+  Composite::Pointer transform = Composite::New();
+  Rigid::Pointer rigid = Rigid::New();
+  Shift::Pointer shift = Shift::New();
+  Freedom freedom = Freedom::kRigid;
+  double radius_mm = 1.0;
+
+  void set(const Motion& motion) const {
+    if (freedom == Freedom::kRigid) {
+      rigid->SetAngle(motion.angle_rad);
+      rigid->SetTranslation(itk_vector(motion.shift_mm));
+    } else {
+      shift->SetOffset(itk_vector(motion.shift_mm));
+    }
+  }
+  [[nodiscard]] Motion motion() const {
+    if (freedom == Freedom::kRigid) {
+      return {rigid->GetAngle(), {rigid->GetTranslation()[0], rigid->GetTranslation()[1]}};
+    }
+    return {0.0, {shift->GetOffset()[0], shift->GetOffset()[1]}};
+  }
+  /// ITK's order is angle, x, y; ours x, y, angle.
+  [[nodiscard]] std::vector<unsigned> order() const {
+    if (freedom == Freedom::kRigid) return {1, 2, 0};
+    return {0, 1};
+  }
+  [[nodiscard]] Match match(const Motion& motion, double value) const {
+    return {motion, 1.0 - value, metric->overlap(),
+            static_cast<int>(metric->GetNumberOfValidPoints())};
+  }
+};
+
+Matcher::Matcher(const Level& fixed, const LevelRegion& region, const Level& moving,
+                 const Frame& frame, Freedom freedom, const AlignOptions& options)
+    : itk_(std::make_unique<Itk>()) {
+  const double spacing = fixed.image->GetSpacing()[0];
+  const BoxMm box = box_of(region);
+  const BoxMm padded = box.grown(kPadPixels * spacing);
+  const BoxMm there =
+      image_of(box, frame.base).grown(frame.reach_mm + kPadPixels * moving.image->GetSpacing()[0]);
+  const auto fixed_cut = cut(fixed.image, padded);
+  const auto weights = cut(region.weights, padded);
+  const auto moving_cut = cut(moving.image, there);
+  const auto usable = cut(moving.usable, there);
+  if (moving_cut.IsNull()) itkGenericExceptionMacro("the region lies outside the moving film");
+
+  itk_->freedom = freedom;
+  itk_->radius_mm = std::max(frame.radius_mm, 1.0);
+  itk_->rigid->SetCenter(itk_point(frame.centre_mm));
+  itk_->transform->AddTransform(itk_rigid(frame.base));
+  if (freedom == Freedom::kRigid) {
+    itk_->transform->AddTransform(itk_->rigid);
+  } else {
+    itk_->transform->AddTransform(itk_->shift);
+  }
+  itk_->transform->SetOnlyMostRecentTransformToOptimizeOn();
+
+  Metric& metric = *itk_->metric;
+  metric.SetFixedImage(fixed_cut);
+  metric.SetMovingImage(moving_cut);
+  metric.SetMovingTransform(itk_->transform);
+  metric.set_fixed_weights(weights);
+  metric.set_moving_weights(usable);
+  metric.set_agreement(options.agreement);
+  metric.set_noise_floor_factor(options.noise_floor_factor);
+  metric.SetMaximumNumberOfWorkUnits(static_cast<itk::ThreadIdType>(std::max(options.threads, 1)));
+  metric.Initialize();
+}
+
+Matcher::~Matcher() = default;
+
+std::array<double, 2> Matcher::noise_floors() const { return itk_->metric->noise_floors(); }
+
+Match Matcher::slide(const Motion& start) {
+  itk_->set(start);
+  const auto optimizer = itk::LBFGSOptimizerv4::New();
+  optimizer->SetMetric(itk_->metric);
+  itk::LBFGSOptimizerv4::ScalesType scales(itk_->metric->GetNumberOfParameters());
+  scales.Fill(1.0);
+  if (itk_->freedom == Freedom::kRigid) scales[0] = itk_->radius_mm;
+  optimizer->SetScales(scales);
+  optimizer->SetTrace(false);
+  optimizer->SetGradientConvergenceTolerance(1e-4);
+  optimizer->SetLineSearchAccuracy(0.9);
+  optimizer->SetDefaultStepLength(0.2);
+  optimizer->SetMaximumNumberOfFunctionEvaluations(60);
+  optimizer->StartOptimization();
+  const Motion end = itk_->motion();
+  return itk_->match(end, itk_->metric->GetValue());
+}
+
+void Matcher::freeze(const Motion& motion) {
+  itk_->set(motion);
+  itk_->metric->freeze_moving_weights();
+}
+
+Match Matcher::at(const Motion& motion) {
+  itk_->set(motion);
+  return itk_->match(motion, itk_->metric->GetValue());
+}
+
+Eigen::VectorXd Matcher::slope_at(const Motion& motion) {
+  itk_->set(motion);
+  Metric::DerivativeType descent;
+  itk_->metric->GetDerivative(descent);
+  const auto order = itk_->order();
+  Eigen::VectorXd slope(static_cast<Eigen::Index>(order.size()));
+  for (std::size_t i = 0; i < order.size(); ++i) {
+    slope(static_cast<Eigen::Index>(i)) = -descent[order[i]];
+  }
+  return slope;
+}
+
+Matcher::Shape Matcher::shape_at(const Motion& motion, double block_mm) {
+  const auto order = itk_->order();
+  const auto size = static_cast<Eigen::Index>(order.size());
+  Shape shape;
+  shape.curvature.resize(size, size);
+  for (Eigen::Index i = 0; i < size; ++i) {
+    const double step = i == 2 ? kCurvatureStep / itk_->radius_mm : kCurvatureStep;
+    Motion up = motion;
+    Motion down = motion;
+    if (i == 2) {
+      up.angle_rad += step;
+      down.angle_rad -= step;
+    } else {
+      up.shift_mm(i) += step;
+      down.shift_mm(i) -= step;
+    }
+    shape.curvature.col(i) = (slope_at(up) - slope_at(down)) / (2.0 * step);
+  }
+  shape.curvature = (0.5 * (shape.curvature + shape.curvature.transpose())).eval();
+  shape.slope = slope_at(motion);
+  shape.match = at(motion);
+  const auto rows = itk_->metric->block_derivatives(block_mm);
+  Eigen::MatrixXd blocks(static_cast<Eigen::Index>(rows.rows()), size);
+  for (unsigned r = 0; r < rows.rows(); ++r) {
+    for (std::size_t i = 0; i < order.size(); ++i) {
+      blocks(static_cast<Eigen::Index>(r), static_cast<Eigen::Index>(i)) = rows(r, order[i]);
+    }
+  }
+  const double n = static_cast<double>(rows.rows());
+  const double free = n - static_cast<double>(size);
+  shape.scatter = blocks.transpose() * blocks * (free > 0.0 ? n / free : n);
+  return shape;
+}
+
+}  // namespace tidemark::alignment

@@ -1,0 +1,164 @@
+#include <itkImageRegionIterator.h>
+#include <itkSmoothingRecursiveGaussianImageFilter.h>
+
+#include <algorithm>
+#include <cmath>
+#include <string>
+#include <utility>
+
+#include "level.h"
+#include "tidemark/alignment/align.h"
+
+namespace tidemark::alignment {
+namespace {
+
+/// Where less than this share of the Gaussian fell on usable pixels, the gradient is bent by the
+/// border of the excluded pixels (house choice).
+constexpr double kUsableFrom = 0.90;
+constexpr double kUsableFully = 0.99;
+/// Weight of the film's mean in the filling behind excluded pixels; keeps the quotient finite.
+constexpr float kFilling = 2e-3F;
+
+/// Sum of `value(i)` over bin x bin film pixels i, for each pixel of a level.
+template <class Value>
+FloatImage::Pointer bin_sum(int width, int height, int bin, double mm_per_px, const Value& value) {
+  const auto image = FloatImage::New();
+  const auto columns = static_cast<itk::SizeValueType>(width / bin);
+  const auto rows = static_cast<itk::SizeValueType>(height / bin);
+  image->SetRegions(FloatImage::SizeType{{columns, rows}});
+  image->SetSpacing(itk_vector(Vec2::Constant(bin * mm_per_px)));
+  image->SetOrigin(itk_point(Vec2::Constant(0.5 * (bin - 1) * mm_per_px)));
+  image->Allocate(true);
+  float* out = image->GetBufferPointer();
+  for (std::size_t y = 0; y < rows * static_cast<std::size_t>(bin); ++y) {
+    float* line = out + y / static_cast<std::size_t>(bin) * columns;
+    std::size_t from = y * static_cast<std::size_t>(width);
+    for (std::size_t x = 0; x < columns; ++x) {
+      float sum = 0.0F;
+      for (int i = 0; i < bin; ++i) sum += value(from++);
+      line[x] += sum;
+    }
+  }
+  return image;
+}
+
+FloatImage::Pointer smooth(FloatImage* image, double sigma_mm) {
+  if (!(sigma_mm > 0.0)) return image;
+  const auto filter = itk::SmoothingRecursiveGaussianImageFilter<FloatImage, FloatImage>::New();
+  filter->SetInput(image);
+  filter->SetSigma(sigma_mm);
+  filter->Update();
+  return filter->GetOutput();
+}
+
+std::size_t size_of(const FloatImage& image) {
+  return image.GetBufferedRegion().GetNumberOfPixels();
+}
+
+/// Weight 0 at the rim, where gradients look past the film.
+void clear_rim(FloatImage* usable) {
+  const auto size = usable->GetBufferedRegion().GetSize();
+  itk::ImageRegionIterator<FloatImage> it(usable, usable->GetBufferedRegion());
+  for (std::size_t y = 0; y < size[1]; ++y) {
+    for (std::size_t x = 0; x < size[0]; ++x, ++it) {
+      if (x < 2 || y < 2 || x + 2 >= size[0] || y + 2 >= size[1]) it.Set(0.0F);
+    }
+  }
+}
+
+/// Gaussian that a mean over `bin` pixels lacks to `sigma_mm` (variances add).
+double missing_sigma(double sigma_mm, int bin, double mm_per_px) {
+  const double box = (static_cast<double>(bin) * bin - 1.0) / 12.0 * mm_per_px * mm_per_px;
+  return std::sqrt(std::max(0.0, sigma_mm * sigma_mm - box));
+}
+
+/// A level of a film in which every pixel may vote.
+Level whole_level(const Raster& pixels, double mm_per_px, double sigma_mm, int bin) {
+  Level level;
+  level.sigma_mm = sigma_mm;
+  level.bin = bin;
+  level.image = smooth(bin_mean(pixels, bin, mm_per_px), missing_sigma(sigma_mm, bin, mm_per_px));
+  level.usable = FloatImage::New();
+  level.usable->CopyInformation(level.image);
+  level.usable->SetRegions(level.image->GetBufferedRegion());
+  level.usable->Allocate();
+  level.usable->FillBuffer(1.0F);
+  clear_rim(level.usable);
+  return level;
+}
+
+/// Normalised convolution: excluded pixels neither give nor take grey value, so their edges leave
+/// no trace outside. Source: Knutsson, Westin, CVPR 1993, 515-523, doi:10.1109/CVPR.1993.341081.
+Level masked_level(const Raster& pixels, const Mask& excluded, double mm_per_px, double sigma_mm,
+                   int bin) {
+  Level level;
+  level.sigma_mm = sigma_mm;
+  level.bin = bin;
+  const auto weight = [&](std::size_t i) { return excluded.values[i] == 0 ? 1.0F : 0.0F; };
+  auto shares = bin_sum(pixels.width, pixels.height, bin, mm_per_px, weight);
+  auto sums = bin_sum(pixels.width, pixels.height, bin, mm_per_px,
+                      [&](std::size_t i) { return weight(i) * pixels.values[i]; });
+  double total = 0.0;
+  double total_share = 0.0;
+  for (std::size_t i = 0; i < size_of(*sums); ++i) {
+    total += sums->GetBufferPointer()[i];
+    total_share += shares->GetBufferPointer()[i];
+  }
+  const auto mean = static_cast<float>(total_share > 0.0 ? total / total_share : 0.0);
+  const double sigma = missing_sigma(sigma_mm, bin, mm_per_px);
+  level.image = smooth(sums, sigma);
+  level.usable = smooth(shares, sigma);
+  const float area = static_cast<float>(bin) * static_cast<float>(bin);
+  float* image = level.image->GetBufferPointer();
+  float* usable = level.usable->GetBufferPointer();
+  for (std::size_t i = 0; i < size_of(*sums); ++i) {
+    const float share = std::max(usable[i] / area, 0.0F);
+    image[i] = (image[i] / area + kFilling * mean) / (share + kFilling);
+    const double t = std::clamp((share - kUsableFrom) / (kUsableFully - kUsableFrom), 0.0, 1.0);
+    usable[i] = static_cast<float>(t * t * (3.0 - 2.0 * t));
+  }
+  clear_rim(level.usable);
+  return level;
+}
+
+}  // namespace
+
+FloatImage::Pointer bin_mean(const Raster& pixels, int bin, double mm_per_px) {
+  auto image = bin_sum(pixels.width, pixels.height, bin, mm_per_px,
+                       [&](std::size_t i) { return pixels.values[i]; });
+  const float share = 1.0F / (static_cast<float>(bin) * static_cast<float>(bin));
+  for (std::size_t i = 0; i < size_of(*image); ++i) image->GetBufferPointer()[i] *= share;
+  return image;
+}
+
+Expected<PreparedFilm> prepare(const Raster& pixels, double mm_per_px, const Mask& excluded,
+                               const AlignOptions& options) {
+  const auto bad = [](std::string wrong, std::string remedy) {
+    return fail(ErrorKind::kBadInput, "alignment", std::move(wrong), std::move(remedy));
+  };
+  if (pixels.width < 16 || pixels.height < 16) return bad("the film is too small", "use the film");
+  if (!(mm_per_px > 0.0) || !std::isfinite(mm_per_px)) {
+    return bad("the film has no scale", "calibrate it first");
+  }
+  if (!excluded.empty() && (excluded.width != pixels.width || excluded.height != pixels.height)) {
+    return bad("the excluded pixels are not those of the film", "use a mask of the film's size");
+  }
+  if (options.level_mm.empty()) return bad("no resolution is asked for", "give level_mm");
+  auto levels = std::make_shared<PreparedFilm::Levels>();
+  levels->mm_per_px = mm_per_px;
+  levels->width = pixels.width;
+  levels->height = pixels.height;
+  const bool masked = std::any_of(excluded.values.begin(), excluded.values.end(),
+                                  [](std::uint8_t v) { return v != 0; });
+  for (const double sigma : options.level_mm) {
+    const int bin = std::max(1, static_cast<int>(std::floor(sigma / mm_per_px)));
+    if (!(sigma > 0.0) || pixels.width / bin < 16 || pixels.height / bin < 16) {
+      return bad("a resolution does not fit the film", "check level_mm and the scale");
+    }
+    levels->levels.push_back(masked ? masked_level(pixels, excluded, mm_per_px, sigma, bin)
+                                    : whole_level(pixels, mm_per_px, sigma, bin));
+  }
+  return PreparedFilm(std::move(levels));
+}
+
+}  // namespace tidemark::alignment
