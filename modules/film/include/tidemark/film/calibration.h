@@ -10,10 +10,40 @@
 
 namespace tidemark::film {
 
+// What each way to the scale may be wrong by, beside the reading of the lengths themselves.
+// A plane nearer to the tube by d is magnified more by d / SOD (similar triangles); SOD is taken
+// as 970 mm (source to detector 1,150 mm, hip 180 mm above it: common practice).
+
+/// The head's centre lies within this of the depth of the stem's middle: anteversion of the neck
+/// and flexion of the femur (house choice, rectangular; 10 mm change the scale by 1.03 %).
+inline constexpr double kHeadDepthHalfWidthMm = 10.0;
+/// A sphere off the central ray is drawn long by 1/cos(angle): 0.38 % at 100 mm; a fitted circle
+/// takes half of it, and its standard uncertainty is taken as 0.1 % (derived).
+inline constexpr double kHeadElongation = 0.001;
+/// Mean absolute error of scales from one ball beside the thigh, 57 hips (comparison of four ways
+/// to calibrate, J Bone Joint Surg Br 2010, abstract; the largest error was 17.4 %).
+inline constexpr double kMarkerMeanAbsoluteError = 0.0255;
+/// A stem 10 degrees out of the film's plane is drawn short by 1.5 % (1 - cos 10 deg;
+/// rectangular from 0, house choice of the angle).
+inline constexpr double kStemForeshortening = 0.015;
+/// Depth of the plane that DICOM calls "the patient" when it says no more: from the table top to
+/// the front of the thigh (house choice, rectangular).
+inline constexpr double kUnknownDepthHalfWidthMm = 70.0;
+/// The same when a magnification factor for the patient is stated (house choice, rectangular).
+inline constexpr double kPatientDepthHalfWidthMm = 50.0;
+/// Factors outside this are no magnification of a hip and are not used (house choice).
+inline constexpr double kMinMagnification = 1.02;
+inline constexpr double kMaxMagnification = 1.60;
+/// Magnification of hip films: 117 to 123.4 % measured on 32 heads (Brew et al., J Arthroplasty 27
+/// (2012) 643-647), with a margin (house choice) that catches a wrong head size of the next step
+/// (28 for 32 mm) and lets large and small patients pass.
+inline constexpr double kMinUsualMagnification = 1.10;
+inline constexpr double kMaxUsualMagnification = 1.32;
+
 /// Where the scale of a film comes from, best first.
 enum class ScaleMethod { kHeadDiameter, kMarkerDiameter, kStemLength, kDicom, kPixels };
 
-/// A length seen on the film and known in truth.
+/// A length seen on the film and known in truth. Both values positive, both u zero or more.
 struct KnownLength {
   Measured<Pixels> on_film;  ///< in view pixels (square)
   Measured<Millimetres> true_length;
@@ -25,7 +55,8 @@ struct ScaleSources {
   std::optional<KnownLength> marker_diameter;
   std::optional<KnownLength> stem_length;
   ScaleFacts dicom;
-  /// View pixels per stored pixel along x (1 unless the stored pixels were not square).
+  /// View pixels per stored pixel along x (1 unless the stored pixels were not square); see
+  /// film::view_px_per_stored_px.
   double view_px_per_stored_px = 1.0;
   bool accept_pixels = false;  ///< the user takes results in pixels when nothing gives a scale
 };
@@ -37,19 +68,42 @@ struct ScaleCandidate {
   std::string note;  ///< how it was found, e.g. which tags
 };
 
-/// Scale in the plane of the stem: the best candidate, and the others beside it.
+/// Scale in the plane of the stem: the best candidate, and the others beside it, in the same order.
+///
+/// With `best.method == kPixels` there is no scale: mm_per_px is exactly 1 and means "one unit is
+/// one pixel". The caller must then write px wherever it would write mm, leave out every comparison
+/// with a threshold in mm, and flag the result.
 struct Calibration {
   ScaleCandidate best;
   std::vector<ScaleCandidate> others;
-  std::vector<std::string> disagreements;  ///< one sentence per pair beyond its joint uncertainty
+  /// One sentence for each pair that differs by more than the joint 95 % uncertainty
+  /// (|a - b| > 1.96 sqrt(u_a^2 + u_b^2)), and one when the magnification implied by a known length
+  /// and ImagerPixelSpacing is not that of a hip film.
+  std::vector<std::string> disagreements;
 };
 
 /// Chooses the scale: head diameter, marker ball, stem length, DICOM, in this order.
-/// @return kCannotTell when there is no source and pixels are not accepted.
+///
+/// Uncertainty: relative, root sum of squares of the two lengths' own (JCGM 100, 5.1.2) and of what
+/// the method may be wrong by (constants above); u95 = 1.96 u.
+/// @return kCannotTell when there is no source and pixels are not accepted, with what the header
+///         does say; kBadInput when a known length is not a positive number.
 [[nodiscard]] Expected<Calibration> calibrate(const ScaleSources& sources);
 
-/// What DICOM alone says of the scale in the plane of the patient, if it says it
-/// (literature: DICOM PS3.3 10.7; decision table in docs/design.md).
+/// What DICOM alone says of the scale in the plane of the patient, if it says it: the first of
+/// scales_from_dicom.
 [[nodiscard]] std::optional<ScaleCandidate> scale_from_dicom(const ScaleFacts& facts);
+
+/// Every scale in the plane of the patient that a DICOM header supports, best first (DICOM PS3.3
+/// 10.7 and C.8.7.6), in mm per *stored* pixel along a row (as Spacing::between_columns_mm):
+///
+/// 1. PixelSpacing that is calibrated: it differs from ImagerPixelSpacing or
+///    NominalScannedPixelSpacing, or PixelSpacingCalibrationType says so and neither is there;
+/// 2. ImagerPixelSpacing / EstimatedRadiographicMagnificationFactor;
+/// 3. ImagerPixelSpacing * DistanceSourceToPatient / DistanceSourceToDetector.
+///
+/// ImagerPixelSpacing alone is at the detector, NominalScannedPixelSpacing is of the sheet, and
+/// PixelSpacing alone may be either: none of them is a scale.
+[[nodiscard]] std::vector<ScaleCandidate> scales_from_dicom(const ScaleFacts& facts);
 
 }  // namespace tidemark::film

@@ -79,4 +79,8 @@ struct FilmImage {
 /// The film with its grey values turned over, for files whose photometric tag is missing or wrong.
 [[nodiscard]] FilmImage inverted(const FilmImage& film);
 
+/// View pixels per stored pixel along the rows of the stored matrix (its x): 1 unless the stored
+/// pixels were not square. What ScaleSources::view_px_per_stored_px wants.
+[[nodiscard]] double view_px_per_stored_px(const FilmImage& film);
+
 }  // namespace tidemark::film

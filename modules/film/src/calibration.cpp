@@ -1,0 +1,262 @@
+#include "tidemark/film/calibration.h"
+
+#include <cmath>
+#include <cstdio>
+#include <string>
+#include <utility>
+
+namespace tidemark::film {
+namespace {
+
+// Geometry of the usual hip film (common practice; literature values in docs): source to detector
+// 1,150 mm, hip 180 mm above the detector, so source to hip 970 mm.
+constexpr double kSourceToHipMm = 970.0;
+constexpr double kCoverage95 = 1.959963984540054;  ///< two-sided 95 % of the normal distribution
+
+/// Relative standard uncertainty of a scale taken at another depth than the stem's: the depth lies
+/// anywhere within +-half_width_mm (rectangular distribution: GUM 4.3.7), and dM/M = dOFD/SOD
+/// (similar triangles).
+double depth_uncertainty(double half_width_mm) {
+  return half_width_mm / std::sqrt(3.0) / kSourceToHipMm;
+}
+
+/// Standard deviation of a normal error whose mean absolute size is known: E|x| = s sqrt(2/pi).
+double from_mean_absolute(double mean_absolute) {
+  return mean_absolute * std::sqrt(std::acos(-1.0) / 2.0);
+}
+
+MillimetresPerPixel mm_per_px(double value) { return {value}; }
+
+Measured<MillimetresPerPixel> with_relative_u(double value, double relative) {
+  const double u = std::abs(value) * relative;
+  return {mm_per_px(value), mm_per_px(u), mm_per_px(kCoverage95 * u)};
+}
+
+std::string number(double value, const char* format) {
+  char text[64];
+  std::snprintf(text, sizeof text, format, value);
+  return text;
+}
+
+const char* name_of(ScaleMethod method) {
+  switch (method) {
+    case ScaleMethod::kHeadDiameter:
+      return "head diameter";
+    case ScaleMethod::kMarkerDiameter:
+      return "marker ball";
+    case ScaleMethod::kStemLength:
+      return "stem length";
+    case ScaleMethod::kDicom:
+      return "DICOM header";
+    case ScaleMethod::kPixels:
+      return "pixels";
+  }
+  return "";
+}
+
+/// What the method itself adds to the uncertainty of the two lengths.
+double model_uncertainty(ScaleMethod method) {
+  switch (method) {
+    case ScaleMethod::kHeadDiameter:
+      return std::hypot(depth_uncertainty(kHeadDepthHalfWidthMm), kHeadElongation);
+    case ScaleMethod::kMarkerDiameter:
+      return from_mean_absolute(kMarkerMeanAbsoluteError);
+    case ScaleMethod::kStemLength:
+      return kStemForeshortening / std::sqrt(3.0);
+    case ScaleMethod::kDicom:
+    case ScaleMethod::kPixels:
+      break;
+  }
+  return 0.0;
+}
+
+Expected<ScaleCandidate> from_length(ScaleMethod method, const KnownLength& length) {
+  const double px = length.on_film.value.value;
+  const double mm = length.true_length.value.value;
+  const double u_px = length.on_film.u.value;
+  const double u_mm = length.true_length.u.value;
+  const auto usable = [](double value, double u) {
+    return std::isfinite(value) && value > 0.0 && std::isfinite(u) && u >= 0.0;
+  };
+  if (!usable(px, u_px) || !usable(mm, u_mm)) {
+    return fail(ErrorKind::kBadInput, name_of(method), "its size is no positive number",
+                "give it in millimetres, for example 32");
+  }
+  const double relative = std::hypot(u_px / px, u_mm / mm, model_uncertainty(method));
+  return ScaleCandidate{method, with_relative_u(mm / px, relative),
+                        std::string(name_of(method)) + ": " + number(mm, "%.2f mm") + " over " +
+                            number(px, "%.1f px")};
+}
+
+bool differs(const Spacing& a, const Spacing& b) {
+  constexpr double kSame = 1e-3;  // writers round to three or four digits
+  return std::abs(a.between_columns_mm / b.between_columns_mm - 1.0) > kSame ||
+         std::abs(a.between_rows_mm / b.between_rows_mm - 1.0) > kSame;
+}
+
+bool is_magnification(double factor) {
+  return factor >= kMinMagnification && factor <= kMaxMagnification;
+}
+
+ScaleCandidate from_dicom(double value, double relative, std::string note) {
+  return {ScaleMethod::kDicom, with_relative_u(value, relative), std::move(note)};
+}
+
+/// PixelSpacing, when the header shows that it is not the detector's or the film scanner's.
+std::optional<ScaleCandidate> from_pixel_spacing(const ScaleFacts& facts) {
+  if (!facts.pixel_spacing) return std::nullopt;
+  const double value = facts.pixel_spacing->between_columns_mm;
+  const bool fiducial = facts.calibration_type == "FIDUCIAL";
+  const bool stated = fiducial || facts.calibration_type == "GEOMETRY";
+  const auto& flat =
+      facts.imager_pixel_spacing ? facts.imager_pixel_spacing : facts.nominal_scanned_spacing;
+  if (flat) {
+    // At the object means smaller than at the detector; anything else is no calibration.
+    if (!differs(*facts.pixel_spacing, *flat)) return std::nullopt;
+    if (!is_magnification(flat->between_columns_mm / value)) return std::nullopt;
+  } else if (!stated) {
+    return std::nullopt;
+  }
+  if (fiducial) {
+    return from_dicom(value, from_mean_absolute(kMarkerMeanAbsoluteError),
+                      "PixelSpacing, calibrated with an object of known size (FIDUCIAL)");
+  }
+  return from_dicom(value, depth_uncertainty(kUnknownDepthHalfWidthMm),
+                    stated ? "PixelSpacing, corrected for an assumed depth (GEOMETRY)"
+                           : "PixelSpacing, which differs from the spacing at the detector");
+}
+
+std::optional<ScaleCandidate> from_factor(const ScaleFacts& facts) {
+  if (!facts.imager_pixel_spacing || !facts.magnification_factor) return std::nullopt;
+  if (!is_magnification(*facts.magnification_factor)) return std::nullopt;
+  return from_dicom(facts.imager_pixel_spacing->between_columns_mm / *facts.magnification_factor,
+                    depth_uncertainty(kPatientDepthHalfWidthMm),
+                    "ImagerPixelSpacing over EstimatedRadiographicMagnificationFactor");
+}
+
+std::optional<ScaleCandidate> from_distances(const ScaleFacts& facts) {
+  if (!facts.imager_pixel_spacing || !facts.source_to_detector_mm || !facts.source_to_patient_mm) {
+    return std::nullopt;
+  }
+  const double factor = *facts.source_to_detector_mm / *facts.source_to_patient_mm;
+  if (!is_magnification(factor)) return std::nullopt;
+  return from_dicom(facts.imager_pixel_spacing->between_columns_mm / factor,
+                    depth_uncertainty(kUnknownDepthHalfWidthMm),
+                    "ImagerPixelSpacing times DistanceSourceToPatient over "
+                    "DistanceSourceToDetector");
+}
+
+/// Why the header gives no scale, for the sentence that says so.
+std::string why_not(const ScaleFacts& facts) {
+  if (facts.imager_pixel_spacing) {
+    return "nothing gives the scale at the hip (ImagerPixelSpacing is at the detector, 15 to 25 % "
+           "too large there)";
+  }
+  if (facts.nominal_scanned_spacing) {
+    return "nothing gives the scale at the hip (NominalScannedPixelSpacing is that of the scanned "
+           "sheet)";
+  }
+  if (facts.pixel_spacing) {
+    return "nothing gives the scale at the hip (the header does not say whether PixelSpacing is "
+           "calibrated)";
+  }
+  return "nothing gives the scale (no spacing in the header)";
+}
+
+std::string disagreement(const ScaleCandidate& a, const ScaleCandidate& b) {
+  const double ratio = b.mm_per_px.value.value / a.mm_per_px.value.value - 1.0;
+  return std::string("the scale from the ") + name_of(b.method) + " (" + b.note + ") is " +
+         number(100.0 * std::abs(ratio), "%.1f") + (ratio > 0.0 ? " % larger" : " % smaller") +
+         " than that from the " + name_of(a.method) + " (" + a.note +
+         "), more than their uncertainties allow; check both";
+}
+
+std::vector<std::string> disagreements_of(const std::vector<ScaleCandidate>& candidates) {
+  std::vector<std::string> found;
+  for (std::size_t i = 0; i < candidates.size(); ++i) {
+    for (std::size_t k = i + 1; k < candidates.size(); ++k) {
+      const auto& a = candidates[i].mm_per_px;
+      const auto& b = candidates[k].mm_per_px;
+      const double joint_u = std::hypot(a.u.value, b.u.value);
+      if (std::abs(a.value.value - b.value.value) > kCoverage95 * joint_u) {
+        found.push_back(disagreement(candidates[i], candidates[k]));
+      }
+    }
+  }
+  return found;
+}
+
+/// A head or ball size that was typed wrongly shows in the magnification it implies.
+std::optional<std::string> implausible_magnification(const ScaleCandidate& best,
+                                                     const ScaleSources& sources) {
+  const auto& imager = sources.dicom.imager_pixel_spacing;
+  if (!imager || best.method == ScaleMethod::kDicom) return std::nullopt;
+  const double at_detector = imager->between_columns_mm / sources.view_px_per_stored_px;
+  const double factor = at_detector / best.mm_per_px.value.value;
+  const double u = factor * best.mm_per_px.u.value / best.mm_per_px.value.value;
+  if (factor + kCoverage95 * u >= kMinUsualMagnification &&
+      factor - kCoverage95 * u <= kMaxUsualMagnification) {
+    return std::nullopt;
+  }
+  return std::string("the ") + name_of(best.method) + " implies a magnification of " +
+         number(factor, "%.2f") + ", which films of the hip do not have (" +
+         number(kMinUsualMagnification, "%.2f") + " to " + number(kMaxUsualMagnification, "%.2f") +
+         "); check the size that was given";
+}
+
+}  // namespace
+
+std::vector<ScaleCandidate> scales_from_dicom(const ScaleFacts& facts) {
+  std::vector<ScaleCandidate> found;
+  for (const auto& candidate :
+       {from_pixel_spacing(facts), from_factor(facts), from_distances(facts)}) {
+    if (candidate) found.push_back(*candidate);
+  }
+  return found;
+}
+
+std::optional<ScaleCandidate> scale_from_dicom(const ScaleFacts& facts) {
+  const auto all = scales_from_dicom(facts);
+  if (all.empty()) return std::nullopt;
+  return all.front();
+}
+
+Expected<Calibration> calibrate(const ScaleSources& sources) {
+  std::vector<ScaleCandidate> candidates;
+  for (const auto& [method, length] :
+       {std::pair(ScaleMethod::kHeadDiameter, sources.head_diameter),
+        std::pair(ScaleMethod::kMarkerDiameter, sources.marker_diameter),
+        std::pair(ScaleMethod::kStemLength, sources.stem_length)}) {
+    if (!length) continue;
+    auto candidate = from_length(method, *length);
+    if (!candidate) return tl::unexpected(candidate.error());
+    candidates.push_back(std::move(*candidate));
+  }
+  for (ScaleCandidate candidate : scales_from_dicom(sources.dicom)) {
+    const double k = 1.0 / sources.view_px_per_stored_px;
+    auto& scale = candidate.mm_per_px;
+    scale = {k * scale.value, k * scale.u, k * scale.u95};
+    candidates.push_back(std::move(candidate));
+  }
+  if (candidates.empty()) {
+    if (!sources.accept_pixels) {
+      return fail(ErrorKind::kCannotTell, "scale", why_not(sources.dicom),
+                  "give the diameter of the head, or accept results in pixels");
+    }
+    Calibration none;
+    none.best = {ScaleMethod::kPixels,
+                 {mm_per_px(1.0), mm_per_px(0.0), mm_per_px(0.0)},
+                 "no scale: every length is in pixels"};
+    return none;
+  }
+  Calibration calibration;
+  calibration.disagreements = disagreements_of(candidates);
+  calibration.best = candidates.front();
+  calibration.others.assign(candidates.begin() + 1, candidates.end());
+  if (auto odd = implausible_magnification(calibration.best, sources)) {
+    calibration.disagreements.push_back(std::move(*odd));
+  }
+  return calibration;
+}
+
+}  // namespace tidemark::film

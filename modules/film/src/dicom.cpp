@@ -1,0 +1,84 @@
+#include <algorithm>
+#include <array>
+#include <utility>
+
+#include "dicom_pixels.h"
+#include "dicom_stream.h"
+#include "dicom_tags.h"
+#include "limits.h"
+#include "loaded.h"
+#include "words.h"
+
+namespace tidemark::film {
+namespace {
+
+/// Height over width of a stored pixel. Spacing in the patient first: it is what the film shows.
+double pixel_aspect(DcmItem& dataset, FilmFacts& facts) {
+  const ScaleFacts& scale = facts.scale;
+  for (const auto& spacing :
+       {scale.pixel_spacing, scale.imager_pixel_spacing, scale.nominal_scanned_spacing}) {
+    if (spacing) return spacing->between_rows_mm / spacing->between_columns_mm;
+  }
+  const auto vertical = decimal_of(dataset, DCM_PixelAspectRatio, 0);
+  const auto horizontal = decimal_of(dataset, DCM_PixelAspectRatio, 1);
+  if (vertical && horizontal && *vertical > 0.0 && *horizontal > 0.0) {
+    return *vertical / *horizontal;
+  }
+  return 1.0;
+}
+
+std::string what_it_is(const FilmFacts& facts) {
+  return facts.modality.empty() ? "no modality stated" : "modality " + facts.modality;
+}
+
+void note_window(DcmItem& dataset, const GreyRule& rule, const LoadedFilm& film,
+                 std::vector<std::string>& notes) {
+  const auto centre = decimal_of(dataset, DCM_WindowCenter);
+  const auto width = decimal_of(dataset, DCM_WindowWidth);
+  if (!rule.has_window || !centre || !width || rule.modality_table) return;
+  std::size_t outside = 0;
+  for (const std::uint16_t code : film.codes.values) {
+    const double v = rule.slope * film.value_of_code[code] + rule.intercept;
+    outside += std::abs(v - *centre) > *width / 2 ? 1U : 0U;
+  }
+  constexpr double kNoticeable = 0.01;  // house choice
+  if (static_cast<double>(outside) > kNoticeable * static_cast<double>(film.codes.values.size())) {
+    notes.emplace_back("the film's display window would cut off greys; it was not applied");
+  }
+}
+
+}  // namespace
+
+Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string& name) {
+  auto file = parse_dicom(bytes, name);
+  if (!file) return tl::unexpected(file.error());
+  const std::size_t file_bytes = bytes.size();
+  std::vector<std::byte>().swap(bytes);  // the parser has its own copy
+
+  DcmDataset& dataset = *(*file)->getDataset();
+  LoadedFilm film;
+  film.facts = facts_of(dataset);
+  if (!dataset.tagExists(DCM_PixelData)) {
+    return fail(ErrorKind::kBadInput, name,
+                "no pixel data (" + what_it_is(film.facts) + ", the file ends after " +
+                    grouped(file_bytes) + " bytes)",
+                kExportAgain);
+  }
+  const auto layout = layout_of(dataset, name);
+  if (!layout) return tl::unexpected(layout.error());
+  GreyRule rule = grey_rule_of(dataset, film.facts);
+  rule.bits_stored = layout->bits_stored;
+  rule.high_bit = layout->high_bit;
+
+  auto codes = first_frame(dataset, *layout, file_bytes, name, film.facts.notes);
+  if (!codes) return tl::unexpected(codes.error());
+  film.codes = std::move(*codes);
+  film.facts.bits_stored = layout->bits_stored;
+  film.value_of_code = value_table(rule);
+  film.grey_of_code = grey_table(rule, film.facts.notes);
+  film.pixel_height_per_width = pixel_aspect(dataset, film.facts);
+  note_window(dataset, rule, film, film.facts.notes);
+  return film;
+}
+
+}  // namespace tidemark::film

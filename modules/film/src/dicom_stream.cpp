@@ -1,0 +1,121 @@
+#include "dicom_stream.h"
+
+#include <dcmtk/dcmdata/dcistrma.h>
+#include <dcmtk/dcmdata/dcrledrg.h>
+#include <dcmtk/dcmjpeg/djdecode.h>
+#include <dcmtk/dcmjpls/djdecode.h>
+
+#include <algorithm>
+#include <cstdint>
+#include <cstring>
+#include <mutex>
+
+#include "limits.h"
+#include "words.h"
+
+namespace tidemark::film {
+namespace {
+
+/// Stack that nested sequences may use, of the 8 MiB a thread has. DCMTK recurses once a level.
+constexpr std::ptrdiff_t kMaxStackBytes = std::ptrdiff_t{1} << 20U;
+/// Reads that a header may take (three or four an element). Films have some hundred elements.
+constexpr std::int64_t kMaxReads = 200'000;
+
+/// A stream over bytes in memory that runs dry when the parser goes deeper, longer or wider than
+/// any film needs. DCMTK then stops as it does at the end of a file.
+class GuardedStream final : public DcmInputStream {
+ public:
+  explicit GuardedStream(std::span<const std::byte> bytes)
+      : DcmInputStream(&producer_), stack_start_(here()) {
+    producer_.setBuffer(bytes.data(), static_cast<offile_off_t>(bytes.size()));
+    producer_.setEos();
+  }
+
+  offile_off_t read(void* buffer, offile_off_t length) override {
+    const offile_off_t left = static_cast<offile_off_t>(kMaxFilmBytes) - tell();
+    if (++reads_ > kMaxReads || std::abs(here() - stack_start_) > kMaxStackBytes || left <= 0) {
+      tripped_ = true;
+    }
+    if (tripped_) return 0;
+    const offile_off_t got = DcmInputStream::read(buffer, std::min(length, left));
+    ran_dry_ = ran_dry_ || got < length;
+    return got;
+  }
+  OFBool good() const override { return !tripped_ && DcmInputStream::good(); }
+  OFCondition status() const override {
+    return tripped_ ? EC_CorruptedData : DcmInputStream::status();
+  }
+  OFBool eos() override { return tripped_ || DcmInputStream::eos(); }
+  DcmInputStreamFactory* newFactory() const override { return nullptr; }
+  [[nodiscard]] bool tripped() const { return tripped_; }
+  [[nodiscard]] bool ran_dry() const { return ran_dry_; }
+
+ private:
+  [[nodiscard]] static std::ptrdiff_t here() {
+    return reinterpret_cast<std::ptrdiff_t>(__builtin_frame_address(0));
+  }
+
+  DcmBufferProducer producer_;
+  std::ptrdiff_t stack_start_;
+  std::int64_t reads_ = 0;
+  bool tripped_ = false;
+  bool ran_dry_ = false;  ///< fewer bytes were left than the parser asked for
+};
+
+bool says(std::span<const std::byte> bytes, std::size_t at, const char* text) {
+  const std::size_t n = std::strlen(text);
+  return bytes.size() >= at + n && std::memcmp(bytes.data() + at, text, n) == 0;
+}
+
+}  // namespace
+
+void prepare_dcmtk() {
+  static std::once_flag once;
+  std::call_once(once, [] {
+    OFLog::configure(OFLogger::OFF_LOG_LEVEL);  // its warnings can hold a patient's data
+    DcmRLEDecoderRegistration::registerCodecs();
+    DJDecoderRegistration::registerCodecs();
+    DJLSDecoderRegistration::registerCodecs();
+  });
+}
+
+bool is_dicom(std::span<const std::byte> bytes) {
+  return says(bytes, 128, "DICM") || says(bytes, 0, "DICM");
+}
+
+bool may_be_dicom(std::span<const std::byte> bytes) {
+  if (bytes.size() < 8) return false;
+  const auto u = [&](std::size_t i) { return std::to_integer<unsigned>(bytes[i]); };
+  const auto plausible = [](unsigned group, unsigned element) {
+    if (group == 0x0008U) return element <= 0x0070U;
+    return (group == 0x0002U || group == 0x0004U) && element <= 0x0018U;
+  };
+  const bool little = plausible(u(0) | (u(1) << 8U), u(2) | (u(3) << 8U));
+  const bool big = plausible(u(1) | (u(0) << 8U), u(3) | (u(2) << 8U));
+  return little || big;
+}
+
+Expected<std::unique_ptr<DcmFileFormat>> parse_dicom(std::span<const std::byte> bytes,
+                                                     const std::string& name) {
+  prepare_dcmtk();
+  if (!says(bytes, 128, "DICM") && says(bytes, 0, "DICM")) bytes = bytes.subspan(4);
+  auto file = std::make_unique<DcmFileFormat>();
+  GuardedStream stream(bytes);
+  file->transferInit();
+  const OFCondition status = file->read(stream, EXS_Unknown, EGL_noChange, DCM_MaxReadLength);
+  file->transferEnd();
+  if (stream.tripped()) {
+    return fail(ErrorKind::kBadInput, name, "a DICOM header larger or deeper than any film has",
+                "export the film again");
+  }
+  if (status.bad() && stream.ran_dry()) {
+    return fail(ErrorKind::kBadInput, name, cut_off(bytes.size()), kExportAgain);
+  }
+  if (status.bad()) {
+    return fail(ErrorKind::kBadInput, name,
+                "a damaged DICOM file (" + std::string(status.text()) + ")", kExportAgain);
+  }
+  return file;
+}
+
+}  // namespace tidemark::film

@@ -1,0 +1,277 @@
+#include "dicom_tags.h"
+
+#include <algorithm>
+#include <charconv>
+#include <cmath>
+#include <random>
+#include <span>
+#include <utility>
+
+#include "limits.h"
+#include "tidemark/core/date.h"
+#include "tidemark/core/hash.h"
+#include "words.h"
+
+namespace tidemark::film {
+namespace {
+
+std::optional<double> to_number(const std::string& text) {
+  const char* begin = text.data() + (text.starts_with('+') ? 1 : 0);
+  const char* end = text.data() + text.size();
+  double value = 0.0;
+  const auto [stop, error] = std::from_chars(begin, end, value);
+  if (error != std::errc{} || stop != end || !std::isfinite(value)) return std::nullopt;
+  return value;
+}
+
+/// Two positive distances, or absent. A stated value that cannot be one is noted.
+std::optional<Spacing> spacing_of(DcmItem& dataset, const DcmTagKey& tag, const std::string& name,
+                                  std::vector<std::string>& notes) {
+  if (!dataset.tagExistsWithValue(tag)) return std::nullopt;
+  const auto rows = decimal_of(dataset, tag, 0);
+  const auto columns = decimal_of(dataset, tag, 1);
+  const auto usable = [](const std::optional<double>& mm) {
+    return mm && *mm >= kMinSpacingMm && *mm <= kMaxSpacingMm;
+  };
+  if (usable(rows) && usable(columns)) return Spacing{*rows, *columns};
+  notes.push_back(name + " is no distance between pixels (" +
+                  text_of(dataset, tag, 0).value_or("?") + ", " +
+                  text_of(dataset, tag, 1).value_or("?") + "); it counts as missing");
+  return std::nullopt;
+}
+
+std::optional<double> positive_of(DcmItem& dataset, const DcmTagKey& tag, const std::string& name,
+                                  std::vector<std::string>& notes) {
+  if (!dataset.tagExistsWithValue(tag)) return std::nullopt;
+  const auto value = decimal_of(dataset, tag);
+  if (value && *value > 0.0) return value;
+  notes.push_back(name + " is no positive number; it counts as missing");
+  return std::nullopt;
+}
+
+ScaleFacts scale_facts_of(DcmItem& dataset, std::vector<std::string>& notes) {
+  ScaleFacts scale;
+  scale.pixel_spacing = spacing_of(dataset, DCM_PixelSpacing, "PixelSpacing", notes);
+  scale.imager_pixel_spacing =
+      spacing_of(dataset, DCM_ImagerPixelSpacing, "ImagerPixelSpacing", notes);
+  scale.nominal_scanned_spacing =
+      spacing_of(dataset, DCM_NominalScannedPixelSpacing, "NominalScannedPixelSpacing", notes);
+  scale.calibration_type = text_of(dataset, DCM_PixelSpacingCalibrationType);
+  scale.source_to_detector_mm =
+      positive_of(dataset, DCM_DistanceSourceToDetector, "DistanceSourceToDetector", notes);
+  scale.source_to_patient_mm =
+      positive_of(dataset, DCM_DistanceSourceToPatient, "DistanceSourceToPatient", notes);
+  scale.magnification_factor = positive_of(dataset, DCM_EstimatedRadiographicMagnificationFactor,
+                                           "EstimatedRadiographicMagnificationFactor", notes);
+  return scale;
+}
+
+std::optional<Side> side_of(DcmItem& dataset) {
+  for (const DcmTagKey& tag : {DCM_ImageLaterality, DCM_Laterality}) {
+    const auto text = text_of(dataset, tag);
+    if (text == "R") return Side::kRight;
+    if (text == "L") return Side::kLeft;
+    if (text) return std::nullopt;  // B (both), U (unpaired): the film shows no one side
+  }
+  return std::nullopt;
+}
+
+/// View Code Sequence (0054,0220), context group 4010: SNOMED codes and their older forms.
+std::optional<View> view_from_code(DcmItem& dataset) {
+  DcmItem* item = nullptr;
+  if (dataset.findAndGetSequenceItem(DCM_ViewCodeSequence, item).bad() || item == nullptr) {
+    return std::nullopt;
+  }
+  const auto code = text_of(*item, DCM_CodeValue);
+  if (!code) return std::nullopt;
+  const auto is_one_of = [&](std::initializer_list<const char*> codes) {
+    return std::any_of(codes.begin(), codes.end(), [&](const char* c) { return *code == c; });
+  };
+  if (is_one_of({"399348003", "R-10206"})) return View::kAp;
+  if (is_one_of({"272479007", "R-10214"})) return View::kPa;
+  if (is_one_of({"399173006", "R-10236", "399198007", "R-10232", "399067008"})) {
+    return View::kLateral;
+  }
+  return View::kOther;
+}
+
+std::optional<View> view_of(DcmItem& dataset) {
+  const auto text = text_of(dataset, DCM_ViewPosition);
+  if (!text) return view_from_code(dataset);
+  if (*text == "AP") return View::kAp;
+  if (*text == "PA") return View::kPa;
+  if (*text == "LL" || *text == "RL" || *text == "LAT" || *text == "LATERAL") return View::kLateral;
+  return View::kOther;
+}
+
+std::optional<Date> date_of(DcmItem& dataset, std::vector<std::string>& notes) {
+  for (const DcmTagKey& tag : {DCM_AcquisitionDate, DCM_AcquisitionDateTime, DCM_ContentDate,
+                               DCM_SeriesDate, DCM_StudyDate}) {
+    auto text = text_of(dataset, tag);
+    if (!text) continue;
+    std::erase(*text, '.');  // the form of the standard's predecessor: 2024.01.05
+    if (const auto date = parse_date(text->substr(0, 8))) return date;
+    notes.emplace_back("a date in the header is not in the calendar; the next one was tried");
+  }
+  return std::nullopt;
+}
+
+std::optional<std::array<std::string, 2>> orientation_of(DcmItem& dataset) {
+  const auto row = text_of(dataset, DCM_PatientOrientation, 0);
+  const auto column = text_of(dataset, DCM_PatientOrientation, 1);
+  if (!row || !column) return std::nullopt;
+  return std::array{*row, *column};
+}
+
+/// A key that tells patients apart within this run and means nothing outside of it.
+std::optional<std::string> patient_key_of(DcmItem& dataset) {
+  const auto id = text_of(dataset, DCM_PatientID);
+  if (!id) return std::nullopt;
+  static const std::string salt = [] {
+    std::random_device device;
+    return std::to_string(device()) + "-" + std::to_string(device()) + "-";
+  }();
+  const std::string all = salt + text_of(dataset, DCM_IssuerOfPatientID).value_or("") + "-" + *id;
+  return sha256_hex(std::as_bytes(std::span(all)));
+}
+
+void note_flips(DcmItem& dataset, FilmFacts& facts) {
+  const auto flip = text_of(dataset, DCM_FieldOfViewHorizontalFlip);
+  const auto turn = decimal_of(dataset, DCM_FieldOfViewRotation);
+  const std::string end = facts.patient_orientation
+                              ? "; PatientOrientation, which describes the stored film, was used"
+                              : "; check that the film is not shown mirrored or turned";
+  if (flip == "YES") facts.notes.push_back("the detector's image was flipped left to right" + end);
+  if (turn && *turn != 0.0) facts.notes.push_back("the detector's image was turned" + end);
+}
+
+std::optional<LookUpTable> table_of(DcmItem& dataset, const DcmTagKey& sequence,
+                                    std::vector<std::string>& notes) {
+  DcmItem* item = nullptr;
+  if (dataset.findAndGetSequenceItem(sequence, item).bad() || item == nullptr) return std::nullopt;
+  const auto count = integer_of(*item, DCM_LUTDescriptor, 0);
+  const auto first = integer_of(*item, DCM_LUTDescriptor, 1);
+  const std::size_t n = count && *count != 0 ? static_cast<std::size_t>(*count & 0xFFFF) : 65536;
+  DcmElement* data = nullptr;
+  LookUpTable table;
+  if (count && first && item->findAndGetElement(DCM_LUTData, data).good() && data != nullptr) {
+    const std::size_t bytes = data->getLength();
+    Uint16* words = nullptr;
+    Uint8* octets = nullptr;
+    if (bytes >= 2 * n && data->getUint16Array(words).good() && words != nullptr) {
+      table.entries.assign(words, words + n);
+    } else if (bytes >= n && bytes <= n + 1 && data->getUint8Array(octets).good() &&
+               octets != nullptr) {
+      table.entries.assign(octets, octets + n);
+    }
+  }
+  if (table.entries.empty()) {
+    notes.emplace_back("a look-up table in the header is damaged and was not applied");
+    return std::nullopt;
+  }
+  table.first = static_cast<std::int32_t>(*first);
+  return table;
+}
+
+Relationship relationship_of(DcmItem& dataset) {
+  const auto text = text_of(dataset, DCM_PixelIntensityRelationship);
+  if (text == "LIN") return Relationship::kLinear;
+  if (text == "LOG") return Relationship::kLogarithmic;
+  return text ? Relationship::kDisplay : Relationship::kAbsent;
+}
+
+void read_rescale(DcmItem& dataset, GreyRule& rule, std::vector<std::string>& notes) {
+  const auto slope = decimal_of(dataset, DCM_RescaleSlope);
+  const auto intercept = decimal_of(dataset, DCM_RescaleIntercept);
+  const auto usable = [](double v) { return std::abs(v) < 1e9; };
+  if (slope && *slope != 0.0 && usable(*slope) && std::abs(*slope) > 1e-9) {
+    rule.slope = *slope;
+  } else if (dataset.tagExistsWithValue(DCM_RescaleSlope)) {
+    notes.emplace_back("RescaleSlope is no usable number and was taken as 1");
+  }
+  if (intercept && usable(*intercept)) rule.intercept = *intercept;
+}
+
+/// A value of PixelPaddingValue, whose VR may claim the wrong sign.
+std::optional<std::int32_t> padding_of(DcmItem& dataset, const DcmTagKey& tag, bool is_signed) {
+  const auto value = integer_of(dataset, tag);
+  if (!value) return std::nullopt;
+  const auto word = static_cast<std::uint16_t>(*value);
+  return is_signed ? static_cast<std::int16_t>(word) : static_cast<std::int32_t>(word);
+}
+
+}  // namespace
+
+std::optional<std::string> text_of(DcmItem& item, const DcmTagKey& tag, unsigned long index) {
+  OFString value;
+  if (item.findAndGetOFString(tag, value, index).bad()) return std::nullopt;
+  std::string text = plain(std::string(value.c_str(), value.length()));
+  if (text.empty()) return std::nullopt;
+  return text;
+}
+
+std::optional<std::int64_t> integer_of(DcmItem& item, const DcmTagKey& tag, unsigned long index) {
+  DcmElement* element = nullptr;
+  if (item.findAndGetElement(tag, element).bad() || element == nullptr) return std::nullopt;
+  Uint16 unsigned_value = 0;
+  if (element->getUint16(unsigned_value, index).good()) return unsigned_value;
+  Sint16 signed_value = 0;
+  if (element->getSint16(signed_value, index).good()) return signed_value;
+  Sint32 wide_value = 0;
+  if (element->getSint32(wide_value, index).good()) return wide_value;
+  return std::nullopt;
+}
+
+std::optional<double> decimal_of(DcmItem& item, const DcmTagKey& tag, unsigned long index) {
+  const auto text = text_of(item, tag, index);
+  return text ? to_number(*text) : std::nullopt;
+}
+
+FilmFacts facts_of(DcmItem& dataset) {
+  FilmFacts facts;
+  facts.format = "DICOM";
+  facts.modality = text_of(dataset, DCM_Modality).value_or("");
+  facts.photometric = text_of(dataset, DCM_PhotometricInterpretation).value_or("");
+  facts.side = side_of(dataset);
+  facts.view = view_of(dataset);
+  facts.date = date_of(dataset, facts.notes);
+  facts.patient_orientation = orientation_of(dataset);
+  facts.body_part = text_of(dataset, DCM_BodyPartExamined);
+  facts.scale = scale_facts_of(dataset, facts.notes);
+  facts.patient_key = patient_key_of(dataset);
+  note_flips(dataset, facts);
+  return facts;
+}
+
+GreyRule grey_rule_of(DcmItem& dataset, FilmFacts& facts) {
+  GreyRule rule;
+  rule.bits_stored = static_cast<int>(integer_of(dataset, DCM_BitsStored).value_or(0));
+  rule.high_bit = static_cast<int>(integer_of(dataset, DCM_HighBit).value_or(rule.bits_stored - 1));
+  rule.is_signed = integer_of(dataset, DCM_PixelRepresentation).value_or(0) == 1;
+  rule.padding_low = padding_of(dataset, DCM_PixelPaddingValue, rule.is_signed);
+  rule.padding_high = padding_of(dataset, DCM_PixelPaddingRangeLimit, rule.is_signed);
+  rule.modality_table = table_of(dataset, DCM_ModalityLUTSequence, facts.notes);
+  read_rescale(dataset, rule, facts.notes);
+  rule.voi_table = table_of(dataset, DCM_VOILUTSequence, facts.notes);
+  rule.has_window = decimal_of(dataset, DCM_WindowWidth).value_or(0.0) > 0.0;
+  if (rule.has_window && text_of(dataset, DCM_VOILUTFunction) == "SIGMOID") {
+    facts.notes.emplace_back("the film asks to be shown with a sigmoid window; it was not applied");
+  }
+  // Where both are stated and disagree, the shape is the newer and more deliberate statement.
+  const auto shape = text_of(dataset, DCM_PresentationLUTShape);
+  rule.shown_inverted =
+      shape == "INVERSE" || (shape != "IDENTITY" && facts.photometric == "MONOCHROME1");
+  if (shape && (shape == "INVERSE") != (facts.photometric == "MONOCHROME1")) {
+    facts.notes.emplace_back(
+        "PresentationLUTShape contradicts PhotometricInterpretation; the shape was used");
+  }
+  rule.relationship = relationship_of(dataset);
+  if (const auto sign = integer_of(dataset, DCM_PixelIntensityRelationshipSign);
+      sign && *sign != 0) {
+    rule.relationship_sign = *sign == 0xFFFF || *sign < 0 ? -1 : 1;
+  }
+  rule.is_fluoroscopic = facts.modality == "XA" || facts.modality == "RF";
+  return rule;
+}
+
+}  // namespace tidemark::film

@@ -1,0 +1,33 @@
+#pragma once
+
+#include <dcmtk/config/osconfig.h>
+#include <dcmtk/dcmdata/dctk.h>
+
+#include <cstdint>
+#include <optional>
+#include <string>
+
+#include "grey.h"
+#include "tidemark/film/film.h"
+
+namespace tidemark::film {
+
+/// Value number `index` as cleaned text (see plain()); absent when empty or not there.
+[[nodiscard]] std::optional<std::string> text_of(DcmItem& item, const DcmTagKey& tag,
+                                                 unsigned long index = 0);
+
+/// A whole number stored as US, SS or IS.
+[[nodiscard]] std::optional<std::int64_t> integer_of(DcmItem& item, const DcmTagKey& tag,
+                                                     unsigned long index = 0);
+
+/// A finite decimal number (DS, FL, FD); absent for text, NaN or infinity.
+[[nodiscard]] std::optional<double> decimal_of(DcmItem& item, const DcmTagKey& tag,
+                                               unsigned long index = 0);
+
+/// Everything FilmFacts holds that comes from a DICOM header; oddities go to its notes.
+[[nodiscard]] FilmFacts facts_of(DcmItem& dataset);
+
+/// What the header says about grey values. bits_stored and high_bit are as read, unchecked.
+[[nodiscard]] GreyRule grey_rule_of(DcmItem& dataset, FilmFacts& facts);
+
+}  // namespace tidemark::film

@@ -1,0 +1,135 @@
+#include "grey.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+
+namespace tidemark::film {
+namespace {
+
+constexpr std::size_t kCodes = 65536;
+
+/// Exposure of a linear detector from its pixel value: arbitrary unit, at least one grey step.
+struct LinearExposure {
+  bool grows_with_value = true;
+  double lowest = 0.0;
+  double highest = 0.0;
+  double step = 1.0;
+
+  [[nodiscard]] double operator()(double value) const {
+    // Counted from zero where that is possible: detectors are offset-corrected, and shifting them
+    // again would bend the logarithm.
+    const double origin = grows_with_value ? std::min(0.0, lowest) : highest;
+    return std::max(std::abs(value - origin), step);
+  }
+};
+
+/// Whether a higher value after the modality step means more exposure, and so less absorber.
+bool grows_with_exposure(const GreyRule& rule, std::vector<std::string>& notes) {
+  if (rule.relationship == Relationship::kLinear) {
+    // Raw detector values: the tag made for it says more than the way of showing them.
+    const bool keeps_order = rule.modality_table || rule.slope > 0.0;
+    if (rule.relationship_sign) return (*rule.relationship_sign > 0) == keeps_order;
+    if (rule.is_fluoroscopic) return keeps_order;
+    return rule.shown_inverted;
+  }
+  if (rule.relationship_sign && (*rule.relationship_sign > 0) != rule.shown_inverted) {
+    notes.emplace_back(
+        "PixelIntensityRelationshipSign contradicts PhotometricInterpretation; the film is taken "
+        "as it is shown");
+  }
+  return rule.shown_inverted;
+}
+
+/// The logarithmic values of fluoroscopy carry a table that would make them linear again.
+bool modality_table_undoes_logarithm(const GreyRule& rule) {
+  return rule.modality_table && rule.is_fluoroscopic &&
+         rule.relationship == Relationship::kLogarithmic;
+}
+
+double after_modality(const GreyRule& rule, double value) {
+  if (modality_table_undoes_logarithm(rule)) return value;
+  if (rule.modality_table) return rule.modality_table->at(value);
+  return rule.slope * value + rule.intercept;
+}
+
+bool uses_voi_table(const GreyRule& rule, std::vector<std::string>& notes) {
+  if (!rule.voi_table) return false;
+  const bool tells_exposure =
+      rule.relationship == Relationship::kLinear || rule.relationship == Relationship::kLogarithmic;
+  if (rule.has_window || tells_exposure) {
+    notes.emplace_back("the VOI LUT was not applied: the film's own values are closer to exposure");
+    return false;
+  }
+  notes.emplace_back("the VOI LUT was applied: the film has no other statement about its greys");
+  return true;
+}
+
+bool is_padding(const GreyRule& rule, std::int32_t value) {
+  if (!rule.padding_low) return false;
+  const std::int32_t other = rule.padding_high.value_or(*rule.padding_low);
+  return value >= std::min(*rule.padding_low, other) && value <= std::max(*rule.padding_low, other);
+}
+
+}  // namespace
+
+double LookUpTable::at(double input) const {
+  const double index =
+      std::clamp(std::round(input) - first, 0.0, static_cast<double>(entries.size()) - 1.0);
+  return entries[static_cast<std::size_t>(index)];
+}
+
+std::vector<std::int32_t> value_table(const GreyRule& rule) {
+  const int shift = rule.high_bit + 1 - rule.bits_stored;
+  const auto mask = static_cast<std::int32_t>((1U << static_cast<unsigned>(rule.bits_stored)) - 1U);
+  const std::int32_t half = std::int32_t{1} << (rule.bits_stored - 1);
+  std::vector<std::int32_t> table(kCodes);
+  for (std::size_t code = 0; code < kCodes; ++code) {
+    const std::int32_t v = (static_cast<std::int32_t>(code) >> shift) & mask;
+    table[code] = rule.is_signed && v >= half ? v - mask - 1 : v;
+  }
+  return table;
+}
+
+std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& notes) {
+  const std::int32_t lowest = rule.is_signed ? -(std::int32_t{1} << (rule.bits_stored - 1)) : 0;
+  const auto count = std::size_t{1} << static_cast<unsigned>(rule.bits_stored);
+  const bool voi = uses_voi_table(rule, notes);
+  const double sign = grows_with_exposure(rule, notes) ? -1.0 : 1.0;
+  if (modality_table_undoes_logarithm(rule)) {
+    notes.emplace_back("the modality LUT was not applied: it would undo the logarithm");
+  }
+  LinearExposure exposure{sign < 0.0, after_modality(rule, lowest),
+                          after_modality(rule, lowest + static_cast<double>(count - 1)),
+                          rule.modality_table ? 1.0 : std::abs(rule.slope)};
+  if (exposure.lowest > exposure.highest) std::swap(exposure.lowest, exposure.highest);
+
+  std::vector<float> of_value(count);
+  std::vector<bool> padded(count, false);
+  for (std::size_t i = 0; i < count; ++i) {
+    const std::int32_t value = lowest + static_cast<std::int32_t>(i);
+    padded[i] = is_padding(rule, value);
+    const double v = after_modality(rule, value);
+    if (rule.relationship == Relationship::kLinear) {
+      of_value[i] = static_cast<float>(-std::log(exposure(v)));
+    } else {
+      of_value[i] = static_cast<float>(sign * (voi ? rule.voi_table->at(v) : v));
+    }
+  }
+  // Padding takes the nearest true grey: below it, or above it at the bottom of the range.
+  for (std::size_t i = 1; i < count; ++i) {
+    if (padded[i] && !padded[i - 1]) of_value[i] = of_value[i - 1], padded[i] = false;
+  }
+  for (std::size_t i = count - 1; i-- > 0;) {
+    if (padded[i] && !padded[i + 1]) of_value[i] = of_value[i + 1], padded[i] = false;
+  }
+
+  const std::vector<std::int32_t> values = value_table(rule);
+  std::vector<float> table(kCodes);
+  for (std::size_t code = 0; code < kCodes; ++code) {
+    table[code] = of_value[static_cast<std::size_t>(values[code] - lowest)];
+  }
+  return table;
+}
+
+}  // namespace tidemark::film
