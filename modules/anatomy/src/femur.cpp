@@ -1,0 +1,335 @@
+#include "tidemark/anatomy/femur.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "edge_path.h"
+#include "stem_frame.h"
+
+namespace tidemark::anatomy {
+namespace {
+
+constexpr double kDegree = std::numbers::pi / 180.0;
+constexpr float kForbidden = -100.0F;
+
+double median(std::vector<double> v) {
+  if (v.empty()) return 0.0;
+  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
+  std::nth_element(v.begin(), mid, v.end());
+  return *mid;
+}
+
+/// What the finders share.
+struct Scene {
+  StemFrame frame;
+  Gradient g;                         ///< at 0.8 mm smoothing
+  double floor = 1.0;                 ///< slope that stands out from the grain
+  std::vector<double> lateral_flank;  ///< x of the stem's rims per row; 0 below the tip
+  std::vector<double> medial_flank;
+  double tip_s = 0.0;
+};
+
+void flanks_of(Scene& scene, const Implant& implant) {
+  const auto rows = static_cast<std::size_t>(scene.frame.image.rows);
+  scene.lateral_flank.assign(rows, 0.0);
+  scene.medial_flank.assign(rows, 0.0);
+  for (const Vec2& p : implant.outline_px) {
+    const Vec2 q = scene.frame.from_film(p);
+    const int r = scene.frame.row(q.x());
+    for (int k = std::max(0, r - 2); k <= std::min(static_cast<int>(rows) - 1, r + 2); ++k) {
+      auto& l = scene.lateral_flank[static_cast<std::size_t>(k)];
+      auto& m = scene.medial_flank[static_cast<std::size_t>(k)];
+      l = std::min(l, q.y());
+      m = std::max(m, q.y());
+    }
+  }
+  scene.tip_s = scene.frame.from_film(implant.tip.px).x();
+}
+
+Scene make_scene(const film::FilmImage& film, const Implant& implant, double mm_per_px) {
+  Scene scene;
+  scene.frame = stem_frame(view_of(film.pixels), implant, mm_per_px, {});
+  cv::Mat1f soft;
+  cv::GaussianBlur(scene.frame.image, soft, {}, 0.8 / scene.frame.mm);
+  scene.g = gradient(soft);
+  scene.floor = gradient_floor(scene.frame, scene.g);
+  flanks_of(scene, implant);
+  return scene;
+}
+
+/// Evidence for the outer edge of a cortex: bright on the stem's side. `side` -1 lateral, +1
+/// medial.
+cv::Mat1f cortex_evidence(const Scene& scene, int side, double nearest, double farthest,
+                          double outward_bonus) {
+  const StemFrame& f = scene.frame;
+  cv::Mat1f e(f.image.size(), kForbidden);
+  for (int r = 0; r < e.rows; ++r) {
+    const double flank = side < 0 ? scene.lateral_flank[static_cast<std::size_t>(r)]
+                                  : scene.medial_flank[static_cast<std::size_t>(r)];
+    for (int c = 0; c < e.cols; ++c) {
+      const double x = f.x_at(c);
+      const double away = side * (x - flank);
+      if (away < nearest || away > farthest) continue;
+      if (f.seen(r, c) == 0 || f.metal(r, c) != 0) {
+        e(r, c) = -0.3F;
+        continue;
+      }
+      const double fall = -side * scene.g.x(r, c);
+      const double size = std::hypot(scene.g.x(r, c), scene.g.y(r, c));
+      e(r, c) = static_cast<float>(fall / (size + scene.floor) + outward_bonus * away);
+    }
+  }
+  return e;
+}
+
+/// Lowest row that is still on the film along both cortices.
+int last_seen_row(const StemFrame& f) {
+  int last = f.image.rows - 1;
+  const int a = std::max(0, f.column(-18.0));
+  const int b = std::min(f.image.cols - 1, f.column(18.0));
+  while (last > 0 && (f.seen(last, a) == 0 || f.seen(last, b) == 0)) --last;
+  return last - static_cast<int>(2.0 / f.mm);
+}
+
+Polyline to_film(const StemFrame& f, const EdgePath& path) {
+  Polyline out;
+  for (std::size_t i = 0; i < path.column.size(); ++i) {
+    out.push_back(
+        f.to_film(f.s_at(path.first_row + static_cast<double>(i)), f.x_at(path.column[i])));
+  }
+  return out;
+}
+
+struct Shaft {
+  Line2 line_px;
+  double direction_u_rad = 0.0;
+};
+
+/// Robust line x = a + b s through the midpoints between two cortices over rows [from, to].
+std::optional<Shaft> fit_shaft(const StemFrame& f, const EdgePath& lateral, const EdgePath& medial,
+                               double from_s, double to_s) {
+  std::vector<Vec2> mid;
+  for (std::size_t i = 0; i < lateral.column.size(); ++i) {
+    const int r = lateral.first_row + static_cast<int>(i);
+    const int k = r - medial.first_row;
+    if (k < 0 || k >= static_cast<int>(medial.column.size())) continue;
+    const double s = f.s_at(r);
+    if (s < from_s || s > to_s) continue;
+    if (lateral.evidence[i] < 0.15 || medial.evidence[static_cast<std::size_t>(k)] < 0.15) continue;
+    mid.emplace_back(
+        s, 0.5 * (f.x_at(lateral.column[i]) + f.x_at(medial.column[static_cast<std::size_t>(k)])));
+  }
+  if (static_cast<double>(mid.size()) * f.mm < 25.0) return std::nullopt;
+  Eigen::Vector2d line(0, 0);
+  Eigen::Matrix2d normal;
+  double window = 1e9;
+  for (int round = 0; round < 8; ++round) {
+    normal.setZero();
+    Eigen::Vector2d right(0, 0);
+    for (const Vec2& m : mid) {
+      const double e = m.y() - line(0) - line(1) * m.x();
+      const double t = std::max(0.0, 1.0 - (e / window) * (e / window));
+      const Eigen::Vector2d row(1.0, m.x());
+      normal += t * t * row * row.transpose();
+      right += t * t * m.y() * row;
+    }
+    line = normal.ldlt().solve(right);
+    std::vector<double> off;
+    for (const Vec2& m : mid) off.push_back(std::abs(m.y() - line(0) - line(1) * m.x()));
+    window = std::max(0.6, 4.685 * 1.4826 * median(off));
+  }
+  const double sd = window / 4.685;
+  const double middle = 0.5 * (mid.front().x() + mid.back().x());
+  Shaft shaft;
+  shaft.line_px.point = f.to_film(middle, line(0) + line(1) * middle);
+  shaft.line_px.direction = (f.distal + line(1) * f.medial).normalized();
+  // Rows repeat each other over the length on which a cortex undulates, some 8 mm (house choice).
+  shaft.direction_u_rad = sd * std::sqrt(8.0 / f.mm * normal.inverse()(1, 1));
+  return shaft;
+}
+
+struct Trochanter {
+  Landmark tip;
+  Polyline outline_px;
+};
+
+/// Lesser trochanter: where the medial outline bulges farthest from a straight course between the
+/// calcar and the shaft.
+std::optional<Trochanter> find_lesser(const Scene& scene, const Line2& shaft_px, double mm_per_px) {
+  const StemFrame& f = scene.frame;
+  const cv::Mat1f e = cortex_evidence(scene, 1, 1.5, 42.0, 0.006);
+  const auto path = best_path(e, f.row(2.0), std::min(f.row(120.0), last_seen_row(f)), {3, 0.10});
+  if (!path) return std::nullopt;
+  const Polyline outline = to_film(f, *path);
+  const Vec2 medial(shaft_px.direction.y(), -shaft_px.direction.x());
+  std::vector<double> d;
+  for (const Vec2& p : outline) d.push_back(medial.dot(p - shaft_px.point) * mm_per_px);
+  const int n = static_cast<int>(d.size());
+  const int half = static_cast<int>(12.0 / f.mm);
+  int best = -1;
+  double best_bulge = 1.2;  // mm; less than that is no trochanter but the cortex itself
+  for (int i = half; i + half < n; ++i) {
+    // Bulge against its feet, the distal foot counting as the shaft's level.
+    double proximal_foot = 1e9;
+    for (int k = 4; k <= half; ++k)
+      proximal_foot = std::min(proximal_foot, d[static_cast<std::size_t>(i - k)]);
+    double distal_foot = 1e9;
+    for (int k = 4; k <= half; ++k)
+      distal_foot = std::min(distal_foot, d[static_cast<std::size_t>(i + k)]);
+    const double here = d[static_cast<std::size_t>(i)];
+    const double drop = here - distal_foot;
+    const double rise = here - proximal_foot;
+    const double bulge = std::min(drop, rise + 1.5);
+    if (bulge > best_bulge && rise > -1.5) {
+      best_bulge = bulge;
+      best = i;
+    }
+  }
+  if (best < 0) return std::nullopt;
+  // Farthest point from the shaft within the bulge, by a parabola.
+  for (int k = -static_cast<int>(4.0 / f.mm); k <= static_cast<int>(4.0 / f.mm); ++k) {
+    const int i = best + k;
+    if (i > 0 && i < n && d[static_cast<std::size_t>(i)] > d[static_cast<std::size_t>(best)])
+      best = i;
+  }
+  Trochanter t;
+  t.outline_px = outline;
+  const double quality = std::clamp(path->evidence[static_cast<std::size_t>(best)], 0.1, 1.0);
+  t.tip = {outline[static_cast<std::size_t>(best)], (0.5 + 0.5 / quality) / mm_per_px,
+           Source::kFound};
+  return t;
+}
+
+/// Greater trochanter: its outline round a point beside the shoulder, by rays.
+std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implant,
+                                       const Line2& shaft_px, double mm_per_px) {
+  const StemFrame& f = scene.frame;
+  const Vec2 shoulder = f.from_film(implant.shoulder.px);
+  const Vec2 centre(shoulder.x() + 4.0,
+                    shoulder.y() - 3.0);  // (s, x): bone, just lateral of the stem
+  constexpr double kStepDeg = 1.5;
+  constexpr double kFromDeg = -110.0;  // 0 = proximal, negative = lateral
+  constexpr double kToDeg = 55.0;
+  constexpr double kReach = 52.0;
+  const int rays = static_cast<int>((kToDeg - kFromDeg) / kStepDeg) + 1;
+  const int cells = static_cast<int>(kReach / f.mm);
+  cv::Mat1f e(rays, cells, kForbidden);
+  for (int i = 0; i < rays; ++i) {
+    const double a = (kFromDeg + i * kStepDeg) * kDegree;
+    const Vec2 out(-std::cos(a), std::sin(a));  // (s, x)
+    for (int k = 0; k < cells; ++k) {
+      const double r = k * f.mm;
+      if (r < 3.0) continue;
+      const Vec2 q = centre + r * out;
+      const int row = f.row(q.x());
+      const int col = f.column(q.y());
+      if (row < 1 || col < 1 || row >= e.rows + f.image.rows || row > f.image.rows - 2 ||
+          col > f.image.cols - 2)
+        continue;
+      if (f.seen(row, col) == 0 || f.metal(row, col) != 0) {
+        e(i, k) = -0.4F;
+        continue;
+      }
+      const double gx = scene.g.x(row, col);
+      const double gy = scene.g.y(row, col);
+      const double fall = -(gy * out.x() + gx * out.y());
+      e(i, k) = static_cast<float>(fall / (std::hypot(gx, gy) + scene.floor) + 0.006 * r);
+    }
+  }
+  const auto path = best_path(e, 0, rays - 1, {4, 0.06});
+  if (!path) return std::nullopt;
+  Trochanter t;
+  std::vector<double> level;
+  const Vec2 up = -shaft_px.direction;
+  int best = -1;
+  for (int i = 0; i < rays; ++i) {
+    const double a = (kFromDeg + i * kStepDeg) * kDegree;
+    const double r = path->column[static_cast<std::size_t>(i)] * f.mm;
+    const Vec2 p = f.to_film(centre.x() - r * std::cos(a), centre.y() + r * std::sin(a));
+    t.outline_px.push_back(p);
+    level.push_back(up.dot(p));
+    const bool real = path->evidence[static_cast<std::size_t>(i)] > 0.25;
+    if (real && (best < 0 || level.back() > level[static_cast<std::size_t>(best)])) best = i;
+  }
+  if (best < 2 || best > rays - 3) return std::nullopt;
+  double support = 0.0;
+  for (int k = -3; k <= 3; ++k) {
+    support += path->evidence[static_cast<std::size_t>(std::clamp(best + k, 0, rays - 1))] / 7.0;
+  }
+  if (support < 0.2) return std::nullopt;
+  t.tip = {t.outline_px[static_cast<std::size_t>(best)], (0.4 + 0.4 / support) / mm_per_px,
+           Source::kFound};
+  return t;
+}
+
+void apply_given(const GivenLandmarks& given, double mm_per_px, Femur& femur) {
+  const double by_hand = 0.7 / mm_per_px;  // a careful click on a round bony outline; house choice
+  if (given.lesser_trochanter_px) {
+    femur.lesser_trochanter = {*given.lesser_trochanter_px, by_hand, Source::kGiven};
+  }
+  if (given.greater_trochanter_px) {
+    femur.greater_trochanter = {*given.greater_trochanter_px, by_hand, Source::kGiven};
+  }
+  if (given.shaft_axis_px) {
+    femur.shaft_axis = {*given.shaft_axis_px, {0.5}, Source::kGiven};
+    if (femur.shaft_axis->line_px.direction.y() < 0.0) femur.shaft_axis->line_px.direction *= -1.0;
+  }
+}
+
+}  // namespace
+
+Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& implant,
+                           const FemurOptions& options) {
+  const double mm_per_px = options.scale.value;
+  if (!(mm_per_px > 0.0)) {
+    return fail(ErrorKind::kBadInput, hip_view.facts.file, "the scale is not a positive number",
+                "give the head's diameter");
+  }
+  const Scene scene = make_scene(hip_view, implant, mm_per_px);
+  const StemFrame& f = scene.frame;
+  Femur femur;
+  const int bottom = last_seen_row(f);
+  const auto lateral =
+      best_path(cortex_evidence(scene, -1, 1.5, 28.0, 0.002), f.row(20.0), bottom, {1, 0.3});
+  const auto medial =
+      best_path(cortex_evidence(scene, 1, 1.5, 28.0, 0.002), f.row(20.0), bottom, {1, 0.3});
+  Line2 shaft = implant.axis.line_px;
+  if (lateral && medial) {
+    femur.lateral_cortex_px = to_film(f, *lateral);
+    femur.medial_cortex_px = to_film(f, *medial);
+    if (const auto rough = fit_shaft(f, *lateral, *medial, 55.0, 200.0)) shaft = rough->line_px;
+  }
+  double lesser_s = 35.0;
+  if (auto lt = find_lesser(scene, shaft, mm_per_px)) {
+    femur.lesser_trochanter = lt->tip;
+    femur.lesser_trochanter_outline_px = lt->outline_px;
+    lesser_s = f.from_film(lt->tip.px).x();
+  } else {
+    femur.flags.push_back(
+        {"lesser_trochanter_not_seen", "The lesser trochanter was not seen on this film."});
+  }
+  if (lateral && medial) {
+    if (const auto fit = fit_shaft(f, *lateral, *medial, lesser_s + 20.0, lesser_s + 90.0)) {
+      femur.shaft_axis = {fit->line_px, {fit->direction_u_rad / kDegree}, Source::kFound};
+      shaft = fit->line_px;
+    }
+  }
+  if (!femur.shaft_axis) {
+    femur.flags.push_back(
+        {"shaft_axis_not_seen", "Too little of the shaft's cortices was seen for its axis."});
+  }
+  if (auto gt = find_greater(scene, implant, shaft, mm_per_px)) {
+    femur.greater_trochanter = gt->tip;
+    femur.greater_trochanter_outline_px = gt->outline_px;
+  } else {
+    femur.flags.push_back(
+        {"greater_trochanter_not_seen", "The greater trochanter was not seen on this film."});
+  }
+  apply_given(options.given, mm_per_px, femur);
+  return femur;
+}
+
+}  // namespace tidemark::anatomy

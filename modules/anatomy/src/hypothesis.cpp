@@ -1,0 +1,238 @@
+#include "hypothesis.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+#include "circles.h"
+
+namespace tidemark::anatomy {
+namespace {
+
+constexpr double kDegree = std::numbers::pi / 180.0;
+constexpr double kSearchSide = 640.0;  ///< long side of the image that is searched for heads, px
+constexpr double kUsualHead = 32.0;    ///< mm, when the user did not give the diameter
+
+/// Grey of the stem's body and of what lies beside it.
+struct Greys {
+  double body = 0.0;
+  double beside = 0.0;
+  [[nodiscard]] double step() const { return body - beside; }
+};
+
+Greys greys_of(const cv::Mat1f& mm_image, const FlankTrace& trace) {
+  Greys g;
+  double n = 0.0;
+  for (std::size_t i = 0; i < trace.left.size(); i += 4) {
+    const double y = trace.first_row + static_cast<double>(i);
+    g.body += sample(mm_image, {0.5 * (trace.left[i] + trace.right[i]), y});
+    g.beside += 0.5 * (sample(mm_image, {trace.left[i] - 4.0, y}) +
+                       sample(mm_image, {trace.right[i] + 4.0, y}));
+    n += 1.0;
+  }
+  g.body /= n;
+  g.beside /= n;
+  return g;
+}
+
+/// Is the disc filled with metal? Its darker part against the stem's own step: about 1 for a head,
+/// near 0 for a circle that bone and soft tissue happen to draw.
+double fill_evidence(const cv::Mat1f& mm_image, const Vec2& head, double radius, const Greys& g) {
+  std::vector<float> inside;
+  const int r = static_cast<int>(0.85 * radius);
+  for (int dy = -r; dy <= r; ++dy) {
+    for (int dx = -r; dx <= r; ++dx) {
+      if (dx * dx + dy * dy <= r * r) inside.push_back(sample(mm_image, head + Vec2(dx, dy)));
+    }
+  }
+  const auto at = inside.begin() + static_cast<std::ptrdiff_t>(inside.size() / 8);
+  std::nth_element(inside.begin(), at, inside.end());
+  return std::clamp((*at - g.beside) / g.step(), 0.0, 1.2);
+}
+
+struct Neck {
+  double evidence = 0.0;
+  Vec2 direction = {-0.7, 0.7};
+};
+
+/// Does a straight bright bridge lead from the head to the body? Mean over its middle against what
+/// lies beside, in units of the stem's own step: about 1 for a neck, 0 for none.
+Neck find_neck(const cv::Mat1f& mm_image, const Vec2& head, double radius, const FlankTrace& trace,
+               const Greys& g) {
+  const Vec2 top(0.5 * (trace.left.front() + trace.right.front()), trace.first_row);
+  const Vec2 d = (top - head).normalized();
+  const Vec2 across(-d.y(), d.x());
+  Neck best;
+  for (double turn = -24.0; turn <= 24.0; turn += 4.0) {
+    const double a = turn * kDegree;
+    const Vec2 along_neck = std::cos(a) * d + std::sin(a) * across;
+    const Vec2 side(-along_neck.y(), along_neck.x());
+    double sum = 0.0;
+    int count = 0;
+    for (double t = radius + 2.0; t < radius + 14.0; t += 1.0) {
+      const Vec2 p = head + t * along_neck;
+      sum += sample(mm_image, p) -
+             0.5 * (sample(mm_image, p + 11.0 * side) + sample(mm_image, p - 11.0 * side));
+      ++count;
+    }
+    const double evidence = std::clamp(sum / count / g.step(), 0.0, 1.0);
+    if (evidence > best.evidence) best = {evidence, along_neck};
+  }
+  return best;
+}
+
+/// Rim of the head on both sides of the neck, where no cup can cover it: mean normalised inward
+/// gradient there, 0 to 1. The cup's own circle has nothing there.
+double beside_neck(const Gradient& g, double floor, const Circle2& head, const Vec2& neck,
+                   double neck_half_width) {
+  const double shadow = std::asin(std::min(0.95, neck_half_width / head.radius));
+  double sum = 0.0;
+  int count = 0;
+  for (const double side : {-1.0, 1.0}) {
+    for (double a = shadow; a < shadow + 35.0 * kDegree; a += 2.0 * kDegree) {
+      const double c = std::cos(side * a);
+      const double s = std::sin(side * a);
+      const Vec2 out(c * neck.x() - s * neck.y(), s * neck.x() + c * neck.y());
+      const Vec2 p = head.centre + head.radius * out;
+      const double gx = sample(g.x, p);
+      const double gy = sample(g.y, p);
+      const double inward = -(gx * out.x() + gy * out.y());
+      sum += std::clamp(inward / (std::hypot(gx, gy) + floor), -0.5, 1.0);
+      ++count;
+    }
+  }
+  return sum / count;
+}
+
+std::optional<Hypothesis> try_head(const cv::Mat1f& film, const Circle2& head_px, double rim,
+                                   double head_mm) {
+  Hypothesis h;
+  h.head_px = head_px;
+  h.mm_per_px = head_mm / (2.0 * head_px.radius);
+  const double tall = h.mm_per_px * film.rows;
+  if (tall < 110.0 || tall > 700.0) return std::nullopt;  // no hip film is that small or large
+  const Scaled mm = scaled(film, h.mm_per_px, 0.8);
+  const Vec2 c = mm.from_film(head_px.centre);
+  FlankSearch search;
+  search.x_min = c.x() - 80.0;
+  search.x_max = c.x() + 6.0;
+  search.first_row = static_cast<int>(c.y() + 30.0);
+  search.last_row = static_cast<int>(c.y() + 270.0);
+  const auto trace = trace_flanks(mm.image, search);
+  if (!trace) return std::nullopt;
+  h.trace = *trace;
+  const Greys greys = greys_of(mm.image, h.trace);
+  if (greys.step() <= 0.0) return std::nullopt;
+  const double radius = head_mm / 2.0;
+  const Neck neck = find_neck(mm.image, c, radius, h.trace, greys);
+  h.neck_direction = neck.direction;
+  h.score = rim + 1.2 * fill_evidence(mm.image, c, radius, greys) +
+            1.5 * std::max(0.0, h.trace.evidence) * std::min(1.0, h.trace.length / 80.0) +
+            0.7 * neck.evidence;
+  return h;
+}
+
+double prior_of_scale(double mm_per_px, double long_side_px, const ImplantOptions& options) {
+  if (!options.scale_hint) {
+    // Without a hint the field itself is one: cassettes and detectors are 24 to 43 cm long (common
+    // practice, no source), a crop may be shorter.
+    const double field = mm_per_px * long_side_px;
+    return -1.5 * std::max({0.0, std::log(field / 430.0), std::log(200.0 / field)});
+  }
+  // A detector pitch is 15 to 20 % too large at the patient, hence the lopsided tolerance.
+  const double ratio = mm_per_px / options.scale_hint->value;
+  const double off = std::max({0.0, 0.72 - ratio, ratio - 1.15});
+  return -6.0 * off;
+}
+
+/// The head where only its rim beside the neck can be trusted: within a saturated cup its own
+/// circle is lost, and the cup's may have been taken for it.
+struct HeadSearch {
+  Circle2 circle;
+  double score = -1.0;
+};
+
+HeadSearch search_head(const Gradient& g, double floor, const Hypothesis& h, const Scaled& small) {
+  const Vec2 middle = small.from_film(h.head_px.centre);
+  const double r0 = h.head_px.radius * small.factor;
+  HeadSearch best;
+  const auto consider = [&](const Vec2& centre, double radius) {
+    // The neck is 10 to 14 mm wide (common practice, no source): half of it and the blur beside it.
+    const double half_neck = 0.5 * radius;
+    const double score = beside_neck(g, floor, {centre, radius}, h.neck_direction, half_neck);
+    if (score > best.score) best = {{centre, radius}, score};
+  };
+  consider(middle, r0);
+  const double keep = best.score;
+  const double reach = 0.3 * r0;
+  for (double r = 0.45 * r0; r <= 1.05 * r0; r += 1.5) {
+    for (double dx = -reach; dx <= reach; dx += 2.0) {
+      for (double dy = -reach; dy <= reach; dy += 2.0) consider(middle + Vec2(dx, dy), r);
+    }
+  }
+  const Circle2 rough = best.circle;
+  for (double r = rough.radius - 1.5; r <= rough.radius + 1.5; r += 0.5) {
+    for (double dx = -2.0; dx <= 2.0; dx += 0.5) {
+      for (double dy = -2.0; dy <= 2.0; dy += 0.5) consider(rough.centre + Vec2(dx, dy), r);
+    }
+  }
+  // What was found by the whole circle stays unless the other is clearly better.
+  if (best.score < keep + 0.2) best = {{middle, r0}, keep};
+  return best;
+}
+
+}  // namespace
+
+std::optional<Hypothesis> best_hypothesis(const cv::Mat1f& film, const ImplantOptions& options) {
+  const double factor = std::min(1.0, kSearchSide / std::max(film.rows, film.cols));
+  const Scaled small = scaled(film, factor, 0.8);
+  const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
+  double low = 11.0;
+  double high = 75.0;
+  if (options.scale_hint) {
+    const double r = 0.5 * head_mm / options.scale_hint->value * factor;
+    low = std::max(6.0, 0.8 * r);
+    high = 1.5 * r;
+  }
+  std::vector<Hypothesis> tried;
+  for (const DiscCandidate& disc : find_discs(small.image, low, high, 14)) {
+    const Circle2 head{small.to_film(disc.circle.centre), disc.circle.radius / factor};
+    if (auto h = try_head(film, head, disc.rim, head_mm)) {
+      h->score += prior_of_scale(h->mm_per_px, std::max(film.rows, film.cols), options);
+      tried.push_back(*h);
+    }
+  }
+  std::stable_sort(tried.begin(), tried.end(),
+                   [](const auto& a, const auto& b) { return a.score > b.score; });
+  // Circles inside one another tell the same story: the best of each group goes on.
+  std::vector<Hypothesis> apart;
+  for (const Hypothesis& h : tried) {
+    const bool near = std::any_of(apart.begin(), apart.end(), [&](const Hypothesis& other) {
+      return (h.head_px.centre - other.head_px.centre).norm() <
+             0.4 * std::min(h.head_px.radius, other.head_px.radius);
+    });
+    if (!near && apart.size() < 5) apart.push_back(h);
+  }
+  const Gradient g = gradient(small.image);
+  cv::Mat1f strength;
+  cv::magnitude(g.x, g.y, strength);
+  const double floor = quantile(strength, 0.95);
+  std::optional<Hypothesis> best;
+  for (Hypothesis& h : apart) {
+    const HeadSearch again = search_head(g, floor, h, small);
+    const Circle2 head{small.to_film(again.circle.centre), again.circle.radius / factor};
+    if ((head.centre - h.head_px.centre).norm() > 1.0 ||
+        std::abs(head.radius - h.head_px.radius) > 1.0) {
+      auto moved = try_head(film, head, 0.4, head_mm);
+      if (!moved) continue;
+      h = *moved;
+      h.score += prior_of_scale(h.mm_per_px, std::max(film.rows, film.cols), options);
+    }
+    h.score += again.score;
+    if (!best || h.score > best->score) best = h;
+  }
+  return best;
+}
+
+}  // namespace tidemark::anatomy

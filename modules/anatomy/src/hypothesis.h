@@ -1,0 +1,23 @@
+#pragma once
+
+#include <optional>
+
+#include "stem_trace.h"
+#include "tidemark/anatomy/implant.h"
+
+namespace tidemark::anatomy {
+
+/// A head with its stem, roughly.
+struct Hypothesis {
+  Circle2 head_px;                    ///< on the film
+  double mm_per_px = 0.0;             ///< of the film, from the head's diameter
+  FlankTrace trace;                   ///< on the film scaled to 1 mm pixels
+  Vec2 neck_direction = {-0.7, 0.7};  ///< from the head's centre down the neck
+  double score = 0.0;                 ///< about 3 when all evidence is there
+};
+
+/// Looks over the whole film for a head on a neck on a stem, the head medial of the stem.
+[[nodiscard]] std::optional<Hypothesis> best_hypothesis(const cv::Mat1f& film,
+                                                        const ImplantOptions& options);
+
+}  // namespace tidemark::anatomy

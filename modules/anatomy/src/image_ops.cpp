@@ -1,0 +1,123 @@
+#include "image_ops.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+namespace tidemark::anatomy {
+
+cv::Mat1f view_of(const Raster& raster) {
+  // OpenCV has no read-only image; nobody here writes through this one.
+  return {raster.height, raster.width, const_cast<float*>(raster.values.data())};
+}
+
+Vec2 Scaled::from_film(const Vec2& p_px) const { return (p_px.array() + 0.5) * factor - 0.5; }
+
+Vec2 Scaled::to_film(const Vec2& p_here) const { return (p_here.array() + 0.5) / factor - 0.5; }
+
+namespace {
+
+/// Means over whole blocks of k x k pixels: fast, and free of folding.
+cv::Mat1f block_mean(const cv::Mat1f& film, int k) {
+  const cv::Rect whole(0, 0, film.cols / k * k, film.rows / k * k);
+  cv::Mat1f out;
+  cv::resize(film(whole), out, {film.cols / k, film.rows / k}, 0.0, 0.0, cv::INTER_AREA);
+  return out;
+}
+
+}  // namespace
+
+Scaled scaled(const cv::Mat1f& film, double factor, double sigma) {
+  Scaled out;
+  out.factor = factor;
+  const int k = std::max(1, static_cast<int>(std::floor(1.0 / factor + 1e-9)));
+  cv::Mat1f source = k > 1 ? block_mean(film, k) : film;
+  const double rest = factor * k;  // 0.5 to 1
+  if (rest < 0.8) {
+    cv::Mat1f soft;
+    cv::GaussianBlur(source, soft, {}, 0.35 / rest);
+    source = soft;
+  }
+  const cv::Size size(std::max(1, static_cast<int>(std::floor(source.cols * rest))),
+                      std::max(1, static_cast<int>(std::floor(source.rows * rest))));
+  // A warp keeps one exact factor for both axes, which resizing to a whole size would not.
+  const double shift = 0.5 / rest - 0.5;
+  const cv::Matx23d source_from_here(1.0 / rest, 0.0, shift, 0.0, 1.0 / rest, shift);
+  cv::warpAffine(source, out.image, source_from_here, size, cv::INTER_LINEAR | cv::WARP_INVERSE_MAP,
+                 cv::BORDER_REPLICATE);
+  if (sigma > 0.0) cv::GaussianBlur(out.image, out.image, {}, sigma, sigma, cv::BORDER_REPLICATE);
+  return out;
+}
+
+Gradient gradient(const cv::Mat1f& image) {
+  Gradient g;
+  const cv::Mat1f along = (cv::Mat1f(1, 3) << -0.5F, 0.0F, 0.5F);
+  cv::filter2D(image, g.x, CV_32F, along, {-1, -1}, 0, cv::BORDER_REPLICATE);
+  cv::filter2D(image, g.y, CV_32F, along.t(), {-1, -1}, 0, cv::BORDER_REPLICATE);
+  return g;
+}
+
+float sample(const cv::Mat1f& image, const Vec2& p) {
+  const double x = std::clamp(p.x(), 0.0, static_cast<double>(image.cols - 1));
+  const double y = std::clamp(p.y(), 0.0, static_cast<double>(image.rows - 1));
+  const int x0 = std::min(static_cast<int>(x), std::max(0, image.cols - 2));
+  const int y0 = std::min(static_cast<int>(y), std::max(0, image.rows - 2));
+  const int x1 = std::min(x0 + 1, image.cols - 1);
+  const int y1 = std::min(y0 + 1, image.rows - 1);
+  const auto fx = static_cast<float>(x - x0);
+  const auto fy = static_cast<float>(y - y0);
+  const float* upper = image.ptr<float>(y0);
+  const float* lower = image.ptr<float>(y1);
+  return (1.0F - fy) * ((1.0F - fx) * upper[x0] + fx * upper[x1]) +
+         fy * ((1.0F - fx) * lower[x0] + fx * lower[x1]);
+}
+
+float quantile(const cv::Mat1f& image, double q) {
+  const int step =
+      std::max(1, static_cast<int>(std::sqrt(static_cast<double>(image.total()) / 1e5)));
+  std::vector<float> values;
+  for (int y = 0; y < image.rows; y += step) {
+    const float* row = image.ptr<float>(y);
+    for (int x = 0; x < image.cols; x += step) values.push_back(row[x]);
+  }
+  const auto at = static_cast<std::ptrdiff_t>(q * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), values.begin() + at, values.end());
+  return values[static_cast<std::size_t>(at)];
+}
+
+std::vector<float> profile(const cv::Mat1f& image, const Vec2& centre, const Vec2& direction,
+                           double half, double step, int lanes) {
+  const int n = 2 * static_cast<int>(std::ceil(half / step)) + 1;
+  const Vec2 across(-direction.y(), direction.x());
+  std::vector<float> values(static_cast<std::size_t>(n), 0.0F);
+  for (int lane = 0; lane < lanes; ++lane) {
+    const Vec2 start = centre + (lane - 0.5 * (lanes - 1)) * across - (n / 2) * step * direction;
+    for (int i = 0; i < n; ++i) {
+      values[static_cast<std::size_t>(i)] += sample(image, start + i * step * direction);
+    }
+  }
+  for (float& v : values) v /= static_cast<float>(lanes);
+  return values;
+}
+
+Edge steepest(const std::vector<float>& values, double sigma_samples, int sign) {
+  const int n = static_cast<int>(values.size());
+  cv::Mat1f smooth(1, n, const_cast<float*>(values.data()));
+  cv::Mat1f blurred;
+  cv::GaussianBlur(smooth, blurred, {0, 1}, std::max(0.3, sigma_samples), 0.0,
+                   cv::BORDER_REPLICATE);
+  std::vector<double> slope(static_cast<std::size_t>(n), 0.0);
+  for (int i = 1; i + 1 < n; ++i) {
+    slope[static_cast<std::size_t>(i)] = 0.5 * sign * (blurred(0, i + 1) - blurred(0, i - 1));
+  }
+  const auto best = std::max_element(slope.begin(), slope.end());
+  const auto i = static_cast<std::size_t>(best - slope.begin());
+  Edge edge{static_cast<double>(i), *best};
+  if (i > 0 && i + 1 < slope.size()) {
+    const double bend = slope[i - 1] - 2.0 * slope[i] + slope[i + 1];
+    if (bend < 0.0) edge.index += 0.5 * (slope[i - 1] - slope[i + 1]) / bend;
+  }
+  return edge;
+}
+
+}  // namespace tidemark::anatomy

@@ -1,0 +1,69 @@
+#pragma once
+
+#include <opencv2/core.hpp>
+#include <vector>
+
+#include "tidemark/core/geometry.h"
+#include "tidemark/core/raster.h"
+
+namespace tidemark::anatomy {
+
+/// The raster as an OpenCV image, without copying. Lives as long as the raster.
+[[nodiscard]] cv::Mat1f view_of(const Raster& raster);
+
+/// A new image of zeros.
+template <class M>
+[[nodiscard]] M blank(const cv::Size& size) {
+  return M(size, typename M::value_type{0});
+}
+
+/// The value of an OpenCV expression as an image of a known type.
+template <class M>
+[[nodiscard]] M value_of(const cv::MatExpr& expression) {
+  M out;
+  out = expression;
+  return out;
+}
+
+/// A film brought to another pixel size by area averaging and Gaussian smoothing.
+/// Point p of the film lies at (p + 0.5) * factor - 0.5 here.
+struct Scaled {
+  cv::Mat1f image;
+  double factor = 1.0;  ///< pixels here per film pixel
+
+  [[nodiscard]] Vec2 from_film(const Vec2& p_px) const;
+  [[nodiscard]] Vec2 to_film(const Vec2& p_here) const;
+};
+
+/// @param factor pixels of the result per pixel of the source, <= 1
+/// @param sigma  smoothing in pixels of the result; 0 for none
+[[nodiscard]] Scaled scaled(const cv::Mat1f& film, double factor, double sigma);
+
+/// First derivatives (central differences) of an image.
+struct Gradient {
+  cv::Mat1f x;
+  cv::Mat1f y;
+};
+[[nodiscard]] Gradient gradient(const cv::Mat1f& image);
+
+/// Bilinear value; the border pixel outside the image.
+[[nodiscard]] float sample(const cv::Mat1f& image, const Vec2& p);
+
+/// The q-quantile (0..1) of the values on a regular subsample of at most some 100,000 pixels.
+[[nodiscard]] float quantile(const cv::Mat1f& image, double q);
+
+/// Values along the segment from `centre - half * direction` to `centre + half * direction`, every
+/// `step`, averaged over `lanes` parallel lanes one pixel apart.
+[[nodiscard]] std::vector<float> profile(const cv::Mat1f& image, const Vec2& centre,
+                                         const Vec2& direction, double half, double step,
+                                         int lanes);
+
+/// Position and strength of the steepest fall (sign -1) or rise (sign +1) of a profile after
+/// Gaussian smoothing; sub-sample by a parabola. `index` counts samples from the start.
+struct Edge {
+  double index = 0.0;
+  double strength = 0.0;  ///< slope per sample, positive
+};
+[[nodiscard]] Edge steepest(const std::vector<float>& values, double sigma_samples, int sign);
+
+}  // namespace tidemark::anatomy

@@ -1,0 +1,175 @@
+#include "stem_mask.h"
+
+#include <algorithm>
+#include <cmath>
+#include <opencv2/imgproc.hpp>
+
+namespace tidemark::anatomy {
+namespace {
+
+cv::Point point(const Vec2& p) {
+  return {static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y()))};
+}
+
+cv::Mat1b disc_kernel(double radius) {
+  const int r = std::max(1, static_cast<int>(std::lround(radius)));
+  return cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1});
+}
+
+cv::Mat1b grown(const cv::Mat1b& mask, double radius) {
+  cv::Mat1b out;
+  cv::dilate(mask, out, disc_kernel(radius));
+  return out;
+}
+
+cv::Mat1b shrunk(const cv::Mat1b& mask, double radius) {
+  cv::Mat1b out;
+  cv::erode(mask, out, disc_kernel(radius));
+  return out;
+}
+
+void fill_flanks(cv::Mat1b& mask, const RoughStem& s) {
+  std::vector<cv::Point> ring;
+  for (const Vec2& p : s.left) ring.push_back(point(p));
+  for (auto p = s.right.rbegin(); p != s.right.rend(); ++p) ring.push_back(point(*p));
+  cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{ring}, cv::Scalar(255));
+}
+
+/// Mean of the image over a mask, spread to everywhere by a Gaussian of its own weights.
+cv::Mat1f spread_mean(const cv::Mat1f& image, const cv::Mat1b& mask, double sigma) {
+  cv::Mat1f weight;
+  mask.convertTo(weight, CV_32F, 1.0 / 255.0);
+  const auto sum = value_of<cv::Mat1f>(image.mul(weight));
+  // A wide and a narrow mean together: near the samples the narrow one rules, far away the wide
+  // one still has something to say.
+  cv::Mat1f total_sum;
+  cv::Mat1f total_weight;
+  cv::GaussianBlur(sum, total_sum, {}, sigma, sigma, cv::BORDER_CONSTANT);
+  cv::GaussianBlur(weight, total_weight, {}, sigma, sigma, cv::BORDER_CONSTANT);
+  cv::Mat1f wide_sum;
+  cv::Mat1f wide_weight;
+  cv::GaussianBlur(sum, wide_sum, {}, 4.0 * sigma, 4.0 * sigma, cv::BORDER_CONSTANT);
+  cv::GaussianBlur(weight, wide_weight, {}, 4.0 * sigma, 4.0 * sigma, cv::BORDER_CONSTANT);
+  return value_of<cv::Mat1f>((total_sum + 0.02F * wide_sum) /
+                             (total_weight + 0.02F * wide_weight + 1e-9F));
+}
+
+/// Where stem metal may lie at all: round the flanks, up to the shoulder, along the neck, the head.
+/// The cup is metal as well and touches the head: outside the head only the neck's corridor counts.
+cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
+  cv::Mat1b body = blank<cv::Mat1b>(size);
+  fill_flanks(body, s);
+  cv::Mat1b domain = grown(body, 7.0 / s.mm);
+  const Vec2 foot = s.neck_foot();
+  cv::Mat1b corridor = blank<cv::Mat1b>(size);
+  cv::line(corridor, point(s.head.centre), point(foot), cv::Scalar(255),
+           static_cast<int>(std::lround(26.0 / s.mm)));
+  // The shoulder stands lateral and proximal of the first traced row.
+  const Vec2 top = s.left.front();
+  const Line2 axis = s.axis();
+  const Vec2 up = -axis.direction;
+  const Vec2 lateral(-axis.direction.y(), axis.direction.x());
+  const Vec2 out = lateral.x() < 0.0 ? lateral : Vec2(-lateral);
+  const std::vector<cv::Point> shoulder{
+      point(top + 9.0 / s.mm * out), point(top + 9.0 / s.mm * out + 45.0 / s.mm * up),
+      point(foot + 45.0 / s.mm * up), point(foot), point(s.right.front())};
+  cv::fillPoly(domain, std::vector<std::vector<cv::Point>>{shoulder}, cv::Scalar(255));
+  cv::bitwise_or(domain, corridor, domain);
+  // Inside the cup's reach nothing but corridor and head.
+  cv::Mat1b near_head = blank<cv::Mat1b>(size);
+  cv::circle(near_head, point(s.head.centre), static_cast<int>(std::lround(2.1 * s.head.radius)),
+             cv::Scalar(255), cv::FILLED);
+  cv::Mat1b keep;
+  cv::bitwise_not(near_head, keep);
+  cv::bitwise_or(keep, corridor, keep);
+  cv::bitwise_or(keep, grown(body, 7.0 / s.mm), keep);
+  cv::bitwise_and(domain, keep, domain);
+  cv::circle(domain, point(s.head.centre), static_cast<int>(std::lround(s.head.radius)),
+             cv::Scalar(255), cv::FILLED);
+  return domain;
+}
+
+/// The part of `mask` that hangs together with the seeds, holes filled.
+cv::Mat1b connected_to(const cv::Mat1b& mask, const cv::Mat1b& seeds) {
+  cv::Mat1i labels;
+  const int n = cv::connectedComponents(mask, labels, 4);
+  std::vector<int> hits(static_cast<std::size_t>(n), 0);
+  for (int y = 0; y < mask.rows; ++y) {
+    for (int x = 0; x < mask.cols; ++x) {
+      if (seeds(y, x) != 0 && labels(y, x) > 0) ++hits[static_cast<std::size_t>(labels(y, x))];
+    }
+  }
+  cv::Mat1b out = blank<cv::Mat1b>(mask.size());
+  for (int y = 0; y < mask.rows; ++y) {
+    for (int x = 0; x < mask.cols; ++x) {
+      if (hits[static_cast<std::size_t>(labels(y, x))] > 20) out(y, x) = 255;
+    }
+  }
+  std::vector<std::vector<cv::Point>> rings;
+  cv::findContours(out, rings, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  cv::Mat1b filled = blank<cv::Mat1b>(mask.size());
+  cv::drawContours(filled, rings, -1, cv::Scalar(255), cv::FILLED);
+  return filled;
+}
+
+}  // namespace
+
+Line2 RoughStem::axis() const {
+  const std::size_t n = left.size();
+  const std::size_t a = n / 2;
+  Vec2 mean = Vec2::Zero();
+  for (std::size_t i = a; i < n; ++i) mean += 0.5 * (left[i] + right[i]);
+  mean /= static_cast<double>(n - a);
+  Eigen::Matrix2d scatter = Eigen::Matrix2d::Zero();
+  for (std::size_t i = a; i < n; ++i) {
+    const Vec2 d = 0.5 * (left[i] + right[i]) - mean;
+    scatter += d * d.transpose();
+  }
+  const double angle = 0.5 * std::atan2(2.0 * scatter(0, 1), scatter(0, 0) - scatter(1, 1));
+  Vec2 direction(std::cos(angle), std::sin(angle));
+  if (direction.y() < 0.0) direction = -direction;
+  return {mean, direction};
+}
+
+Vec2 RoughStem::neck_foot() const {
+  const Line2 line = axis();
+  const double s = along(line, head.centre);
+  const Vec2 foot = line.point + s * line.direction;
+  // A neck at 125 to 145 degrees to the stem descends 0.7 to 1.4 mm per mm of offset.
+  return foot + 0.9 * (head.centre - foot).norm() * line.direction;
+}
+
+cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& s) {
+  const cv::Mat1b domain = domain_of(image.size(), s);
+  cv::Mat1b body = blank<cv::Mat1b>(image.size());
+  fill_flanks(body, s);
+  cv::Mat1b head = blank<cv::Mat1b>(image.size());
+  cv::circle(head, point(s.head.centre), static_cast<int>(std::lround(s.head.radius - 1.5 / s.mm)),
+             cv::Scalar(255), cv::FILLED);
+  const cv::Mat1b body_core = shrunk(body, 1.5 / s.mm);
+  cv::Mat1b inside;
+  cv::bitwise_or(body_core, head, inside);
+  // What lies beside the traced flanks; the cup's side of the head is no example of "beside".
+  auto outside = value_of<cv::Mat1b>(grown(body, 6.0 / s.mm) - grown(body, 2.0 / s.mm));
+  outside.rowRange(0, std::clamp(static_cast<int>(s.left.front().y() + 4.0 / s.mm), 0, image.rows))
+      .setTo(0);
+  cv::Mat1b mask;
+  double sigma = 6.0 / s.mm;
+  for (int round = 0; round < 3; ++round) {
+    const auto threshold = value_of<cv::Mat1f>(
+        0.5F * (spread_mean(image, inside, sigma) + spread_mean(image, outside, sigma)));
+    mask = (image > threshold) & domain;
+    cv::circle(mask, point(s.head.centre), static_cast<int>(std::lround(s.head.radius)),
+               cv::Scalar(255), cv::FILLED);
+    mask = connected_to(mask, body_core);
+    // Thin bridges to wires or a cup's rim go; the stem itself is nowhere thinner than 4 mm.
+    cv::morphologyEx(mask, mask, cv::MORPH_OPEN, disc_kernel(1.8 / s.mm));
+    mask = connected_to(mask, body_core);
+    inside = shrunk(mask, 1.5 / s.mm);
+    outside = (grown(mask, 6.0 / s.mm) - grown(mask, 2.0 / s.mm)) & domain;
+    sigma = 4.0 / s.mm;
+  }
+  return mask;
+}
+
+}  // namespace tidemark::anatomy

@@ -1,0 +1,23 @@
+#pragma once
+
+#include "image_ops.h"
+#include "stem_trace.h"
+
+namespace tidemark::anatomy {
+
+/// A stem roughly placed: everything in px of one image whose pixels are `mm` wide.
+struct RoughStem {
+  Circle2 head;
+  Polyline left;    ///< lateral flank, proximal to distal
+  Polyline right;   ///< medial flank, same rows
+  double mm = 1.0;  ///< mm per px of the image these points refer to
+
+  [[nodiscard]] Line2 axis() const;      ///< through the distal half's midpoints, pointing distally
+  [[nodiscard]] Vec2 neck_foot() const;  ///< where the neck axis roughly meets the stem axis
+};
+
+/// Stem, neck and head as a mask on `image`: brighter than half way between the metal and what lies
+/// beside it, the half way followed locally because neither side has one brightness.
+[[nodiscard]] cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& rough);
+
+}  // namespace tidemark::anatomy

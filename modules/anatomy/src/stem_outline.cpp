@@ -1,0 +1,401 @@
+#include "stem_outline.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <opencv2/imgproc.hpp>
+
+namespace tidemark::anatomy {
+namespace {
+
+/// The largest outer ring of a mask, in px of the film, clockwise or not.
+Polyline outer_ring(const cv::Mat1b& mask, const Scaled& scale) {
+  std::vector<std::vector<cv::Point>> rings;
+  cv::findContours(mask, rings, cv::RETR_EXTERNAL, cv::CHAIN_APPROX_NONE);
+  if (rings.empty()) return {};
+  const auto largest = std::max_element(
+      rings.begin(), rings.end(),
+      [](const auto& a, const auto& b) { return cv::contourArea(a) < cv::contourArea(b); });
+  Polyline out;
+  for (const cv::Point& p : *largest) out.push_back(scale.to_film(Vec2(p.x, p.y)));
+  return out;
+}
+
+/// The part of a ring outside a circle, as the longest open chain.
+Polyline open_at(const Polyline& ring, const Circle2& hole) {
+  const std::size_t n = ring.size();
+  std::vector<bool> out(n);
+  for (std::size_t i = 0; i < n; ++i) out[i] = (ring[i] - hole.centre).norm() > hole.radius;
+  std::size_t best = 0;
+  std::size_t best_length = 0;
+  std::size_t run = 0;
+  for (std::size_t i = 0; i < 2 * n; ++i) {
+    run = out[i % n] ? run + 1 : 0;
+    if (run > best_length && run <= n) {
+      best_length = run;
+      best = i + 1 - run;
+    }
+  }
+  Polyline chain;
+  for (std::size_t i = best; i < best + best_length; ++i) chain.push_back(ring[i % n]);
+  return chain;
+}
+
+/// Points at equal steps along a chain.
+Polyline resampled(const Polyline& chain, double step) {
+  Polyline out;
+  if (chain.size() < 2) return out;
+  double need = 0.0;
+  for (std::size_t i = 0; i + 1 < chain.size(); ++i) {
+    const Vec2 d = chain[i + 1] - chain[i];
+    const double length = d.norm();
+    while (need <= length && length > 0.0) {
+      out.push_back(chain[i] + need / length * d);
+      need += step;
+    }
+    need -= length;
+  }
+  return out;
+}
+
+Polyline smoothed(const Polyline& chain, int half) {
+  Polyline out = chain;
+  const int n = static_cast<int>(chain.size());
+  for (int i = 0; i < n; ++i) {
+    const int h = std::min({half, i, n - 1 - i});
+    Vec2 sum = Vec2::Zero();
+    for (int k = -h; k <= h; ++k) sum += chain[static_cast<std::size_t>(i + k)];
+    out[static_cast<std::size_t>(i)] = sum / (2.0 * h + 1.0);
+  }
+  return out;
+}
+
+struct Snapped {
+  Polyline points;
+  Polyline normal;             ///< outward
+  std::vector<double> offset;  ///< along the normal
+  std::vector<double> step;    ///< grey step across the edge
+};
+
+double median(std::vector<double> v) {
+  if (v.empty()) return 0.0;
+  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
+  std::nth_element(v.begin(), mid, v.end());
+  return *mid;
+}
+
+/// Moves every point to the steepest fall from metal to its surroundings, along the local normal.
+Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double sigma,
+             const Vec2& inside) {
+  const int n = static_cast<int>(chain.size());
+  constexpr double kStep = 0.5;
+  Snapped s;
+  // Is the inside to the left or to the right of the walk?
+  double area = 0.0;
+  for (int i = 0; i + 1 < n; ++i) {
+    const Vec2 a = chain[static_cast<std::size_t>(i)] - inside;
+    const Vec2 b = chain[static_cast<std::size_t>(i) + 1] - inside;
+    area += a.x() * b.y() - a.y() * b.x();
+  }
+  const double turn = area > 0.0 ? 1.0 : -1.0;
+  for (int i = 0; i < n; ++i) {
+    const Vec2& before = chain[static_cast<std::size_t>(std::max(0, i - 3))];
+    const Vec2& after = chain[static_cast<std::size_t>(std::min(n - 1, i + 3))];
+    const Vec2 t = (after - before).normalized();
+    const Vec2 out = turn * Vec2(t.y(), -t.x());
+    const Vec2& p = chain[static_cast<std::size_t>(i)];
+    const auto values = profile(film, p, out, reach, kStep, 3);
+    const Edge e = steepest(values, sigma / kStep, -1);
+    const double offset = (e.index - static_cast<double>(values.size() / 2)) * kStep;
+    s.offset.push_back(offset);
+    s.normal.push_back(out);
+    s.points.push_back(p + offset * out);
+    const auto at =
+        static_cast<std::size_t>(std::clamp(e.index, 0.0, static_cast<double>(values.size() - 1)));
+    const auto reach_samples = static_cast<std::size_t>(std::max(2.0, 3.0 * sigma / kStep));
+    const float high = values[at > reach_samples ? at - reach_samples : 0];
+    const float low = values[std::min(values.size() - 1, at + reach_samples)];
+    s.step.push_back(high - low);
+  }
+  return s;
+}
+
+/// Points whose offset leaves their neighbours' company are pulled back to the local median.
+Polyline without_outliers(const Polyline& base, const Snapped& s, double tolerance) {
+  const int n = static_cast<int>(base.size());
+  Polyline out = s.points;
+  for (int i = 0; i < n; ++i) {
+    std::vector<double> near;
+    for (int k = std::max(0, i - 4); k <= std::min(n - 1, i + 4); ++k) {
+      near.push_back(s.offset[static_cast<std::size_t>(k)]);
+    }
+    const double middle = median(near);
+    const auto at = static_cast<std::size_t>(i);
+    if (std::abs(s.offset[at] - middle) > tolerance) out[at] = base[at] + middle * s.normal[at];
+  }
+  return out;
+}
+
+struct Flank {
+  std::vector<double> s;  ///< along the axis
+  std::vector<double> x;  ///< across, medial positive
+};
+
+/// Value of x at s by linear interpolation over points sorted by s.
+std::optional<double> at_level(const Flank& f, double s) {
+  const auto it = std::lower_bound(f.s.begin(), f.s.end(), s);
+  if (it == f.s.begin() || it == f.s.end()) return std::nullopt;
+  const auto i = static_cast<std::size_t>(it - f.s.begin());
+  if (f.s[i] - f.s[i - 1] > 20.0) return std::nullopt;
+  const double t = (s - f.s[i - 1]) / std::max(1e-9, f.s[i] - f.s[i - 1]);
+  return f.x[i - 1] + t * (f.x[i] - f.x[i - 1]);
+}
+
+Vec2 medial_of(const Line2& axis) {
+  const Vec2 across(axis.direction.y(), -axis.direction.x());
+  return across.x() > 0.0 ? across : Vec2(-across);
+}
+
+Flank flank_of(const Polyline& outline, const Line2& axis, double sign) {
+  const Vec2 medial = medial_of(axis);
+  std::vector<std::pair<double, double>> points;
+  for (const Vec2& p : outline) {
+    const double x = medial.dot(p - axis.point);
+    if (sign * x > 0.0) points.emplace_back(along(axis, p), x);
+  }
+  std::sort(points.begin(), points.end());
+  Flank f;
+  for (const auto& [s, x] : points) {
+    f.s.push_back(s);
+    f.x.push_back(x);
+  }
+  return f;
+}
+
+struct AxisFit {
+  Line2 line;
+  double direction_u = 0.0;
+};
+
+/// Robust line through the midpoints between the flanks over [from, to] along the axis.
+std::optional<AxisFit> fit_axis(const Polyline& outline, Line2 axis, double from, double to,
+                                double step) {
+  AxisFit fit{axis, 0.0};
+  for (int round = 0; round < 4; ++round) {
+    const Flank lateral = flank_of(outline, fit.line, -1.0);
+    const Flank medial = flank_of(outline, fit.line, 1.0);
+    const double shift = along(axis, fit.line.point);
+    std::vector<Vec2> mid;  // (s, x)
+    for (double s = from - shift; s <= to - shift; s += step) {
+      const auto a = at_level(lateral, s);
+      const auto b = at_level(medial, s);
+      if (a && b) mid.emplace_back(s, 0.5 * (*a + *b));
+    }
+    if (mid.size() < 8) return std::nullopt;
+    Eigen::Vector2d line(0, 0);
+    Eigen::Matrix2d normal;
+    double scale = 1e9;
+    for (int k = 0; k < 6; ++k) {
+      normal.setZero();
+      Eigen::Vector2d right(0, 0);
+      std::vector<double> residual;
+      for (const Vec2& m : mid) {
+        const double e = m.y() - line(0) - line(1) * m.x();
+        const double t = std::max(0.0, 1.0 - std::pow(e / scale, 2));
+        const double w = t * t;
+        const Eigen::Vector2d row(1.0, m.x());
+        normal += w * row * row.transpose();
+        right += w * m.y() * row;
+        residual.push_back(std::abs(e));
+      }
+      line = normal.ldlt().solve(right);
+      residual.clear();
+      for (const Vec2& m : mid) residual.push_back(std::abs(m.y() - line(0) - line(1) * m.x()));
+      scale = std::max(0.5, 4.685 * 1.4826 * median(residual));
+    }
+    const double sd = scale / 4.685;
+    // Midpoints closer than the edge's own blur repeat each other: a third of them count.
+    fit.direction_u = sd * std::sqrt(3.0 * normal.inverse()(1, 1));
+    const Vec2 medial_direction = medial_of(fit.line);
+    const double middle = 0.5 * (mid.front().x() + mid.back().x());
+    const Vec2 point = fit.line.point + middle * fit.line.direction +
+                       (line(0) + line(1) * middle) * medial_direction;
+    const Vec2 direction = (fit.line.direction + line(1) * medial_direction).normalized();
+    fit.line = {point, direction};
+  }
+  return fit;
+}
+
+/// Apex of a parabola along = a + b x + c x^2 through the points around the extreme one.
+Vec2 apex(const Polyline& outline, const Line2& axis, double half_width) {
+  const Vec2 medial = medial_of(axis);
+  const auto top = std::max_element(
+      outline.begin(), outline.end(),
+      [&](const Vec2& a, const Vec2& b) { return along(axis, a) < along(axis, b); });
+  const double x0 = medial.dot(*top - axis.point);
+  Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
+  Eigen::Vector3d right = Eigen::Vector3d::Zero();
+  int n = 0;
+  for (const Vec2& p : outline) {
+    const double x = medial.dot(p - axis.point) - x0;
+    const double s = along(axis, p);
+    if (std::abs(x) > half_width || s < along(axis, *top) - 2.0 * half_width) continue;
+    const Eigen::Vector3d row(1.0, x, x * x);
+    normal += row * row.transpose();
+    right += s * row;
+    ++n;
+  }
+  if (n < 6) return *top;
+  const Eigen::Vector3d c = normal.ldlt().solve(right);
+  double x = c(2) < -1e-6 ? -c(1) / (2.0 * c(2)) : 0.0;
+  x = std::clamp(x, -half_width, half_width);
+  const double s = c(0) + c(1) * x + c(2) * x * x;
+  return axis.point + s * axis.direction + (x + x0) * medial;
+}
+
+/// The proximal lateral corner: farthest lateral and proximal, lateral counting more so that the
+/// neck, which leaves at about 45 degrees, is never taken for it.
+Vec2 corner(const Polyline& outline, const Line2& axis) {
+  const Vec2 medial = medial_of(axis);
+  const auto score = [&](const Vec2& p) {
+    return -medial.dot(p - axis.point) - 0.6 * along(axis, p);
+  };
+  return *std::max_element(outline.begin(), outline.end(),
+                           [&](const Vec2& a, const Vec2& b) { return score(a) < score(b); });
+}
+
+struct EdgeLine {
+  Line2 line;
+  bool good = false;
+};
+
+/// Line through the outline between two arc distances from point `at`, walking by `sense`.
+EdgeLine edge_line(const Polyline& outline, std::ptrdiff_t at, int sense, double from, double to) {
+  Vec2 mean = Vec2::Zero();
+  Polyline points;
+  double walked = 0.0;
+  for (std::ptrdiff_t i = at + sense; i >= 0 && i < std::ssize(outline) && walked <= to;
+       i += sense) {
+    const Vec2& p = outline[static_cast<std::size_t>(i)];
+    walked += (p - outline[static_cast<std::size_t>(i - sense)]).norm();
+    if (walked < from || walked > to) continue;
+    points.push_back(p);
+    mean += p;
+  }
+  if (points.size() < 4) return {};
+  mean /= static_cast<double>(points.size());
+  Eigen::Matrix2d scatter = Eigen::Matrix2d::Zero();
+  for (const Vec2& p : points) scatter += (p - mean) * (p - mean).transpose();
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> solver(scatter);
+  return {{mean, solver.eigenvectors().col(1)}, true};
+}
+
+/// Smoothing rounds a sharp corner off. Where the two edges beside it meet close to the outline,
+/// their meeting point is the corner; where they do not (a rounded shoulder), the outline's point
+/// next to it is.
+Vec2 sharpened(const Polyline& outline, const Vec2& rough, double px) {
+  const auto nearest = [&](const Vec2& q) {
+    return std::min_element(outline.begin(), outline.end(),
+                            [&](const Vec2& a, const Vec2& b) {
+                              return (a - q).squaredNorm() < (b - q).squaredNorm();
+                            }) -
+           outline.begin();
+  };
+  const auto at = nearest(rough);
+  const EdgeLine top = edge_line(outline, at, -1, 1.5 * px, 4.5 * px);
+  const EdgeLine flank = edge_line(outline, at, 1, 1.5 * px, 7.0 * px);
+  if (!top.good || !flank.good) return rough;
+  Eigen::Matrix2d system;
+  system << top.line.direction, -flank.line.direction;
+  if (std::abs(system.determinant()) < 0.4) return rough;
+  const Vec2 t = system.inverse() * (flank.line.point - top.line.point);
+  const Vec2 meet = top.line.point + t.x() * top.line.direction;
+  if ((meet - rough).norm() > 3.5 * px) return rough;
+  const Vec2 on_outline = outline[static_cast<std::size_t>(nearest(meet))];
+  return (meet - on_outline).norm() < 0.9 * px ? meet : on_outline;
+}
+
+Line2 rough_axis(const Polyline& outline) {
+  // Second moments of the distal half.
+  double low = 1e9;
+  double high = -1e9;
+  for (const Vec2& p : outline) {
+    low = std::min(low, p.y());
+    high = std::max(high, p.y());
+  }
+  Vec2 mean = Vec2::Zero();
+  int n = 0;
+  for (const Vec2& p : outline) {
+    if (p.y() > 0.5 * (low + high)) {
+      mean += p;
+      ++n;
+    }
+  }
+  mean /= std::max(1, n);
+  Eigen::Matrix2d scatter = Eigen::Matrix2d::Zero();
+  for (const Vec2& p : outline) {
+    if (p.y() > 0.5 * (low + high)) scatter += (p - mean) * (p - mean).transpose();
+  }
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> solver(scatter);
+  Vec2 direction = solver.eigenvectors().col(1);
+  if (direction.y() < 0.0) direction = -direction;
+  return {mean, direction};
+}
+
+}  // namespace
+
+std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask_scale,
+                                       const cv::Mat1b& mask, const Circle2& head,
+                                       double mm_per_px) {
+  const double px = 1.0 / mm_per_px;  // pixels per mm
+  const Polyline ring = outer_ring(mask, mask_scale);
+  Polyline chain = open_at(ring, {head.centre, head.radius + 1.0 * px});
+  if (chain.size() < 60) return std::nullopt;
+  chain = resampled(smoothed(resampled(chain, 0.3 * px), 3), 0.5 * px);
+  const Line2 rough = rough_axis(chain);
+  Snapped s = snap(film, chain, 2.0 * px, 0.30 * px, rough.point);
+  chain = smoothed(without_outliers(chain, s, 0.6 * px), 2);
+  s = snap(film, chain, 1.0 * px, 0.22 * px, rough.point);
+  chain = without_outliers(chain, s, 0.4 * px);
+
+  StemShape shape;
+  shape.outline = chain;
+  shape.edge_contrast = median(s.step);
+  std::vector<double> jitter;
+  for (std::size_t i = 1; i + 1 < s.offset.size(); ++i) {
+    jitter.push_back(std::abs(s.offset[i] - 0.5 * (s.offset[i - 1] + s.offset[i + 1])));
+  }
+  shape.edge_noise_px = std::max(0.05, 1.4826 * median(jitter) / std::sqrt(1.5));
+
+  double low = 1e9;
+  double high = -1e9;
+  for (const Vec2& p : chain) {
+    low = std::min(low, along(rough, p));
+    high = std::max(high, along(rough, p));
+  }
+  const double length = high - low;
+  const auto axis = fit_axis(chain, rough, high - 0.55 * length, high - 0.10 * length, 0.5 * px);
+  if (!axis) return std::nullopt;
+  shape.axis = axis->line;
+  shape.axis_u_rad = axis->direction_u;
+  shape.tip = {apex(chain, shape.axis, 2.0 * px), std::max(0.15 * px, 2.0 * shape.edge_noise_px),
+               Source::kFound};
+  const Vec2 rough_shoulder = corner(chain, shape.axis);
+  shape.shoulder = {rough_shoulder, std::max(0.25 * px, 2.0 * shape.edge_noise_px), Source::kFound};
+  // From the lateral neck to the medial neck: the shoulder comes before the tip.
+  const auto index_of = [&](const Vec2& q) {
+    return std::min_element(chain.begin(), chain.end(),
+                            [&](const Vec2& a, const Vec2& b) {
+                              return (a - q).squaredNorm() < (b - q).squaredNorm();
+                            }) -
+           chain.begin();
+  };
+  if (index_of(shape.shoulder.px) > index_of(shape.tip.px)) {
+    std::reverse(shape.outline.begin(), shape.outline.end());
+  }
+  shape.shoulder.px = sharpened(shape.outline, rough_shoulder, px);
+  return shape;
+}
+
+}  // namespace tidemark::anatomy

@@ -1,0 +1,227 @@
+#include "stem_trace.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <opencv2/imgproc.hpp>
+
+namespace tidemark::anatomy {
+namespace {
+
+/// Edge evidence of one row: rise at a lateral flank, fall at a medial flank, -1 to 1.
+struct RowEvidence {
+  std::vector<float> rise;
+  std::vector<float> prefix;  ///< running sum of the image, for means between two columns
+};
+
+class Tracer {
+ public:
+  Tracer(const cv::Mat1f& image, const FlankSearch& s) : s_(s), columns_(s_columns(image, s)) {
+    x0_ = std::max(1, static_cast<int>(s.x_min));
+    rows_ = std::min(image.rows - 1, s.last_row) - std::max(1, s.first_row) + 1;
+    first_ = std::max(1, s.first_row);
+    widths_ = s.width_max - s.width_min + 1;
+    if (rows_ > 0 && columns_ > s.width_min + 2) collect(image);
+  }
+
+  [[nodiscard]] bool usable() const { return rows_ >= 50 && columns_ > s_.width_min + 4; }
+  std::optional<FlankTrace> run();
+
+ private:
+  static int s_columns(const cv::Mat1f& image, const FlankSearch& s) {
+    const int x0 = std::max(1, static_cast<int>(s.x_min));
+    return std::min(image.cols - 2, static_cast<int>(s.x_max)) - x0 + 1;
+  }
+  void collect(const cv::Mat1f& image);
+  [[nodiscard]] float unary(int row, int left, int width) const;
+  [[nodiscard]] float edge_pair(int row, int left, int width) const;
+  void fill();
+  [[nodiscard]] std::vector<std::pair<int, int>> backtrack(int last, int state) const;
+  [[nodiscard]] int end_of_metal(const std::vector<std::pair<int, int>>& path) const;
+  [[nodiscard]] int state_of(int left, int width) const {
+    return left * widths_ + (width - s_.width_min);
+  }
+
+  FlankSearch s_;
+  int columns_ = 0, x0_ = 0, first_ = 0, rows_ = 0, widths_ = 0;
+  std::vector<RowEvidence> evidence_;
+  double contrast_ = 1.0;
+  std::vector<std::vector<float>> score_;
+  std::vector<std::vector<std::int8_t>> from_;
+};
+
+void Tracer::collect(const cv::Mat1f& image) {
+  const Gradient g = gradient(image);
+  const cv::Rect roi(x0_, first_, columns_, rows_);
+  const auto half = static_cast<float>(quantile(value_of<cv::Mat1f>(cv::abs(g.x(roi))), 0.97));
+  contrast_ = std::max(1e-9, 3.0 * half);
+  evidence_.resize(static_cast<std::size_t>(rows_));
+  for (int r = 0; r < rows_; ++r) {
+    RowEvidence& e = evidence_[static_cast<std::size_t>(r)];
+    e.rise.resize(static_cast<std::size_t>(columns_));
+    e.prefix.assign(static_cast<std::size_t>(columns_) + 1, 0.0F);
+    for (int c = 0; c < columns_; ++c) {
+      const auto i = static_cast<std::size_t>(c);
+      const float gx = g.x(first_ + r, x0_ + c);
+      const float gy = g.y(first_ + r, x0_ + c);
+      e.rise[i] = gx / (std::hypot(gx, gy) + half + 1e-12F);
+      e.prefix[i + 1] = e.prefix[i] + image(first_ + r, x0_ + c);
+    }
+  }
+}
+
+float Tracer::edge_pair(int row, int left, int width) const {
+  const RowEvidence& e = evidence_[static_cast<std::size_t>(row)];
+  return std::min(e.rise[static_cast<std::size_t>(left)],
+                  -e.rise[static_cast<std::size_t>(left + width)]);
+}
+
+/// Both edges, the weaker one counting more, and a body brighter than what lies beside it.
+float Tracer::unary(int row, int left, int width) const {
+  const RowEvidence& e = evidence_[static_cast<std::size_t>(row)];
+  const int right = left + width;
+  const float rise = e.rise[static_cast<std::size_t>(left)];
+  const float fall = -e.rise[static_cast<std::size_t>(right)];
+  const auto mean = [&](int a, int b) {  // columns a..b
+    a = std::clamp(a, 0, columns_ - 1);
+    b = std::clamp(b, a, columns_ - 1);
+    return (e.prefix[static_cast<std::size_t>(b) + 1] - e.prefix[static_cast<std::size_t>(a)]) /
+           static_cast<float>(b - a + 1);
+  };
+  const float inside = mean(left + 2, right - 2);
+  const float beside = std::max(mean(left - 4, left - 1), mean(right + 1, right + 4));
+  const auto contrast = static_cast<float>(contrast_);
+  const float step = std::clamp((inside - beside) / contrast, -1.0F, 1.0F);
+  // Metal is as bright near its flanks as in its middle; a whole bone with a stem in it is not.
+  const float middle = mean(left + width / 3, right - width / 3);
+  const float rims = std::min(mean(left + 2, left + 4), mean(right - 4, right - 2));
+  const float hollow = std::clamp((middle - rims) / contrast, 0.0F, 1.0F);
+  return 0.25F * (rise + fall) + 0.5F * std::min(rise, fall) + 0.5F * step - 0.8F * hollow;
+}
+
+void Tracer::fill() {
+  const int states = columns_ * widths_;
+  const float never = -std::numeric_limits<float>::infinity();
+  score_.assign(static_cast<std::size_t>(rows_),
+                std::vector<float>(static_cast<std::size_t>(states), never));
+  from_.assign(static_cast<std::size_t>(rows_),
+               std::vector<std::int8_t>(static_cast<std::size_t>(states), -1));
+  for (int r = 0; r < rows_; ++r) {
+    auto& now = score_[static_cast<std::size_t>(r)];
+    for (int left = 0; left + s_.width_min < columns_; ++left) {
+      for (int width = s_.width_min; width <= s_.width_max && left + width < columns_; ++width) {
+        float best = r == 0 ? 0.0F : never;
+        std::int8_t from = -1;
+        for (int k = 0; r > 0 && k < 9; ++k) {
+          const int dl = k / 3 - 1;
+          const int dr = k % 3 - 1;  // shift of the right flank
+          const int pl = left - dl;
+          const int pw = (left + width - dr) - pl;
+          if (pl < 0 || pw < s_.width_min || pw > s_.width_max || pl + pw >= columns_) continue;
+          // Stems taper: a pair that widens distally is on its way to the cortices.
+          const float widening = 0.6F * static_cast<float>(std::max(0, dr - dl));
+          const float bend = 0.06F * static_cast<float>(std::abs(dl) + std::abs(dr)) + widening;
+          const float candidate =
+              score_[static_cast<std::size_t>(r) - 1][static_cast<std::size_t>(state_of(pl, pw))] -
+              bend;
+          if (candidate > best) {
+            best = candidate;
+            from = static_cast<std::int8_t>(k);
+          }
+        }
+        const auto at = static_cast<std::size_t>(state_of(left, width));
+        now[at] = best + unary(r, left, width);
+        from_[static_cast<std::size_t>(r)][at] = from;
+      }
+    }
+  }
+}
+
+std::vector<std::pair<int, int>> Tracer::backtrack(int last, int state) const {
+  std::vector<std::pair<int, int>> path(static_cast<std::size_t>(last) + 1);
+  int left = state / widths_;
+  int width = state % widths_ + s_.width_min;
+  for (int r = last;; --r) {
+    path[static_cast<std::size_t>(r)] = {left, width};
+    const int k =
+        from_[static_cast<std::size_t>(r)][static_cast<std::size_t>(state_of(left, width))];
+    if (r == 0 || k < 0) break;
+    const int right = left + width - (k % 3 - 1);
+    left -= k / 3 - 1;
+    width = right - left;
+  }
+  return path;
+}
+
+/// Last row before the body stops standing out from what lies beside it, against its own course
+/// over the 40 mm before.
+int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
+  std::vector<double> step;
+  for (int r = 0; r < static_cast<int>(path.size()); ++r) {
+    const auto [left, width] = path[static_cast<std::size_t>(r)];
+    const RowEvidence& e = evidence_[static_cast<std::size_t>(r)];
+    const auto mean = [&](int a, int b) {
+      a = std::clamp(a, 0, columns_ - 1);
+      b = std::clamp(b, a, columns_ - 1);
+      return (e.prefix[static_cast<std::size_t>(b) + 1] - e.prefix[static_cast<std::size_t>(a)]) /
+             static_cast<float>(b - a + 1);
+    };
+    step.push_back(mean(left + 2, left + width - 2) -
+                   0.5 * (mean(left - 5, left - 2) + mean(left + width + 2, left + width + 5)));
+  }
+  constexpr int kAhead = 6;
+  for (int r = 40; r + kAhead < static_cast<int>(step.size()); ++r) {
+    std::vector<double> before(step.begin() + std::max(0, r - 40), step.begin() + r - 4);
+    std::nth_element(before.begin(),
+                     before.begin() + static_cast<std::ptrdiff_t>(before.size() / 2), before.end());
+    double ahead = 0.0;
+    for (int k = 0; k < kAhead; ++k) ahead += step[static_cast<std::size_t>(r + k)] / kAhead;
+    if (ahead < 0.45 * before[before.size() / 2]) return r;
+  }
+  return static_cast<int>(step.size()) - 1;
+}
+
+std::optional<FlankTrace> Tracer::run() {
+  fill();
+  // The stem ends where going on no longer pays: every row costs a toll, a real pair of metal
+  // flanks earns more than it, anything beyond the tip earns less.
+  constexpr float kToll = 0.62F;
+  float best = -std::numeric_limits<float>::infinity();
+  int last = -1;
+  int state = 0;
+  for (int r = 40; r < rows_; ++r) {
+    const auto& now = score_[static_cast<std::size_t>(r)];
+    const auto top = std::max_element(now.begin(), now.end());
+    const float value = *top - kToll * static_cast<float>(r + 1);
+    if (value > best) {
+      best = value;
+      last = r;
+      state = static_cast<int>(top - now.begin());
+    }
+  }
+  if (last < 0) return std::nullopt;
+  const auto path = backtrack(last, state);
+  last = std::min(last, end_of_metal(path));
+  FlankTrace trace;
+  trace.first_row = first_;
+  double sum = 0.0;
+  for (int r = 0; r <= last; ++r) {
+    const auto [left, width] = path[static_cast<std::size_t>(r)];
+    trace.left.push_back(x0_ + left);
+    trace.right.push_back(x0_ + left + width);
+    sum += std::clamp(static_cast<double>(edge_pair(r, left, width)), -1.0, 1.0);
+  }
+  trace.length = last + 1;
+  trace.evidence = sum / trace.length;
+  return trace;
+}
+
+}  // namespace
+
+std::optional<FlankTrace> trace_flanks(const cv::Mat1f& image, const FlankSearch& search) {
+  Tracer tracer(image, search);
+  if (!tracer.usable()) return std::nullopt;
+  return tracer.run();
+}
+
+}  // namespace tidemark::anatomy
