@@ -1,3 +1,357 @@
 #include "tidemark/followup/measure.h"
 
-#include "tidemark/followup/write.h"
+#include <algorithm>
+#include <array>
+#include <cassert>
+#include <mutex>
+#include <nlohmann/json.hpp>
+#include <span>
+#include <utility>
+
+#include "tidemark/core/date.h"
+#include "tidemark/core/hash.h"
+#include "tidemark/core/parallel.h"
+#include "working.h"
+
+namespace tidemark::followup {
+namespace {
+
+/// Below this confidence the film is also looked at with its grey values turned over. House choice.
+constexpr double kTrusted = 0.5;
+
+/// Counts finished steps and tells the caller, one call at a time.
+class Meter {
+ public:
+  Meter(const Options& options, std::size_t all) : options_(options), all_(all) {}
+  void step() {
+    if (!options_.progress) return;
+    const std::lock_guard lock(mutex_);
+    options_.progress(++done_, all_);
+  }
+
+ private:
+  const Options& options_;
+  std::size_t all_;
+  std::size_t done_ = 0;
+  std::mutex mutex_;
+};
+
+/// What each phase needs.
+struct Run {
+  const Options& options;
+  const Steps& steps;
+  int threads;
+  Meter& meter;
+};
+
+void read_films(WorkingSeries& work, const Run& run) {
+  parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
+    Working& film = work.films[i];
+    film.out.file = film.entry.file;
+    film.out.role = film.entry.role.value_or(Role::kFollowUp);
+    if (film.entry.excluded) {
+      film.out.excluded = true;
+      refuse(film, "excluded in the sheet");
+      return;
+    }
+    auto image = run.steps.read(film.entry.path);
+    if (!image) {
+      film.out.unreadable = true;
+      refuse(film, reason_of(image.error()));
+      return;
+    }
+    film.out.sha256 = image->facts.sha256;
+    film.upright = std::move(*image);
+    run.meter.step();
+  });
+}
+
+Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
+                   const StemFacts& stem, const Steps& steps) {
+  Seen seen{film::as_right_hip(upright, side), side, {}};
+  anatomy::ImplantOptions options{
+      .head_diameter = stem.head_diameter,
+      .scale_hint = {},
+      .given = in_view(film.entry.landmarks_in_stored_px, seen.hip_view)};
+  if (const auto dicom = film::scale_from_dicom(upright.facts.scale)) {
+    options.scale_hint = (1.0 / film::view_px_per_stored_px(upright)) * dicom->mm_per_px.value;
+  }
+  if (film.entry.scale) {
+    options.scale_hint =
+        (1.0 / film::view_px_per_stored_px(seen.hip_view)) * film.entry.scale->value;
+  }
+  auto implant = steps.find_implant(seen.hip_view, options);
+  if (!implant) return tl::unexpected(implant.error());
+  seen.implant = std::move(*implant);
+  return seen;
+}
+
+/// The implant under one side; with the grey values turned over when that shows it better.
+Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& stem,
+                               const Steps& steps) {
+  auto seen = see(*film.upright, side, film, stem, steps);
+  if (seen && seen->implant.confidence >= kTrusted) return seen;
+  auto turned = see(film::inverted(*film.upright), side, film, stem, steps);
+  if (!turned || (seen && seen->implant.confidence >= turned->implant.confidence)) return seen;
+  turned->implant.flags.push_back(
+      {"grey_inverted",
+       "The stem shows only with the grey values turned over: the file says the "
+       "wrong photometric interpretation or none."});
+  return turned;
+}
+
+void see_known_side(WorkingSeries& work, const Run& run) {
+  parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
+    Working& film = work.films[i];
+    if (film.refused) return;
+    auto seen = see_either_grey(film, *work.side, work.series.stem, run.steps);
+    if (seen) {
+      film.seen = std::move(*seen);
+    } else {
+      refuse(film, reason_of(seen.error()));
+    }
+    film.upright.reset();
+    run.meter.step();
+  });
+}
+
+/// Both sides are looked for on every film; the side with more confidence in all counts for all.
+void see_unknown_side(WorkingSeries& work, const Run& run) {
+  using Both = std::array<Expected<Seen>, 2>;
+  std::vector<std::optional<Both>> both(work.films.size());
+  parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
+    Working& film = work.films[i];
+    if (film.refused) return;
+    both[i] = Both{see_either_grey(film, Side::kRight, work.series.stem, run.steps),
+                   see_either_grey(film, Side::kLeft, work.series.stem, run.steps)};
+    film.upright.reset();
+    run.meter.step();
+  });
+  std::array<double, 2> confidence{};
+  for (const auto& one : both) {
+    for (std::size_t side = 0; one && side < 2; ++side) {
+      if (one->at(side)) confidence.at(side) += one->at(side)->implant.confidence;
+    }
+  }
+  const std::size_t chosen = confidence[1] > confidence[0] ? 1 : 0;
+  if (confidence.at(chosen) > 0.0) work.side = chosen == 0 ? Side::kRight : Side::kLeft;
+  for (std::size_t i = 0; i < work.films.size(); ++i) {
+    if (!both[i]) continue;
+    Expected<Seen>& seen = both[i]->at(chosen);
+    if (!seen) {
+      refuse(work.films[i], reason_of(seen.error()));
+      continue;
+    }
+    seen->implant.flags.push_back(
+        {"side_assumed", std::string("Nothing says which hip this is; it was taken for the ") +
+                             (chosen == 0 ? "right" : "left") +
+                             " one as the film is usually shown. State it with --side."});
+    work.films[i].seen = std::move(*seen);
+  }
+}
+
+void find_bone(WorkingSeries& work, const Run& run) {
+  const bool pairs = work.films.size() > 1;
+  parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
+    Working& film = work.films[i];
+    if (film.refused || !film.hip) return;
+    HipFilm& hip = *film.hip;
+    hip.hip_view = std::move(film.seen->hip_view);
+    hip.side = film.seen->side;
+    hip.implant = std::move(film.seen->implant);
+    film.seen.reset();
+    auto femur =
+        run.steps.find_femur(hip.hip_view, hip.implant,
+                             {.scale = hip.scale.value,
+                              .given = in_view(film.entry.landmarks_in_stored_px, hip.hip_view)});
+    if (!femur) {
+      refuse(film, reason_of(femur.error()));
+      return;
+    }
+    hip.femur = std::move(*femur);
+    describe(film);
+    if (pairs) {
+      auto ready = run.steps.prepare(std::move(hip));
+      if (!ready) {
+        refuse(film, reason_of(ready.error()));
+        film.hip.reset();
+        return;
+      }
+      film.hip = std::move(*ready);
+    }
+    run.meter.step();
+  });
+}
+
+/// Why a pair cannot be compared at all, or nothing.
+std::optional<std::string> obstacle(const Working& reference, const Working& follow_up) {
+  const auto one = [](const Working& film, const char* role) {
+    return std::string("the ") + role + " film " + film.out.file +
+           " is not measured: " + film.out.reason;
+  };
+  if (reference.refused) return one(reference, "reference");
+  if (follow_up.refused) return one(follow_up, "follow-up");
+  return {};
+}
+
+std::vector<ComparisonResult> list_comparisons(const WorkingSeries& work) {
+  std::vector<ComparisonResult> out;
+  if (!work.reference) return out;
+  const auto& reference = work.films[*work.reference].out;
+  for (std::size_t i = 0; i < work.films.size(); ++i) {
+    const FilmResult& film = work.films[i].out;
+    const bool frontal = !film.view || *film.view == View::kAp || *film.view == View::kPa;
+    if (i == *work.reference || film.excluded || !frontal) continue;
+    ComparisonResult comparison;
+    comparison.reference = *work.reference;
+    comparison.follow_up = i;
+    if (reference.date && film.date) comparison.days = days_between(*reference.date, *film.date);
+    out.push_back(std::move(comparison));
+  }
+  std::stable_sort(out.begin(), out.end(), [](const auto& a, const auto& b) {
+    return a.days && b.days && *a.days < *b.days;
+  });
+  return out;
+}
+
+void compare_films(const WorkingSeries& work, const Run& run,
+                   std::vector<ComparisonResult>& comparisons) {
+  parallel_for(comparisons.size(), run.threads, [&](std::size_t i) {
+    ComparisonResult& out = comparisons[i];
+    const Working& reference = work.films[out.reference];
+    const Working& follow_up = work.films[out.follow_up];
+    if (const auto why_not = obstacle(reference, follow_up)) {
+      out.reason = *why_not;
+      return;
+    }
+    auto migration = run.steps.compare(*reference.hip, *follow_up.hip);
+    run.meter.step();
+    if (!migration) {
+      out.reason = reason_of(migration.error());
+      return;
+    }
+    out.flags = migration->flags;
+    out.migration = std::move(*migration);
+    out.status = Status::kMeasured;
+  });
+}
+
+std::string numbered(const std::string& stem, std::size_t i) {
+  const std::string number = std::to_string(i);
+  return stem + (number.size() < 2 ? "-0" : "-") + number + ".png";
+}
+
+/// Draws films first, then pairs, in parallel; a picture that cannot be drawn is left out.
+void draw_all(const WorkingSeries& work, const Run& run, Result& result) {
+  const std::size_t films = result.films.size();
+  std::vector<std::optional<Picture>> drawn(films + result.comparisons.size());
+  parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
+    if (i < films) {
+      const Working& film = work.films[i];
+      if (film.hip && !film.refused) {
+        drawn[i] = draw_film(numbered("overlay", i), *film.hip, film.out);
+      }
+    } else {
+      const ComparisonResult& pair = result.comparisons[i - films];
+      if (pair.migration) {
+        drawn[i] = draw_pair(numbered("pair", pair.follow_up), *work.films[pair.reference].hip,
+                             *work.films[pair.follow_up].hip, pair, result.length_unit);
+      }
+    }
+    run.meter.step();
+  });
+  for (std::size_t i = 0; i < drawn.size(); ++i) {
+    if (!drawn[i]) continue;
+    (i < films ? result.films[i].picture : result.comparisons[i - films].picture) = drawn[i]->file;
+    result.pictures.push_back(std::move(*drawn[i]));
+  }
+}
+
+/// Names what shapes the numbers beside the films and the sheet. Threads and pictures do not.
+std::string digest_of(const Series& series, const Options& options) {
+  nlohmann::ordered_json json;
+  json["accept_pixels"] = options.without_scale == WithoutScale::kAcceptPixels;
+  if (series.side) json["side"] = *series.side == Side::kRight ? "R" : "L";
+  if (series.stem.head_diameter) json["head_diameter_mm"] = series.stem.head_diameter->value;
+  if (series.stem.length) json["stem_length_mm"] = series.stem.length->value;
+  const std::string text = json.dump();
+  return sha256_hex(std::as_bytes(std::span(text)));
+}
+
+Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
+               const Options& options) {
+  Result result;
+  result.tool_version = version();
+  result.options_sha256 = digest_of(work.series, options);
+  result.sheet_sha256 = work.series.sheet_sha256;
+  result.hip = work.series.hip;
+  result.side = work.side;
+  result.length_unit = work.length_unit;
+  result.flags = work.flags;
+  result.comparisons = std::move(comparisons);
+  if (work.reference && work.films[*work.reference].out.calibration) {
+    result.reference_scale = work.films[*work.reference].out.calibration->mm_per_px.value;
+  }
+  for (const Working& film : work.films) {
+    result.films.push_back(film.out);
+    if (film.refused) result.films.back().status = Status::kNotMeasured;
+  }
+  return result;
+}
+
+}  // namespace
+
+void refuse(Working& film, const std::string& reason) {
+  if (film.refused) return;
+  film.refused = true;
+  film.out.reason = reason;
+}
+
+std::string reason_of(const Error& error) {
+  return error.wrong + (error.remedy.empty() ? "" : "; " + error.remedy);
+}
+
+Result measure_with(const Series& series, const Options& options, const Steps& steps) {
+  assert(!series.films.empty());
+  WorkingSeries work;
+  work.series = series;
+  for (const FilmEntry& entry : series.films) {
+    work.films.push_back({});
+    work.films.back().entry = entry;
+  }
+  const std::size_t n = series.films.size();
+  // Read, see, bone; pairs; a picture of each film and pair.
+  Meter meter(options, 4 * n - 1 + (options.pictures == Pictures::kDraw ? 2 * n - 1 : 0));
+  const Run run{options, steps, options.threads > 0 ? options.threads : hardware_threads(), meter};
+  read_films(work, run);
+  settle(work);
+  work.side ? see_known_side(work, run) : see_unknown_side(work, run);
+  scale_films(work, options.without_scale);
+  find_bone(work, run);
+  std::vector<ComparisonResult> comparisons = list_comparisons(work);
+  compare_films(work, run, comparisons);
+  Result result = collect(work, std::move(comparisons), options);
+  if (options.pictures == Pictures::kDraw) draw_all(work, run, result);
+  return result;
+}
+
+std::string version() { return TIDEMARK_VERSION; }
+
+int exit_code(const Result& result) {
+  const auto& films = result.films;
+  const auto wanted =
+      std::count_if(films.begin(), films.end(), [](const auto& film) { return !film.excluded; });
+  const auto unreadable =
+      std::count_if(films.begin(), films.end(), [](const auto& film) { return film.unreadable; });
+  if (unreadable == wanted) return 3;
+  const bool film_left = std::any_of(films.begin(), films.end(), [](const auto& film) {
+    return film.status == Status::kNotMeasured && !film.excluded;
+  });
+  const auto& pairs = result.comparisons;
+  const bool pair_left = std::any_of(pairs.begin(), pairs.end(), [](const auto& pair) {
+    return pair.status == Status::kNotMeasured;
+  });
+  return film_left || pair_left ? 1 : 0;
+}
+
+}  // namespace tidemark::followup

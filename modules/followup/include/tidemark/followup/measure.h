@@ -39,6 +39,8 @@ struct Options {
 /// the head's diameter is not known, the films' own scales give it, and it then serves all films:
 /// the head is the same object on each, so errors of scale between films cancel.
 ///
+/// @param series holds at least one film
+///
 /// Refusals are no errors: a film or a comparison that cannot be measured is in the list with its
 /// reason.
 [[nodiscard]] Result measure(const Series& series, const Options& options);

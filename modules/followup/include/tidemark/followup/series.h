@@ -15,6 +15,16 @@
 
 namespace tidemark::followup {
 
+/// Closed range of a number that is accepted.
+struct Range {
+  double low;
+  double high;
+};
+
+// Wide enough for every implant, narrow enough to catch another unit. House choices.
+inline constexpr Range kHeadDiameterMm{16.0, 75.0};
+inline constexpr Range kStemLengthMm{40.0, 500.0};
+
 /// What a film is for. Every follow-up film is compared with the one reference film.
 enum class Role { kReference, kFollowUp };
 
@@ -81,12 +91,13 @@ struct Overrides {
 
 /// The series of a folder: its series.json, or without one every film file in it (PNG, TIFF and
 /// JPEG by suffix, DICOM by its first 132 bytes or suffix), sorted by name. Never writes.
-/// @return kBadInput when the folder is missing, not a folder, or holds no film; or as parse_sheet.
+/// @return kBadInput when the folder is missing, not a folder, or holds no film; or as parse_sheet;
+///         kUsage when an override is out of range (as in the sheet).
 [[nodiscard]] Expected<Series> load_series(const std::filesystem::path& folder,
                                            const Overrides& overrides);
 
 /// A series of the one film, which is its own reference.
-/// @return kBadInput when the file is missing or a folder.
+/// @return kBadInput when the file is missing or a folder; kUsage when an override is out of range.
 [[nodiscard]] Expected<Series> series_of_film(const std::filesystem::path& file,
                                               const Overrides& overrides);
 

@@ -22,6 +22,9 @@ struct HipFilm {
   anatomy::Implant implant;
   anatomy::Femur femur;
   Measured<MillimetresPerPixel> scale;  ///< mm in the plane of the stem per px of hip_view
+  /// The part of scale.u that is independent from film to film (how well the head's outline was
+  /// measured here); the rest, e.g. of the head's true size, is common to all films of the series.
+  MillimetresPerPixel scale_u_own;
   /// Filled by Steps::prepare; absent when it failed or was not called.
   std::optional<alignment::PreparedFilm> stem_ready;
   std::optional<alignment::PreparedFilm> bone_ready;

@@ -1,0 +1,131 @@
+#include <algorithm>
+#include <array>
+#include <cctype>
+#include <fstream>
+#include <system_error>
+#include <utility>
+
+#include "tidemark/core/files.h"
+#include "tidemark/followup/series.h"
+
+namespace tidemark::followup {
+namespace {
+
+namespace fs = std::filesystem;
+constexpr const char* kSheet = "series.json";
+
+std::string lower_case(std::string text) {
+  std::transform(text.begin(), text.end(), text.begin(),
+                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+  return text;
+}
+
+/// DICOM PS3.10 7.1: "DICM" after 128 bytes.
+bool starts_like_dicom(const fs::path& file) {
+  std::array<char, 132> head{};
+  std::ifstream stream(file, std::ios::binary);
+  stream.read(head.data(), head.size());
+  return stream.gcount() == static_cast<std::streamsize>(head.size()) &&
+         std::string_view(head.data() + 128, 4) == "DICM";
+}
+
+bool looks_like_film(const fs::path& file) {
+  static constexpr std::array kSuffixes{".dcm", ".dicom", ".png", ".tif", ".tiff", ".jpg", ".jpeg"};
+  const std::string suffix = lower_case(file.extension().string());
+  if (file.filename().string().starts_with('.')) return false;
+  if (std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end()) return true;
+  return starts_like_dicom(file);
+}
+
+FilmEntry entry_of(const fs::path& file) {
+  FilmEntry film;
+  film.file = file.filename().string();
+  film.path = file;
+  return film;
+}
+
+Expected<Series> series_of_files(const fs::path& folder) {
+  std::error_code error;
+  Series series;
+  for (const auto& item : fs::directory_iterator(folder, error)) {
+    // DICOMDIR starts like a film but is the index of a medium.
+    if (!item.is_regular_file(error) || item.path().filename() == "DICOMDIR") continue;
+    if (looks_like_film(item.path())) series.films.push_back(entry_of(item.path()));
+  }
+  if (error) {
+    return fail(ErrorKind::kBadInput, folder.string(), "the folder cannot be read",
+                "check its permissions");
+  }
+  std::sort(series.films.begin(), series.films.end(),
+            [](const auto& a, const auto& b) { return a.file < b.file; });
+  if (series.films.empty()) {
+    return fail(ErrorKind::kBadInput, folder.string(), "there is no film in this folder",
+                "put the DICOM, PNG, TIFF or JPEG files of one hip into it");
+  }
+  return series;
+}
+
+/// An override that is out of range, or nothing. A value that is no number is out of range.
+std::optional<Error> fault_of(const std::string& option, const std::optional<Millimetres>& value,
+                              Range range) {
+  if (!value || (value->value >= range.low && value->value <= range.high)) return {};
+  return Error{ErrorKind::kUsage, option, "the value is out of range",
+               "give millimetres, from " + std::to_string(static_cast<int>(range.low)) + " to " +
+                   std::to_string(static_cast<int>(range.high))};
+}
+
+Expected<Series> with_overrides(Series series, const Overrides& overrides) {
+  for (const auto& fault : {fault_of("--head-diameter", overrides.head_diameter, kHeadDiameterMm),
+                            fault_of("--stem-length", overrides.stem_length, kStemLengthMm)}) {
+    if (fault) return tl::unexpected(*fault);
+  }
+  if (overrides.side) series.side = overrides.side;
+  if (overrides.head_diameter) series.stem.head_diameter = overrides.head_diameter;
+  if (overrides.stem_length) series.stem.length = overrides.stem_length;
+  return series;
+}
+
+}  // namespace
+
+Expected<Series> load_series(const fs::path& folder, const Overrides& overrides) {
+  std::error_code error;
+  const auto status = fs::status(folder, error);
+  if (!fs::exists(status)) {
+    return fail(ErrorKind::kBadInput, folder.string(), "there is no such folder",
+                "give the folder that holds the films of one hip");
+  }
+  if (!fs::is_directory(status)) {
+    return fail(ErrorKind::kBadInput, folder.string(), "this is not a folder",
+                "give the folder that holds the films, or use: tidemark film FILE");
+  }
+  if (!fs::exists(folder / kSheet, error)) {
+    auto series = series_of_files(folder);
+    if (!series) return series;
+    return with_overrides(std::move(*series), overrides);
+  }
+  const auto bytes = read_file(folder / kSheet);
+  if (!bytes) return tl::unexpected(bytes.error());
+  const std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
+  auto series = parse_sheet(text, kSheet, folder);
+  if (!series) return series;
+  return with_overrides(std::move(*series), overrides);
+}
+
+Expected<Series> series_of_film(const fs::path& file, const Overrides& overrides) {
+  std::error_code error;
+  const auto status = fs::status(file, error);
+  if (!fs::exists(status)) {
+    return fail(ErrorKind::kBadInput, file.string(), "there is no such file",
+                "check the name of the film");
+  }
+  if (fs::is_directory(status)) {
+    return fail(ErrorKind::kBadInput, file.string(), "this is a folder",
+                "give one film, or use: tidemark measure FOLDER --out DIR");
+  }
+  Series series;
+  series.films.push_back(entry_of(file));
+  series.films.front().role = Role::kReference;
+  return with_overrides(std::move(series), overrides);
+}
+
+}  // namespace tidemark::followup

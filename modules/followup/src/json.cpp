@@ -1,0 +1,233 @@
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+#include "tidemark/core/date.h"
+#include "tidemark/followup/write.h"
+
+namespace tidemark::followup {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+/// Decimals kept of mm, degrees and px: well below every uncertainty here, and stable to read.
+constexpr double kRounding = 1e4;
+/// Scales are small numbers and carry six decimals.
+constexpr double kScaleRounding = 1e6;
+
+double rounded(double value, double grain = kRounding) {
+  const double r = std::round(value * grain) / grain;
+  return r == 0.0 ? 0.0 : r;  // no "-0.0"
+}
+
+template <class Q>
+Json measured(const Measured<Q>& m, double unit = 1.0, double grain = kRounding) {
+  return {{"value", rounded(m.value.value / unit, grain)},
+          {"u", rounded(m.u.value / unit, grain)},
+          {"u95", rounded(m.u95.value / unit, grain)}};
+}
+
+Json point(const Vec2& p) { return {rounded(p.x()), rounded(p.y())}; }
+
+Json axis_points(const AxisResult& axis) {
+  return Json::array({point(axis.proximal_px), point(axis.distal_px)});
+}
+
+std::string name_of(Source source) { return source == Source::kGiven ? "given" : "found"; }
+
+std::string name_of(Side side) { return side == Side::kRight ? "R" : "L"; }
+
+std::string name_of(View view) {
+  switch (view) {
+    case View::kAp:
+      return "AP";
+    case View::kPa:
+      return "PA";
+    case View::kLateral:
+      return "LAT";
+    case View::kOther:
+      break;
+  }
+  return "OTHER";
+}
+
+std::string name_of(Status status) {
+  return status == Status::kMeasured ? "measured" : "not_measured";
+}
+
+Json flags_json(const std::vector<Flag>& flags) {
+  Json out = Json::array();
+  for (const Flag& flag : flags) out.push_back({{"id", flag.id}, {"text", flag.text}});
+  return out;
+}
+
+Json scale_json(const ScaleResult& scale) {
+  Json out{{"method", scale.method}, {"mm_per_px", measured(scale.mm_per_px, 1.0, kScaleRounding)}};
+  if (!scale.note.empty()) out["note"] = scale.note;
+  return out;
+}
+
+Json calibration_json(const FilmResult& film) {
+  Json out = scale_json(*film.calibration);
+  out["others"] = Json::array();
+  for (const ScaleResult& other : film.other_scales) out["others"].push_back(scale_json(other));
+  return out;
+}
+
+Json circle_json(const CircleResult& circle) {
+  return {{"centre_px", point(circle.centre_px)},
+          {"centre_u_px", rounded(circle.centre_u_px)},
+          {"diameter_px", rounded(circle.diameter_px)},
+          {"diameter_u_px", rounded(circle.diameter_u_px)},
+          {"source", name_of(circle.source)}};
+}
+
+Json landmark_json(const PointResult& mark) {
+  Json out{{"px", point(mark.stored_px)}, {"u_px", rounded(mark.u_px)}};
+  if (mark.u) out["u_mm"] = rounded(mark.u->value);
+  out["source"] = name_of(mark.source);
+  return out;
+}
+
+Json stem_json(const StemResult& stem) {
+  Json outline = Json::array();
+  for (const Vec2& p : stem.outline_px) {
+    // A hundredth of a pixel is plenty for a line to draw and halves the file.
+    outline.push_back({rounded(p.x(), 100.0), rounded(p.y(), 100.0)});
+  }
+  return {{"tip_px", point(stem.tip.stored_px)},
+          {"shoulder_px", point(stem.shoulder.stored_px)},
+          {"reference_px", point(stem.reference_px)},
+          {"axis_px", axis_points(stem.axis)},
+          {"axis_u_deg", rounded(stem.axis.direction_u.value)},
+          {"axis_source", name_of(stem.axis.source)},
+          {"confidence", rounded(stem.confidence)},
+          {"outline_px", std::move(outline)}};
+}
+
+Json landmarks_json(const FilmResult& film) {
+  Json out = Json::object();
+  out["stem_tip"] = landmark_json(film.stem->tip);
+  out["stem_shoulder"] = landmark_json(film.stem->shoulder);
+  if (film.lesser_trochanter) out["lesser_trochanter"] = landmark_json(*film.lesser_trochanter);
+  if (film.greater_trochanter) out["greater_trochanter"] = landmark_json(*film.greater_trochanter);
+  return out;
+}
+
+Json film_json(const FilmResult& film) {
+  Json out;
+  out["file"] = film.file;
+  if (film.sha256) out["sha256"] = *film.sha256;
+  out["role"] = film.role == Role::kReference ? "reference" : "follow-up";
+  if (film.date) out["date"] = format_date(*film.date);
+  if (film.days_from_surgery) out["days_from_surgery"] = *film.days_from_surgery;
+  if (film.view) out["view"] = name_of(*film.view);
+  if (film.side) out["side"] = name_of(*film.side);
+  out["status"] = name_of(film.status);
+  if (film.status == Status::kNotMeasured) out["reason"] = film.reason;
+  if (film.calibration) out["calibration"] = calibration_json(film);
+  if (film.head) out["head"] = circle_json(*film.head);
+  if (film.cup) out["cup"] = circle_json(*film.cup);
+  if (film.stem) {
+    out["stem"] = stem_json(*film.stem);
+    if (film.shaft_axis) {
+      out["shaft"] = {{"axis_px", axis_points(*film.shaft_axis)},
+                      {"axis_u_deg", rounded(film.shaft_axis->direction_u.value)},
+                      {"axis_source", name_of(film.shaft_axis->source)}};
+    }
+    out["landmarks"] = landmarks_json(film);
+  }
+  if (film.tilt) out["tilt_deg"] = measured(*film.tilt);
+  if (film.picture) out["picture"] = *film.picture;
+  out["flags"] = flags_json(film.flags);
+  return out;
+}
+
+/// Names and values of lengths in the unit of the result.
+struct LengthWriter {
+  double mm_per_unit = 1.0;
+  std::string suffix = "_mm";
+
+  [[nodiscard]] Json operator()(const Measured<Millimetres>& m) const {
+    return measured(m, mm_per_unit);
+  }
+  [[nodiscard]] double operator()(Millimetres length) const {
+    return rounded(length.value / mm_per_unit);
+  }
+};
+
+LengthWriter length_writer(const Result& result) {
+  if (result.length_unit == LengthUnit::kMillimetres) return {};
+  return {result.reference_scale ? result.reference_scale->value : 1.0, "_px"};
+}
+
+Json features_json(const std::vector<migration::FeatureSubsidence>& features,
+                   const LengthWriter& length) {
+  Json out = Json::array();
+  for (const auto& one : features) {
+    out.push_back(
+        {{"feature", one.feature},
+         {"position" + length.suffix,
+          {length(Millimetres{one.position_mm.x()}), length(Millimetres{one.position_mm.y()})}},
+         {"subsidence" + length.suffix, length(one.subsidence)}});
+  }
+  return out;
+}
+
+void add_migration(Json& out, const migration::Migration& m, const LengthWriter& length) {
+  out["subsidence" + length.suffix] = length(m.subsidence);
+  out["subsidence_at" + length.suffix] = {{"head_centre", length(m.subsidence_at_head_centre)},
+                                          {"shoulder", length(m.subsidence_at_shoulder)},
+                                          {"tip", length(m.subsidence_at_tip)}};
+  out["medial" + length.suffix] = length(m.medial);
+  out["tilt_change_deg"] = measured(m.tilt_change);
+  out["uncertainty_budget"] = Json::array();
+  for (const auto& item : m.budget) {
+    out["uncertainty_budget"].push_back(
+        {{"source", item.source}, {"u" + length.suffix, length(item.u)}});
+  }
+  out["features"] = features_json(m.features, length);
+  if (!m.by_landmarks) return;
+  out["by_landmarks"] = {{"subsidence" + length.suffix, length(m.by_landmarks->subsidence)},
+                         {"tilt_change_deg", measured(m.by_landmarks->tilt_change)},
+                         {"features", features_json(m.by_landmarks->features, length)}};
+}
+
+Json comparison_json(const ComparisonResult& comparison, const LengthWriter& length) {
+  Json out;
+  out["reference"] = comparison.reference;
+  out["follow_up"] = comparison.follow_up;
+  if (comparison.days) out["days"] = *comparison.days;
+  out["status"] = name_of(comparison.status);
+  if (comparison.status == Status::kNotMeasured) out["reason"] = comparison.reason;
+  if (comparison.migration) add_migration(out, *comparison.migration, length);
+  if (comparison.picture) out["picture"] = *comparison.picture;
+  out["flags"] = flags_json(comparison.flags);
+  return out;
+}
+
+}  // namespace
+
+std::string to_json(const Result& result) {
+  Json out;
+  out["schema"] = "tidemark/result/1";
+  if (result.hip) out["hip"] = *result.hip;
+  if (result.side) out["side"] = name_of(*result.side);
+  out["tool"] = {{"name", "tidemark"},
+                 {"version", result.tool_version},
+                 {"options_sha256", result.options_sha256}};
+  if (result.sheet_sha256) out["tool"]["sheet_sha256"] = *result.sheet_sha256;
+  out["length_unit"] = result.length_unit == LengthUnit::kMillimetres ? "mm" : "reference_px";
+  out["films"] = Json::array();
+  for (const FilmResult& film : result.films) out["films"].push_back(film_json(film));
+  const LengthWriter length = length_writer(result);
+  out["comparisons"] = Json::array();
+  for (const ComparisonResult& comparison : result.comparisons) {
+    out["comparisons"].push_back(comparison_json(comparison, length));
+  }
+  out["flags"] = flags_json(result.flags);
+  out["caution"] = kCaution;
+  // File names need not be UTF-8; what is not is replaced, so that the file stays valid JSON.
+  return out.dump(1, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+}  // namespace tidemark::followup

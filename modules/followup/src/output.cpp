@@ -1,0 +1,58 @@
+#include <span>
+#include <string_view>
+#include <system_error>
+
+#include "tidemark/core/files.h"
+#include "tidemark/followup/write.h"
+
+namespace tidemark::followup {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr const char* kResultFile = "result.json";
+
+tl::unexpected<Error> not_writable(const fs::path& folder, const std::string& wrong) {
+  return fail(ErrorKind::kNotWritable, folder.string(), wrong,
+              "choose another folder with --out or change its permissions");
+}
+
+bool lies_in(const fs::path& inner, const fs::path& outer) {
+  const fs::path relative = inner.lexically_relative(outer);
+  return !relative.empty() && *relative.begin() != "..";
+}
+
+}  // namespace
+
+Expected<void> prepare_output(const fs::path& folder, const fs::path& input) {
+  std::error_code error;
+  const fs::path target = fs::weakly_canonical(folder, error);
+  const fs::path source = fs::weakly_canonical(input, error);
+  if (lies_in(target, source)) {
+    return fail(ErrorKind::kUsage, folder.string(), "this lies inside the folder of the films",
+                "choose a folder outside of it with --out: the films' folder is only read");
+  }
+  fs::create_directories(folder, error);
+  if (error || !fs::is_directory(folder)) return not_writable(folder, "cannot be made a folder");
+  fs::remove(folder / kResultFile, error);
+  if (error) return not_writable(folder, "the result of an earlier run cannot be removed");
+  const fs::path probe = folder / ".tidemark-probe";
+  if (const auto written = write_file_atomically(probe, std::string_view{}); !written) {
+    return not_writable(folder, "no file can be written here");
+  }
+  fs::remove(probe, error);
+  return {};
+}
+
+Expected<void> write_output(const Result& result, const fs::path& folder) {
+  for (const Picture& picture : result.pictures) {
+    const auto written =
+        write_file_atomically(folder / picture.file, std::as_bytes(std::span(picture.png)));
+    if (!written) return written;
+  }
+  const auto table = write_file_atomically(folder / "measurements.csv", to_csv(result));
+  if (!table) return table;
+  return write_file_atomically(folder / kResultFile, to_json(result));
+}
+
+}  // namespace tidemark::followup

@@ -1,0 +1,144 @@
+#include "panel.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "tidemark/core/sampling.h"
+
+namespace tidemark::followup {
+namespace {
+
+constexpr double kBoneShare = 0.8;  // of the grey range; house choice after looking at films
+
+double percentile(std::vector<float>& values, double share) {
+  const auto n = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), values.begin() + n, values.end());
+  return static_cast<double>(values[static_cast<std::size_t>(n)]);
+}
+
+std::uint32_t packed(double r, double g, double b) {
+  const auto part = [](double v) {
+    return static_cast<std::uint32_t>(std::lround(255.0 * std::clamp(v, 0.0, 1.0)));
+  };
+  return (part(r) << 16U) | (part(g) << 8U) | part(b);
+}
+
+}  // namespace
+
+double Tone::operator()(double value) const {
+  if (value <= bone_bright) {
+    return kBoneShare * std::clamp((value - dark) / (bone_bright - dark), 0.0, 1.0);
+  }
+  return kBoneShare +
+         (1.0 - kBoneShare) * std::clamp((value - bone_bright) / (bright - bone_bright), 0.0, 1.0);
+}
+
+Tone tone_of(const film::FilmImage& film, const Mask& metal, const Box& region_px) {
+  std::vector<float> bone;
+  std::vector<float> all;
+  const Box region = inside_film(region_px, film);
+  const int right = static_cast<int>(region.x + region.width);
+  const int bottom = static_cast<int>(region.y + region.height);
+  for (int y = static_cast<int>(region.y); y < bottom; y += 3) {
+    for (int x = static_cast<int>(region.x); x < right; x += 3) {
+      const float value = film.pixels.at(x, y);
+      if (!std::isfinite(value)) continue;
+      all.push_back(value);
+      if (metal.contains(x, y) && metal.at(x, y) == 0) bone.push_back(value);
+    }
+  }
+  if (bone.empty()) bone = all;
+  if (all.empty()) return {};
+  Tone tone{percentile(bone, 0.02), percentile(bone, 0.995), percentile(all, 0.999)};
+  const double least = 1e-6 + 1e-3 * std::abs(tone.dark);
+  tone.bone_bright = std::max(tone.bone_bright, tone.dark + least);
+  tone.bright = std::max(tone.bright, tone.bone_bright + least);
+  return tone;
+}
+
+Panel panel_of(const Box& box, const Box& region_px, Side side) {
+  const double k = std::min(box.width / region_px.width, box.height / region_px.height);
+  const double mirror = side == Side::kLeft ? -1.0 : 1.0;
+  Panel panel{box, {}, k};
+  panel.canvas_from_view.linear << mirror * k, 0.0, 0.0, k;
+  const Vec2 middle_px(region_px.x + 0.5 * region_px.width, region_px.y + 0.5 * region_px.height);
+  const Vec2 middle(box.x + 0.5 * box.width, box.y + 0.5 * box.height);
+  panel.canvas_from_view.offset = middle - panel.canvas_from_view.linear * middle_px;
+  return panel;
+}
+
+Raster shown(const film::FilmImage& film, const Tone& tone, const Panel& panel,
+             const Affine2& film_from_frame) {
+  Raster out(static_cast<int>(panel.box.width), static_cast<int>(panel.box.height));
+  const Affine2 film_from_canvas = film_from_frame.after(panel.canvas_from_view.inverse());
+  // Two by two samples a pixel: enough against aliasing at the scales that occur.
+  const Vec2 half_x = 0.25 * film_from_canvas.linear.col(0);
+  const Vec2 half_y = 0.25 * film_from_canvas.linear.col(1);
+  for (int y = 0; y < out.height; ++y) {
+    for (int x = 0; x < out.width; ++x) {
+      const Vec2 p = film_from_canvas.apply(Vec2(panel.box.x + x + 0.5, panel.box.y + y + 0.5));
+      double sum = 0.0;
+      for (const Vec2& q : {Vec2(p - half_x - half_y), Vec2(p + half_x - half_y),
+                            Vec2(p - half_x + half_y), Vec2(p + half_x + half_y)}) {
+        const auto value = sample_linear(film.pixels, q);
+        sum += value ? tone(*value) : 0.0;
+      }
+      out.at(x, y) = static_cast<float>(0.25 * sum);
+    }
+  }
+  return out;
+}
+
+RasterOf<std::uint32_t> in_grey(const Raster& film) {
+  RasterOf<std::uint32_t> out(film.width, film.height);
+  std::transform(film.values.begin(), film.values.end(), out.values.begin(),
+                 [](float v) { return packed(v, v, v); });
+  return out;
+}
+
+RasterOf<std::uint32_t> in_two_colours(const Raster& first, const Raster& second) {
+  RasterOf<std::uint32_t> out(first.width, first.height);
+  for (std::size_t i = 0; i < out.values.size(); ++i) {
+    const double a = first.values[i];
+    const double b = second.values[i];
+    out.values[i] = packed(b, 0.5 * (a + b), a);
+  }
+  return out;
+}
+
+Box box_around(const Polyline& points, double margin) {
+  constexpr double kFar = std::numeric_limits<double>::max();
+  Vec2 low(kFar, kFar);
+  Vec2 high(-kFar, -kFar);
+  for (const Vec2& p : points) {
+    low = low.cwiseMin(p);
+    high = high.cwiseMax(p);
+  }
+  return {low.x() - margin, low.y() - margin, high.x() - low.x() + 2.0 * margin,
+          high.y() - low.y() + 2.0 * margin};
+}
+
+Box inside_film(const Box& box, const film::FilmImage& film) {
+  const double x = std::clamp(box.x, 0.0, film.pixels.width - 1.0);
+  const double y = std::clamp(box.y, 0.0, film.pixels.height - 1.0);
+  return {x, y, std::clamp(box.x + box.width, x, film.pixels.width - 1.0) - x,
+          std::clamp(box.y + box.height, y, film.pixels.height - 1.0) - y};
+}
+
+Polyline mapped(const Polyline& points, const Affine2& b_from_a) {
+  Polyline out;
+  out.reserve(points.size());
+  for (const Vec2& p : points) out.push_back(b_from_a.apply(p));
+  return out;
+}
+
+void draw_scale_bar(Canvas& canvas, const Panel& panel, double mm_per_px, double length_mm) {
+  const double length = length_mm / mm_per_px * panel.canvas_per_px;
+  const Vec2 left(panel.box.x + 16.0, panel.box.y + panel.box.height - 16.0);
+  canvas.line({left, left + Vec2(length, 0.0)}, {kWhite, 3.0});
+  const int shown_mm = static_cast<int>(std::lround(length_mm));
+  canvas.text(left + Vec2(0.0, -9.0), std::to_string(shown_mm) + " mm", {14.0, kWhite});
+}
+
+}  // namespace tidemark::followup

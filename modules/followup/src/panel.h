@@ -1,0 +1,51 @@
+#pragma once
+
+#include "canvas.h"
+#include "tidemark/followup/steps.h"
+
+namespace tidemark::followup {
+
+/// Grey values of a film as they are shown: bone takes most of the range, metal the bright end, so
+/// that both can be read. From robust percentiles, the metal apart.
+struct Tone {
+  double dark = 0.0;         ///< shown black
+  double bone_bright = 1.0;  ///< shown at kBoneShare
+  double bright = 2.0;       ///< shown white
+
+  [[nodiscard]] double operator()(double value) const;
+};
+[[nodiscard]] Tone tone_of(const film::FilmImage& film, const Mask& metal, const Box& region_px);
+
+/// A part of a film on the canvas. Shown as films are hung: the patient's right on the left, so a
+/// left hip, which is measured as its mirror image, is turned back.
+struct Panel {
+  Box box;                   ///< on the canvas
+  Affine2 canvas_from_view;  ///< px of the hip view of the film that gives the frame
+  double canvas_per_px = 1.0;
+};
+
+/// Shows `region_px` of the hip view as large as `box` allows, centred.
+[[nodiscard]] Panel panel_of(const Box& box, const Box& region_px, Side side);
+
+/// Samples `film` for every pixel of the panel. film_from_frame maps px of the panel's frame to px
+/// of `film`. 0 to 1; 0 outside of the film.
+[[nodiscard]] Raster shown(const film::FilmImage& film, const Tone& tone, const Panel& panel,
+                           const Affine2& film_from_frame);
+
+/// One film in grey.
+[[nodiscard]] RasterOf<std::uint32_t> in_grey(const Raster& film);
+/// Two films, blue where only the first is bright, orange where only the second is, grey where
+/// both.
+[[nodiscard]] RasterOf<std::uint32_t> in_two_colours(const Raster& first, const Raster& second);
+
+/// Smallest box around points, widened by `margin` on each side.
+[[nodiscard]] Box box_around(const Polyline& points, double margin);
+/// The part of `box` inside of a film.
+[[nodiscard]] Box inside_film(const Box& box, const film::FilmImage& film);
+
+[[nodiscard]] Polyline mapped(const Polyline& points, const Affine2& b_from_a);
+
+/// A bar of a round length in mm in the lower left corner of the panel.
+void draw_scale_bar(Canvas& canvas, const Panel& panel, double mm_per_px, double length_mm);
+
+}  // namespace tidemark::followup

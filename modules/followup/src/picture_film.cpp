@@ -1,0 +1,153 @@
+#include <algorithm>
+#include <cmath>
+
+#include "panel.h"
+#include "tidemark/core/date.h"
+#include "tidemark/followup/write.h"
+#include "working.h"
+
+namespace tidemark::followup {
+namespace {
+
+constexpr double kPanelHeight = 1180.0;
+constexpr double kPanelWidth = 900.0;
+constexpr double kCaptionHeight = 96.0;
+constexpr double kMarginMm = 14.0;
+/// Drawn radius of a landmark's uncertainty: twice u, about 95 % in one direction.
+constexpr double kShownU = 2.0;
+
+/// What must be seen: the implant, the trochanters and a piece of shaft.
+Box region_of(const HipFilm& film) {
+  const double px_per_mm = 1.0 / film.scale.value.value;
+  Polyline points = film.implant.outline_px;
+  const Circle2& head = film.implant.head.circle_px;
+  Circle2 cup = head;
+  if (film.implant.cup) cup = film.implant.cup->circle_px;
+  for (const Circle2& circle : {head, cup}) {
+    points.push_back(circle.centre - Vec2::Constant(circle.radius));
+    points.push_back(circle.centre + Vec2::Constant(circle.radius));
+  }
+  points.push_back(film.implant.tip.px + Vec2(0.0, 30.0 * px_per_mm));
+  for (const auto& mark : {film.femur.greater_trochanter, film.femur.lesser_trochanter}) {
+    if (mark) points.push_back(mark->px);
+  }
+  return inside_film(box_around(points, kMarginMm * px_per_mm), film.hip_view);
+}
+
+/// Draws what was found, in the panel of the film's hip view.
+class Overlay {
+ public:
+  Overlay(Canvas& canvas, const Panel& panel) : canvas_(canvas), panel_(panel) {}
+
+  void circle(const anatomy::FoundCircle& found, Colour colour) {
+    const Circle2 shown{panel_.canvas_from_view.apply(found.circle_px.centre),
+                        found.circle_px.radius * panel_.canvas_per_px};
+    canvas_.circle(shown, {colour, 1.6});
+    canvas_.cross(shown.centre, 6.0, {colour, 1.4});
+  }
+  void axis(const anatomy::FoundAxis& found, double from_px, double to_px, Colour colour) {
+    const Line2& line = found.line_px;
+    canvas_.line(
+        mapped({line.point + from_px * line.direction, line.point + to_px * line.direction},
+               panel_.canvas_from_view),
+        {colour, 1.6, 9.0});
+  }
+  void landmark(const anatomy::Landmark& mark, const std::string& name) {
+    const Vec2 at = panel_.canvas_from_view.apply(mark.px);
+    canvas_.cross(at, 7.0, {kYellow, 1.6});
+    canvas_.circle({at, std::max(3.0, kShownU * mark.u_px * panel_.canvas_per_px)}, {kYellow, 1.2});
+    label(at, mark.source == Source::kGiven ? name + " (given)" : name);
+  }
+
+ private:
+  /// Text on the side of the panel that has more room.
+  void label(const Vec2& at, const std::string& name) {
+    const bool on_left = at.x() - panel_.box.x < 0.5 * panel_.box.width;
+    const TextStyle style{14.0, kYellow, Weight::kNormal, on_left ? Anchor::kRight : Anchor::kLeft};
+    canvas_.text(at + Vec2(on_left ? -16.0 : 16.0, 5.0), name, style);
+  }
+  Canvas& canvas_;
+  const Panel& panel_;
+};
+
+void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, const Box& region) {
+  Overlay overlay(canvas, panel);
+  const anatomy::Implant& implant = film.implant;
+  canvas.clip(panel.box);
+  if (implant.cup) overlay.circle(*implant.cup, kWhite);
+  overlay.circle(implant.head, kBlue);
+  canvas.line(mapped(implant.outline_px, panel.canvas_from_view), {kBlue, 2.0});
+  overlay.axis(implant.axis, along(implant.axis.line_px, implant.shoulder.px),
+               along(implant.axis.line_px, implant.tip.px), kBlue);
+  if (film.femur.shaft_axis) {
+    const Line2& shaft = film.femur.shaft_axis->line_px;
+    const double bottom = region.y + region.height;
+    overlay.axis(*film.femur.shaft_axis, along(shaft, implant.shoulder.px),
+                 (bottom - shaft.point.y()) / std::max(0.5, shaft.direction.y()), kOrange);
+  }
+  for (const Polyline& cortex : {film.femur.lateral_cortex_px, film.femur.medial_cortex_px}) {
+    canvas.line(mapped(cortex, panel.canvas_from_view), {kOrange, 1.4});
+  }
+  overlay.landmark(implant.tip, "tip");
+  overlay.landmark(implant.shoulder, "shoulder");
+  if (film.femur.greater_trochanter) {
+    overlay.landmark(*film.femur.greater_trochanter, "greater trochanter");
+  }
+  if (film.femur.lesser_trochanter) {
+    overlay.landmark(*film.femur.lesser_trochanter, "lesser trochanter");
+  }
+  canvas.unclip();
+}
+
+/// A line of legend: a stroke of the colour and its meaning. Gives where the next one starts.
+double legend(Canvas& canvas, const Vec2& at, Colour colour, double dash, const std::string& text) {
+  canvas.line({at + Vec2(0.0, -5.0), at + Vec2(26.0, -5.0)}, {colour, 2.0, dash});
+  const TextStyle style{14.0, kGrey};
+  canvas.text(at + Vec2(33.0, 0.0), text, style);
+  return at.x() + 33.0 + canvas.text_width(text, style) + 18.0;
+}
+
+void draw_caption(Canvas& canvas, double top, const FilmResult& result) {
+  std::string title = result.file;
+  if (result.date) title += ", " + format_date(*result.date);
+  if (result.side) title += *result.side == Side::kRight ? ", right hip" : ", left hip";
+  canvas.text({16.0, top + 26.0}, title, {18.0, kWhite, Weight::kBold});
+  std::string numbers = "shaft axis not seen";
+  if (result.tilt) {
+    numbers = "tilt of the stem " +
+              with_uncertainty(result.tilt->value.value, result.tilt->u95.value) + "° (varus +)";
+  }
+  if (result.calibration) numbers += "     scale from " + result.calibration->method;
+  if (!result.flags.empty()) numbers += "     flags: " + std::to_string(result.flags.size());
+  canvas.text({16.0, top + 52.0}, numbers, {15.0, kWhite});
+  double x = legend(canvas, {16.0, top + 80.0}, kBlue, 0.0, "stem, head");
+  x = legend(canvas, {x, top + 80.0}, kBlue, 9.0, "stem axis");
+  x = legend(canvas, {x, top + 80.0}, kOrange, 9.0, "shaft axis");
+  x = legend(canvas, {x, top + 80.0}, kOrange, 0.0, "outer cortex");
+  (void)legend(canvas, {x, top + 80.0}, kYellow, 0.0, "landmark, circle = 95 %");
+}
+
+}  // namespace
+
+std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,
+                                 const FilmResult& result) {
+  const Box region = region_of(film);
+  if (region.width < 2.0 || region.height < 2.0) return {};
+  const double k = std::min(kPanelHeight / region.height, kPanelWidth / region.width);
+  const double width = std::max(620.0, std::ceil(k * region.width));
+  const double height = std::ceil(k * region.height);
+  Canvas canvas(static_cast<int>(width), static_cast<int>(height + kCaptionHeight), kDark);
+  const Panel panel = panel_of({0.0, 0.0, width, height}, region, film.side);
+  const Tone tone = tone_of(film.hip_view, film.implant.metal, region);
+  canvas.image(in_grey(shown(film.hip_view, tone, panel, {})), {0.0, 0.0});
+  draw_findings(canvas, panel, film, region);
+  if (result.calibration && result.calibration->method != "pixels") {
+    draw_scale_bar(canvas, panel, film.scale.value.value, 20.0);
+  }
+  draw_caption(canvas, height, result);
+  auto png = canvas.png();
+  if (!png) return {};
+  return Picture{name, std::move(*png)};
+}
+
+}  // namespace tidemark::followup

@@ -1,0 +1,278 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "panel.h"
+#include "tidemark/followup/write.h"
+#include "working.h"
+
+namespace tidemark::followup {
+namespace {
+
+constexpr int kWidth = 1500;
+constexpr int kHeight = 1060;
+constexpr Box kMain{16.0, 64.0, 660.0, 940.0};
+constexpr Box kTipInset{700.0, 250.0, 380.0, 330.0};
+constexpr Box kShoulderInset{1104.0, 250.0, 380.0, 330.0};
+constexpr Box kPlot{700.0, 640.0, 784.0, 364.0};
+constexpr double kInsetMm = 26.0;  ///< width of what an inset shows
+constexpr double kMarginMm = 10.0;
+
+/// px of a film's hip view to its mm frame and back.
+Affine2 mm_from_px(const HipFilm& film) {
+  return {film.scale.value.value * Eigen::Matrix2d::Identity(), Vec2::Zero()};
+}
+
+Affine2 as_affine(const Rigid2& rigid) { return {rigid.rotation(), rigid.translation}; }
+
+/// How the two films and the two places of the stem lie over each other.
+struct Overlap {
+  Affine2 follow_from_reference;  ///< px to px, bone on bone
+  Affine2 moved_from_reference;   ///< px to px of the reference: where the stem has gone
+};
+
+Overlap overlap_of(const HipFilm& reference, const HipFilm& follow_up,
+                   const migration::Migration& migration) {
+  const Affine2 mm_from_reference = mm_from_px(reference);
+  const Affine2 follow_from_mm = mm_from_px(follow_up).inverse();
+  const Affine2 bone = as_affine(migration.follow_up_from_reference_bone_mm);
+  const Affine2 moved = as_affine(migration.follow_up_from_reference_bone_mm.inverse().after(
+      migration.follow_up_from_reference_stem_mm));
+  return {follow_from_mm.after(bone).after(mm_from_reference),
+          mm_from_reference.inverse().after(moved).after(mm_from_reference)};
+}
+
+/// Everything one picture is drawn from.
+struct Pair {
+  const HipFilm& reference;
+  const HipFilm& follow_up;
+  const ComparisonResult& comparison;
+  Overlap overlap;
+  Tone reference_tone;
+  Tone follow_tone;
+  double mm_per_unit;  ///< of the printed lengths
+  std::string unit;
+};
+
+/// Both films, two colours, and the outline of the stem then and now.
+Panel draw_blend(Canvas& canvas, const Pair& pair, const Box& box, const Box& region_px,
+                 double line_width) {
+  const Panel panel = panel_of(box, region_px, pair.reference.side);
+  const Raster first = shown(pair.reference.hip_view, pair.reference_tone, panel, {});
+  const Raster second =
+      shown(pair.follow_up.hip_view, pair.follow_tone, panel, pair.overlap.follow_from_reference);
+  canvas.image(in_two_colours(first, second), {box.x, box.y});
+  canvas.clip(box);
+  const auto& implant = pair.reference.implant;
+  const Affine2 canvas_from_moved = panel.canvas_from_view.after(pair.overlap.moved_from_reference);
+  canvas.line(mapped(implant.outline_px, panel.canvas_from_view), {kBlue, line_width});
+  canvas.line(mapped(implant.outline_px, canvas_from_moved), {kOrange, line_width});
+  const double radius = implant.head.circle_px.radius * panel.canvas_per_px;
+  const Vec2& centre = implant.head.circle_px.centre;
+  canvas.circle({panel.canvas_from_view.apply(centre), radius}, {kBlue, line_width});
+  canvas.circle({canvas_from_moved.apply(centre), radius}, {kOrange, line_width});
+  canvas.unclip();
+  canvas.frame(box, {kGrey, 1.0});
+  return panel;
+}
+
+Box main_region(const Pair& pair) {
+  const double px_per_mm = 1.0 / pair.reference.scale.value.value;
+  const auto& implant = pair.reference.implant;
+  Polyline points = implant.outline_px;
+  const Circle2& head = implant.head.circle_px;
+  points.push_back(head.centre - Vec2::Constant(head.radius));
+  points.push_back(head.centre + Vec2::Constant(head.radius));
+  points.push_back(implant.tip.px + Vec2(0.0, 15.0 * px_per_mm));
+  if (const auto& mark = pair.reference.femur.greater_trochanter) points.push_back(mark->px);
+  const Box needed = box_around(points, kMarginMm * px_per_mm);
+  // Widen to the shape of the panel, so that no black bars are left where there is film.
+  const double shape = kMain.width / kMain.height;
+  const double width = std::max(needed.width, shape * needed.height);
+  return {needed.x - 0.5 * (width - needed.width), needed.y, width, needed.height};
+}
+
+/// A piece around a point of the stem, magnified, with the way that point has gone.
+void draw_inset(Canvas& canvas, const Pair& pair, const Box& box, const Vec2& point_px,
+                const std::string& title) {
+  const double mm_per_px = pair.reference.scale.value.value;
+  const double width = kInsetMm / mm_per_px;
+  const double height = width * box.height / box.width;
+  const Vec2 moved = pair.overlap.moved_from_reference.apply(point_px);
+  const Vec2 middle = 0.5 * (point_px + moved);
+  const Panel panel = draw_blend(
+      canvas, pair, box, {middle.x() - 0.5 * width, middle.y() - 0.5 * height, width, height}, 2.2);
+  canvas.clip(box);
+  const Vec2 from = panel.canvas_from_view.apply(point_px);
+  const Vec2 to = panel.canvas_from_view.apply(moved);
+  canvas.arrow(from, to, {kYellow, 2.5});
+  canvas.dot(from, 3.5, kBlue);
+  canvas.dot(to, 3.5, kOrange);
+  if (pair.unit == "mm") draw_scale_bar(canvas, panel, mm_per_px, 5.0);
+  canvas.unclip();
+  canvas.text({box.x + 10.0, box.y + 22.0}, title, {15.0, kWhite, Weight::kBold});
+}
+
+std::string length_text(const Pair& pair, const Measured<Millimetres>& m) {
+  return with_uncertainty(m.value.value / pair.mm_per_unit, m.u95.value / pair.mm_per_unit) + " " +
+         pair.unit;
+}
+
+void draw_numbers(Canvas& canvas, const Pair& pair) {
+  const migration::Migration& m = *pair.comparison.migration;
+  const double x = kTipInset.x;
+  canvas.text({x, 92.0}, "Subsidence", {22.0, kWhite});
+  canvas.text({x + 170.0, 92.0}, length_text(pair, m.subsidence), {30.0, kWhite, Weight::kBold});
+  canvas.text({x, 134.0}, "Medial shift", {18.0, kGrey});
+  canvas.text({x + 170.0, 134.0}, length_text(pair, m.medial), {18.0, kWhite});
+  canvas.text({x, 164.0}, "Tilt change", {18.0, kGrey});
+  canvas.text({x + 170.0, 164.0},
+              with_uncertainty(m.tilt_change.value.value, m.tilt_change.u95.value) + "°",
+              {18.0, kWhite});
+  canvas.text({x, 194.0},
+              "± is the half-width of the 95 % interval; distal, medial, varus positive",
+              {14.0, kGrey});
+  std::string flags = "no flags";
+  if (!pair.comparison.flags.empty()) flags = "Flag: " + pair.comparison.flags.front().text;
+  if (flags.size() > 92) flags = flags.substr(0, 89) + "...";
+  canvas.text({x, 222.0}, flags, {14.0, pair.comparison.flags.empty() ? kGrey : kYellow});
+}
+
+/// One line of the plot: what says it, and its subsidence.
+struct PlotRow {
+  std::string name;
+  Measured<Millimetres> subsidence;
+  bool headline = false;
+};
+
+std::string words(std::string name) {
+  std::replace(name.begin(), name.end(), '_', ' ');
+  return name;
+}
+
+std::vector<PlotRow> plot_rows(const migration::Migration& m) {
+  std::vector<PlotRow> rows{{"Result", m.subsidence, true}};
+  for (const auto& one : m.features) rows.push_back({words(one.feature), one.subsidence, false});
+  if (m.by_landmarks) {
+    rows.push_back({"landmarks alone", m.by_landmarks->subsidence, false});
+  }
+  if (rows.size() > 9) rows.resize(9);
+  return rows;
+}
+
+/// Round ends of the axis that hold every interval and zero, capped so that one wild interval does
+/// not squeeze the rest.
+std::array<double, 2> plot_ends(const std::vector<PlotRow>& rows, double mm_per_unit) {
+  double low = -1.0;
+  double high = 3.0;
+  const double head_u95 = rows.front().subsidence.u95.value / mm_per_unit;
+  const double middle = rows.front().subsidence.value.value / mm_per_unit;
+  const double reach = std::max(5.0, 3.0 * head_u95);
+  for (const PlotRow& row : rows) {
+    const double value = row.subsidence.value.value / mm_per_unit;
+    const double u95 = row.subsidence.u95.value / mm_per_unit;
+    low = std::min(low, std::max(value - u95, middle - reach));
+    high = std::max(high, std::min(value + u95, middle + reach));
+  }
+  return {std::floor(low), std::ceil(high)};
+}
+
+void draw_axis(Canvas& canvas, const Pair& pair, double low, double high, double x0,
+               double per_unit) {
+  const double bottom = kPlot.y + kPlot.height - 34.0;
+  const double span = high - low;
+  const double tick = span <= 8.0 ? 1.0 : span <= 20.0 ? 2.0 : std::ceil(span / 10.0);
+  for (double t = std::ceil(low / tick) * tick; t <= high + 1e-9; t += tick) {
+    const double x = x0 + (t - low) * per_unit;
+    const bool zero = std::abs(t) < 1e-9;
+    const Colour grid = zero ? kWhite : Colour{0.35, 0.35, 0.36, 1.0};
+    canvas.fill({x - (zero ? 1.0 : 0.5), kPlot.y + 36.0, zero ? 2.0 : 1.0, bottom - kPlot.y - 36.0},
+                grid);
+    canvas.text({x, bottom + 20.0}, std::to_string(static_cast<int>(std::lround(t))),
+                {14.0, kGrey, Weight::kNormal, Anchor::kCentre});
+  }
+  canvas.text({kPlot.x + kPlot.width, bottom + 36.0}, "subsidence, " + pair.unit + " (distal +)",
+              {14.0, kGrey, Weight::kNormal, Anchor::kRight});
+}
+
+/// The result and its witnesses with their 95 % intervals: do they agree?
+void draw_plot(Canvas& canvas, const Pair& pair) {
+  const auto rows = plot_rows(*pair.comparison.migration);
+  const auto [low, high] = plot_ends(rows, pair.mm_per_unit);
+  const double x0 = kPlot.x + 190.0;
+  const double per_unit = (kPlot.x + kPlot.width - 14.0 - x0) / (high - low);
+  canvas.text({kPlot.x, kPlot.y + 18.0}, "Do the witnesses agree?", {16.0, kWhite, Weight::kBold});
+  draw_axis(canvas, pair, low, high, x0, per_unit);
+  const double step = std::min(44.0, (kPlot.height - 90.0) / static_cast<double>(rows.size()));
+  double y = kPlot.y + 58.0;
+  for (const PlotRow& row : rows) {
+    const Colour colour = row.headline ? kYellow : kWhite;
+    const auto place = [&](double mm) {
+      return x0 + (std::clamp(mm / pair.mm_per_unit, low, high) - low) * per_unit;
+    };
+    const double value = row.subsidence.value.value;
+    const double u95 = row.subsidence.u95.value;
+    canvas.line({{place(value - u95), y}, {place(value + u95), y}},
+                {colour, row.headline ? 4.0 : 2.0});
+    canvas.dot({place(value), y}, row.headline ? 7.0 : 5.0, colour);
+    canvas.text({x0 - 16.0, y + 5.0}, row.name,
+                {15.0, colour, row.headline ? Weight::kBold : Weight::kNormal, Anchor::kRight});
+    y += step;
+  }
+}
+
+void draw_heading(Canvas& canvas, const Pair& pair) {
+  const double y = 36.0;
+  double x = kMain.x;
+  const TextStyle title{19.0, kWhite, Weight::kBold};
+  canvas.text({x, y}, "Aligned on the bone:", title);
+  x += canvas.text_width("Aligned on the bone:", title) + 14.0;
+  const TextStyle first{19.0, kBlue, Weight::kBold};
+  const std::string reference = pair.reference.hip_view.facts.file + " (reference)";
+  canvas.text({x, y}, reference, first);
+  x += canvas.text_width(reference, first) + 18.0;
+  const TextStyle second{19.0, kOrange, Weight::kBold};
+  std::string follow_up = pair.follow_up.hip_view.facts.file;
+  if (pair.comparison.days) follow_up += " (day " + std::to_string(*pair.comparison.days) + ")";
+  canvas.text({x, y}, follow_up, second);
+  canvas.text({kMain.x, kHeight - 24.0},
+              "Grey: both films agree. Blue: only the reference. Orange: only the follow-up.",
+              {15.0, kGrey});
+  canvas.text({kTipInset.x, kHeight - 24.0}, kCaution, {13.0, kGrey});
+}
+
+}  // namespace
+
+std::optional<Picture> draw_pair(const std::string& name, const HipFilm& reference,
+                                 const HipFilm& follow_up, const ComparisonResult& comparison,
+                                 LengthUnit unit) {
+  const bool in_px = unit == LengthUnit::kReferencePixels;
+  Pair pair{.reference = reference,
+            .follow_up = follow_up,
+            .comparison = comparison,
+            .overlap = overlap_of(reference, follow_up, *comparison.migration),
+            .reference_tone = {},
+            .follow_tone = {},
+            .mm_per_unit = in_px ? reference.scale.value.value *
+                                       film::view_px_per_stored_px(reference.hip_view)
+                                 : 1.0,
+            .unit = in_px ? "px" : "mm"};
+  const Box region = main_region(pair);
+  pair.reference_tone = tone_of(reference.hip_view, reference.implant.metal, region);
+  const Polyline corners{{region.x, region.y}, {region.x + region.width, region.y + region.height}};
+  pair.follow_tone = tone_of(follow_up.hip_view, follow_up.implant.metal,
+                             box_around(mapped(corners, pair.overlap.follow_from_reference), 0.0));
+  Canvas canvas(kWidth, kHeight, kDark);
+  const Panel panel = draw_blend(canvas, pair, kMain, region, 1.8);
+  if (!in_px) draw_scale_bar(canvas, panel, reference.scale.value.value, 20.0);
+  draw_heading(canvas, pair);
+  draw_numbers(canvas, pair);
+  draw_inset(canvas, pair, kTipInset, reference.implant.tip.px, "Tip");
+  draw_inset(canvas, pair, kShoulderInset, reference.implant.shoulder.px, "Shoulder");
+  draw_plot(canvas, pair);
+  auto png = canvas.png();
+  if (!png) return {};
+  return Picture{name, std::move(*png)};
+}
+
+}  // namespace tidemark::followup

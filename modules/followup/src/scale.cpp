@@ -1,0 +1,278 @@
+#include <algorithm>
+#include <cmath>
+
+#include "tidemark/film/calibration.h"
+#include "working.h"
+
+namespace tidemark::followup {
+namespace {
+
+/// Manufacturing tolerance of a head's diameter, and of a marker ball: design of the measurement
+/// (docs/design.md); no published source.
+constexpr double kHeadDiameterUMm = 0.05;
+constexpr double kMarkerDiameterUMm = 0.1;
+/// A stem's length is a nominal one. House choice.
+constexpr double kStemLengthUMm = 0.5;
+/// Stands in for the head when results are wanted in pixels; its size cancels in them. u spans the
+/// usual sizes.
+constexpr double kNominalHeadMm = 32.0;
+constexpr double kNominalHeadUMm = 4.0;
+/// Standard uncertainty of a circle's diameter that the user drew. House choice.
+constexpr double kDrawnCircleUPx = 1.0;
+constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
+
+template <class Q>
+Measured<Q> normal(double value, double u) {
+  return {{value}, {u}, {kNormal95 * u}};
+}
+
+std::string name_of(film::ScaleMethod method) {
+  switch (method) {
+    case film::ScaleMethod::kHeadDiameter:
+      return "head_diameter";
+    case film::ScaleMethod::kMarkerDiameter:
+      return "marker_diameter";
+    case film::ScaleMethod::kStemLength:
+      return "stem_length";
+    case film::ScaleMethod::kDicom:
+      return "dicom";
+    case film::ScaleMethod::kPixels:
+      break;
+  }
+  return "pixels";
+}
+
+/// The same scale per stored px along a row, as results state it.
+ScaleResult per_stored_px(std::string method, const Measured<MillimetresPerPixel>& per_view_px,
+                          std::string note, double view_per_stored) {
+  return {std::move(method),
+          {view_per_stored * per_view_px.value, view_per_stored * per_view_px.u,
+           view_per_stored * per_view_px.u95},
+          std::move(note)};
+}
+
+Measured<Pixels> head_on_film(const Working& film) {
+  const auto& head = film.seen->implant.head;
+  return normal<Pixels>(2.0 * head.circle_px.radius, head.diameter_u_px);
+}
+
+std::optional<film::KnownLength> known_marker(const Working& film) {
+  const auto& circle = film.entry.marker_in_stored_px;
+  if (!film.entry.marker_diameter || !circle) return {};
+  const double k = film::view_px_per_stored_px(film.seen->hip_view);
+  return film::KnownLength{
+      normal<Pixels>(2.0 * circle->radius * k, kDrawnCircleUPx * k),
+      normal<Millimetres>(film.entry.marker_diameter->value, kMarkerDiameterUMm)};
+}
+
+std::optional<film::KnownLength> known_stem(const Working& film,
+                                            const std::optional<Millimetres>& length) {
+  if (!length) return {};
+  const anatomy::Implant& implant = film.seen->implant;
+  const double px = along(implant.axis.line_px, implant.tip.px) -
+                    along(implant.axis.line_px, implant.shoulder.px);
+  if (!(px > 0.0)) return {};
+  return film::KnownLength{normal<Pixels>(px, std::hypot(implant.tip.u_px, implant.shoulder.u_px)),
+                           normal<Millimetres>(length->value, kStemLengthUMm)};
+}
+
+film::ScaleSources sources_of(const Working& film, const StemFacts& stem) {
+  return {.head_diameter = {},
+          .marker_diameter = known_marker(film),
+          .stem_length = known_stem(film, stem.length),
+          .dicom = film.seen->hip_view.facts.scale,
+          .view_px_per_stored_px = film::view_px_per_stored_px(film.seen->hip_view),
+          .accept_pixels = false};
+}
+
+/// A scale per view px and where it is from.
+struct OwnScale {
+  std::string method;
+  Measured<MillimetresPerPixel> per_view_px;
+  std::string note;
+  std::vector<film::ScaleCandidate> others;
+};
+
+/// What this film says of its scale without the head; nothing when it says nothing.
+std::optional<OwnScale> own_scale(const Working& film, const StemFacts& stem) {
+  const auto calibration = film::calibrate(sources_of(film, stem));
+  if (film.entry.scale) {
+    const double k = 1.0 / film::view_px_per_stored_px(film.seen->hip_view);
+    const auto& given = *film.entry.scale;
+    OwnScale own{"given", {k * given.value, k * given.u, k * given.u95}, "given in the sheet", {}};
+    if (calibration) {
+      own.others = calibration->others;
+      own.others.insert(own.others.begin(), calibration->best);
+    }
+    return own;
+  }
+  if (!calibration) return {};
+  return OwnScale{name_of(calibration->best.method), calibration->best.mm_per_px,
+                  calibration->best.note, calibration->others};
+}
+
+/// The head's diameter as the films' own scales give it together.
+struct HeadSize {
+  Measured<Millimetres> diameter;
+  std::string method;
+  std::size_t films = 0;
+};
+
+std::optional<HeadSize> head_from_films(const std::vector<Working*>& films,
+                                        const std::vector<std::optional<OwnScale>>& own) {
+  double weights = 0.0;
+  double sum = 0.0;
+  HeadSize head;
+  double best_u = 0.0;
+  for (std::size_t i = 0; i < films.size(); ++i) {
+    if (!own[i]) continue;
+    const auto px = head_on_film(*films[i]);
+    const auto& scale = own[i]->per_view_px;
+    const double mm = px.value.value * scale.value.value;
+    const double u = std::hypot(px.u.value * scale.value.value, px.value.value * scale.u.value);
+    if (!(u > 0.0)) continue;
+    weights += 1.0 / (u * u);
+    sum += mm / (u * u);
+    if (head.films == 0 || u < best_u) {
+      best_u = u;
+      head.method = own[i]->method;
+    }
+    ++head.films;
+  }
+  if (head.films == 0) return {};
+  // Films of one clinic share their errors of scale, so more films do not make u smaller.
+  head.diameter = normal<Millimetres>(sum / weights, best_u);
+  return head;
+}
+
+void take_scale(Working& film, ScaleResult shown, const Measured<MillimetresPerPixel>& per_view_px,
+                MillimetresPerPixel own_u) {
+  HipFilm hip;
+  hip.scale = per_view_px;
+  hip.scale_u_own = own_u;
+  film.hip = std::move(hip);
+  film.out.calibration = std::move(shown);
+}
+
+void keep_others(Working& film, const std::vector<film::ScaleCandidate>& candidates) {
+  const double k = film::view_px_per_stored_px(film.seen->hip_view);
+  for (const film::ScaleCandidate& other : candidates) {
+    film.out.other_scales.push_back(
+        per_stored_px(name_of(other.method), other.mm_per_px, other.note, k));
+  }
+}
+
+MillimetresPerPixel head_share(const Working& film, const MillimetresPerPixel& scale) {
+  const auto px = head_on_film(film);
+  return (px.u / px.value) * scale;
+}
+
+/// Scale of one film by the head of known size, its other sources beside it.
+void scale_by_head(Working& film, const StemFacts& stem, const Measured<Millimetres>& head) {
+  film::ScaleSources sources = sources_of(film, stem);
+  sources.head_diameter = film::KnownLength{head_on_film(film), head};
+  const auto calibration = film::calibrate(sources);
+  if (!calibration) {
+    refuse(film, reason_of(calibration.error()));
+    return;
+  }
+  const double k = film::view_px_per_stored_px(film.seen->hip_view);
+  const auto& best = calibration->best;
+  take_scale(film, per_stored_px(name_of(best.method), best.mm_per_px, best.note, k),
+             best.mm_per_px, head_share(film, best.mm_per_px.value));
+  keep_others(film, calibration->others);
+  for (const std::string& sentence : calibration->disagreements) {
+    film.out.flags.push_back({"scales_disagree", sentence});
+  }
+}
+
+/// Scale of one film that the user gave, whatever else is known.
+void scale_as_given(Working& film, const OwnScale& own) {
+  const double k = film::view_px_per_stored_px(film.seen->hip_view);
+  take_scale(film, per_stored_px(own.method, own.per_view_px, own.note, k), own.per_view_px,
+             own.per_view_px.u);
+  keep_others(film, own.others);
+}
+
+/// Scale of one film by the head whose size came from the scales of all films.
+void scale_by_common_head(Working& film, const HeadSize& head, const std::optional<OwnScale>& own) {
+  const auto px = head_on_film(film);
+  const double value = head.diameter.value.value / px.value.value;
+  const double u = value * std::hypot(head.diameter.u / head.diameter.value, px.u / px.value);
+  const auto scale = normal<MillimetresPerPixel>(value, u);
+  const double k = film::view_px_per_stored_px(film.seen->hip_view);
+  const std::string note =
+      "by the head, whose diameter the scales of " + std::to_string(head.films) + " film(s) give";
+  take_scale(film, per_stored_px(head.method, scale, note, k), scale,
+             head_share(film, scale.value));
+  if (!own) return;
+  if (head.films > 1) {
+    film.out.other_scales.push_back(
+        per_stored_px(own->method, own->per_view_px, "this film alone: " + own->note, k));
+  }
+  keep_others(film, own->others);
+  const double apart = std::abs(own->per_view_px.value.value - value);
+  if (apart > kNormal95 * std::hypot(own->per_view_px.u.value, u)) {
+    film.out.flags.push_back(
+        {"scales_disagree",
+         "The scale of this film alone does not fit the scales of the others by the head."});
+  }
+}
+
+std::string why_no_scale(const Working& film, const StemFacts& stem) {
+  const auto calibration = film::calibrate(sources_of(film, stem));
+  return (calibration ? "nothing gives the scale" : calibration.error().wrong) +
+         "; state the diameter of the head with --head-diameter or as stem.head_diameter_mm in "
+         "series.json";
+}
+
+/// Lengths in pixels: every film is brought to the same head size, which cancels in the end.
+void scale_in_pixels(WorkingSeries& work, const std::vector<Working*>& films) {
+  work.length_unit = LengthUnit::kReferencePixels;
+  work.flags.push_back({"lengths_in_pixels",
+                        "Nothing gives the scale: lengths are in pixels of the reference film. "
+                        "Give the head's diameter to get millimetres."});
+  const HeadSize nominal{normal<Millimetres>(kNominalHeadMm, kNominalHeadUMm), "pixels", 0};
+  for (Working* film : films) {
+    scale_by_common_head(*film, nominal, {});
+    film->out.calibration->note = "a head of 32 mm assumed; cancels in results in pixels";
+  }
+}
+
+}  // namespace
+
+void scale_films(WorkingSeries& work, WithoutScale without_scale) {
+  std::vector<Working*> films;
+  for (Working& film : work.films) {
+    if (!film.refused && film.seen) films.push_back(&film);
+  }
+  const StemFacts& stem = work.series.stem;
+  std::vector<std::optional<OwnScale>> own;
+  for (const Working* film : films) {
+    own.push_back(own_scale(*film, stem));
+    if (film->entry.marker_diameter && !film->entry.marker_in_stored_px) {
+      work.flags.push_back({"marker_not_located",
+                            film->out.file + ": the marker's diameter is given but not its place "
+                                             "on the film (marker_px), so it was not used."});
+    }
+  }
+  const auto head = stem.head_diameter ? std::nullopt : head_from_films(films, own);
+  if (!stem.head_diameter && !head && without_scale == WithoutScale::kAcceptPixels) {
+    scale_in_pixels(work, films);
+    return;
+  }
+  for (std::size_t i = 0; i < films.size(); ++i) {
+    if (own[i] && own[i]->method == "given") {
+      scale_as_given(*films[i], *own[i]);
+    } else if (stem.head_diameter) {
+      scale_by_head(*films[i], stem,
+                    normal<Millimetres>(stem.head_diameter->value, kHeadDiameterUMm));
+    } else if (head) {
+      scale_by_common_head(*films[i], *head, own[i]);
+    } else {
+      refuse(*films[i], why_no_scale(*films[i], stem));
+    }
+  }
+}
+
+}  // namespace tidemark::followup

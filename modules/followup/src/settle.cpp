@@ -1,0 +1,185 @@
+#include <algorithm>
+#include <map>
+
+#include "tidemark/core/date.h"
+#include "working.h"
+
+namespace tidemark::followup {
+namespace {
+
+std::string name_of(Side side) { return side == Side::kRight ? "right" : "left"; }
+
+std::string name_of(View view) {
+  switch (view) {
+    case View::kAp:
+      return "AP";
+    case View::kPa:
+      return "PA";
+    case View::kLateral:
+      return "lateral";
+    case View::kOther:
+      break;
+  }
+  return "other";
+}
+
+bool is_frontal(const std::optional<View>& view) {
+  return !view || *view == View::kAp || *view == View::kPa;  // unsaid counts as AP
+}
+
+void settle_view(Working& film) {
+  const auto& header = film.upright->facts.view;
+  film.out.view = film.entry.view ? film.entry.view : header;
+  if (film.entry.view && header && *film.entry.view != *header) {
+    film.out.flags.push_back({"view_contradicts_header", "The sheet says the view is " +
+                                                             name_of(*film.entry.view) +
+                                                             ", the file says " + name_of(*header) +
+                                                             "; the sheet was followed."});
+  }
+  if (!is_frontal(film.out.view)) {
+    refuse(film, "only AP films are measured so far and this view is " + name_of(*film.out.view) +
+                     "; correct view in the sheet if that is wrong");
+  }
+}
+
+void settle_date(Working& film, const std::optional<Date>& surgery) {
+  const auto& header = film.upright->facts.date;
+  film.out.date = film.entry.date ? film.entry.date : header;
+  if (film.entry.date && header && *film.entry.date != *header) {
+    film.out.flags.push_back({"date_contradicts_header", "The sheet dates this film " +
+                                                             format_date(*film.entry.date) +
+                                                             ", the file " + format_date(*header) +
+                                                             "; the sheet was followed."});
+  }
+  if (!film.out.date) {
+    film.out.flags.push_back({"date_unknown", "Neither the sheet nor the file dates this film."});
+    return;
+  }
+  if (!surgery) return;
+  film.out.days_from_surgery = days_between(*surgery, *film.out.date);
+  if (*film.out.days_from_surgery < 0) {
+    film.out.flags.push_back({"before_surgery", "This film is dated before the surgery."});
+  }
+}
+
+/// Index of the film that serves as reference when the sheet names none.
+std::optional<std::size_t> earliest(const WorkingSeries& work) {
+  std::optional<std::size_t> best;
+  const auto key = [&](std::size_t i) {
+    const FilmResult& film = work.films[i].out;
+    // Films from before the surgery and undated ones come last; equal ones keep their order.
+    const int rank = !film.date ? 2 : film.days_from_surgery.value_or(0) < 0 ? 1 : 0;
+    return std::pair(rank, film.date.value_or(Date{}));
+  };
+  for (std::size_t i = 0; i < work.films.size(); ++i) {
+    const Working& film = work.films[i];
+    if (film.refused || film.entry.role == Role::kFollowUp) continue;
+    if (!best || key(i) < key(*best)) best = i;
+  }
+  return best;
+}
+
+void settle_roles(WorkingSeries& work) {
+  for (std::size_t i = 0; i < work.films.size(); ++i) {
+    if (work.films[i].entry.role == Role::kReference) work.reference = i;
+  }
+  if (!work.reference) {
+    work.reference = earliest(work);
+    if (work.reference && !work.films[*work.reference].out.date && work.films.size() > 1) {
+      work.flags.push_back({"reference_by_name",
+                            "No film is dated, so the first by name is the reference; name it in "
+                            "series.json."});
+    }
+  }
+  if (!work.reference) return;
+  FilmResult& reference = work.films[*work.reference].out;
+  reference.role = Role::kReference;
+  for (Working& film : work.films) {
+    if (film.out.date && reference.date && *film.out.date < *reference.date) {
+      film.out.flags.push_back({"before_reference", "This film is dated before the reference."});
+    }
+  }
+}
+
+void settle_side(WorkingSeries& work) {
+  work.side = work.series.side;
+  const auto take = [&](const Working& film) {
+    if (!work.side && !film.refused && film.upright) work.side = film.upright->facts.side;
+  };
+  if (work.reference) take(work.films[*work.reference]);
+  for (const Working& film : work.films) take(film);
+  if (!work.side) return;
+  for (Working& film : work.films) {
+    if (film.refused || !film.upright) continue;
+    const auto& header = film.upright->facts.side;
+    if (!header || *header == *work.side) continue;
+    if (!work.series.side) {
+      refuse(film, "the file says " + name_of(*header) + " hip, the series is of the " +
+                       name_of(*work.side) + " one; move it to its own folder or state the side");
+      continue;
+    }
+    film.out.flags.push_back({"side_contradicts_header", "The file says " + name_of(*header) +
+                                                             " hip; the " + name_of(*work.side) +
+                                                             " one was measured as stated."});
+  }
+}
+
+void flag_other_patients(WorkingSeries& work) {
+  std::optional<std::string> first;
+  for (Working& film : work.films) {
+    if (!film.upright || !film.upright->facts.patient_key) continue;
+    const auto& key = film.upright->facts.patient_key;
+    if (!first) first = key;
+    if (*key == *first) continue;
+    film.out.flags.push_back({"patient_differs",
+                              "The patient of this file is not the one of the first film; check "
+                              "that it belongs to this hip."});
+  }
+}
+
+void flag_copies(WorkingSeries& work) {
+  std::map<std::string, std::string> file_of;
+  for (Working& film : work.films) {
+    if (!film.out.sha256) continue;
+    const auto [known, is_new] = file_of.emplace(*film.out.sha256, film.out.file);
+    if (is_new) continue;
+    film.out.flags.push_back(
+        {"copy_of_film", "This file has the same bytes as " + known->second + "."});
+  }
+}
+
+bool outside(const std::optional<Vec2>& px, const film::FilmFacts& facts) {
+  return px && (px->x() > facts.stored_columns - 0.5 || px->y() > facts.stored_rows - 0.5);
+}
+
+void check_landmarks(Working& film) {
+  const auto& given = film.entry.landmarks_in_stored_px;
+  for (const auto* point : {&given.head_centre_px, &given.stem_tip_px, &given.stem_shoulder_px,
+                            &given.lesser_trochanter_px, &given.greater_trochanter_px}) {
+    if (outside(*point, film.upright->facts)) {
+      refuse(film, "a point of landmarks_px lies outside of the film; correct it in the sheet");
+    }
+  }
+}
+
+}  // namespace
+
+void settle(WorkingSeries& work) {
+  for (Working& film : work.films) {
+    film.out.date = film.entry.date;
+    film.out.view = film.entry.view;
+    if (!film.upright) continue;
+    settle_view(film);
+    settle_date(film, work.series.surgery_date);
+    check_landmarks(film);
+    for (const std::string& note : film.upright->facts.notes) {
+      film.out.flags.push_back({"file_note", note});
+    }
+  }
+  settle_roles(work);
+  settle_side(work);
+  flag_other_patients(work);
+  flag_copies(work);
+}
+
+}  // namespace tidemark::followup

@@ -1,0 +1,468 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <set>
+#include <span>
+#include <utility>
+
+#include "tidemark/core/date.h"
+#include "tidemark/core/hash.h"
+#include "tidemark/followup/series.h"
+
+namespace tidemark::followup {
+namespace {
+
+using Json = nlohmann::json;
+
+// Largest sheet that is looked at and deepest nesting: house choices, far beyond any real sheet.
+constexpr std::size_t kMaxSheetBytes = 4U << 20U;
+constexpr std::size_t kMaxFilms = 1000;
+
+// Wide enough for every implant and film, narrow enough to catch another unit. House choices.
+constexpr Range kMarkerDiameterMm{5.0, 100.0};
+constexpr Range kMmPerPx{0.01, 2.0};
+constexpr Range kLengthMm{-200.0, 200.0};
+constexpr Range kTiltDeg{-30.0, 30.0};
+constexpr Range kPx{-0.5, 100000.0};
+constexpr Range kDiameterPx{5.0, 20000.0};
+/// Standard uncertainty of a scale that was given without one, as a share of it. House choice.
+constexpr double kGivenScaleShare = 0.01;
+/// Factor of the 95 % interval of a normal distribution, JCGM 100 table G.1.
+constexpr double kNormal95 = 1.96;
+
+std::string in_quotes(std::string_view text) {
+  std::string out = "\"";
+  for (const char c : text.substr(0, 40)) {
+    const bool plain = static_cast<unsigned char>(c) >= 0x20;
+    out += plain ? c : '?';
+  }
+  return out + (text.size() > 40 ? "...\"" : "\"");
+}
+
+std::string shown(const Json& value) {
+  if (value.is_string()) return in_quotes(value.get_ref<const std::string&>());
+  if (value.is_object()) return "an object";
+  if (value.is_array()) return "a list of " + std::to_string(value.size());
+  return value.dump();
+}
+
+std::string listed(std::span<const std::string> words) {
+  std::string out;
+  for (std::size_t i = 0; i < words.size(); ++i) {
+    out += (i == 0 ? "" : i + 1 == words.size() ? " or " : ", ") + words[i];
+  }
+  return out;
+}
+
+std::string number_text(double value) {
+  std::string text = Json(value).dump();
+  if (text.ends_with(".0")) text.resize(text.size() - 2);
+  return text;
+}
+
+/// Reads the sheet and keeps the first fault; after it every reader gives nothing.
+class Reader {
+ public:
+  explicit Reader(std::string sheet) : sheet_(std::move(sheet)) {}
+
+  void fault(std::string wrong, std::string remedy) {
+    if (!fault_) fault_ = Error{ErrorKind::kBadInput, sheet_, std::move(wrong), std::move(remedy)};
+  }
+  [[nodiscard]] const std::optional<Error>& first_fault() const { return fault_; }
+
+  /// Whether `node` is an object with known keys only.
+  bool object(const Json& node, const std::string& path, const std::vector<std::string>& known) {
+    if (fault_) return false;
+    if (!node.is_object()) {
+      fault(path + " is " + shown(node) + ", not an object", "write it in braces");
+      return false;
+    }
+    for (const auto& [key, value] : node.items()) {
+      if (std::find(known.begin(), known.end(), key) != known.end()) continue;
+      const auto near = nearest_key(key, known);
+      fault((path.empty() ? std::string("key ") : path + " has the key ") + in_quotes(key) +
+                (path.empty() ? " is not known" : ", which is not known"),
+            near ? "did you mean " + in_quotes(*near) + "?" : "the keys here are " + listed(known));
+      return false;
+    }
+    return true;
+  }
+
+  std::optional<std::string> text(const Json& parent, const std::string& path,
+                                  const std::string& key) {
+    const Json* node = find(parent, key);
+    if (node == nullptr) return {};
+    if (node->is_string() && !node->get_ref<const std::string&>().empty()) {
+      return node->get<std::string>();
+    }
+    fault(at(path, key) + " is " + shown(*node) + ", not a text", "write it in double quotes");
+    return {};
+  }
+
+  std::optional<std::size_t> word(const Json& parent, const std::string& path,
+                                  const std::string& key, std::span<const std::string> words) {
+    const Json* node = find(parent, key);
+    if (node == nullptr) return {};
+    if (node->is_string()) {
+      const auto found = std::find(words.begin(), words.end(), node->get_ref<const std::string&>());
+      if (found != words.end()) return static_cast<std::size_t>(found - words.begin());
+    }
+    fault(at(path, key) + " is " + shown(*node), "write " + listed(words));
+    return {};
+  }
+
+  std::optional<double> number(const Json& parent, const std::string& path, const std::string& key,
+                               Range range) {
+    const Json* node = find(parent, key);
+    return node == nullptr ? std::nullopt : number(*node, at(path, key), range);
+  }
+
+  std::optional<double> number(const Json& node, const std::string& path, Range range) {
+    if (node.is_number()) {
+      const double value = node.get<double>();
+      if (value >= range.low && value <= range.high) return value;
+    }
+    fault(path + " is " + shown(node),
+          "write a number from " + number_text(range.low) + " to " + number_text(range.high));
+    return {};
+  }
+
+  std::optional<Date> date(const Json& parent, const std::string& path, const std::string& key) {
+    const auto written = text(parent, path, key);
+    if (!written) return {};
+    const auto day = written->size() == 10 ? parse_date(*written) : std::nullopt;
+    if (!day) {
+      fault(at(path, key) + " is " + in_quotes(*written) + ", not a date", "write YYYY-MM-DD");
+    }
+    return day;
+  }
+
+  std::optional<bool> yes_or_no(const Json& parent, const std::string& path,
+                                const std::string& key) {
+    const Json* node = find(parent, key);
+    if (node == nullptr) return {};
+    if (node->is_boolean()) return node->get<bool>();
+    fault(at(path, key) + " is " + shown(*node), "write true or false");
+    return {};
+  }
+
+  std::optional<Vec2> point(const Json& parent, const std::string& path, const std::string& key) {
+    const Json* node = find(parent, key);
+    return node == nullptr ? std::nullopt : point(*node, at(path, key));
+  }
+
+  std::optional<Vec2> point(const Json& node, const std::string& path) {
+    if (!node.is_array() || node.size() != 2) {
+      fault(path + " is " + shown(node) + ", not a point", "write [column, row] in pixels");
+      return {};
+    }
+    const auto x = number(node[0], path + "[0]", kPx);
+    const auto y = number(node[1], path + "[1]", kPx);
+    if (!x || !y) return {};
+    return Vec2(*x, *y);
+  }
+
+  std::optional<Line2> line(const Json& parent, const std::string& path, const std::string& key) {
+    const Json* node = find(parent, key);
+    if (node == nullptr) return {};
+    if (!node->is_array() || node->size() != 2) {
+      fault(at(path, key) + " is " + shown(*node) + ", not a line",
+            "write [[column, row], [column, row]], the proximal point first");
+      return {};
+    }
+    const auto a = point((*node)[0], at(path, key) + "[0]");
+    const auto b = point((*node)[1], at(path, key) + "[1]");
+    if (!a || !b) return {};
+    if ((*b - *a).norm() < 1.0) {
+      fault(at(path, key) + " has two points at the same place", "write two points far apart");
+      return {};
+    }
+    return Line2{*a, (*b - *a).normalized()};
+  }
+
+  static const Json* find(const Json& parent, const std::string& key) {
+    const auto found = parent.find(key);
+    return found == parent.end() ? nullptr : &*found;
+  }
+  static std::string at(const std::string& path, const std::string& key) {
+    return path.empty() ? key : path + "." + key;
+  }
+
+ private:
+  std::string sheet_;
+  std::optional<Error> fault_;
+};
+
+template <class Q>
+std::optional<Q> in_unit(std::optional<double> value) {
+  if (!value) return {};
+  return Q{*value};
+}
+
+StemFacts read_stem(Reader& reader, const Json& node, const std::string& path) {
+  if (!reader.object(node, path, {"fixation", "length_mm", "head_diameter_mm", "surface"})) {
+    return {};
+  }
+  static const std::array<std::string, 2> kFixations{"cemented", "uncemented"};
+  StemFacts stem;
+  if (const auto which = reader.word(node, path, "fixation", kFixations)) {
+    stem.fixation = *which == 0 ? Fixation::kCemented : Fixation::kUncemented;
+  }
+  stem.length = in_unit<Millimetres>(reader.number(node, path, "length_mm", kStemLengthMm));
+  stem.head_diameter =
+      in_unit<Millimetres>(reader.number(node, path, "head_diameter_mm", kHeadDiameterMm));
+  stem.surface = reader.text(node, path, "surface");
+  return stem;
+}
+
+Plan read_plan(Reader& reader, const Json& node, const std::string& path) {
+  if (!reader.object(node, path,
+                     {"tip_of_greater_trochanter_to_head_centre_mm", "leg_length_change_mm",
+                      "stem_tilt_deg"})) {
+    return {};
+  }
+  return Plan{.greater_trochanter_to_head_centre = in_unit<Millimetres>(reader.number(
+                  node, path, "tip_of_greater_trochanter_to_head_centre_mm", kLengthMm)),
+              .leg_length_change = in_unit<Millimetres>(
+                  reader.number(node, path, "leg_length_change_mm", kLengthMm)),
+              .stem_tilt = in_unit<Degrees>(reader.number(node, path, "stem_tilt_deg", kTiltDeg))};
+}
+
+anatomy::GivenLandmarks read_landmarks(Reader& reader, const Json& node, const std::string& path) {
+  if (!reader.object(node, path,
+                     {"head_centre", "head_diameter", "stem_tip", "stem_shoulder",
+                      "lesser_trochanter", "greater_trochanter", "stem_axis", "shaft_axis"})) {
+    return {};
+  }
+  return {.head_centre_px = reader.point(node, path, "head_centre"),
+          .head_diameter_px = reader.number(node, path, "head_diameter", kDiameterPx),
+          .stem_tip_px = reader.point(node, path, "stem_tip"),
+          .stem_shoulder_px = reader.point(node, path, "stem_shoulder"),
+          .lesser_trochanter_px = reader.point(node, path, "lesser_trochanter"),
+          .greater_trochanter_px = reader.point(node, path, "greater_trochanter"),
+          .stem_axis_px = reader.line(node, path, "stem_axis"),
+          .shaft_axis_px = reader.line(node, path, "shaft_axis")};
+}
+
+std::optional<Circle2> read_circle(Reader& reader, const Json& node, const std::string& path) {
+  if (!reader.object(node, path, {"centre", "diameter"})) return {};
+  const auto centre = reader.point(node, path, "centre");
+  const auto diameter = reader.number(node, path, "diameter", kDiameterPx);
+  if (centre && diameter) return Circle2{*centre, *diameter / 2.0};
+  reader.fault(path + " is not complete", "give centre and diameter");
+  return {};
+}
+
+std::optional<Measured<MillimetresPerPixel>> read_scale(Reader& reader, const Json& node,
+                                                        const std::string& path) {
+  double u = 0.0;
+  std::optional<double> value;
+  if (node.is_object()) {
+    if (!reader.object(node, path, {"value", "u"})) return {};
+    value = reader.number(node, path, "value", kMmPerPx);
+    const auto given_u = reader.number(node, path, "u", {1e-6, 1.0});
+    if (!value || !given_u) {
+      reader.fault(path + " is not complete", "give value and u, its standard uncertainty");
+      return {};
+    }
+    u = *given_u;
+  } else {
+    value = reader.number(node, path, kMmPerPx);
+    if (!value) return {};
+    u = kGivenScaleShare * *value;
+  }
+  return Measured<MillimetresPerPixel>{{*value}, {u}, {kNormal95 * u}};
+}
+
+/// Why a file name is refused, or nothing. A sheet must not reach outside of its folder.
+bool stays_inside(const std::string& file) {
+  const std::filesystem::path path(file);
+  if (path.is_absolute() || path.has_root_name()) return false;
+  return std::none_of(path.begin(), path.end(), [](const auto& part) { return part == ".."; });
+}
+
+FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
+                    const std::filesystem::path& folder) {
+  static const std::array<std::string, 2> kRoles{"reference", "follow-up"};
+  static const std::array<std::string, 4> kViews{"AP", "PA", "LAT", "OTHER"};
+  FilmEntry film;
+  if (!reader.object(node, path,
+                     {"file", "role", "date", "view", "marker_diameter_mm", "marker_px",
+                      "mm_per_px", "landmarks_px", "exclude"})) {
+    return film;
+  }
+  const auto file = reader.text(node, path, "file");
+  if (!file) {
+    reader.fault(path + " names no file", "give file, the name of the film in this folder");
+    return film;
+  }
+  if (!stays_inside(*file)) {
+    reader.fault(path + ".file is " + in_quotes(*file) + ", which leads out of the folder",
+                 "put the film into the folder and name it from there");
+  }
+  film.file = *file;
+  film.path = folder / *file;
+  if (const auto role = reader.word(node, path, "role", kRoles)) {
+    film.role = *role == 0 ? Role::kReference : Role::kFollowUp;
+  }
+  film.date = reader.date(node, path, "date");
+  if (const auto view = reader.word(node, path, "view", kViews)) {
+    static constexpr std::array kMeaning{View::kAp, View::kPa, View::kLateral, View::kOther};
+    film.view = kMeaning.at(*view);
+  }
+  film.marker_diameter =
+      in_unit<Millimetres>(reader.number(node, path, "marker_diameter_mm", kMarkerDiameterMm));
+  if (const Json* marker = Reader::find(node, "marker_px")) {
+    film.marker_in_stored_px = read_circle(reader, *marker, path + ".marker_px");
+  }
+  if (const Json* scale = Reader::find(node, "mm_per_px")) {
+    film.scale = read_scale(reader, *scale, path + ".mm_per_px");
+  }
+  if (const Json* landmarks = Reader::find(node, "landmarks_px")) {
+    film.landmarks_in_stored_px = read_landmarks(reader, *landmarks, path + ".landmarks_px");
+  }
+  film.excluded = reader.yes_or_no(node, path, "exclude").value_or(false);
+  return film;
+}
+
+void check_films(Reader& reader, const std::vector<FilmEntry>& films) {
+  std::set<std::string> names;
+  std::optional<std::size_t> reference;
+  for (std::size_t i = 0; i < films.size(); ++i) {
+    const std::string path = "films[" + std::to_string(i) + "]";
+    if (!names.insert(films[i].file).second) {
+      reader.fault(path + ".file is " + in_quotes(films[i].file) + ", which is listed twice",
+                   "list each film once");
+    }
+    if (films[i].role != Role::kReference) continue;
+    if (reference) {
+      reader.fault(
+          path + " is a second reference film",
+          "keep the role reference for films[" + std::to_string(*reference) + "] or for this one");
+    }
+    reference = i;
+  }
+}
+
+std::vector<FilmEntry> read_films(Reader& reader, const Json& sheet,
+                                  const std::filesystem::path& folder) {
+  std::vector<FilmEntry> films;
+  const Json* list = Reader::find(sheet, "films");
+  if (list == nullptr || !list->is_array() || list->empty()) {
+    reader.fault(list == nullptr ? "films is missing" : "films is no list of films",
+                 "list the films as [{\"file\": \"film-00.dcm\"}, ...]");
+    return films;
+  }
+  if (list->size() > kMaxFilms) {
+    reader.fault("films has " + std::to_string(list->size()) + " entries",
+                 "one sheet holds the films of one hip");
+    return films;
+  }
+  for (std::size_t i = 0; i < list->size(); ++i) {
+    films.push_back(read_film(reader, (*list)[i], "films[" + std::to_string(i) + "]", folder));
+    if (reader.first_fault()) return films;
+  }
+  check_films(reader, films);
+  return films;
+}
+
+Series read_series(Reader& reader, const Json& sheet, const std::filesystem::path& folder) {
+  static const std::array<std::string, 1> kSchemas{"tidemark/series/1"};
+  static const std::array<std::string, 2> kSides{"R", "L"};
+  Series series;
+  if (!reader.object(sheet, "",
+                     {"schema", "hip", "side", "surgery_date", "stem", "plan", "films"})) {
+    return series;
+  }
+  (void)reader.word(sheet, "", "schema", kSchemas);
+  series.hip = reader.text(sheet, "", "hip");
+  if (series.hip && series.hip->size() > 64) {
+    reader.fault("hip has more than 64 characters", "give a short name of your own for this hip");
+  }
+  if (const auto side = reader.word(sheet, "", "side", kSides)) {
+    series.side = *side == 0 ? Side::kRight : Side::kLeft;
+  }
+  series.surgery_date = reader.date(sheet, "", "surgery_date");
+  if (const Json* stem = Reader::find(sheet, "stem"))
+    series.stem = read_stem(reader, *stem, "stem");
+  if (const Json* plan = Reader::find(sheet, "plan"))
+    series.plan = read_plan(reader, *plan, "plan");
+  series.films = read_films(reader, sheet, folder);
+  return series;
+}
+
+/// Parses the text; notes a key that stands twice in one object, which JSON parsers pass over.
+Json parse_json(Reader& reader, std::string_view text) {
+  std::vector<std::set<std::string>> keys;
+  const auto watch = [&](int /*depth*/, Json::parse_event_t event, Json& parsed) {
+    if (event == Json::parse_event_t::object_start) keys.emplace_back();
+    if (event == Json::parse_event_t::object_end) keys.pop_back();
+    if (event == Json::parse_event_t::key &&
+        !keys.back().insert(parsed.get<std::string>()).second) {
+      reader.fault(
+          "key " + in_quotes(parsed.get_ref<const std::string&>()) + " stands twice in one object",
+          "keep one of them");
+    }
+    return true;
+  };
+  try {
+    return Json::parse(text, watch);
+  } catch (const Json::exception& e) {
+    const auto* parse = dynamic_cast<const Json::parse_error*>(&e);
+    const std::size_t byte = parse != nullptr ? std::min(parse->byte, text.size()) : 0;
+    const auto line = 1 + std::count(text.begin(), text.begin() + static_cast<long>(byte), '\n');
+    reader.fault("no JSON from line " + std::to_string(line) + " on",
+                 "look for a missing comma, bracket or quote there");
+    return {};
+  }
+}
+
+}  // namespace
+
+std::optional<std::string> nearest_key(std::string_view word,
+                                       const std::vector<std::string>& known) {
+  if (word.size() > 64) return {};
+  std::optional<std::string> best;
+  std::size_t best_distance = 0;
+  for (const std::string& candidate : known) {
+    std::vector<std::size_t> row(candidate.size() + 1);
+    for (std::size_t j = 0; j < row.size(); ++j) row[j] = j;
+    for (std::size_t i = 0; i < word.size(); ++i) {
+      std::size_t diagonal = row[0]++;
+      for (std::size_t j = 0; j < candidate.size(); ++j) {
+        const std::size_t replaced = diagonal + (word[i] == candidate[j] ? 0 : 1);
+        diagonal = row[j + 1];
+        row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
+      }
+    }
+    const bool near = row.back() * 2 <= std::max(word.size(), candidate.size());
+    if (near && (!best || row.back() < best_distance)) {
+      best = candidate;
+      best_distance = row.back();
+    }
+  }
+  return best;
+}
+
+Expected<Series> parse_sheet(std::string_view text, const std::string& sheet,
+                             const std::filesystem::path& folder) {
+  Reader reader(sheet);
+  if (text.size() > kMaxSheetBytes) {
+    return fail(ErrorKind::kBadInput, sheet, "larger than 4 MiB", "a sheet describes one hip");
+  }
+  const Json json = parse_json(reader, text);
+  Series series;
+  if (!reader.first_fault()) {
+    if (!json.is_object()) {
+      reader.fault("it holds " + shown(json) + ", not an object", "write it in braces");
+    } else {
+      series = read_series(reader, json, folder);
+    }
+  }
+  if (reader.first_fault()) return tl::unexpected(*reader.first_fault());
+  series.sheet_sha256 = sha256_hex(std::as_bytes(std::span(text)));
+  return series;
+}
+
+}  // namespace tidemark::followup

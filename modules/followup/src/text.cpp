@@ -1,0 +1,209 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdio>
+
+#include "tidemark/core/date.h"
+#include "tidemark/followup/write.h"
+
+namespace tidemark::followup {
+namespace {
+
+/// How many columns a UTF-8 text takes: its code points ("±" is one).
+std::size_t width_of(const std::string& text) {
+  return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) {
+    return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
+  }));
+}
+
+enum class Align { kLeft, kRight };
+
+std::string padded(const std::string& text, std::size_t width, Align align) {
+  const std::size_t used = width_of(text);
+  const std::string space(width > used ? width - used : 0, ' ');
+  return align == Align::kLeft ? text + space : space + text;
+}
+
+std::string fixed(double value, int decimals, const char* format) {
+  std::array<char, 64> text{};
+  (void)std::snprintf(text.data(), text.size(), format, decimals, value);
+  return text.data();
+}
+
+template <class Q>
+std::string shown(const Measured<Q>& m, double unit) {
+  return with_uncertainty(m.value.value / unit, m.u95.value / unit);
+}
+
+std::string side_text(const std::optional<Side>& side) {
+  if (!side) return "side unknown";
+  return *side == Side::kRight ? "right" : "left";
+}
+
+using Line = std::array<std::string, 6>;
+
+std::string lines_of(const std::vector<Line>& lines) {
+  std::array<std::size_t, 6> widths{};
+  for (const Line& line : lines) {
+    for (std::size_t i = 0; i < line.size(); ++i) {
+      widths.at(i) = std::max(widths.at(i), width_of(line.at(i)));
+    }
+  }
+  std::string out;
+  for (const Line& line : lines) {
+    std::string text;
+    for (std::size_t i = 0; i < line.size(); ++i) {
+      text += (i == 0 ? "" : "  ") +
+              padded(line.at(i), widths.at(i), i == 0 ? Align::kLeft : Align::kRight);
+    }
+    text.erase(text.find_last_not_of(' ') + 1);
+    out += text + "\n";
+  }
+  return out;
+}
+
+double length_unit_mm(const Result& result) {
+  const bool pixels = result.length_unit == LengthUnit::kReferencePixels;
+  return pixels && result.reference_scale ? result.reference_scale->value : 1.0;
+}
+
+/// Flags by film and pair below the table, each once.
+std::string flag_lines(const Result& result) {
+  std::string out;
+  for (const Flag& flag : result.flags) out += "  " + flag.text + "\n";
+  for (const FilmResult& film : result.films) {
+    for (const Flag& flag : film.flags) out += "  " + film.file + ": " + flag.text + "\n";
+  }
+  for (const ComparisonResult& pair : result.comparisons) {
+    for (const Flag& flag : pair.flags) {
+      out += "  " + result.films[pair.follow_up].file + " (comparison): " + flag.text + "\n";
+    }
+  }
+  return out.empty() ? out : "Flags:\n" + out;
+}
+
+std::string refusal_lines(const Result& result) {
+  std::string out;
+  for (const FilmResult& film : result.films) {
+    if (film.status == Status::kNotMeasured) out += "  " + film.file + ": " + film.reason + "\n";
+  }
+  for (const ComparisonResult& pair : result.comparisons) {
+    const bool films_fine = result.films[pair.reference].status == Status::kMeasured &&
+                            result.films[pair.follow_up].status == Status::kMeasured;
+    if (pair.status == Status::kNotMeasured && films_fine) {
+      out += "  " + result.films[pair.follow_up].file + " against " +
+             result.films[pair.reference].file + ": " + pair.reason + "\n";
+    }
+  }
+  return out.empty() ? out : "Not measured:\n" + out;
+}
+
+Line row_of(const Result& result, const ComparisonResult& pair) {
+  const double unit = length_unit_mm(result);
+  const FilmResult& film = result.films[pair.follow_up];
+  const std::size_t flags = pair.flags.size() + film.flags.size();
+  Line line{film.file, pair.days ? std::to_string(*pair.days) : "", "", "",
+            "",        flags == 0 ? "" : std::to_string(flags)};
+  if (pair.migration) {
+    line[2] = shown(pair.migration->subsidence, unit);
+    line[3] = shown(pair.migration->medial, unit);
+    line[4] = shown(pair.migration->tilt_change, 1.0);
+  } else {
+    line[2] = "not measured";
+  }
+  return line;
+}
+
+std::string heading(const Result& result) {
+  std::string out = "Hip";
+  if (result.hip) out += " " + *result.hip;
+  out += ", " + side_text(result.side);
+  const auto reference =
+      std::find_if(result.films.begin(), result.films.end(),
+                   [](const FilmResult& film) { return film.role == Role::kReference; });
+  if (reference != result.films.end()) {
+    out += ", reference film " + reference->file;
+    if (reference->date) out += " (" + format_date(*reference->date) + ")";
+  }
+  return out + "\n\n";
+}
+
+std::string point_text(const Vec2& p) {
+  return "(" + fixed(p.x(), 1, "%.*f") + ", " + fixed(p.y(), 1, "%.*f") + ")";
+}
+
+std::string landmark_line(const std::string& name, const std::optional<PointResult>& mark) {
+  if (!mark) return "  " + padded(name, 20, Align::kLeft) + "not seen\n";
+  std::string out = "  " + padded(name, 20, Align::kLeft) + point_text(mark->stored_px) + " px";
+  if (mark->u) out += ", u " + fixed(mark->u->value, 1, "%.*f") + " mm";
+  return out + (mark->source == Source::kGiven ? ", given\n" : "\n");
+}
+
+std::string circle_line(const std::string& name, const std::optional<CircleResult>& circle) {
+  if (!circle) return "  " + padded(name, 20, Align::kLeft) + "not seen\n";
+  return "  " + padded(name, 20, Align::kLeft) + "centre " + point_text(circle->centre_px) +
+         " px, diameter " + fixed(circle->diameter_px, 1, "%.*f") + " px" +
+         (circle->source == Source::kGiven ? ", given\n" : "\n");
+}
+
+std::string film_block(const FilmResult& film) {
+  std::string out = film.file + ": " + side_text(film.side) + " hip";
+  if (film.date) out += ", " + format_date(*film.date);
+  out += "\n";
+  if (film.status == Status::kNotMeasured) return out + "  not measured: " + film.reason + "\n";
+  if (film.calibration) {
+    const auto& scale = film.calibration->mm_per_px;
+    out += "  " + padded("scale", 20, Align::kLeft) + fixed(scale.value.value, 4, "%.*f") + " ± " +
+           fixed(scale.u95.value, 4, "%.*f") + " mm per px, from " + film.calibration->method +
+           "\n";
+  }
+  out += circle_line("head", film.head);
+  out += circle_line("cup", film.cup);
+  if (film.stem) {
+    out += landmark_line("stem shoulder", film.stem->shoulder);
+    out += landmark_line("stem tip", film.stem->tip);
+  }
+  out += landmark_line("greater trochanter", film.greater_trochanter);
+  out += landmark_line("lesser trochanter", film.lesser_trochanter);
+  out += "  " + padded("tilt of the stem", 20, Align::kLeft) +
+         (film.tilt ? shown(*film.tilt, 1.0) + " deg, varus positive" : "shaft axis not seen") +
+         "\n";
+  for (const Flag& flag : film.flags) out += "  flag: " + flag.text + "\n";
+  return out;
+}
+
+}  // namespace
+
+std::string with_uncertainty(double value, double u95) {
+  int decimals = 2;
+  while (decimals > 0 && u95 * std::pow(10.0, decimals) >= 99.5) --decimals;
+  const std::string number = fixed(value, decimals, "%+.*f");
+  const bool is_zero = number.find_first_of("123456789") == std::string::npos;
+  return (is_zero ? "+" + number.substr(1) : number) + " ± " + fixed(u95, decimals, "%.*f");
+}
+
+std::string to_table(const Result& result) {
+  const std::string unit = result.length_unit == LengthUnit::kMillimetres ? " mm" : " px";
+  std::string out = heading(result);
+  if (!result.comparisons.empty()) {
+    std::vector<Line> lines{
+        {"follow-up", "days", "subsidence" + unit, "medial" + unit, "tilt change deg", "flags"}};
+    for (const ComparisonResult& pair : result.comparisons) lines.push_back(row_of(result, pair));
+    out += lines_of(lines);
+    out += "± is the half-width of the 95 % interval. Distal, medial and varus are positive.\n\n";
+  } else {
+    out += "There is no follow-up film to compare with.\n\n";
+  }
+  out += refusal_lines(result);
+  out += flag_lines(result);
+  return out + kCaution + "\n";
+}
+
+std::string to_film_text(const Result& result) {
+  std::string out;
+  for (const Flag& flag : result.flags) out += flag.text + "\n";
+  for (const FilmResult& film : result.films) out += film_block(film);
+  return out + kCaution + "\n";
+}
+
+}  // namespace tidemark::followup

@@ -1,0 +1,66 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/film/calibration.h"
+#include "tidemark/followup/measure.h"
+
+namespace tidemark::followup {
+
+/// The implant as seen on one film under one assumption of side and of the sense of grey.
+struct Seen {
+  film::FilmImage hip_view;
+  Side side = Side::kRight;
+  anatomy::Implant implant;
+};
+
+/// One film on its way through the steps. `out` grows; a film that is refused keeps its reason.
+struct Working {
+  FilmEntry entry;
+  FilmResult out;
+  bool refused = false;
+  std::optional<film::FilmImage> upright;  ///< dropped once seen
+  std::optional<Seen> seen;
+  std::optional<HipFilm> hip;
+};
+
+/// The films of a series and what is common to them.
+struct WorkingSeries {
+  Series series;
+  std::vector<Working> films;
+  std::optional<std::size_t> reference;
+  std::optional<Side> side;
+  LengthUnit length_unit = LengthUnit::kMillimetres;
+  std::vector<Flag> flags;
+};
+
+/// Takes the film out of the measurement with a sentence for a radiographer. The first reason
+/// stays.
+void refuse(Working& film, const std::string& reason);
+/// "wrong; remedy" of an error: its subject stands beside it already.
+[[nodiscard]] std::string reason_of(const Error& error);
+
+/// Settles view, date, role and side of every film that was read, and what contradicts its header.
+void settle(WorkingSeries& work);
+
+/// Gives every film that has `seen` its scale: fills out.calibration, out.other_scales and, in
+/// `hip`, scale and scale_u_own. Refuses what has none.
+void scale_films(WorkingSeries& work, WithoutScale without_scale);
+
+/// Landmarks of the sheet (stored px) in px of a view of the same film.
+[[nodiscard]] anatomy::GivenLandmarks in_view(const anatomy::GivenLandmarks& in_stored,
+                                              const film::FilmImage& view);
+
+/// Copies what was found on the film into its result, in stored px.
+void describe(Working& film);
+
+/// The pictures of overlay and pair (docs/result-format.md); nothing when drawing fails.
+[[nodiscard]] std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,
+                                               const FilmResult& result);
+[[nodiscard]] std::optional<Picture> draw_pair(const std::string& name, const HipFilm& reference,
+                                               const HipFilm& follow_up,
+                                               const ComparisonResult& comparison, LengthUnit unit);
+
+}  // namespace tidemark::followup

@@ -1,0 +1,118 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <cmath>
+#include <filesystem>
+#include <fstream>
+#include <string>
+
+#include "tidemark/followup/series.h"
+
+namespace tidemark::followup {
+namespace {
+
+namespace fs = std::filesystem;
+using testing::HasSubstr;
+
+/// A folder of its own for each test.
+class Folder : public testing::Test {
+ protected:
+  void SetUp() override {
+    const auto* info = testing::UnitTest::GetInstance()->current_test_info();
+    folder_ =
+        fs::temp_directory_path() / ("tidemark-" + std::to_string(getpid()) + "-" + info->name());
+    fs::remove_all(folder_);
+    fs::create_directories(folder_);
+  }
+  void TearDown() override { fs::remove_all(folder_); }
+
+  void write(const std::string& name, const std::string& bytes) const {
+    std::ofstream(folder_ / name, std::ios::binary) << bytes;
+  }
+  [[nodiscard]] const fs::path& folder() const { return folder_; }
+
+ private:
+  fs::path folder_;
+};
+
+TEST_F(Folder, WithoutSheetTakesEveryFilmByName) {
+  const std::string dicom = std::string(128, '\0') + "DICM";
+  write("b.dcm", "x");
+  write("a.PNG", "x");
+  write("IM0001", dicom);    // DICOM without a suffix
+  write("DICOMDIR", dicom);  // index of a medium, no film
+  write("readme.txt", "hello");
+  write("short", "DICM");
+  write(".hidden.png", "x");
+  fs::create_directory(folder() / "folder.dcm");
+  const auto series = load_series(folder(), {});
+  ASSERT_TRUE(series.has_value()) << series.error().sentence();
+  std::vector<std::string> names;
+  for (const auto& film : series->films) names.push_back(film.file);
+  EXPECT_THAT(names, testing::ElementsAre("IM0001", "a.PNG", "b.dcm"));
+  EXPECT_FALSE(series->hip.has_value());
+  EXPECT_FALSE(series->sheet_sha256.has_value());
+}
+
+TEST_F(Folder, SheetIsReadAndOverridesReplaceIt) {
+  write("series.json",
+        R"({"side": "R", "stem": {"head_diameter_mm": 28}, "films": [{"file": "x.dcm"}]})");
+  const auto plain = load_series(folder(), {});
+  ASSERT_TRUE(plain.has_value());
+  EXPECT_EQ(plain->side, Side::kRight);
+  EXPECT_EQ(plain->films[0].path, folder() / "x.dcm");
+  const auto stated = load_series(
+      folder(),
+      {.side = Side::kLeft, .head_diameter = Millimetres{36.0}, .stem_length = Millimetres{150.0}});
+  ASSERT_TRUE(stated.has_value());
+  EXPECT_EQ(stated->side, Side::kLeft);
+  EXPECT_EQ(stated->stem.head_diameter, Millimetres{36.0});
+  EXPECT_EQ(stated->stem.length, Millimetres{150.0});
+}
+
+TEST_F(Folder, RefusalsSayWhatToDo) {
+  const auto missing = load_series(folder() / "none", {});
+  ASSERT_FALSE(missing.has_value());
+  EXPECT_EQ(missing.error().kind, ErrorKind::kBadInput);
+  EXPECT_THAT(missing.error().wrong, HasSubstr("no such folder"));
+
+  const auto empty = load_series(folder(), {});
+  ASSERT_FALSE(empty.has_value());
+  EXPECT_EQ(empty.error().kind, ErrorKind::kBadInput);
+  EXPECT_THAT(empty.error().wrong, HasSubstr("no film"));
+
+  write("film.png", "x");
+  const auto file = load_series(folder() / "film.png", {});
+  ASSERT_FALSE(file.has_value());
+  EXPECT_THAT(file.error().remedy, HasSubstr("tidemark film"));
+
+  const auto as_film = series_of_film(folder(), {});
+  ASSERT_FALSE(as_film.has_value());
+  EXPECT_THAT(as_film.error().remedy, HasSubstr("tidemark measure"));
+
+  EXPECT_FALSE(series_of_film(folder() / "none.png", {}).has_value());
+}
+
+TEST_F(Folder, OverridesOutOfRangeAreWrongUsage) {
+  write("film.png", "x");
+  for (const double wrong : {0.0, -32.0, 3.2, 320.0, std::nan(""), HUGE_VAL}) {
+    const auto series =
+        load_series(folder(), {.side = {}, .head_diameter = Millimetres{wrong}, .stem_length = {}});
+    ASSERT_FALSE(series.has_value()) << wrong;
+    EXPECT_EQ(series.error().kind, ErrorKind::kUsage);
+    EXPECT_EQ(series.error().subject, "--head-diameter");
+  }
+}
+
+TEST_F(Folder, OneFilmIsItsOwnReference) {
+  write("film.png", "x");
+  const auto series = series_of_film(folder() / "film.png", {});
+  ASSERT_TRUE(series.has_value());
+  ASSERT_EQ(series->films.size(), 1U);
+  EXPECT_EQ(series->films[0].file, "film.png");
+  EXPECT_EQ(series->films[0].role, Role::kReference);
+}
+
+}  // namespace
+}  // namespace tidemark::followup
