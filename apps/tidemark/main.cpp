@@ -1,1 +1,46 @@
-int main() { return 0; }
+#include <exception>
+#include <iostream>
+#include <string>
+
+#include "commands.h"
+#include "tidemark/followup/measure.h"
+#if __has_include("phantom.h")
+#include "phantom.h"
+#endif
+
+namespace {
+
+using tidemark::app::Arguments;
+
+int run(int argc, char** argv) {
+  namespace app = tidemark::app;
+  if (argc < 2) {
+    return app::report(
+        {tidemark::ErrorKind::kUsage, "usage", "no command is given", "see: tidemark help"});
+  }
+  const std::string command = argv[1];
+  const Arguments arguments(argv + 2, argv + argc);
+  if (command == "measure") return app::run_measure(arguments);
+  if (command == "film") return app::run_film(arguments);
+#if __has_include("phantom.h")
+  if (command == "phantom") return run_phantom(argc - 1, argv + 1);
+#endif
+  if (command == "help" || command == "--help") return app::run_help(arguments);
+  if (command == "--version") {
+    return app::print("tidemark " + tidemark::followup::version() + "\n", app::kAllMeasured);
+  }
+  return app::report({tidemark::ErrorKind::kUsage, command, "there is no such command",
+                      "the commands are measure, film, phantom and help"});
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    return run(argc, argv);
+  } catch (const std::exception& e) {
+    std::cerr << "tidemark: fault of the program: " << e.what()
+              << "; please report it with the command that led to it\n";
+    return tidemark::app::kOurFault;
+  }
+}

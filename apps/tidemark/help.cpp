@@ -1,0 +1,61 @@
+#include <iostream>
+
+#include "commands.h"
+
+namespace tidemark::app {
+namespace {
+
+constexpr const char* kOverview =
+    "Usage: tidemark COMMAND ...\n"
+    "\n"
+    "Measures on hip films taken over time whether a femoral stem has moved.\n"
+    "\n"
+    "Commands:\n"
+    "  measure FOLDER --out DIR   measure the films of one hip\n"
+    "  film FILE                  tell what is found on one film\n"
+    "  phantom ...                make simulated films of known truth\n"
+    "  help [COMMAND]             print help\n"
+    "\n"
+    "Options:\n"
+    "  --help                     print this help\n"
+    "  --version                  print the version\n";
+
+}  // namespace
+
+int report(const Error& error) {
+  std::cerr << "tidemark: " << error.sentence() << "\n";
+  switch (error.kind) {
+    case ErrorKind::kUsage:
+      return kWrongUsage;
+    case ErrorKind::kBadInput:
+      return kUnusableInput;
+    case ErrorKind::kNotWritable:
+      return kNotWritableOutput;
+    case ErrorKind::kCannotTell:
+    case ErrorKind::kNotConverged:
+      break;
+  }
+  return kSomeNotMeasured;
+}
+
+int print(const std::string& text, int code) {
+  std::cout << text << std::flush;
+  if (std::cout) return code;
+  return report({ErrorKind::kNotWritable, "standard output", "it takes no more text",
+                 "check where it leads"});
+}
+
+int run_help(const Arguments& arguments) {
+  if (arguments.empty()) return print(kOverview, kAllMeasured);
+  const std::string& command = arguments.front();
+  if (arguments.size() == 1 && command == "measure") return print(measure_help(), kAllMeasured);
+  if (arguments.size() == 1 && command == "film") return print(film_help(), kAllMeasured);
+  if (arguments.size() == 1 && command == "help") return print(kOverview, kAllMeasured);
+  if (arguments.size() == 1 && command == "phantom") {
+    return print("See: tidemark phantom --help\n", kAllMeasured);
+  }
+  return report({ErrorKind::kUsage, "help", "there is no such command",
+                 "the commands are measure, film, phantom and help"});
+}
+
+}  // namespace tidemark::app

@@ -1,0 +1,66 @@
+#include <sstream>
+
+#include "commands.h"
+#include "options.h"
+#include "tidemark/followup/write.h"
+
+namespace tidemark::app {
+namespace po = boost::program_options;
+
+namespace {
+
+po::options_description description() {
+  po::options_description options = common_description();
+  options.add_options()("accept-pixels",
+                        "measure in pixels of the reference film when nothing gives the scale");
+  return options;
+}
+
+int measure_folder(const CommonOptions& options) {
+  const auto series = followup::load_series(options.input, options.overrides);
+  if (!series) return report(series.error());
+  if (options.out) {
+    const auto ready = followup::prepare_output(*options.out, options.input);
+    if (!ready) return report(ready.error());
+  }
+  const followup::Result result = followup::measure(*series, options.measure);
+  if (options.out) {
+    const auto written = followup::write_output(result, *options.out);
+    if (!written) return report(written.error());
+  }
+  return print(options.json ? followup::to_json(result) : followup::to_table(result),
+               followup::exit_code(result));
+}
+
+}  // namespace
+
+std::string measure_help() {
+  std::ostringstream out;
+  out << "Usage: tidemark measure FOLDER --out DIR [options]\n\n"
+         "Measures how far the stem on the films in FOLDER has moved since the reference film:\n"
+         "subsidence, medial shift and change of tilt, each with its 95 % interval.\n"
+         "FOLDER holds films (DICOM, PNG, TIFF, JPEG) and, if there is one, series.json.\n"
+         "Nothing is written into FOLDER.\n\n"
+      << description()
+      << "\nExit: 0 all measured; 1 some not measured (named); 2 wrong usage; 3 input unusable;\n"
+         "4 output not writable; 70 a fault of the program.\n";
+  return out.str();
+}
+
+int run_measure(const Arguments& arguments) {
+  const auto values = parse(arguments, description(), "measure", "FOLDER");
+  if (!values) return report(values.error());
+  auto options = common_options(*values, "measure", "FOLDER");
+  if (!options) return report(options.error());
+  if (options->help) return print(measure_help(), kAllMeasured);
+  if (!options->out && !options->json) {
+    return report({ErrorKind::kUsage, "measure", "there is nowhere to put the result",
+                   "give --out DIR, or --json to print it"});
+  }
+  if (values->count("accept-pixels") > 0) {
+    options->measure.without_scale = followup::WithoutScale::kAcceptPixels;
+  }
+  return measure_folder(*options);
+}
+
+}  // namespace tidemark::app

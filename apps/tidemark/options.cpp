@@ -1,0 +1,121 @@
+#include "options.h"
+
+#include <unistd.h>
+
+#include <iostream>
+
+namespace tidemark::app {
+namespace po = boost::program_options;
+
+namespace {
+
+constexpr int kMaxThreads = 256;
+
+Error usage(const std::string& command, const std::string& wrong, const std::string& remedy) {
+  return {ErrorKind::kUsage, command, wrong, remedy};
+}
+
+std::string see_help(const std::string& command) { return "see: tidemark help " + command; }
+
+std::optional<Millimetres> millimetres(const po::variables_map& values, const char* name) {
+  if (values.count(name) == 0) return {};
+  return Millimetres{values[name].as<double>()};
+}
+
+}  // namespace
+
+po::options_description common_description() {
+  po::options_description options("Options");
+  auto add = options.add_options();
+  add("out", po::value<std::string>()->value_name("DIR"),
+      "write result.json, measurements.csv and the pictures there");
+  add("side", po::value<std::string>()->value_name("R|L"),
+      "side of the hip (default: as the file says)");
+  add("head-diameter", po::value<double>()->value_name("MM"),
+      "diameter of the head in mm: gives the scale");
+  add("stem-length", po::value<double>()->value_name("MM"),
+      "length of the stem in mm, shoulder to tip along its axis: a weaker scale");
+  add("json", "print result.json on stdout in place of the text");
+  add("no-pictures", "draw nothing");
+  add("threads", po::value<int>()->value_name("N"),
+      "threads to use (default: one per core); the numbers do not depend on it");
+  add("help", "print this help");
+  return options;
+}
+
+Expected<po::variables_map> parse(const Arguments& arguments, const po::options_description& known,
+                                  const std::string& command, const std::string& operand) {
+  po::options_description all;
+  all.add(known);
+  all.add_options()("operand", po::value<std::vector<std::string>>());
+  po::positional_options_description operands;
+  operands.add("operand", -1);
+  po::variables_map values;
+  try {
+    // No abbreviations: a script that says --thr must not change its meaning with a new option.
+    const int style = po::command_line_style::unix_style & ~po::command_line_style::allow_guessing;
+    po::store(
+        po::command_line_parser(arguments).options(all).positional(operands).style(style).run(),
+        values);
+    po::notify(values);
+  } catch (const po::error& e) {
+    return tl::unexpected(usage(command, e.what(), see_help(command)));
+  }
+  if (values.count("help") > 0) return values;
+  const std::size_t given =
+      values.count("operand") > 0 ? values["operand"].as<std::vector<std::string>>().size() : 0;
+  if (given != 1) {
+    return tl::unexpected(usage(
+        command, given == 0 ? operand + " is missing" : "more than one " + operand + " is given",
+        see_help(command)));
+  }
+  return values;
+}
+
+Expected<CommonOptions> common_options(const po::variables_map& values, const std::string& command,
+                                       const std::string& operand) {
+  CommonOptions options;
+  if (values.count("help") > 0) {
+    options.help = true;
+    return options;
+  }
+  options.input = values["operand"].as<std::vector<std::string>>().front();
+  if (options.input.empty()) {
+    return tl::unexpected(usage(command, operand + " is empty", see_help(command)));
+  }
+  if (values.count("out") > 0) options.out = values["out"].as<std::string>();
+  if (options.out && options.out->empty()) {
+    return tl::unexpected(usage(command, "--out is empty", "name a folder"));
+  }
+  if (values.count("side") > 0) {
+    const auto& side = values["side"].as<std::string>();
+    if (side != "R" && side != "L") {
+      return tl::unexpected(usage(command, "--side is neither R nor L", "write R or L"));
+    }
+    options.overrides.side = side == "R" ? Side::kRight : Side::kLeft;
+  }
+  options.overrides.head_diameter = millimetres(values, "head-diameter");
+  options.overrides.stem_length = millimetres(values, "stem-length");
+  options.json = values.count("json") > 0;
+  if (values.count("threads") > 0) {
+    options.measure.threads = values["threads"].as<int>();
+    if (options.measure.threads < 1 || options.measure.threads > kMaxThreads) {
+      return tl::unexpected(usage(command, "--threads is out of range", "give 1 to 256"));
+    }
+  }
+  if (options.out && values.count("no-pictures") == 0) {
+    options.measure.pictures = followup::Pictures::kDraw;
+  }
+  options.measure.progress = progress_line();
+  return options;
+}
+
+std::function<void(std::size_t, std::size_t)> progress_line() {
+  if (isatty(STDERR_FILENO) == 0) return {};
+  return [](std::size_t done, std::size_t all) {
+    std::cerr << "\r\033[Kmeasuring: step " << done << " of " << all << std::flush;
+    if (done >= all) std::cerr << "\r\033[K" << std::flush;
+  };
+}
+
+}  // namespace tidemark::app
