@@ -49,13 +49,46 @@ void flanks_of(Scene& scene, const Implant& implant) {
   scene.tip_s = scene.frame.from_film(implant.tip.px).x();
 }
 
+/// The frame at 0.8 mm smoothing minus its course over 6 mm, metal left out of both: what is left
+/// are edges, not the slow fall of soft tissue towards the skin.
+cv::Mat1f without_background(const StemFrame& f) {
+  cv::Mat1f weight;
+  cv::Mat1b free;
+  cv::bitwise_not(f.metal, free);
+  cv::bitwise_and(free, f.seen, free);
+  free.convertTo(weight, CV_32F, 1.0 / 255.0);
+  const auto masked = value_of<cv::Mat1f>(f.image.mul(weight));
+  const auto smooth = [&](double sigma_mm) {
+    cv::Mat1f sum;
+    cv::Mat1f total;
+    cv::GaussianBlur(masked, sum, {}, sigma_mm / f.mm, 0.0, cv::BORDER_REPLICATE);
+    cv::GaussianBlur(weight, total, {}, sigma_mm / f.mm, 0.0, cv::BORDER_REPLICATE);
+    return value_of<cv::Mat1f>(sum / (total + 1e-4F));
+  };
+  return value_of<cv::Mat1f>(smooth(0.8) - smooth(6.0));
+}
+
+/// Slope of a weak but real bone edge: well above the grain, well below the cortices.
+double edge_floor(const StemFrame& f, const Gradient& g) {
+  std::vector<float> values;
+  for (int y = 2; y < g.x.rows - 2; y += 2) {
+    for (int x = 2; x < g.x.cols - 2; x += 2) {
+      if (f.metal(y, x) == 0 && f.seen(y, x) != 0)
+        values.push_back(std::hypot(g.x(y, x), g.y(y, x)));
+    }
+  }
+  if (values.size() < 100) return 1e-6;
+  const auto high =
+      values.begin() + static_cast<std::ptrdiff_t>(0.97 * static_cast<double>(values.size()));
+  std::nth_element(values.begin(), high, values.end());
+  return std::max({1e-9, gradient_floor(f, g), 0.35 * static_cast<double>(*high)});
+}
+
 Scene make_scene(const film::FilmImage& film, const Implant& implant, double mm_per_px) {
   Scene scene;
   scene.frame = stem_frame(view_of(film.pixels), implant, mm_per_px, {});
-  cv::Mat1f soft;
-  cv::GaussianBlur(scene.frame.image, soft, {}, 0.8 / scene.frame.mm);
-  scene.g = gradient(soft);
-  scene.floor = gradient_floor(scene.frame, scene.g);
+  scene.g = gradient(without_background(scene.frame));
+  scene.floor = edge_floor(scene.frame, scene.g);
   flanks_of(scene, implant);
   return scene;
 }
@@ -156,11 +189,28 @@ struct Trochanter {
   Polyline outline_px;
 };
 
+/// Evidence for the medial outline round the lesser trochanter: not farther from the stem or from
+/// the shaft than the trochanter or the calcar stand out, which keeps the ischium's edges away.
+cv::Mat1f medial_evidence(const Scene& scene, const Line2& shaft_px) {
+  constexpr double kFromStem = 19.0;  // mm, house choice
+  constexpr double kFromShaft =
+      33.0;  // mm: half a shaft, 14 to 17, and a tall trochanter, 12 to 15
+  cv::Mat1f e = cortex_evidence(scene, 1, 1.5, kFromStem, 0.004);
+  const StemFrame& f = scene.frame;
+  const Vec2 p = f.from_film(shaft_px.point);
+  const double slope = f.medial.dot(shaft_px.direction) / f.distal.dot(shaft_px.direction);
+  for (int r = 0; r < e.rows; ++r) {
+    const double axis_x = p.y() + slope * (f.s_at(r) - p.x());
+    for (int c = std::max(0, f.column(axis_x + kFromShaft)); c < e.cols; ++c) e(r, c) = kForbidden;
+  }
+  return e;
+}
+
 /// Lesser trochanter: where the medial outline bulges farthest from a straight course between the
 /// calcar and the shaft.
 std::optional<Trochanter> find_lesser(const Scene& scene, const Line2& shaft_px, double mm_per_px) {
   const StemFrame& f = scene.frame;
-  const cv::Mat1f e = cortex_evidence(scene, 1, 1.5, 42.0, 0.006);
+  const cv::Mat1f e = medial_evidence(scene, shaft_px);
   const auto path = best_path(e, f.row(2.0), std::min(f.row(120.0), last_seen_row(f)), {3, 0.10});
   if (!path) return std::nullopt;
   const Polyline outline = to_film(f, *path);
@@ -213,7 +263,7 @@ std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implan
   constexpr double kStepDeg = 1.5;
   constexpr double kFromDeg = -110.0;  // 0 = proximal, negative = lateral
   constexpr double kToDeg = 55.0;
-  constexpr double kReach = 52.0;
+  constexpr double kReach = 44.0;
   const int rays = static_cast<int>((kToDeg - kFromDeg) / kStepDeg) + 1;
   const int cells = static_cast<int>(kReach / f.mm);
   cv::Mat1f e(rays, cells, kForbidden);
@@ -236,7 +286,7 @@ std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implan
       const double gx = scene.g.x(row, col);
       const double gy = scene.g.y(row, col);
       const double fall = -(gy * out.x() + gx * out.y());
-      e(i, k) = static_cast<float>(fall / (std::hypot(gx, gy) + scene.floor) + 0.006 * r);
+      e(i, k) = static_cast<float>(fall / (std::hypot(gx, gy) + scene.floor) + 0.003 * r);
     }
   }
   const auto path = best_path(e, 0, rays - 1, {4, 0.06});

@@ -122,8 +122,8 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
   apply_given(options.given, h.mm_per_px, implant);
   implant.reference_px = reference_point(implant.axis.line_px, implant.shoulder.px, h.mm_per_px);
 
-  auto metal = value_of<cv::Mat1b>(
-      foreign_metal(fine.image, h.mm_per_px / fine.factor, shape->edge_contrast) | mask);
+  auto metal =
+      value_of<cv::Mat1b>(foreign_metal(fine.image, mask, h.mm_per_px / fine.factor) | mask);
   if (implant.cup) {
     const Vec2 c = fine.from_film(implant.cup->circle_px.centre);
     cv::circle(metal, {static_cast<int>(std::lround(c.x())), static_cast<int>(std::lround(c.y()))},

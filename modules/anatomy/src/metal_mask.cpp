@@ -5,8 +5,44 @@
 #include <opencv2/imgproc.hpp>
 
 namespace tidemark::anatomy {
+namespace {
 
-cv::Mat1b foreign_metal(const cv::Mat1f& image, double mm, double contrast) {
+/// Median grey of the stem and of the 3 to 8 mm beside it.
+struct Levels {
+  double body = 0.0;
+  double beside = 0.0;
+};
+
+double median_over(const cv::Mat1f& image, const cv::Mat1b& mask) {
+  std::vector<float> v;
+  for (int y = 0; y < mask.rows; ++y) {
+    for (int x = 0; x < mask.cols; ++x) {
+      if (mask(y, x) != 0) v.push_back(image(y, x));
+    }
+  }
+  if (v.empty()) return 0.0;
+  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
+  std::nth_element(v.begin(), mid, v.end());
+  return *mid;
+}
+
+cv::Mat1b grown(const cv::Mat1b& mask, double radius) {
+  const int r = static_cast<int>(std::lround(radius));
+  cv::Mat1b out;
+  cv::dilate(mask, out, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1}));
+  return out;
+}
+
+Levels levels_of(const cv::Mat1f& image, const cv::Mat1b& stem, double mm) {
+  const auto ring = value_of<cv::Mat1b>(grown(stem, 8.0 / mm) - grown(stem, 3.0 / mm));
+  return {median_over(image, stem), median_over(image, ring)};
+}
+
+}  // namespace
+
+cv::Mat1b foreign_metal(const cv::Mat1f& image, const cv::Mat1b& stem, double mm) {
+  const Levels level = levels_of(image, stem, mm);
+  const double step = level.body - level.beside;
   // A white top-hat keeps what is narrower than 9 mm; cortices are narrower too, but their step is
   // a fraction of metal's (literature: a 5 mm cortex against a 10 mm titanium stem,
   // docs/anatomy.md).
@@ -14,8 +50,10 @@ cv::Mat1b foreign_metal(const cv::Mat1f& image, double mm, double contrast) {
   const cv::Mat kernel = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1});
   cv::Mat1f opened;
   cv::morphologyEx(image, opened, cv::MORPH_OPEN, kernel);
-  const auto core = value_of<cv::Mat1b>((image - opened) > 0.75 * contrast);
-  const auto skirt = value_of<cv::Mat1b>((image - opened) > 0.35 * contrast);
+  const auto narrow = value_of<cv::Mat1f>(image - opened);
+  const auto core =
+      value_of<cv::Mat1b>((narrow > 0.6 * step) & (image > level.beside + 0.8 * step));
+  const auto skirt = value_of<cv::Mat1b>(narrow > 0.3 * step);
   // Hysteresis: a core counts with everything of the skirt that it touches.
   cv::Mat1i labels;
   const int n = cv::connectedComponents(skirt, labels, 8);

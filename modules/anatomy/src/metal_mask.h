@@ -6,7 +6,7 @@ namespace tidemark::anatomy {
 
 /// Bright, sharp, narrow things that are no bone: wires, staples, screws, letters, other implants.
 /// @param image    pixels of `mm` mm
-/// @param contrast grey step from stem metal to what lies beside it
-[[nodiscard]] cv::Mat1b foreign_metal(const cv::Mat1f& image, double mm, double contrast);
+/// @param stem     the stem found before: its grey tells what metal looks like on this film
+[[nodiscard]] cv::Mat1b foreign_metal(const cv::Mat1f& image, const cv::Mat1b& stem, double mm);
 
 }  // namespace tidemark::anatomy
