@@ -1,0 +1,30 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "parts.h"
+#include "tidemark/phantom/film.h"
+
+namespace tidemark::phantom {
+
+struct Model {
+  FemurModel femur;
+  std::optional<FemurModel> other_femur;  ///< of the other hip, as if it were a right one
+  StemModel stem;
+  CupModel cup;
+  TriangleMesh head;  ///< stem frame
+  PelvisModel pelvis;
+  std::vector<Solid> body;
+  std::vector<Strut> pelvis_struts;
+  double mid_x = kHipFromMidline;  ///< middle of the body, world frame
+  Rigid3 femur_from_seat;          ///< femur from stem as seated at surgery
+};
+
+/// Femur from stem after a motion.
+[[nodiscard]] Rigid3 femur_from_stem(const Model& model, const Motion& motion);
+
+/// World from femur: the head's centre (after the motion) stands in the cup's.
+[[nodiscard]] Rigid3 world_from_femur(const Model& model, const FilmSpec& film);
+
+}  // namespace tidemark::phantom

@@ -1,0 +1,86 @@
+#pragma once
+
+#include <functional>
+#include <vector>
+
+#include "grid.h"
+#include "tidemark/core/expected.h"
+#include "tidemark/phantom/case.h"
+#include "tidemark/phantom/scene.h"
+
+namespace tidemark::phantom {
+
+/// A femur as the renderer and the truth need it. Everything in the femur frame.
+struct FemurModel {
+  TriangleMesh outer;
+  TriangleMesh inside;               ///< border of cortex to cancellous bone and marrow
+  TriangleMesh crest;                ///< dense ridges; may be empty
+  Vec3 head_centre = Vec3::Zero();   ///< of the natural head
+  std::vector<Vec3> lesser_points;   ///< surface of the lesser trochanter
+  std::vector<Vec3> greater_points;  ///< surface of the greater trochanter
+  std::vector<Strut> struts;         ///< of the cancellous bone, also where the stem will sit
+  Vec3 canal_centre = Vec3::Zero();  ///< middle of the canal 60 mm below the lesser trochanter
+  double canal_half_width_mm = 6.0;  ///< there, medial to lateral
+};
+
+/// Whether the head is still on (the other hip) or cut off at the neck for a stem.
+enum class NeckState { kWhole, kCut };
+
+/// The invented femur.
+[[nodiscard]] FemurModel invent_femur(const FemurShape& shape, NeckState neck, unsigned threads);
+
+/// A femur from a closed outer surface in patient axes (mm), either end of any length. Cortex by
+/// an inward offset that grows from the trochanters to the shaft.
+/// @return kCannotTell when no head, shaft and lesser trochanter can be found on it.
+[[nodiscard]] Expected<FemurModel> femur_from_surface(const TriangleMesh& lps, Side side,
+                                                      const FemurShape& shape, NeckState neck,
+                                                      unsigned threads);
+
+/// Stem with neck, in the stem frame; the head is a part of its own.
+struct StemModel {
+  TriangleMesh mesh;
+  Vec3 head_centre = Vec3::Zero();
+  Vec3 shoulder = Vec3::Zero();    ///< most proximal lateral point of the body
+  Vec3 tip = Vec3::Zero();         ///< most distal point
+  Vec3 reference{0.0, 10.0, 0.0};  ///< on the axis, 10 mm distal of the shoulder's level
+  double axis_from_mm = 0.0;       ///< the straight distal body begins here on the axis
+  double axis_to_mm = 0.0;         ///< and ends here
+};
+
+[[nodiscard]] StemModel build_stem(const StemShape& shape);
+
+/// Whether a point of the stem frame lies in the stem's body.
+[[nodiscard]] bool stem_holds(const StemShape& shape, const Vec3& p_in_stem);
+
+struct CupModel {
+  TriangleMesh shell;
+  TriangleMesh liner;
+};
+
+/// Shell and liner about the origin of the world frame.
+[[nodiscard]] CupModel build_cup(const CupShape& shape, double head_radius_mm);
+
+/// Both halves of the pelvis with sacrum, world frame.
+struct PelvisModel {
+  TriangleMesh outer;
+  TriangleMesh inside;
+};
+
+/// Distance of a hip centre from the middle of the body, mm, in the invented pelvis.
+inline constexpr double kHipFromMidline = 89.0;
+
+[[nodiscard]] PelvisModel invent_pelvis(double scale, double socket_radius_mm, unsigned threads);
+
+/// A pelvis from a closed surface in patient axes, its socket of `side` brought to the origin.
+/// @return kCannotTell when no socket is found within reach of `head_in_lps`.
+[[nodiscard]] Expected<PelvisModel> pelvis_from_surface(const TriangleMesh& lps, Side side,
+                                                        const Vec3& head_in_lps, unsigned threads);
+
+/// Skin and muscle, world frame.
+[[nodiscard]] std::vector<Solid> build_body(const BodyShape& shape, double mid_x);
+
+/// Struts of cancellous bone within a solid: `inside(p)` in mm, negative within.
+[[nodiscard]] std::vector<Strut> grow_struts(const std::function<double(const Vec3&)>& inside,
+                                             const Box& box, double scale, std::uint64_t seed);
+
+}  // namespace tidemark::phantom

@@ -1,1 +1,0 @@
-#include "tidemark/core/geometry.h"

@@ -1,0 +1,160 @@
+#include "tidemark/phantom/write.h"
+
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <system_error>
+
+namespace tidemark::phantom {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr const char* kSimulator = "tidemark-phantom/1";
+
+/// Rounded for print: 1e-4 of a pixel, mm or degree is far below what is simulated.
+double round4(double value) { return std::round(value * 1e4) / 1e4; }
+
+Json point(const Vec2& p) { return Json::array({round4(p.x()), round4(p.y())}); }
+
+Json circle(const Circle2& c) {
+  return {{"centre_px", point(c.centre)}, {"diameter_px", round4(2.0 * c.radius)}};
+}
+
+std::string film_name(std::size_t index) {
+  return std::string("film-") + (index < 10 ? "0" : "") + std::to_string(index) + ".dcm";
+}
+
+const char* side_letter(const CaseSpec& spec) { return spec.side == Side::kLeft ? "L" : "R"; }
+
+Json processing_json(const FilmSpec& film) {
+  const Processing& p = film.processing;
+  return {
+      {"photometric", p.photometric == Photometric::kMonochrome1 ? "MONOCHROME1" : "MONOCHROME2"},
+      {"bits_stored", p.bits_stored},
+      {"curve", p.curve == GreyCurve::kSigmoid ? "sigmoid" : "linear"},
+      {"edge_gain", round4(p.edge_gain)},
+      {"edge_radius_mm", round4(p.edge_radius_mm)},
+      {"latitude", round4(p.latitude)},
+      {"quanta_per_pixel", round4(film.exposure.quanta_per_pixel)},
+      {"scatter_to_primary", round4(film.exposure.scatter_to_primary)},
+      {"focal_spot_mm", film.exposure.focal_spot.value},
+      {"detector_blur_mm", round4(film.exposure.detector_blur.value)}};
+}
+
+Json beam_json(const FilmSpec& film) {
+  return {{"view", film.field == FieldOfView::kPelvis ? "pelvis" : "hip"},
+          {"source_to_detector_mm", film.beam.source_to_detector.value},
+          {"hip_to_detector_mm", round4(film.beam.hip_to_detector.value)},
+          {"pixel_pitch_mm", round4(film.beam.pixel_pitch.value)},
+          {"turn_deg", round4(film.beam.turn.value)}};
+}
+
+Json motion_json(const Motion& m) {
+  return {{"subsidence_mm", round4(m.subsidence.value)},
+          {"medial_mm", round4(m.medial.value)},
+          {"tilt_change_deg", round4(m.tilt_change.value)}};
+}
+
+Json film_json(const FilmSpec& film, const FilmTruth& t, std::size_t index) {
+  return {{"file", film_name(index)},
+          {"mm_per_px", t.mm_per_px},
+          {"head", circle(t.head)},
+          {"cup", circle(t.cup)},
+          {"points_px",
+           {{"stem_reference", point(t.stem_reference)},
+            {"stem_tip", point(t.stem_tip)},
+            {"stem_shoulder", point(t.stem_shoulder)},
+            {"lesser_trochanter", point(t.lesser_trochanter)},
+            {"greater_trochanter", point(t.greater_trochanter)}}},
+          {"stem_axis_px", {point(t.stem_axis[0]), point(t.stem_axis[1])}},
+          {"shaft_axis_px", {point(t.shaft_axis[0]), point(t.shaft_axis[1])}},
+          {"tilt_deg", round4(t.tilt_deg)},
+          {"pose_deg",
+           {{"flexion", round4(film.pose.flexion.value)},
+            {"abduction", round4(film.pose.abduction.value)},
+            {"rotation", round4(film.pose.rotation.value)}}},
+          {"migration", motion_json(film.motion)},
+          {"beam", beam_json(film)},
+          {"processing", processing_json(film)},
+          {"visible",
+           {{"lesser_trochanter", t.lesser_visible}, {"greater_trochanter", t.greater_visible}}}};
+}
+
+Json series_json(const CaseSpec& spec) {
+  Json films = Json::array();
+  for (std::size_t i = 0; i < spec.films.size(); ++i) {
+    films.push_back({{"file", film_name(i)},
+                     {"role", i == 0 ? "reference" : "follow-up"},
+                     {"date", spec.films[i].date},
+                     {"view", "AP"}});
+  }
+  return {{"hip", hip_name(spec)},
+          {"side", side_letter(spec)},
+          {"surgery_date", spec.surgery_date},
+          {"stem", {{"fixation", "uncemented"}, {"head_diameter_mm", spec.head_diameter.value}}},
+          {"films", films}};
+}
+
+Json comparison_json(const Model& model, const CaseSpec& spec, std::size_t follow_up) {
+  const Motion& motion = spec.films[follow_up].motion;
+  const PointSubsidence at = subsidence_of_points(model, spec, motion);
+  Json json{{"reference", 0}, {"follow_up", follow_up}};
+  json.update(motion_json(motion));
+  json["subsidence_at_mm"] = {{"head_centre", round4(at.head_centre)},
+                              {"shoulder", round4(at.shoulder)},
+                              {"tip", round4(at.tip)}};
+  return json;
+}
+
+/// Beside its target first, then renamed: no half-written file carries the final name.
+Expected<void> write_text(const std::filesystem::path& file, const Json& json) {
+  std::filesystem::path part = file;
+  part += ".part";
+  std::ofstream out(part, std::ios::binary);
+  out << json.dump(2) << "\n";
+  out.close();
+  std::error_code error;
+  if (out) std::filesystem::rename(part, file, error);
+  if (!out || error) {
+    return fail(ErrorKind::kNotWritable, file.filename().string(), "the file cannot be written",
+                "choose another output folder");
+  }
+  return {};
+}
+
+}  // namespace
+
+Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& spec,
+                          unsigned threads, const std::function<void(int)>& progress) {
+  std::error_code error;
+  std::filesystem::create_directories(folder, error);
+  if (error) {
+    return fail(ErrorKind::kNotWritable, folder.string(), "the folder cannot be made",
+                "choose another output folder");
+  }
+  const auto model = build_model(spec, threads);
+  if (!model) return tl::unexpected(model.error());
+  Json films = Json::array();
+  Json comparisons = Json::array();
+  for (std::size_t i = 0; i < spec.films.size(); ++i) {
+    const SimulatedFilm film = simulate(**model, spec, spec.films[i], threads);
+    const auto index = static_cast<int>(i);
+    const auto written = write_dicom(folder / film_name(i), film.pixels, spec, index);
+    if (!written) return written;
+    films.push_back(film_json(spec.films[i], film.truth, i));
+    if (i > 0) comparisons.push_back(comparison_json(**model, spec, i));
+    if (progress) progress(index);
+  }
+  const Json truth{{"schema", "tidemark/truth/1"},
+                   {"simulator", kSimulator},
+                   {"seed", spec.seed},
+                   {"side", side_letter(spec)},
+                   {"head_diameter_mm", spec.head_diameter.value},
+                   {"films", films},
+                   {"comparisons", comparisons}};
+  if (const auto ok = write_text(folder / "truth.json", truth); !ok) return ok;
+  return write_text(folder / "series.json", series_json(spec));
+}
+
+}  // namespace tidemark::phantom
