@@ -1,0 +1,51 @@
+#!/usr/bin/python3
+"""Writes simulated hips (films, series.json, truth.json) to OUT/case-NN.
+
+usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard] [--jobs 1]
+"""
+import argparse
+import multiprocessing
+import os
+import shutil
+import sys
+
+for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(name, "1")
+sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
+import case  # noqa: E402
+
+
+def one(args):
+    options, number = args
+    final = os.path.join(options.out, f"case-{number:02d}")
+    part = final + ".part"
+    shutil.rmtree(part, ignore_errors=True)
+    seconds = case.make_case(options.meshes, part, options.seed, number, options.followups, options.set)
+    if os.path.exists(final):
+        shutil.rmtree(final + ".old", ignore_errors=True)
+        os.rename(final, final + ".old")
+    os.rename(part, final)
+    shutil.rmtree(final + ".old", ignore_errors=True)
+    return number, seconds
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--meshes", required=True, help="folder that holds ssm-lower-limb/")
+    parser.add_argument("--out", required=True)
+    parser.add_argument("--cases", type=int, default=12)
+    parser.add_argument("--first", type=int, default=0, help="number of the first case")
+    parser.add_argument("--followups", type=int, default=2)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--set", choices=sorted(case.PLANS), default="seat")
+    parser.add_argument("--jobs", type=int, default=1)
+    options = parser.parse_args()
+    os.makedirs(options.out, exist_ok=True)
+    work = [(options, n) for n in range(options.first, options.first + options.cases)]
+    with multiprocessing.Pool(options.jobs) as pool:
+        for number, seconds in pool.imap(one, work):
+            print(f"case-{number:02d}: {seconds:.1f} s a film", flush=True)
+
+
+if __name__ == "__main__":
+    main()
