@@ -4,6 +4,8 @@
 #include <cstring>
 #include <numbers>
 
+#include "printable.h"
+
 namespace tidemark::followup {
 namespace {
 
@@ -124,7 +126,7 @@ void Canvas::font(const TextStyle& style) {
 double Canvas::text_width(const std::string& text, const TextStyle& style) {
   font(style);
   cairo_text_extents_t extents{};
-  cairo_text_extents(context_.get(), text.c_str(), &extents);
+  cairo_text_extents(context_.get(), printable(text).c_str(), &extents);
   return extents.x_advance;
 }
 
@@ -134,7 +136,7 @@ void Canvas::text(const Vec2& at, const std::string& text, const TextStyle& styl
                        : style.anchor == Anchor::kCentre ? 0.5 * width
                                                          : width;
   cairo_move_to(context_.get(), at.x() - shift, at.y());
-  cairo_text_path(context_.get(), text.c_str());
+  cairo_text_path(context_.get(), printable(text).c_str());
   colour(kEdge);
   cairo_set_line_width(context_.get(), 0.2 * style.size);
   cairo_stroke_preserve(context_.get());

@@ -74,7 +74,7 @@ class Canvas {
   void dot(const Vec2& centre, double radius, Colour colour);
   void cross(const Vec2& centre, double arm, const Stroke& stroke);
   void arrow(const Vec2& from, const Vec2& to, const Stroke& stroke);
-  /// `at` is on the base line. Text gets a dark edge.
+  /// `at` is on the base line. Text gets a dark edge; what is not printable shows as "?".
   void text(const Vec2& at, const std::string& text, const TextStyle& style);
   [[nodiscard]] double text_width(const std::string& text, const TextStyle& style);
 

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cmath>
 #include <nlohmann/json.hpp>
 
@@ -205,6 +206,37 @@ Json comparison_json(const ComparisonResult& comparison, const LengthWriter& len
   return out;
 }
 
+/// Pretty-prints with one space of indent, but keeps points and other lists of plain numbers, and
+/// lists of such lists, on one line: an outline of a thousand points would fill a thousand screens.
+bool is_flat(const Json& node) {
+  return node.is_array() && std::all_of(node.begin(), node.end(), [](const Json& item) {
+           return item.is_number() || is_flat(item);
+         });
+}
+
+std::string dumped(const Json& node) {
+  // File names need not be UTF-8; what is not is replaced, so that the file stays valid JSON.
+  return node.dump(-1, ' ', false, Json::error_handler_t::replace);
+}
+
+void print(const Json& node, std::size_t depth, std::string& out) {
+  const bool is_measured = node.is_object() && node.contains("u95");
+  if (!node.is_structured() || node.empty() || is_flat(node) || is_measured) {
+    out += dumped(node);
+    return;
+  }
+  const std::string indent(depth + 1, ' ');
+  bool first = true;
+  out += node.is_object() ? "{" : "[";
+  for (const auto& [key, value] : node.items()) {
+    out += (first ? "\n" : ",\n") + indent;
+    if (node.is_object()) out += dumped(Json(key)) + ": ";
+    print(value, depth + 1, out);
+    first = false;
+  }
+  out += "\n" + std::string(depth, ' ') + (node.is_object() ? "}" : "]");
+}
+
 }  // namespace
 
 std::string to_json(const Result& result) {
@@ -226,8 +258,9 @@ std::string to_json(const Result& result) {
   }
   out["flags"] = flags_json(result.flags);
   out["caution"] = kCaution;
-  // File names need not be UTF-8; what is not is replaced, so that the file stays valid JSON.
-  return out.dump(1, ' ', false, Json::error_handler_t::replace) + "\n";
+  std::string text;
+  print(out, 0, text);
+  return text + "\n";
 }
 
 }  // namespace tidemark::followup

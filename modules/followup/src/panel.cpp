@@ -79,12 +79,15 @@ Raster shown(const film::FilmImage& film, const Tone& tone, const Panel& panel,
     for (int x = 0; x < out.width; ++x) {
       const Vec2 p = film_from_canvas.apply(Vec2(panel.box.x + x + 0.5, panel.box.y + y + 0.5));
       double sum = 0.0;
+      int samples = 0;
       for (const Vec2& q : {Vec2(p - half_x - half_y), Vec2(p + half_x - half_y),
                             Vec2(p - half_x + half_y), Vec2(p + half_x + half_y)}) {
         const auto value = sample_linear(film.pixels, q);
-        sum += value ? tone(*value) : 0.0;
+        if (!value) continue;
+        sum += tone(*value);
+        ++samples;
       }
-      out.at(x, y) = static_cast<float>(0.25 * sum);
+      out.at(x, y) = samples > 0 ? static_cast<float>(sum / samples) : kNoFilm;
     }
   }
   return out;
@@ -102,7 +105,9 @@ RasterOf<std::uint32_t> in_two_colours(const Raster& first, const Raster& second
   for (std::size_t i = 0; i < out.values.size(); ++i) {
     const double a = first.values[i];
     const double b = second.values[i];
-    out.values[i] = packed(b, 0.5 * (a + b), a);
+    const bool both = first.values[i] >= 0.0F && second.values[i] >= 0.0F;
+    const double one = 0.35 * std::max(a, b);
+    out.values[i] = both ? packed(b, 0.5 * (a + b), a) : packed(one, one, one);
   }
   return out;
 }

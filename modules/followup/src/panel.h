@@ -28,7 +28,8 @@ struct Panel {
 [[nodiscard]] Panel panel_of(const Box& box, const Box& region_px, Side side);
 
 /// Samples `film` for every pixel of the panel. film_from_frame maps px of the panel's frame to px
-/// of `film`. 0 to 1; 0 outside of the film.
+/// of `film`. 0 to 1; kNoFilm outside of the film.
+inline constexpr float kNoFilm = -1.0F;
 [[nodiscard]] Raster shown(const film::FilmImage& film, const Tone& tone, const Panel& panel,
                            const Affine2& film_from_frame);
 

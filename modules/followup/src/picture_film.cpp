@@ -13,6 +13,7 @@ constexpr double kPanelHeight = 1180.0;
 constexpr double kPanelWidth = 900.0;
 constexpr double kCaptionHeight = 96.0;
 constexpr double kMarginMm = 14.0;
+constexpr double kLeastShape = 0.62;  // width over height: room for labels and the caption
 /// Drawn radius of a landmark's uncertainty: twice u, about 95 % in one direction.
 constexpr double kShownU = 2.0;
 
@@ -31,7 +32,11 @@ Box region_of(const HipFilm& film) {
   for (const auto& mark : {film.femur.greater_trochanter, film.femur.lesser_trochanter}) {
     if (mark) points.push_back(mark->px);
   }
-  return inside_film(box_around(points, kMarginMm * px_per_mm), film.hip_view);
+  Box box = inside_film(box_around(points, kMarginMm * px_per_mm), film.hip_view);
+  const double missing = std::max(0.0, kLeastShape * box.height - box.width);
+  box.x -= 0.5 * missing;
+  box.width += missing;
+  return inside_film(box, film.hip_view);
 }
 
 /// Draws what was found, in the panel of the film's hip view.
@@ -60,12 +65,17 @@ class Overlay {
   }
 
  private:
-  /// Text on the side of the panel that has more room.
+  /// Text on the outer side of the point, or on the inner one where the panel ends.
   void label(const Vec2& at, const std::string& name) {
-    const bool on_left = at.x() - panel_.box.x < 0.5 * panel_.box.width;
-    const TextStyle style{14.0, kYellow, Weight::kNormal, on_left ? Anchor::kRight : Anchor::kLeft};
-    canvas_.text(at + Vec2(on_left ? -16.0 : 16.0, 5.0), name, style);
+    TextStyle style{14.0, kYellow};
+    const double needed = kLabelGap + canvas_.text_width(name, style) + 4.0;
+    const double room_left = at.x() - panel_.box.x;
+    const double room_right = panel_.box.x + panel_.box.width - at.x();
+    const bool left = room_left < room_right ? room_left > needed : room_right < needed;
+    style.anchor = left ? Anchor::kRight : Anchor::kLeft;
+    canvas_.text(at + Vec2(left ? -kLabelGap : kLabelGap, 5.0), name, style);
   }
+  static constexpr double kLabelGap = 16.0;
   Canvas& canvas_;
   const Panel& panel_;
 };
@@ -124,7 +134,7 @@ void draw_caption(Canvas& canvas, double top, const FilmResult& result) {
   x = legend(canvas, {x, top + 80.0}, kBlue, 9.0, "stem axis");
   x = legend(canvas, {x, top + 80.0}, kOrange, 9.0, "shaft axis");
   x = legend(canvas, {x, top + 80.0}, kOrange, 0.0, "outer cortex");
-  (void)legend(canvas, {x, top + 80.0}, kYellow, 0.0, "landmark, circle = 95 %");
+  (void)legend(canvas, {x, top + 80.0}, kYellow, 0.0, "landmark ± 95 %");
 }
 
 }  // namespace
@@ -134,7 +144,7 @@ std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,
   const Box region = region_of(film);
   if (region.width < 2.0 || region.height < 2.0) return {};
   const double k = std::min(kPanelHeight / region.height, kPanelWidth / region.width);
-  const double width = std::max(620.0, std::ceil(k * region.width));
+  const double width = std::max(700.0, std::ceil(k * region.width));
   const double height = std::ceil(k * region.height);
   Canvas canvas(static_cast<int>(width), static_cast<int>(height + kCaptionHeight), kDark);
   const Panel panel = panel_of({0.0, 0.0, width, height}, region, film.side);

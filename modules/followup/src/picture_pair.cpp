@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "panel.h"
+#include "printable.h"
 #include "tidemark/followup/write.h"
 #include "working.h"
 
@@ -12,9 +13,9 @@ namespace {
 constexpr int kWidth = 1500;
 constexpr int kHeight = 1060;
 constexpr Box kMain{16.0, 64.0, 660.0, 940.0};
-constexpr Box kTipInset{700.0, 250.0, 380.0, 330.0};
-constexpr Box kShoulderInset{1104.0, 250.0, 380.0, 330.0};
-constexpr Box kPlot{700.0, 640.0, 784.0, 364.0};
+constexpr Box kTipInset{700.0, 268.0, 380.0, 320.0};
+constexpr Box kShoulderInset{1104.0, 268.0, 380.0, 320.0};
+constexpr Box kPlot{700.0, 618.0, 784.0, 386.0};
 constexpr double kInsetMm = 26.0;  ///< width of what an inset shows
 constexpr double kMarginMm = 10.0;
 
@@ -118,6 +119,28 @@ std::string length_text(const Pair& pair, const Measured<Millimetres>& m) {
          pair.unit;
 }
 
+/// The flags on two lines at most; the result has them whole.
+void draw_flags(Canvas& canvas, const std::vector<Flag>& flags, const Vec2& at) {
+  if (flags.empty()) {
+    canvas.text(at, "No flags", {14.0, kGrey});
+    return;
+  }
+  constexpr std::size_t kPerLine = 96;
+  std::string text = flags.size() == 1 ? "Flag:" : std::to_string(flags.size()) + " flags:";
+  for (const Flag& flag : flags) text += " " + flag.text;
+  text = printable(text);
+  Vec2 p = at;
+  for (int line = 0; line < 2 && !text.empty(); ++line) {
+    std::string part = first_characters(text, kPerLine);
+    const bool more = part.size() < text.size();
+    if (more) part.resize(std::min(part.size(), part.find_last_of(' ')));
+    text.erase(0, more ? part.size() + 1 : part.size());
+    if (line == 1 && !text.empty()) part += " ...";
+    canvas.text(p, part, {14.0, kYellow});
+    p.y() += 20.0;
+  }
+}
+
 void draw_numbers(Canvas& canvas, const Pair& pair) {
   const migration::Migration& m = *pair.comparison.migration;
   const double x = kTipInset.x;
@@ -132,10 +155,7 @@ void draw_numbers(Canvas& canvas, const Pair& pair) {
   canvas.text({x, 194.0},
               "± is the half-width of the 95 % interval; distal, medial, varus positive",
               {14.0, kGrey});
-  std::string flags = "no flags";
-  if (!pair.comparison.flags.empty()) flags = "Flag: " + pair.comparison.flags.front().text;
-  if (flags.size() > 92) flags = flags.substr(0, 89) + "...";
-  canvas.text({x, 222.0}, flags, {14.0, pair.comparison.flags.empty() ? kGrey : kYellow});
+  draw_flags(canvas, pair.comparison.flags, {x, 220.0});
 }
 
 /// One line of the plot: what says it, and its subsidence.
@@ -201,7 +221,8 @@ void draw_plot(Canvas& canvas, const Pair& pair) {
   const auto [low, high] = plot_ends(rows, pair.mm_per_unit);
   const double x0 = kPlot.x + 190.0;
   const double per_unit = (kPlot.x + kPlot.width - 14.0 - x0) / (high - low);
-  canvas.text({kPlot.x, kPlot.y + 18.0}, "Do the witnesses agree?", {16.0, kWhite, Weight::kBold});
+  canvas.text({kPlot.x, kPlot.y + 18.0}, "The result, and what each bony feature says on its own",
+              {16.0, kWhite, Weight::kBold});
   draw_axis(canvas, pair, low, high, x0, per_unit);
   const double step = std::min(44.0, (kPlot.height - 90.0) / static_cast<double>(rows.size()));
   double y = kPlot.y + 58.0;

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "printable.h"
 #include "tidemark/core/date.h"
 #include "tidemark/followup/write.h"
 
@@ -70,13 +71,15 @@ double length_unit_mm(const Result& result) {
 /// Flags by film and pair below the table, each once.
 std::string flag_lines(const Result& result) {
   std::string out;
-  for (const Flag& flag : result.flags) out += "  " + flag.text + "\n";
+  for (const Flag& flag : result.flags) out += "  " + printable(flag.text) + "\n";
   for (const FilmResult& film : result.films) {
-    for (const Flag& flag : film.flags) out += "  " + film.file + ": " + flag.text + "\n";
+    for (const Flag& flag : film.flags)
+      out += "  " + printable(film.file) + ": " + printable(flag.text) + "\n";
   }
   for (const ComparisonResult& pair : result.comparisons) {
     for (const Flag& flag : pair.flags) {
-      out += "  " + result.films[pair.follow_up].file + " (comparison): " + flag.text + "\n";
+      out += "  " + printable(result.films[pair.follow_up].file) +
+             " (comparison): " + printable(flag.text) + "\n";
     }
   }
   return out.empty() ? out : "Flags:\n" + out;
@@ -85,14 +88,15 @@ std::string flag_lines(const Result& result) {
 std::string refusal_lines(const Result& result) {
   std::string out;
   for (const FilmResult& film : result.films) {
-    if (film.status == Status::kNotMeasured) out += "  " + film.file + ": " + film.reason + "\n";
+    if (film.status == Status::kNotMeasured)
+      out += "  " + printable(film.file) + ": " + printable(film.reason) + "\n";
   }
   for (const ComparisonResult& pair : result.comparisons) {
     const bool films_fine = result.films[pair.reference].status == Status::kMeasured &&
                             result.films[pair.follow_up].status == Status::kMeasured;
     if (pair.status == Status::kNotMeasured && films_fine) {
-      out += "  " + result.films[pair.follow_up].file + " against " +
-             result.films[pair.reference].file + ": " + pair.reason + "\n";
+      out += "  " + printable(result.films[pair.follow_up].file) + " against " +
+             printable(result.films[pair.reference].file) + ": " + printable(pair.reason) + "\n";
     }
   }
   return out.empty() ? out : "Not measured:\n" + out;
@@ -102,8 +106,12 @@ Line row_of(const Result& result, const ComparisonResult& pair) {
   const double unit = length_unit_mm(result);
   const FilmResult& film = result.films[pair.follow_up];
   const std::size_t flags = pair.flags.size() + film.flags.size();
-  Line line{film.file, pair.days ? std::to_string(*pair.days) : "", "", "",
-            "",        flags == 0 ? "" : std::to_string(flags)};
+  Line line{printable(film.file),
+            pair.days ? std::to_string(*pair.days) : "",
+            "",
+            "",
+            "",
+            flags == 0 ? "" : std::to_string(flags)};
   if (pair.migration) {
     line[2] = shown(pair.migration->subsidence, unit);
     line[3] = shown(pair.migration->medial, unit);
@@ -116,13 +124,13 @@ Line row_of(const Result& result, const ComparisonResult& pair) {
 
 std::string heading(const Result& result) {
   std::string out = "Hip";
-  if (result.hip) out += " " + *result.hip;
+  if (result.hip) out += " " + printable(*result.hip);
   out += ", " + side_text(result.side);
   const auto reference =
       std::find_if(result.films.begin(), result.films.end(),
                    [](const FilmResult& film) { return film.role == Role::kReference; });
   if (reference != result.films.end()) {
-    out += ", reference film " + reference->file;
+    out += ", reference film " + printable(reference->file);
     if (reference->date) out += " (" + format_date(*reference->date) + ")";
   }
   return out + "\n\n";
@@ -147,10 +155,11 @@ std::string circle_line(const std::string& name, const std::optional<CircleResul
 }
 
 std::string film_block(const FilmResult& film) {
-  std::string out = film.file + ": " + side_text(film.side) + " hip";
+  std::string out = printable(film.file) + ": " + side_text(film.side) + " hip";
   if (film.date) out += ", " + format_date(*film.date);
   out += "\n";
-  if (film.status == Status::kNotMeasured) return out + "  not measured: " + film.reason + "\n";
+  if (film.status == Status::kNotMeasured)
+    return out + "  not measured: " + printable(film.reason) + "\n";
   if (film.calibration) {
     const auto& scale = film.calibration->mm_per_px;
     out += "  " + padded("scale", 20, Align::kLeft) + fixed(scale.value.value, 4, "%.*f") + " ± " +
@@ -168,7 +177,7 @@ std::string film_block(const FilmResult& film) {
   out += "  " + padded("tilt of the stem", 20, Align::kLeft) +
          (film.tilt ? shown(*film.tilt, 1.0) + " deg, varus positive" : "shaft axis not seen") +
          "\n";
-  for (const Flag& flag : film.flags) out += "  flag: " + flag.text + "\n";
+  for (const Flag& flag : film.flags) out += "  flag: " + printable(flag.text) + "\n";
   return out;
 }
 
@@ -201,7 +210,7 @@ std::string to_table(const Result& result) {
 
 std::string to_film_text(const Result& result) {
   std::string out;
-  for (const Flag& flag : result.flags) out += flag.text + "\n";
+  for (const Flag& flag : result.flags) out += printable(flag.text) + "\n";
   for (const FilmResult& film : result.films) out += film_block(film);
   return out + kCaution + "\n";
 }
