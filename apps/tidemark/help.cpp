@@ -1,6 +1,8 @@
+#include <array>
 #include <iostream>
 
 #include "commands.h"
+#include "phantom.h"
 
 namespace tidemark::app {
 namespace {
@@ -52,7 +54,10 @@ int run_help(const Arguments& arguments) {
   if (arguments.size() == 1 && command == "film") return print(film_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "help") return print(kOverview, kAllMeasured);
   if (arguments.size() == 1 && command == "phantom") {
-    return print("See: tidemark phantom --help\n", kAllMeasured);
+    std::string name = "phantom";
+    std::string option = "--help";
+    std::array<char*, 3> words{name.data(), option.data(), nullptr};
+    return run_phantom(2, words.data());
   }
   return report({ErrorKind::kUsage, "help", "there is no such command",
                  "the commands are measure, film, phantom and help"});

@@ -3,10 +3,8 @@
 #include <string>
 
 #include "commands.h"
-#include "tidemark/followup/measure.h"
-#if __has_include("phantom.h")
 #include "phantom.h"
-#endif
+#include "tidemark/followup/measure.h"
 
 namespace {
 
@@ -22,9 +20,7 @@ int run(int argc, char** argv) {
   const Arguments arguments(argv + 2, argv + argc);
   if (command == "measure") return app::run_measure(arguments);
   if (command == "film") return app::run_film(arguments);
-#if __has_include("phantom.h")
   if (command == "phantom") return run_phantom(argc - 1, argv + 1);
-#endif
   if (command == "help" || command == "--help") return app::run_help(arguments);
   if (command == "--version") {
     return app::print("tidemark " + tidemark::followup::version() + "\n", app::kAllMeasured);

@@ -25,7 +25,7 @@ struct Options {
   Pictures pictures = Pictures::kNone;
   int threads = 0;  ///< 0 = one per core; changes the time, never the result
   /// Called with (steps done, steps in all), one call at a time, from any thread. May be empty.
-  std::function<void(std::size_t done, std::size_t all)> progress;
+  std::function<void(std::size_t done, std::size_t all)> progress = {};
 };
 
 /// Measures one hip: reads its films, finds implant and bone on each, and compares each follow-up

@@ -1,0 +1,116 @@
+#pragma once
+
+#include <cmath>
+#include <string>
+
+#include "tidemark/core/date.h"
+#include "tidemark/followup/measure.h"
+
+namespace tidemark::followup::invented {
+
+/// Invented steps: every film is a grey ramp of 300 x 500 px whose implant and bone stand at places
+/// worked out by hand, so that tests of what lies between the steps need no real film. A film is
+/// named by its file: "none*" cannot be read, "bare*" shows no implant, "dark*" shows it only with
+/// the grey values turned over, "early*" and "late*" differ in their header's date.
+inline constexpr int kWidth = 300;
+inline constexpr int kHeight = 500;
+inline constexpr double kHeadDiameterPx = 64.0;
+
+inline film::FilmImage image(const std::string& file) {
+  film::FilmImage out;
+  out.pixels = Raster(kWidth, kHeight);
+  for (int y = 0; y < kHeight; ++y) {
+    for (int x = 0; x < kWidth; ++x) out.pixels.at(x, y) = static_cast<float>(1 + x + 2 * y);
+  }
+  out.facts.file = file;
+  out.facts.sha256 = file + std::string(64 - file.size(), '0');
+  out.facts.stored_columns = kWidth;
+  out.facts.stored_rows = kHeight;
+  if (file.starts_with("early")) out.facts.date = parse_date("2024-01-01");
+  if (file.starts_with("late")) out.facts.date = parse_date("2024-03-01");
+  return out;
+}
+
+/// Head at (200, 100), stem axis from (150, 130) straight down to the tip at (150, 400).
+inline anatomy::Implant implant() {
+  anatomy::Implant out;
+  out.head = {{Vec2(200.0, 100.0), kHeadDiameterPx / 2.0}, 0.1, 0.32, Source::kFound};
+  out.axis = {{Vec2(150.0, 130.0), Vec2::UnitY()}, Degrees{0.05}, Source::kFound};
+  out.tip = {Vec2(150.0, 400.0), 0.5, Source::kFound};
+  out.shoulder = {Vec2(130.0, 130.0), 0.5, Source::kFound};
+  out.reference_px = Vec2(150.0, 150.0);
+  out.outline_px = {Vec2(170.0, 120.0), Vec2(130.0, 130.0), Vec2(140.0, 390.0),
+                    Vec2(150.0, 400.0), Vec2(160.0, 390.0), Vec2(180.0, 140.0)};
+  out.stem = Mask(kWidth, kHeight);
+  out.metal = Mask(kWidth, kHeight);
+  out.confidence = 0.9;
+  return out;
+}
+
+/// Shaft axis turned by 2 degrees, counter-clockwise as seen on a right hip: with the stem axis
+/// straight down, the stem is in 2 degrees of varus (its tip lies lateral, -x, of the shaft
+/// axis's).
+inline anatomy::Femur femur() {
+  anatomy::Femur out;
+  const double angle = 2.0 * 3.14159265358979323846 / 180.0;
+  out.shaft_axis = {
+      {Vec2(150.0, 300.0), Vec2(std::sin(angle), std::cos(angle))}, Degrees{0.12}, Source::kFound};
+  out.lesser_trochanter = {Vec2(190.0, 220.0), 2.0, Source::kFound};
+  return out;
+}
+
+inline migration::Migration migration() {
+  migration::Migration out;
+  out.subsidence = {{2.1}, {0.2}, {0.4}};
+  out.subsidence_at_head_centre = {{2.0}, {0.2}, {0.4}};
+  out.subsidence_at_shoulder = {{2.2}, {0.2}, {0.4}};
+  out.subsidence_at_tip = {{2.1}, {0.2}, {0.4}};
+  out.medial = {{0.1}, {0.12}, {0.24}};
+  out.tilt_change = {{0.35}, {0.09}, {0.18}};
+  out.budget = {{"bone alignment", {0.12}}};
+  out.features = {{"greater_trochanter", Vec2(-10.0, 20.0), {{2.4}, {0.4}, {0.8}}}};
+  out.flags = {{"pair_flag", "Something about the pair."}};
+  return out;
+}
+
+inline Steps steps() {
+  Steps out;
+  out.read = [](const std::filesystem::path& file) -> Expected<film::FilmImage> {
+    const std::string name = file.filename().string();
+    if (name.starts_with("none")) {
+      return fail(ErrorKind::kBadInput, name, "no pixel data", "export it again");
+    }
+    return image(name);
+  };
+  out.find_implant = [](const film::FilmImage& view,
+                        const anatomy::ImplantOptions&) -> Expected<anatomy::Implant> {
+    const bool turned_over = view.pixels.at(0, kHeight - 1) < 0.0F;
+    const bool dark = view.facts.file.starts_with("dark");
+    if (view.facts.file.starts_with("bare") || dark != turned_over) {
+      return fail(ErrorKind::kCannotTell, view.facts.file, "no stem is seen", "check the film");
+    }
+    return implant();
+  };
+  out.find_femur = [](const film::FilmImage&, const anatomy::Implant&,
+                      const anatomy::FemurOptions&) -> Expected<anatomy::Femur> { return femur(); };
+  out.prepare = [](HipFilm film) -> Expected<HipFilm> { return film; };
+  out.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
+    return migration();
+  };
+  return out;
+}
+
+inline Series series(const std::vector<std::string>& files) {
+  Series out;
+  out.stem.head_diameter = Millimetres{32.0};
+  out.side = Side::kRight;
+  for (const std::string& file : files) {
+    FilmEntry film;
+    film.file = file;
+    film.path = "/nowhere/" + file;
+    out.films.push_back(std::move(film));
+  }
+  return out;
+}
+
+}  // namespace tidemark::followup::invented

@@ -1,0 +1,361 @@
+#include "tidemark/followup/measure.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <mutex>
+#include <set>
+
+#include "followup/invented.h"
+#include "tidemark/followup/write.h"
+
+namespace tidemark::followup {
+namespace {
+
+using testing::HasSubstr;
+
+Result measured(const Series& series, const Options& options = {}) {
+  return measure_with(series, options, invented::steps());
+}
+
+bool has_flag(const std::vector<Flag>& flags, const std::string& id) {
+  return std::any_of(flags.begin(), flags.end(), [&](const Flag& flag) { return flag.id == id; });
+}
+
+TEST(Measure, TwoFilmsGiveOneComparison) {
+  const Result result = measured(invented::series({"early.dcm", "late.dcm"}));
+  ASSERT_EQ(result.films.size(), 2U);
+  ASSERT_EQ(result.comparisons.size(), 1U);
+  EXPECT_EQ(result.films[0].role, Role::kReference);
+  EXPECT_EQ(result.comparisons[0].status, Status::kMeasured);
+  EXPECT_EQ(result.comparisons[0].days, 60);  // 1 January to 1 March of a leap year
+  EXPECT_EQ(result.comparisons[0].migration->subsidence.value, Millimetres{2.1});
+  EXPECT_TRUE(has_flag(result.comparisons[0].flags, "pair_flag"));
+  EXPECT_EQ(exit_code(result), 0);
+  EXPECT_EQ(result.tool_version, version());
+}
+
+TEST(Measure, EarliestFilmIsTheReferenceWhateverItsName) {
+  Series series = invented::series({"a.dcm", "late.dcm", "early.dcm"});
+  series.films[0].date = parse_date("2024-02-01");
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[2].role, Role::kReference);
+  ASSERT_EQ(result.comparisons.size(), 2U);
+  EXPECT_EQ(result.comparisons[0].follow_up, 0U);  // in order of time
+  EXPECT_EQ(result.comparisons[0].days, 31);
+  EXPECT_EQ(result.comparisons[1].follow_up, 1U);
+}
+
+TEST(Measure, FilmFromBeforeTheSurgeryIsNoReference) {
+  Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
+  series.surgery_date = parse_date("2024-02-28");
+  series.films[2].date = parse_date("2024-06-01");
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[1].role, Role::kReference);
+  EXPECT_EQ(result.films[1].days_from_surgery, 2);
+  EXPECT_TRUE(has_flag(result.films[0].flags, "before_surgery"));
+}
+
+TEST(Measure, UndatedFilmsAreTakenByNameAndSaySo) {
+  const Result result = measured(invented::series({"a.dcm", "b.dcm"}));
+  EXPECT_EQ(result.films[0].role, Role::kReference);
+  EXPECT_TRUE(has_flag(result.flags, "reference_by_name"));
+  EXPECT_FALSE(result.comparisons[0].days.has_value());
+}
+
+// The invented head is 64 px wide and 32 mm in truth: 0.5 mm per px.
+TEST(Measure, HeadGivesTheScale) {
+  const Result result = measured(invented::series({"a.dcm"}));
+  ASSERT_TRUE(result.films[0].calibration.has_value());
+  EXPECT_EQ(result.films[0].calibration->method, "head_diameter");
+  EXPECT_DOUBLE_EQ(result.films[0].calibration->mm_per_px.value.value, 0.5);
+  EXPECT_GT(result.films[0].calibration->mm_per_px.u.value, 0.0);
+  // u of the trochanter is 2 px.
+  EXPECT_DOUBLE_EQ(result.films[0].lesser_trochanter->u->value, 1.0);
+}
+
+// Derived by hand: invented::femur() is 2 degrees from the stem axis, u = hypot(0.05, 0.12) = 0.13.
+TEST(Measure, TiltIsVarusPositiveOnBothSides) {
+  for (const Side side : {Side::kRight, Side::kLeft}) {
+    Series series = invented::series({"a.dcm"});
+    series.side = side;
+    const Result result = measured(series);
+    ASSERT_TRUE(result.films[0].tilt.has_value());
+    EXPECT_NEAR(result.films[0].tilt->value.value, 2.0, 1e-9);
+    EXPECT_NEAR(result.films[0].tilt->u.value, 0.13, 1e-12);
+  }
+}
+
+// A left hip is measured as its mirror image, but its points are given where they are in the file:
+// column 200 of the mirror image is column 299 - 200 of 300 columns.
+TEST(Measure, PointsOfALeftHipAreInStoredPixels) {
+  Series series = invented::series({"a.dcm"});
+  series.side = Side::kLeft;
+  const Result left = measured(series);
+  EXPECT_NEAR(left.films[0].head->centre_px.x(), 99.0, 1e-9);
+  EXPECT_NEAR(left.films[0].head->centre_px.y(), 100.0, 1e-9);
+  const Result right = measured(invented::series({"a.dcm"}));
+  EXPECT_NEAR(right.films[0].head->centre_px.x(), 200.0, 1e-9);
+}
+
+TEST(Measure, LandmarksOfTheSheetReachTheStepsInPixelsOfTheView) {
+  Series series = invented::series({"a.dcm"});
+  series.side = Side::kLeft;
+  series.films[0].landmarks_in_stored_px.stem_tip_px = Vec2(100.0, 400.0);
+  series.films[0].landmarks_in_stored_px.stem_axis_px = Line2{Vec2(10.0, 90.0), -Vec2::UnitY()};
+  Steps steps = invented::steps();
+  std::optional<anatomy::GivenLandmarks> given;
+  steps.find_implant = [&](const film::FilmImage&,
+                           const anatomy::ImplantOptions& options) -> Expected<anatomy::Implant> {
+    given = options.given;
+    return invented::implant();
+  };
+  (void)measure_with(series, {.threads = 1}, steps);
+  ASSERT_TRUE(given.has_value());
+  EXPECT_NEAR(given->stem_tip_px->x(), 199.0, 1e-9);
+  EXPECT_NEAR(given->stem_axis_px->direction.y(), 1.0, 1e-12);  // axes point distally
+}
+
+TEST(Measure, LandmarkOutsideOfTheFilmIsRefused) {
+  Series series = invented::series({"a.dcm"});
+  series.films[0].landmarks_in_stored_px.stem_tip_px = Vec2(100.0, 4000.0);
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[0].status, Status::kNotMeasured);
+  EXPECT_THAT(result.films[0].reason, HasSubstr("outside of the film"));
+}
+
+TEST(Measure, RefusedFilmsStayInTheListWithTheirReason) {
+  const Result result =
+      measured(invented::series({"early.dcm", "late.dcm", "none.dcm", "bare.dcm"}));
+  ASSERT_EQ(result.films.size(), 4U);
+  EXPECT_EQ(result.films[2].reason, "no pixel data; export it again");
+  EXPECT_FALSE(result.films[2].sha256.has_value());
+  EXPECT_EQ(result.films[3].reason, "no stem is seen; check the film");
+  ASSERT_EQ(result.comparisons.size(), 3U);
+  EXPECT_EQ(result.comparisons[1].status, Status::kNotMeasured);
+  EXPECT_THAT(result.comparisons[1].reason, HasSubstr("no pixel data"));
+  EXPECT_EQ(exit_code(result), 1);
+}
+
+TEST(Measure, UnmeasuredReferenceIsTheReasonOfEveryComparison) {
+  Series series = invented::series({"bare.dcm", "late.dcm"});
+  series.films[0].role = Role::kReference;
+  const Result result = measured(series);
+  ASSERT_EQ(result.comparisons.size(), 1U);
+  EXPECT_THAT(result.comparisons[0].reason, HasSubstr("the reference film bare.dcm"));
+  EXPECT_EQ(result.films[1].status, Status::kMeasured);
+}
+
+TEST(Measure, NothingReadableIsUnusableInput) {
+  Series series = invented::series({"none-1.dcm", "none-2.dcm", "x.dcm"});
+  series.films[2].excluded = true;
+  const Result result = measured(series);
+  EXPECT_EQ(exit_code(result), 3);
+  EXPECT_EQ(result.films[2].reason, "excluded in the sheet");
+}
+
+TEST(Measure, ExcludedFilmsAreNoFailure) {
+  Series series = invented::series({"early.dcm", "late.dcm", "none.dcm"});
+  series.films[2].excluded = true;
+  const Result result = measured(series);
+  EXPECT_EQ(exit_code(result), 0);
+  EXPECT_EQ(result.comparisons.size(), 1U);
+}
+
+TEST(Measure, LateralFilmsAreListedButNotMeasured) {
+  Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
+  series.films[2].view = View::kLateral;
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[2].status, Status::kNotMeasured);
+  EXPECT_THAT(result.films[2].reason, HasSubstr("lateral"));
+  EXPECT_EQ(result.comparisons.size(), 1U);
+  EXPECT_EQ(exit_code(result), 1);
+}
+
+TEST(Measure, TurnedOverGreyIsFoundAndFlagged) {
+  const Result result = measured(invented::series({"dark.dcm"}));
+  EXPECT_EQ(result.films[0].status, Status::kMeasured);
+  EXPECT_TRUE(has_flag(result.films[0].flags, "grey_inverted"));
+}
+
+TEST(Measure, UnknownSideIsTheMoreConfidentOneForAllFilms) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.side.reset();
+  Steps steps = invented::steps();
+  // Only in the mirror image is the first column brighter than the last.
+  steps.find_implant = [](const film::FilmImage& view,
+                          const anatomy::ImplantOptions&) -> Expected<anatomy::Implant> {
+    auto implant = invented::implant();
+    const bool mirrored = view.pixels.at(0, 0) > view.pixels.at(invented::kWidth - 1, 0);
+    implant.confidence = mirrored ? 0.9 : 0.6;
+    return implant;
+  };
+  const Result result = measure_with(series, {}, steps);
+  EXPECT_EQ(result.side, Side::kLeft);
+  EXPECT_TRUE(has_flag(result.films[0].flags, "side_assumed"));
+  EXPECT_TRUE(has_flag(result.films[1].flags, "side_assumed"));
+}
+
+/// Steps whose header says more than the invented ones.
+Steps with_header(const std::function<void(film::FilmFacts&)>& edit) {
+  Steps steps = invented::steps();
+  steps.read = [edit](const std::filesystem::path& file) -> Expected<film::FilmImage> {
+    auto image = invented::image(file.filename().string());
+    edit(image.facts);
+    return image;
+  };
+  return steps;
+}
+
+TEST(Measure, ContradictionsWithTheHeaderAreFlaggedAndTheSheetFollowed) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.films[1].date = parse_date("2024-03-02");
+  series.films[1].view = View::kAp;
+  const Result result = measure_with(series, {}, with_header([](film::FilmFacts& facts) {
+                                       facts.side = Side::kLeft;
+                                       facts.view = View::kLateral;
+                                       if (facts.file == "early.dcm") facts.view = View::kAp;
+                                     }));
+  const FilmResult& film = result.films[1];
+  EXPECT_TRUE(has_flag(film.flags, "date_contradicts_header"));
+  EXPECT_TRUE(has_flag(film.flags, "side_contradicts_header"));
+  EXPECT_TRUE(has_flag(film.flags, "view_contradicts_header"));
+  EXPECT_EQ(film.date, parse_date("2024-03-02"));
+  EXPECT_EQ(film.side, Side::kRight);
+  EXPECT_EQ(film.status, Status::kMeasured);
+}
+
+TEST(Measure, FilmOfTheOtherHipIsNotMixedIn) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.side.reset();
+  const Result result = measure_with(series, {}, with_header([](film::FilmFacts& facts) {
+                                       facts.side =
+                                           facts.file == "early.dcm" ? Side::kLeft : Side::kRight;
+                                     }));
+  EXPECT_EQ(result.side, Side::kLeft);
+  EXPECT_EQ(result.films[1].status, Status::kNotMeasured);
+  EXPECT_THAT(result.films[1].reason, HasSubstr("right hip"));
+}
+
+TEST(Measure, OtherPatientsAndCopiesAreFlaggedWithoutSayingWho) {
+  const Steps steps = with_header([](film::FilmFacts& facts) {
+    facts.patient_key = facts.file == "b.dcm" ? "SECRET-B" : "SECRET-A";
+    facts.sha256 = std::string(64, 'e');
+  });
+  const Result result = measure_with(invented::series({"a.dcm", "b.dcm"}), {}, steps);
+  EXPECT_TRUE(has_flag(result.films[1].flags, "patient_differs"));
+  EXPECT_TRUE(has_flag(result.films[1].flags, "copy_of_film"));
+  EXPECT_FALSE(has_flag(result.films[0].flags, "patient_differs"));
+  EXPECT_THAT(to_json(result), testing::Not(HasSubstr("SECRET")));
+}
+
+TEST(Measure, WithoutScaleIsRefusedWithTheRemedy) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.stem.head_diameter.reset();
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[0].status, Status::kNotMeasured);
+  EXPECT_THAT(result.films[0].reason, HasSubstr("--head-diameter"));
+}
+
+// In pixels a head of 32 mm stands in for the true one: 0.5 mm per px, so 2.1 mm are 4.2 px.
+TEST(Measure, AcceptedPixelsAreCalledPixels) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.stem.head_diameter.reset();
+  const Result result = measured(series, {.without_scale = WithoutScale::kAcceptPixels});
+  EXPECT_EQ(result.length_unit, LengthUnit::kReferencePixels);
+  EXPECT_TRUE(has_flag(result.flags, "lengths_in_pixels"));
+  const std::string json = to_json(result);
+  EXPECT_THAT(json, HasSubstr(R"("subsidence_px": {"value":4.2,"u":0.4,"u95":0.8})"));
+  EXPECT_THAT(json, testing::Not(HasSubstr("subsidence_mm")));
+  EXPECT_THAT(to_csv(result), HasSubstr("subsidence_px,subsidence_u_px"));
+  EXPECT_THAT(to_table(result), HasSubstr("subsidence px"));
+}
+
+// Two films state 0.50 and 0.52 mm per px with the same relative u, and the head is 64 px on both:
+// heads of 32 and 33.28 mm, of which the mean by 1/u^2 is (32/0.5^2 + 33.28/0.52^2) /
+// (1/0.5^2 + 1/0.52^2) = 32.6149 mm (derived; u of the head's own outline is 0.5 % of it for both).
+TEST(Measure, HeadCarriesTheScaleFromFilmToFilm) {
+  Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
+  series.stem.head_diameter.reset();
+  Steps steps = with_header([](film::FilmFacts& facts) {
+    if (facts.file == "x.dcm") return;
+    const double pitch = facts.file == "early.dcm" ? 0.50 : 0.52;
+    facts.scale.pixel_spacing = film::Spacing{pitch, pitch};
+    facts.scale.calibration_type = "FIDUCIAL";
+  });
+  const Result result = measure_with(series, {}, steps);
+  for (const FilmResult& film : result.films) {
+    ASSERT_TRUE(film.calibration.has_value()) << film.reason;
+    EXPECT_EQ(film.calibration->method, "dicom");
+    EXPECT_NEAR(film.calibration->mm_per_px.value.value, 32.6149 / 64.0, 1e-5);
+  }
+}
+
+TEST(Measure, GivenScaleIsUsedBeforeTheHead) {
+  Series series = invented::series({"a.dcm"});
+  series.films[0].scale = Measured<MillimetresPerPixel>{{0.48}, {0.001}, {0.00196}};
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[0].calibration->method, "given");
+  EXPECT_DOUBLE_EQ(result.films[0].calibration->mm_per_px.value.value, 0.48);
+}
+
+TEST(Measure, SameBytesOnAnyNumberOfThreads) {
+  const Series series =
+      invented::series({"early.dcm", "late.dcm", "a.dcm", "none.dcm", "bare.dcm", "b.dcm"});
+  const Result one = measured(series, {.pictures = Pictures::kDraw, .threads = 1});
+  for (const int threads : {2, 5}) {
+    const Result more = measured(series, {.pictures = Pictures::kDraw, .threads = threads});
+    EXPECT_EQ(to_json(more), to_json(one));
+    EXPECT_EQ(to_csv(more), to_csv(one));
+    ASSERT_EQ(more.pictures.size(), one.pictures.size());
+    for (std::size_t i = 0; i < one.pictures.size(); ++i) {
+      EXPECT_EQ(more.pictures[i].file, one.pictures[i].file);
+      EXPECT_EQ(more.pictures[i].png, one.pictures[i].png);
+    }
+  }
+}
+
+TEST(Measure, PicturesAreNamedInTheResult) {
+  const Result result =
+      measured(invented::series({"early.dcm", "late.dcm"}), {.pictures = Pictures::kDraw});
+  ASSERT_EQ(result.pictures.size(), 3U);
+  EXPECT_EQ(result.films[0].picture, "overlay-00.png");
+  EXPECT_EQ(result.films[1].picture, "overlay-01.png");
+  EXPECT_EQ(result.comparisons[0].picture, "pair-01.png");
+  for (const Picture& picture : result.pictures) {
+    ASSERT_GT(picture.png.size(), 1000U);
+    EXPECT_EQ(picture.png[1], 'P');
+  }
+}
+
+TEST(Measure, ProgressEndsAtAllWhenNothingIsRefused) {
+  std::size_t last = 0;
+  std::size_t all = 0;
+  const Options options{.pictures = Pictures::kDraw,
+                        .threads = 2,
+                        .progress = [&](std::size_t done, std::size_t total) {
+                          EXPECT_EQ(done, last + 1);
+                          last = done;
+                          all = total;
+                        }};
+  (void)measured(invented::series({"early.dcm", "late.dcm", "a.dcm"}), options);
+  EXPECT_EQ(last, all);
+}
+
+TEST(Measure, OptionsDigestChangesWithTheOptionsThatShapeNumbers) {
+  std::set<std::string> digests;
+  Series series = invented::series({"a.dcm"});
+  digests.insert(measured(series).options_sha256);
+  digests.insert(measured(series, {.threads = 3}).options_sha256);
+  EXPECT_EQ(digests.size(), 1U);
+  series.stem.head_diameter = Millimetres{28.0};
+  digests.insert(measured(series).options_sha256);
+  series.side = Side::kLeft;
+  digests.insert(measured(series).options_sha256);
+  EXPECT_EQ(digests.size(), 3U);
+}
+
+}  // namespace
+}  // namespace tidemark::followup

@@ -1,0 +1,241 @@
+#include "tidemark/followup/write.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "../../modules/followup/src/printable.h"
+#include "followup/invented.h"
+
+namespace tidemark::followup {
+namespace {
+
+namespace fs = std::filesystem;
+using testing::HasSubstr;
+using testing::Not;
+
+Result two_films() {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.hip = "H-1";
+  return measure_with(series, {.pictures = Pictures::kDraw}, invented::steps());
+}
+
+TEST(Json, HoldsWhatWasMeasured) {
+  const auto json = nlohmann::json::parse(to_json(two_films()));
+  EXPECT_EQ(json["schema"], "tidemark/result/1");
+  EXPECT_EQ(json["hip"], "H-1");
+  EXPECT_EQ(json["side"], "R");
+  EXPECT_EQ(json["films"][0]["date"], "2024-01-01");
+  EXPECT_EQ(json["films"][0]["calibration"]["mm_per_px"]["value"], 0.5);
+  EXPECT_EQ(json["films"][0]["stem"]["tip_px"], nlohmann::json({150.0, 400.0}));
+  EXPECT_EQ(json["films"][0]["landmarks"]["lesser_trochanter"]["source"], "found");
+  const auto& pair = json["comparisons"][0];
+  EXPECT_EQ(pair["days"], 60);
+  EXPECT_EQ(pair["subsidence_mm"]["value"], 2.1);
+  EXPECT_EQ(pair["subsidence_mm"]["u95"], 0.4);
+  EXPECT_EQ(pair["subsidence_at_mm"]["shoulder"]["value"], 2.2);
+  EXPECT_EQ(pair["tilt_change_deg"]["u"], 0.09);
+  EXPECT_EQ(pair["uncertainty_budget"][0]["u_mm"], 0.12);
+  EXPECT_EQ(pair["features"][0]["position_mm"], nlohmann::json({-10.0, 20.0}));
+  EXPECT_EQ(json["caution"], kCaution);
+}
+
+TEST(Json, WhatIsUnknownIsAbsentAndNeverZero) {
+  Series series = invented::series({"a.dcm", "none.dcm"});
+  const auto json = nlohmann::json::parse(to_json(measure_with(series, {}, invented::steps())));
+  EXPECT_FALSE(json.contains("hip"));
+  EXPECT_FALSE(json["films"][0].contains("date"));
+  EXPECT_FALSE(json["films"][0].contains("cup"));
+  EXPECT_FALSE(json["films"][0]["landmarks"].contains("greater_trochanter"));
+  EXPECT_FALSE(json["films"][1].contains("stem"));
+  EXPECT_FALSE(json["films"][1].contains("tilt_deg"));
+  EXPECT_FALSE(json["comparisons"][0].contains("subsidence_mm"));
+  EXPECT_EQ(json["comparisons"][0]["status"], "not_measured");
+  EXPECT_FALSE(json["comparisons"][0].contains("days"));
+}
+
+TEST(Json, FileNamesThatAreNoTextStayValidJson) {
+  const auto result =
+      measure_with(invented::series({"\xff\x1b[31m.dcm", "b.dcm"}), {}, invented::steps());
+  EXPECT_TRUE(nlohmann::json::accept(to_json(result)));
+  EXPECT_THAT(to_table(result), Not(HasSubstr("\x1b")));
+}
+
+std::vector<std::string> cells(const std::string& line) {
+  std::vector<std::string> out{""};
+  bool quoted = false;
+  for (const char c : line) {
+    if (c == '"') quoted = !quoted;
+    if (c == ',' && !quoted) {
+      out.emplace_back();
+    } else if (c != '\r') {
+      out.back() += c;
+    }
+  }
+  return out;
+}
+
+TEST(Csv, OneRowPerComparisonUnderNamedColumns) {
+  Series series = invented::series({"early.dcm", "late.dcm", "bare.dcm"});
+  series.hip = "H,1 \"x\"";
+  const std::string csv = to_csv(measure_with(series, {}, invented::steps()));
+  std::istringstream lines(csv);
+  std::string header;
+  std::string first;
+  std::string second;
+  std::string rest;
+  std::getline(lines, header);
+  std::getline(lines, first);
+  std::getline(lines, second);
+  EXPECT_FALSE(std::getline(lines, rest));
+  EXPECT_EQ(cells(header).size(), cells(first).size());
+  EXPECT_EQ(cells(header).size(), cells(second).size());
+  const auto column = [&](const std::string& name) {
+    const auto names = cells(header);
+    const auto found = std::find(names.begin(), names.end(), name);
+    EXPECT_NE(found, names.end()) << name;
+    return static_cast<std::size_t>(found - names.begin());
+  };
+  EXPECT_EQ(cells(first)[column("subsidence_mm")], "2.1");
+  EXPECT_EQ(cells(first)[column("subsidence_u95_mm")], "0.4");
+  EXPECT_EQ(cells(first)[column("tilt_change_u_deg")], "0.09");
+  EXPECT_EQ(cells(first)[column("days")], "60");
+  EXPECT_EQ(cells(first)[column("status")], "measured");
+  EXPECT_EQ(cells(first)[column("hip")], R"("H,1 ""x""")");
+  EXPECT_EQ(cells(second)[column("status")], "not_measured");
+  EXPECT_EQ(cells(second)[column("subsidence_mm")], "");  // absent, not zero
+  EXPECT_THAT(cells(second)[column("reason")], HasSubstr("no stem is seen"));
+}
+
+// A sheet program would run such a cell as a formula.
+TEST(Csv, CellsThatLookLikeFormulasAreDefused) {
+  Series series = invented::series({"=cmd.dcm", "late.dcm"});
+  EXPECT_THAT(to_csv(measure_with(series, {}, invented::steps())), HasSubstr(",'=cmd.dcm,"));
+}
+
+struct DigitsRow {
+  double value, u95;
+  std::string text;
+};
+
+// Rule of the header: two significant digits of u95, at most two decimals. Worked by hand.
+TEST(Text, NumbersHaveNoMoreDigitsThanTheirUncertaintyBears) {
+  for (const auto& row :
+       {DigitsRow{2.104, 0.412, "+2.10 ± 0.41"}, DigitsRow{-2.104, 0.04, "-2.10 ± 0.04"},
+        DigitsRow{2.16, 1.34, "+2.2 ± 1.3"}, DigitsRow{2.16, 12.4, "+2 ± 12"},
+        DigitsRow{212.6, 130.4, "+213 ± 130"}, DigitsRow{-0.001, 0.41, "+0.00 ± 0.41"},
+        DigitsRow{0.0, 0.0, "+0.00 ± 0.00"}, DigitsRow{1.0, 0.994, "+1.00 ± 0.99"},
+        DigitsRow{1.0, 0.996, "+1.0 ± 1.0"}, DigitsRow{-0.4, 99.6, "+0 ± 100"}}) {
+    EXPECT_EQ(with_uncertainty(row.value, row.u95), row.text);
+  }
+}
+
+TEST(Text, TableNamesEveryNumberAndEndsWithTheCaution) {
+  const std::string table = to_table(two_films());
+  for (const char* part : {"late.dcm", "60", "+2.10 ± 0.40", "+0.10 ± 0.24", "+0.35 ± 0.18",
+                           "subsidence mm", "tilt change deg", "reference film early.dcm"}) {
+    EXPECT_THAT(table, HasSubstr(part));
+  }
+  EXPECT_TRUE(table.ends_with(std::string(kCaution) + "\n"));
+}
+
+TEST(Text, RefusalsArePrintedByName) {
+  const std::string table =
+      to_table(measure_with(invented::series({"a.dcm", "none.dcm"}), {}, invented::steps()));
+  EXPECT_THAT(table, HasSubstr("none.dcm: no pixel data; export it again"));
+}
+
+TEST(Text, OneFilmSaysWhatIsKnownOfIt) {
+  const std::string text =
+      to_film_text(measure_with(invented::series({"a.dcm"}), {}, invented::steps()));
+  EXPECT_THAT(text, HasSubstr("0.5000 ± "));
+  EXPECT_THAT(text, HasSubstr("+2.00 ± 0.25 deg"));
+  EXPECT_THAT(text, HasSubstr("not seen"));  // cup and greater trochanter
+}
+
+TEST(Printable, OddBytesBecomeQuestionMarks) {
+  EXPECT_EQ(printable("film ± Ä 漢 🙂"), "film ± Ä 漢 🙂");
+  EXPECT_EQ(printable("a\x1b[31m\n\x7f"), "a?[31m??");
+  EXPECT_EQ(printable("\xc3"), "?");            // cut off
+  EXPECT_EQ(printable("\xc0\xaf"), "??");       // overlong
+  EXPECT_EQ(printable("\xed\xa0\x80"), "???");  // surrogate
+  EXPECT_EQ(printable("\xf5\x80\x80\x80"), "????");
+  EXPECT_EQ(printable("\xc2\x9b"), "??");  // control sequence introducer
+  EXPECT_EQ(first_characters("ab±cd", 3), "ab±");
+  EXPECT_EQ(first_characters("ab", 3), "ab");
+}
+
+class Output : public testing::Test {
+ protected:
+  void SetUp() override {
+    const auto* info = testing::UnitTest::GetInstance()->current_test_info();
+    folder_ = fs::temp_directory_path() /
+              ("tidemark-out-" + std::to_string(getpid()) + "-" + info->name());
+    fs::remove_all(folder_);
+    fs::create_directories(folder_ / "films");
+  }
+  void TearDown() override { fs::remove_all(folder_); }
+  [[nodiscard]] fs::path films() const { return folder_ / "films"; }
+  [[nodiscard]] fs::path out() const { return folder_ / "a" / "b"; }
+
+ private:
+  fs::path folder_;
+};
+
+TEST_F(Output, EveryNamedFileIsThereAndNoOther) {
+  const Result result = two_films();
+  ASSERT_TRUE(prepare_output(out(), films()).has_value());
+  ASSERT_TRUE(write_output(result, out()).has_value());
+  std::vector<std::string> names;
+  for (const auto& item : fs::directory_iterator(out())) {
+    names.push_back(item.path().filename().string());
+  }
+  EXPECT_THAT(names,
+              testing::UnorderedElementsAre("result.json", "measurements.csv", "overlay-00.png",
+                                            "overlay-01.png", "pair-01.png"));
+}
+
+TEST_F(Output, ResultOfAnEarlierRunIsGoneBeforeAnythingIsMeasured) {
+  fs::create_directories(out());
+  std::ofstream(out() / "result.json") << "old";
+  ASSERT_TRUE(prepare_output(out(), films()).has_value());
+  EXPECT_FALSE(fs::exists(out() / "result.json"));
+}
+
+TEST_F(Output, ResultIsAbsentWhenSomethingElseCannotBeWritten) {
+  ASSERT_TRUE(prepare_output(out(), films()).has_value());
+  fs::create_directories(out() / "measurements.csv");  // a folder in the way
+  const auto written = write_output(two_films(), out());
+  ASSERT_FALSE(written.has_value());
+  EXPECT_EQ(written.error().kind, ErrorKind::kNotWritable);
+  EXPECT_FALSE(fs::exists(out() / "result.json"));
+}
+
+TEST_F(Output, FolderOfTheFilmsIsNeverWrittenTo) {
+  for (const fs::path& inside :
+       {films(), films() / "out", films() / "." / "x" / "..", films().parent_path() / "films/"}) {
+    const auto ready = prepare_output(inside, films());
+    ASSERT_FALSE(ready.has_value()) << inside;
+    EXPECT_EQ(ready.error().kind, ErrorKind::kUsage);
+  }
+  fs::create_directory_symlink(films(), films().parent_path() / "link");
+  EXPECT_FALSE(prepare_output(films().parent_path() / "link", films()).has_value());
+  EXPECT_TRUE(fs::is_empty(films()));
+  EXPECT_TRUE(prepare_output(films().parent_path() / "films-out", films()).has_value());
+}
+
+TEST_F(Output, FileInTheWayIsNotWritable) {
+  std::ofstream(films().parent_path() / "file") << "x";
+  const auto ready = prepare_output(films().parent_path() / "file", films());
+  ASSERT_FALSE(ready.has_value());
+  EXPECT_EQ(ready.error().kind, ErrorKind::kNotWritable);
+}
+
+}  // namespace
+}  // namespace tidemark::followup
