@@ -1,0 +1,1 @@
+#include "tidemark/left/l.h"

@@ -1,0 +1,1 @@
+#include "tidemark/phantom/p.h"

@@ -1,0 +1,2 @@
+#include "tidemark/core/a.h"
+#include "tidemark/film/b.h"

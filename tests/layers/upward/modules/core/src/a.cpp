@@ -1,0 +1,1 @@
+#include "tidemark/film/b.h"

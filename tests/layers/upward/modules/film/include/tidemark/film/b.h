@@ -1,0 +1,1 @@
+#include "tidemark/core/a.h"
