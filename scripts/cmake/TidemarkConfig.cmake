@@ -6,6 +6,9 @@ find_dependency(tl-expected)
 find_dependency(nlohmann_json 3.11)
 find_dependency(OpenSSL COMPONENTS Crypto)
 find_dependency(DCMTK 3.6.7 CONFIG)
+find_dependency(PNG 1.6)
+find_dependency(TIFF 4.5)
+find_dependency(JPEG)
 find_dependency(OpenCV 4.6 COMPONENTS core imgproc)
 find_dependency(ITK 5.2
   COMPONENTS ITKCommon ITKIOImageBase ITKIOPNG ITKIOTIFF ITKIOJPEG ITKTransform ITKImageFunction

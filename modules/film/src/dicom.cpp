@@ -27,8 +27,15 @@ double pixel_aspect(DcmItem& dataset, FilmFacts& facts) {
   return 1.0;
 }
 
-std::string what_it_is(const FilmFacts& facts) {
-  return facts.modality.empty() ? "no modality stated" : "modality " + facts.modality;
+/// An object without pixels: a film that lost them, or no film at all.
+tl::unexpected<Error> no_pixels(const FilmFacts& facts, std::size_t file_bytes,
+                                const std::string& name) {
+  const bool film = facts.modality == "DX" || facts.modality == "CR" || facts.modality == "RF" ||
+                    facts.modality == "XA" || facts.modality.empty();
+  return fail(ErrorKind::kBadInput, name,
+              film ? "no pixel data (the file ends after " + grouped(file_bytes) + " bytes)"
+                   : "no pixel data (modality " + facts.modality + ", not a radiograph)",
+              film ? kExportAgain : "leave it out");
 }
 
 void note_window(DcmItem& dataset, const GreyRule& rule, const LoadedFilm& film,
@@ -59,10 +66,7 @@ Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string&
   LoadedFilm film;
   film.facts = facts_of(dataset);
   if (!dataset.tagExists(DCM_PixelData)) {
-    return fail(ErrorKind::kBadInput, name,
-                "no pixel data (" + what_it_is(film.facts) + ", the file ends after " +
-                    grouped(file_bytes) + " bytes)",
-                kExportAgain);
+    return no_pixels(film.facts, file_bytes, name);
   }
   const auto layout = layout_of(dataset, name);
   if (!layout) return tl::unexpected(layout.error());

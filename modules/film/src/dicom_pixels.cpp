@@ -188,6 +188,9 @@ Expected<PixelLayout> layout_of(DcmItem& dataset, const std::string& name) {
   layout.bits_stored = get(DCM_BitsStored, 0);
   layout.high_bit = get(DCM_HighBit, layout.bits_stored - 1);
   layout.frames = std::max<std::int64_t>(1, integer_of(dataset, DCM_NumberOfFrames).value_or(1));
+  if (layout.columns == 0 || layout.rows == 0) {
+    return bad(name, "no image size in the header (Rows or Columns is missing)");
+  }
   if (auto size = check_size(layout.columns, layout.rows, name); !size) {
     return tl::unexpected(size.error());
   }

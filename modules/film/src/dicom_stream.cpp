@@ -19,7 +19,7 @@ namespace {
 /// Stack that nested sequences may use, of the 8 MiB a thread has. DCMTK recurses once a level.
 constexpr std::ptrdiff_t kMaxStackBytes = std::ptrdiff_t{1} << 20U;
 /// Reads that a header may take (three or four an element). Films have some hundred elements.
-constexpr std::int64_t kMaxReads = 200'000;
+constexpr std::int64_t kMaxReads = 100'000;
 
 /// A stream over bytes in memory that runs dry when the parser goes deeper, longer or wider than
 /// any film needs. DCMTK then stops as it does at the end of a file.
@@ -38,6 +38,7 @@ class GuardedStream final : public DcmInputStream {
     }
     if (tripped_) return 0;
     const offile_off_t got = DcmInputStream::read(buffer, std::min(length, left));
+    tripped_ = length > left && got == left;
     ran_dry_ = ran_dry_ || got < length;
     return got;
   }

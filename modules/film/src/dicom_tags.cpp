@@ -145,6 +145,25 @@ void note_flips(DcmItem& dataset, FilmFacts& facts) {
   if (turn && *turn != 0.0) facts.notes.push_back("the detector's image was turned" + end);
 }
 
+/// `n` entries of LUT Data: words, or bytes packed two a word with the earlier one low.
+std::vector<std::uint16_t> entries_of(DcmElement& data, std::size_t n) {
+  const std::size_t bytes = data.getLength();
+  const bool packed = bytes >= n && bytes <= n + 1;
+  Uint16* words = nullptr;
+  Uint8* octets = nullptr;
+  if (data.getUint16Array(words).good() && words != nullptr) {
+    if (bytes >= 2 * n) return {words, words + n};
+    std::vector<std::uint16_t> entries;
+    for (std::size_t i = 0; packed && i < n; ++i) {
+      const unsigned shift = i % 2 == 0 ? 0U : 8U;
+      entries.push_back(static_cast<std::uint16_t>(words[i / 2] >> shift & 0xFFU));
+    }
+    return entries;
+  }
+  if (packed && data.getUint8Array(octets).good() && octets != nullptr) return {octets, octets + n};
+  return {};
+}
+
 std::optional<LookUpTable> table_of(DcmItem& dataset, const DcmTagKey& sequence,
                                     std::vector<std::string>& notes) {
   DcmItem* item = nullptr;
@@ -155,15 +174,7 @@ std::optional<LookUpTable> table_of(DcmItem& dataset, const DcmTagKey& sequence,
   DcmElement* data = nullptr;
   LookUpTable table;
   if (count && first && item->findAndGetElement(DCM_LUTData, data).good() && data != nullptr) {
-    const std::size_t bytes = data->getLength();
-    Uint16* words = nullptr;
-    Uint8* octets = nullptr;
-    if (bytes >= 2 * n && data->getUint16Array(words).good() && words != nullptr) {
-      table.entries.assign(words, words + n);
-    } else if (bytes >= n && bytes <= n + 1 && data->getUint8Array(octets).good() &&
-               octets != nullptr) {
-      table.entries.assign(octets, octets + n);
-    }
+    table.entries = entries_of(*data, n);
   }
   if (table.entries.empty()) {
     notes.emplace_back("a look-up table in the header is damaged and was not applied");

@@ -29,10 +29,9 @@ struct LoadedFilm {
 [[nodiscard]] Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes,
                                               const std::string& name);
 
-/// Reads a PNG, TIFF or JPEG.
-/// @param bytes  the content of `file`, already read.
-[[nodiscard]] Expected<LoadedFilm> load_picture(const std::filesystem::path& file,
-                                                std::span<const std::byte> bytes,
+/// Reads a PNG, TIFF or JPEG from memory.
+/// @param name  subject of errors.
+[[nodiscard]] Expected<LoadedFilm> load_picture(std::span<const std::byte> bytes,
                                                 const std::string& name);
 
 /// Checks a matrix size before anything is allocated for it.

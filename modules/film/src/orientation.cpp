@@ -34,12 +34,26 @@ std::optional<Letter> letter_of(const std::string& text) {
   }
 }
 
-/// Weights of the four neighbours at -1, 0, 1, 2 for a point `t` in [0, 1) after neighbour 0.
-std::array<double, 4> cubic_weights(double t) {
+/// The four pixels around a point between pixels, and what each counts.
+struct Taps {
+  std::array<int, 4> index{};
+  std::array<double, 4> weight{};
+};
+
+/// Cubic convolution at `position`, in [0, n - 1]; beyond the ends the last pixel counts again.
+Taps taps_at(double position, int n) {
+  position = std::min(position, static_cast<double>(n - 1));
+  const int left = static_cast<int>(std::floor(position));
+  const double t = position - left;
   const double t2 = t * t;
   const double t3 = t2 * t;
-  return {-0.5 * t3 + t2 - 0.5 * t, 1.5 * t3 - 2.5 * t2 + 1.0, -1.5 * t3 + 2.0 * t2 + 0.5 * t,
-          0.5 * t3 - 0.5 * t2};
+  Taps taps;
+  taps.weight = {-0.5 * t3 + t2 - 0.5 * t, 1.5 * t3 - 2.5 * t2 + 1.0,
+                 -1.5 * t3 + 2.0 * t2 + 0.5 * t, 0.5 * t3 - 0.5 * t2};
+  for (int k = 0; k < 4; ++k) {
+    taps.index[static_cast<std::size_t>(k)] = std::clamp(left - 1 + k, 0, n - 1);
+  }
+  return taps;
 }
 
 }  // namespace
@@ -110,23 +124,20 @@ Raster stretched(const Raster& image, Axis axis, double step) {
   const bool along_x = axis == Axis::kX;
   const int n_in = along_x ? image.width : image.height;
   const int n_out = static_cast<int>(std::floor((n_in - 1) / step + 1e-9)) + 1;
+  std::vector<Taps> taps;
+  taps.reserve(static_cast<std::size_t>(n_out));
+  for (int i = 0; i < n_out; ++i) taps.push_back(taps_at(i * step, n_in));
+
   Raster out(along_x ? n_out : image.width, along_x ? image.height : n_out);
-  for (int i = 0; i < n_out; ++i) {
-    const double at = std::min(i * step, static_cast<double>(n_in - 1));
-    const int left = static_cast<int>(std::floor(at));
-    const auto weights = cubic_weights(at - left);
-    std::array<int, 4> tap{};
-    for (int k = 0; k < 4; ++k) {
-      tap[static_cast<std::size_t>(k)] = std::clamp(left - 1 + k, 0, n_in - 1);
-    }
-    const int n_across = along_x ? image.height : image.width;
-    for (int j = 0; j < n_across; ++j) {
+  for (int y = 0; y < out.height; ++y) {
+    for (int x = 0; x < out.width; ++x) {
+      const Taps& t = taps[static_cast<std::size_t>(along_x ? x : y)];
       double sum = 0.0;
       for (std::size_t k = 0; k < 4; ++k) {
-        sum +=
-            weights[k] * static_cast<double>(along_x ? image.at(tap[k], j) : image.at(j, tap[k]));
+        sum += t.weight[k] *
+               static_cast<double>(along_x ? image.at(t.index[k], y) : image.at(x, t.index[k]));
       }
-      (along_x ? out.at(i, j) : out.at(j, i)) = static_cast<float>(sum);
+      out.at(x, y) = static_cast<float>(sum);
     }
   }
   return out;

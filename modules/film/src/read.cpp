@@ -43,7 +43,7 @@ Expected<LoadedFilm> load(const std::filesystem::path& path) {
   const std::string sha256 = sha256_hex(*bytes);
   const auto loaded = [&]() -> Expected<LoadedFilm> {
     if (is_dicom(*bytes)) return load_dicom(std::move(*bytes), name);
-    if (picture_kind(*bytes)) return load_picture(path, *bytes, name);
+    if (picture_kind(*bytes)) return load_picture(*bytes, name);
     if (may_be_dicom(*bytes)) return load_dicom(std::move(*bytes), name);
     return fail(ErrorKind::kBadInput, name, "not an image (neither DICOM, PNG, TIFF nor JPEG)",
                 "give the radiograph itself");
