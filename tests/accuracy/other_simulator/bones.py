@@ -5,7 +5,7 @@ with cancellous bone whose texture is a random field fixed to the bone (so that 
 Frames: femur F (origin on the shaft axis at the level of the lesser trochanter), pelvis P (origin hip centre).
 Densities are fractions of cortical bone over soft tissue.
 """
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 import hashlib
 import os
 import tempfile
@@ -13,10 +13,11 @@ import tempfile
 import numpy as np
 from scipy import ndimage
 
-from frames import Affine, rotation, translation
+import sources
 import surface
 
-H_SDF = 1.2
+H_SDF = 1.2      # mm, distance grids
+H_PELVIS = 1.2
 BAND = 9.0
 
 
@@ -35,20 +36,6 @@ class Femur:
     cut: tuple = ()                  # osteotomy: (point, normal, lateral limit x)
 
 
-def load_landmarks(folder):
-    table = {}
-    with open(os.path.join(folder, "ssm-lower-limb", "landmarks.csv"), encoding="ascii") as stream:
-        names = stream.readline().strip().split(",")
-        for line in stream:
-            cells = line.strip().split(",")
-            table[cells[0]] = dict(zip(names[1:], map(float, cells[1:])))
-    return table
-
-
-def _xyz(row, key):
-    return np.array([row[key + "_x"], row[key + "_y"], row[key + "_z"]])
-
-
 def cached_distance(key, make):
     """Distance grids take seconds: keep them per user in the temporary folder, by content."""
     folder = os.path.join(tempfile.gettempdir(), f"other-simulator-{os.getuid()}")
@@ -61,11 +48,6 @@ def cached_distance(key, make):
     np.savez(path + f".{os.getpid()}.npz", values=grid.values, origin=grid.origin, h=grid.h)
     os.replace(path + f".{os.getpid()}.npz", path)
     return grid
-
-
-def _file_hash(path):
-    with open(path, "rb") as stream:
-        return hashlib.sha256(stream.read()).hexdigest()
 
 
 def shaft_line(points, z_of, low, high):
@@ -82,21 +64,16 @@ def shaft_line(points, z_of, low, high):
     return mean, d if d[2] > 0 else -d
 
 
-def load_femur(folder, subject, residual_anteversion_deg, height_scale):
+def load_femur(folder, subject, residual_anteversion_deg, scale):
     """Femur of a subject in its own frame F, left or right alike. The x axis is chosen so that the neck is anteverted
-    by `residual_anteversion_deg` out of the frontal plane xz: that is how far the leg was turned in for the film."""
-    row = load_landmarks(folder)[subject]
-    path = os.path.join(folder, "ssm-lower-limb", f"subject{subject}_femur_left.obj")
-    points, faces = surface.read_obj(path)
-    p, n = surface.smooth_samples(points, faces, 5)
-    turn = np.diag([-1.0, -1.0, 1.0])  # world of the mesh (left, posterior, superior) -> medial, anterior, proximal
-    p, n = p @ turn * height_scale, n @ turn
-    marks = {k: turn @ _xyz(row, k) * height_scale for k in ("head_centre", "greater_trochanter_tip", "lesser_trochanter_tip")}
-    lt = marks["lesser_trochanter_tip"]
+    by `residual_anteversion_deg` out of the frontal plane xz: that is how far the leg was not turned in for the film."""
+    src = sources.femur(folder, subject)
+    p, n = surface.smooth_samples(src.points * scale, src.faces, 5 if len(src.faces) < 10000 else 3)
+    lt, head = src.lesser * scale, src.head_centre * scale
     axis = np.array([0.0, 0, 1])
     for _ in range(3):
         mean, axis = shaft_line(p, lambda q: (q - lt) @ axis, -100.0, -20.0)
-    neck = marks["head_centre"] - mean
+    neck = head - mean
     neck -= axis * (neck @ axis)
     neck /= np.linalg.norm(neck)
     front = np.cross(axis, neck)
@@ -106,17 +83,14 @@ def load_femur(folder, subject, residual_anteversion_deg, height_scale):
     origin = mean + axis * ((lt - mean) @ axis)
     femur_of = lambda q: (q - origin) @ frame.T
     p, n = femur_of(p), n @ frame.T
-    head = femur_of(marks["head_centre"])
     lowest = -195.0
     keep = p[:, 2] > lowest - 15
     p, n = p[keep], n[keep]
-    low, high = np.array([-52.0, -42, lowest]), np.array([85.0, 55, 85])
-    high = np.maximum(high, p.max(0) + 6)
-    low[:2] = np.minimum(low[:2], p[:, :2].min(0) - 6)
-    key = f"femur 2 {_file_hash(path)} {residual_anteversion_deg:.6f} {height_scale:.6f}"
+    low, high = np.append(p[:, :2].min(0) - 6, lowest), p.max(0) + 6
+    key = f"femur 3 {src.key} {residual_anteversion_deg:.6f} {scale:.6f}"
     outer = cached_distance(key, lambda: surface.signed_distance(p, n, low, high, H_SDF, BAND))
-    return Femur(outer, samples=p, normals=n, head_centre=head, head_radius=row["head_radius"] * height_scale,
-                 greater=femur_of(marks["greater_trochanter_tip"]), lesser=femur_of(lt), lowest=lowest)
+    return Femur(outer, samples=p, normals=n, head_centre=femur_of(head), head_radius=src.head_radius * scale,
+                 greater=femur_of(src.greater * scale), lesser=femur_of(lt), lowest=lowest)
 
 
 def axes_of(grid):
@@ -148,14 +122,14 @@ def spongy_texture(shape, rng, h):
             out[:, :, k] = np.roll(f[:, :, k], int(round(slope * (k - shape[2] / 2))), axis=0)
         return out
     total = streaks((0.5, 2.2, 3.4)) + 0.9 * sheared(streaks((0.5, 2.0, 3.2)), 0.55) \
-        + 0.7 * sheared(streaks((0.5, 1.6, 2.6)), -0.8) + 0.9 * streaks((2.2, 2.2, 3.2)) + 0.4 * streaks((0.45, 0.45, 0.45))
+        + 0.7 * sheared(streaks((0.5, 1.6, 2.6)), -0.8) + 0.9 * streaks((2.2, 2.2, 3.2)) + 0.6 * streaks((0.4, 0.9, 1.4))
     return total / total.std()
 
 
 def add_spongy(femur, rng, level, contrast):
-    """Cancellous density on a 0.8 mm grid above z = -70: dense near the cortex and under the cut, thin in the middle,
+    """Cancellous density on a 0.6 mm grid above z = -70: dense near the cortex and under the cut, thin in the middle,
     fading into the marrow canal; multiplied by the texture."""
-    h = 0.8
+    h = 0.6
     low = np.array([femur.outer.origin[0], femur.outer.origin[1], -70.0])
     high = femur.outer.origin + femur.outer.h * (np.array(femur.outer.values.shape) - 1)
     shape = np.ceil((high - low) / h).astype(int)
@@ -249,22 +223,21 @@ class Pelvis:
     middle: float = 0.0
 
 
-def load_pelvis(folder, subject, height_scale):
-    row = load_landmarks(folder)[subject]
-    path = os.path.join(folder, "ssm-lower-limb", f"subject{subject}_pelvis.obj")
-    points, faces = surface.read_obj(path)
-    mid = 0.5 * (points[:, 0].min() + points[:, 0].max())
-    p, n = surface.smooth_samples(points, faces, 4)
-    keep = p[:, 0] > mid - 12
-    centre = _xyz(row, "head_centre")
-    turn = np.diag([-1.0, -1.0, 1.0])
-    p, n = (p[keep] - centre) @ turn * height_scale, n[keep] @ turn
-    middle = (centre[0] - mid) * height_scale
-    low, high = p.min(0) - 8, p.max(0) + 8
-    high[0] = middle
-    key = f"pelvis 2 {_file_hash(path)} {height_scale:.6f}"
-    outer = cached_distance(key, lambda: surface.signed_distance(p, n, low, high, 1.4, BAND))
-    last = int(np.floor((middle - outer.origin[0]) / outer.h + 1e-6))
+def load_pelvis(folder, subject, scale):
+    """Half a pelvis, origin at the hip centre. The grid is made once a subject, at scale 1."""
+    src = sources.pelvis(folder, subject)
+
+    def make():
+        both = [surface.smooth_samples(p, f, 4 if len(f) < 12000 else 2) for p, f in src.parts]
+        p, n = np.concatenate([b[0] for b in both]), np.concatenate([b[1] for b in both])
+        keep = p[:, 0] < src.middle + 12
+        p, n = p[keep], n[keep]
+        low, high = p.min(0) - 8, p.max(0) + 8
+        high[0] = src.middle
+        return surface.signed_distance(p, n, low, high, H_PELVIS, BAND)
+    grid = cached_distance(f"pelvis 3 {src.key}", make)
+    outer = surface.Grid(grid.values * np.float32(scale), grid.origin * scale, grid.h * scale)
+    last = int(np.floor((src.middle - grid.origin[0]) / grid.h + 1e-6))
     outer.values = outer.values[:last + 1]
     return Pelvis(outer, middle=outer.origin[0] + (last + 0.5) * outer.h)
 

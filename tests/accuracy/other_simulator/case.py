@@ -18,7 +18,7 @@ import write_dicom
 from frames import Affine, Camera, leg_pose, rotation, translation, world_from_anatomy
 
 VERSION = "othersim/1"
-SUBJECTS = [f"{k:02d}" for k in range(8)]
+SUBJECTS = [f"{k:02d}" for k in range(8)] + ["f0"]   # f0: female-ct
 VISIT_DAYS = [1, 44, 92, 183, 365, 740, 1100, 1480, 1830]
 
 

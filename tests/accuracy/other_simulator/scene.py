@@ -28,7 +28,7 @@ class Extras:
     window: tuple = ()                              # collimator: centre (mm), half size (mm), turn (deg), leak
 
 
-VOXEL_FEMUR = 0.7
+VOXEL_FEMUR = 0.6
 VOXEL_PELVIS = 0.9
 SUB = 3   # rays per pixel side in metal
 

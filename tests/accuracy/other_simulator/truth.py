@@ -65,10 +65,10 @@ def lesser_trochanter(pix, femur, axis_point, distal, medial, px_per_mm, lesser_
     smooth = np.convolve(outline, np.ones(3) / 3, "same")
     standing = lambda q: min(smooth[q] - smooth[1:q].min(), smooth[q] - smooth[q + 1:-1].min())
     peaks = [q for q in range(4, len(smooth) - 4) if smooth[q] >= max(smooth[q - 1], smooth[q + 1]) and standing(q) > 0.4
-             and near3[part[who[q]]] < 13 and bones.cut_depth(femur, femur.samples[part[who[q]]]) > 0]
+             and near3[part[who[q]]] < 16 and bones.cut_depth(femur, femur.samples[part[who[q]]]) > 0]
     if peaks:
         q = max(peaks, key=standing)
-        fit = np.abs(level - level[q]) < 3.6
+        fit = np.abs(level - level[q]) < 2.3
         a, b, c = np.polyfit(level[fit], outline[fit], 2)
         top = float(np.clip(-b / (2 * a), level[q] - 2.5, level[q] + 2.5)) if a < 0 else level[q]
         along = (lesser_px - axis_point) @ distal + top * px_per_mm
