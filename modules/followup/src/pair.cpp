@@ -1,15 +1,77 @@
 #include "pair.h"
 
+#include <cmath>
 #include <utility>
 
-namespace tidemark::followup {
+#include "tidemark/migration/derive.h"
+#include "tidemark/migration/regions.h"
 
-Expected<HipFilm> prepare(HipFilm film) { return film; }
+namespace tidemark::followup {
+namespace {
+
+migration::MeasuredFilm found_on(const HipFilm& film) {
+  return {film.implant, film.femur, film.scale};
+}
+
+/// An alignment between reduced frames, told in mm of the hip views.
+alignment::Alignment in_full_frames(alignment::Alignment a, const migration::ReducedFilm& reference,
+                                    const migration::ReducedFilm& follow_up) {
+  a.moving_from_fixed_mm = migration::from_reduced(a.moving_from_fixed_mm, reference, follow_up);
+  a.centre_mm += reference.offset_mm;
+  return a;
+}
+
+double relative(MillimetresPerPixel u, MillimetresPerPixel value) { return u.value / value.value; }
+
+}  // namespace
+
+Expected<HipFilm> prepare(HipFilm film) {
+  const auto reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
+  const alignment::AlignOptions options;
+  auto stem = alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, options);
+  if (!stem) return tl::unexpected(stem.error());
+  auto bone = alignment::prepare(reduced.pixels, reduced.mm_per_px,
+                                 migration::bone_excluded(reduced, found_on(film)), options);
+  if (!bone) return tl::unexpected(bone.error());
+  film.stem_ready = std::move(*stem);
+  film.bone_ready = std::move(*bone);
+  return film;
+}
 
 Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& follow_up) {
-  return fail(ErrorKind::kCannotTell,
-              reference.hip_view.facts.file + " and " + follow_up.hip_view.facts.file,
-              "this build does not compare films yet", "use a later version");
+  const auto a = found_on(reference);
+  const auto b = found_on(follow_up);
+  const auto reduced_a = migration::reduce(reference.hip_view.pixels, a.scale.value.value);
+  const auto reduced_b = migration::reduce(follow_up.hip_view.pixels, b.scale.value.value);
+  const auto regions = migration::find_regions(reduced_a, a);
+  const Rigid2 start =
+      migration::to_reduced(migration::rough_alignment(a, b), reduced_a, reduced_b);
+
+  alignment::AlignOptions
+      near;  // the stem was found on both films: only a little is left to search
+  near.search_along_mm = 3.0;
+  near.search_across_mm = 2.0;
+  near.search_angle_deg = 1.0;
+  const auto stem =
+      alignment::align(*reference.stem_ready, regions.stem, *follow_up.stem_ready, start, near);
+  if (!stem) return tl::unexpected(stem.error());
+  const alignment::AlignOptions far;
+  const auto bone = alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready,
+                                     stem->moving_from_fixed_mm, far);
+  if (!bone) return tl::unexpected(bone.error());
+  auto votes = alignment::vote(*reference.bone_ready, *follow_up.bone_ready,
+                               bone->moving_from_fixed_mm, regions.features, far);
+  for (auto& v : votes) v.position_mm += reduced_a.offset_mm;
+
+  migration::PairEvidence evidence{.reference = a,
+                                   .follow_up = b,
+                                   .stem = in_full_frames(*stem, reduced_a, reduced_b),
+                                   .bone = in_full_frames(*bone, reduced_a, reduced_b),
+                                   .votes = std::move(votes),
+                                   .pose = {}};
+  evidence.scale_ratio_u = std::hypot(relative(reference.scale_u_own, reference.scale.value),
+                                      relative(follow_up.scale_u_own, follow_up.scale.value));
+  return migration::derive(evidence);
 }
 
 }  // namespace tidemark::followup

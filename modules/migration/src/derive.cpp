@@ -1,1 +1,219 @@
-#include "tidemark/migration/migration.h"
+#include "tidemark/migration/derive.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "frame.h"
+#include "tidemark/core/least_squares.h"
+#include "tidemark/core/uncertainty.h"
+#include "tidemark/migration/regions.h"
+
+namespace tidemark::migration {
+namespace {
+
+constexpr double kDegree = std::numbers::pi / 180.0;
+
+/// Motion of the stem relative to the bone as the two rigid alignments give it, on the reference
+/// film: moved_from_still, mm of its hip view.
+Rigid2 relative_motion(const PairEvidence& e) {
+  return e.bone.moving_from_fixed_mm.inverse().after(e.stem.moving_from_fixed_mm);
+}
+
+struct VoteTable {
+  std::vector<std::string> name;
+  Eigen::VectorXd y;         ///< subsidence as each feature sees it
+  Eigen::VectorXd variance;  ///< of the feature's own shift
+  Eigen::VectorXd depth;
+  Eigen::VectorXd depth_sd;
+  Eigen::VectorXd across;  ///< medial position: lever of the angle
+  Eigen::VectorXd level;   ///< distal position: lever of the scale
+  std::vector<Vec2> position;
+};
+
+VoteTable vote_table(const PairEvidence& e, const AnatomicalFrame& frame, double rigid) {
+  VoteTable t;
+  std::vector<const alignment::FeatureVote*> useful;
+  for (const auto& v : e.votes) {
+    // A cortex seen along its length says nothing along the shaft.
+    if (frame.distal.dot(v.covariance * frame.distal) < 1.0) useful.push_back(&v);
+  }
+  const auto n = static_cast<Eigen::Index>(useful.size());
+  for (auto* column : {&t.y, &t.variance, &t.depth, &t.depth_sd, &t.across, &t.level})
+    column->resize(n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const alignment::FeatureVote& v = *useful[static_cast<std::size_t>(i)];
+    const Vec2 at = frame.of(v.position_mm);
+    const Depth depth = depth_of(v.name);
+    t.name.push_back(v.name);
+    t.position.push_back(at);
+    t.y(i) = rigid - v.offset_mm.dot(frame.distal);
+    t.variance(i) = frame.distal.dot(v.covariance * frame.distal);
+    t.depth(i) = depth.mean_mm;
+    t.depth_sd(i) = depth.sd_mm;
+    t.across(i) = at.x();
+    t.level(i) = at.y();
+  }
+  return t;
+}
+
+struct Combination {
+  double subsidence = 0.0;
+  double u = 0.0;       ///< all of it
+  double u_bone = 0.0;  ///< what remains without pose and scale
+  double u_pose = 0.0;
+  double u_scale = 0.0;
+  double inflation = 1.0;
+};
+
+Eigen::MatrixXd outer(const Eigen::VectorXd& v) { return v * v.transpose(); }
+
+/// Generalised least squares of the votes, and its budget: each source's share is w' V_source w.
+std::optional<Combination> combine_votes(const VoteTable& t, const PairEvidence& e) {
+  const Eigen::Index n = t.y.size();
+  if (n == 0) return std::nullopt;
+  const double flexion = e.pose.flexion.value * kDegree;
+  const double angle_u = std::sqrt(e.bone.covariance(2, 2));
+  const Eigen::MatrixXd own = t.variance.asDiagonal();
+  const Eigen::MatrixXd pose =
+      flexion * flexion *
+      (outer(t.depth) + Eigen::MatrixXd(t.depth_sd.cwiseProduct(t.depth_sd).asDiagonal()));
+  const Eigen::MatrixXd angle = angle_u * angle_u * outer(t.across);
+  const Eigen::MatrixXd scale = e.scale_ratio_u * e.scale_ratio_u * outer(t.level);
+  const Eigen::MatrixXd v = own + pose + angle + scale;
+  const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), t.y, v);
+  if (!fit) return std::nullopt;
+  const Eigen::VectorXd ones = Eigen::VectorXd::Ones(n);
+  const Eigen::VectorXd w = v.ldlt().solve(ones) / ones.dot(v.ldlt().solve(ones));
+  Combination c;
+  c.subsidence = fit->estimate(0);
+  c.inflation = std::max(1.0, fit->degrees_of_freedom > 0 ? birge_ratio(*fit) : 1.0);
+  c.u_bone = c.inflation * std::sqrt(w.dot((own + angle) * w));
+  c.u_pose = c.inflation * std::sqrt(w.dot(pose * w));
+  c.u_scale = std::sqrt(w.dot(scale * w));
+  c.u = std::sqrt(c.u_bone * c.u_bone + c.u_pose * c.u_pose + c.u_scale * c.u_scale);
+  return c;
+}
+
+/// When no feature votes: the whole bone as one feature of unknown depth.
+Combination rigid_only(const PairEvidence& e, const AnatomicalFrame& frame, double rigid) {
+  Combination c;
+  c.subsidence = rigid;
+  c.u_bone = std::sqrt(frame.distal.dot(e.bone.covariance.topLeftCorner<2, 2>() * frame.distal));
+  c.u_pose = e.pose.flexion.value * kDegree *
+             14.0;                     // mm: between the stem's plane and the lesser trochanter
+  c.u_scale = e.scale_ratio_u * 40.0;  // mm: usual distance from the stem's reference point
+  c.u = std::sqrt(c.u_bone * c.u_bone + c.u_pose * c.u_pose + c.u_scale * c.u_scale);
+  return c;
+}
+
+double sum_of_squares(std::initializer_list<double> terms) {
+  double sum = 0.0;
+  for (const double t : terms) sum += t * t;
+  return std::sqrt(sum);
+}
+
+/// Standard uncertainty of the tilt change, degrees.
+double tilt_u(const PairEvidence& e) {
+  return sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
+                         std::sqrt(e.stem.covariance(2, 2)) / kDegree,
+                         e.pose.rotation.value * kDegree * e.pose.sagittal_lean.value});
+}
+
+void judge(const PairEvidence& e, Migration& m) {
+  if (!e.reference.femur.shaft_axis) {
+    m.flags.push_back(
+        {"shaft_axis_missing",
+         "The shaft axis of the reference film is not seen; the stem's axis stands in for it."});
+  }
+  if (e.bone.runner_up > 0.92 * e.bone.agreement) {
+    m.flags.push_back({"bone_alignment_ambiguous",
+                       "Another position of the bone explains the two films nearly as well."});
+  }
+  if (!m.by_landmarks) return;
+  const LandmarkOpinion& other = *m.by_landmarks;
+  const double u = std::hypot(other.subsidence.u.value, m.subsidence.u.value);
+  if (std::abs(other.subsidence.value.value - m.subsidence.value.value) > 2.0 * u) {
+    m.flags.push_back(
+        {"landmarks_disagree",
+         "The trochanters alone give another subsidence than the alignment of the bone; "
+         "look at both films before you rely on either."});
+  }
+  const double u_tilt = std::hypot(other.tilt_change.u.value, m.tilt_change.u.value);
+  if (std::abs(other.tilt_change.value.value - m.tilt_change.value.value) > 2.5 * u_tilt) {
+    m.flags.push_back(
+        {"axes_disagree",
+         "The axes of stem and shaft give another tilt change than the alignment of the bone."});
+  }
+}
+
+Measured<Millimetres> mm(double value, double u) {
+  return measured(Millimetres{value}, Millimetres{u});
+}
+
+}  // namespace
+
+Depth depth_of(const std::string& feature) {
+  if (feature == kGreaterTrochanter) return {5.0, 6.0};
+  if (feature == kLesserTrochanter) return {15.0, 6.0};
+  if (feature == kCalcar) return {1.0, 6.0};
+  if (feature == kMetaphysis) return {2.0, 5.0};
+  if (feature == kShaft) return {0.0, 4.0};
+  return {5.0, 8.0};
+}
+
+Expected<Migration> derive(const PairEvidence& e) {
+  const AnatomicalFrame frame = anatomical_frame(e.reference);
+  const Rigid2 motion = relative_motion(e);
+  const double k = e.reference.scale.value.value;
+  const auto displaced = [&](const Vec2& p_mm) { return Vec2(motion.apply(p_mm) - p_mm); };
+  const double rigid = displaced(frame.origin).dot(frame.distal);
+  const VoteTable table = vote_table(e, frame, rigid);
+  const auto voted = combine_votes(table, e);
+  const Combination c = voted ? *voted : rigid_only(e, frame, rigid);
+
+  const double u_stem =
+      std::sqrt(frame.distal.dot(e.stem.covariance.topLeftCorner<2, 2>() * frame.distal));
+  const double u_tilt_deg = tilt_u(e);
+  const double u = sum_of_squares({c.u, u_stem});
+  Migration m;
+  m.subsidence = mm(c.subsidence, u);
+  m.budget = {{"bone alignment", {c.u_bone}},
+              {"out-of-plane pose", {c.u_pose}},
+              {"stem alignment", {u_stem}},
+              {"calibration", {c.u_scale}}};
+  const auto at = [&](const Vec2& p_px) {
+    const Vec2 p = k * p_px;
+    const double lever = frame.of(p).x();
+    return mm(c.subsidence - rigid + displaced(p).dot(frame.distal),
+              sum_of_squares({u, lever * u_tilt_deg * kDegree}));
+  };
+  m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
+  m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
+  m.subsidence_at_tip = at(e.reference.implant.tip.px);
+  const auto across = [&](const Eigen::Matrix3d& covariance) {
+    return std::sqrt(frame.medial.dot(covariance.topLeftCorner<2, 2>() * frame.medial));
+  };
+  // The outlines of the shaft and the stem's axis lie within some 3 mm of one depth.
+  const double u_pose_across = e.pose.rotation.value * kDegree * 3.0;
+  const double lever = frame.of(e.bone.centre_mm).y();
+  m.medial = mm(displaced(frame.origin).dot(frame.medial),
+                sum_of_squares({across(e.bone.covariance), across(e.stem.covariance), u_pose_across,
+                                lever * std::sqrt(e.bone.covariance(2, 2))}));
+  m.tilt_change = measured(Degrees{motion.angle_rad / kDegree}, Degrees{u_tilt_deg});
+  for (Eigen::Index i = 0; i < table.y.size(); ++i) {
+    const auto row = static_cast<std::size_t>(i);
+    const double own = std::sqrt(
+        table.variance(i) + std::pow(e.pose.flexion.value * kDegree, 2) *
+                                (std::pow(table.depth(i), 2) + std::pow(table.depth_sd(i), 2)));
+    m.features.push_back({table.name[row], table.position[row], mm(table.y(i), own)});
+  }
+  m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, e.pose);
+  m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
+  m.follow_up_from_reference_stem_mm = e.stem.moving_from_fixed_mm;
+  judge(e, m);
+  return m;
+}
+
+}  // namespace tidemark::migration

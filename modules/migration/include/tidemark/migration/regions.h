@@ -1,0 +1,51 @@
+#pragma once
+
+#include <vector>
+
+#include "tidemark/alignment/align.h"
+#include "tidemark/core/raster.h"
+#include "tidemark/migration/migration.h"
+
+namespace tidemark::migration {
+
+/// A film brought to the pixel size at which it is aligned (about 0.2 mm), by whole-block means.
+/// A point p of the film (mm of the hip view) lies at p - offset_mm in the frame of this one.
+struct ReducedFilm {
+  Raster pixels;
+  double mm_per_px = 0.0;
+  Vec2 offset_mm = Vec2::Zero();
+};
+
+[[nodiscard]] ReducedFilm reduce(const Raster& pixels, double mm_per_px);
+
+/// Which pixels of a film vote for what, on the grid of its ReducedFilm.
+struct Regions {
+  Raster stem;                               ///< a band along the outline of the stem's body
+  Raster bone;                               ///< the proximal femur without metal
+  std::vector<alignment::Feature> features;  ///< pieces of the bone that vote on their own
+};
+
+/// Names of the features, as in results.
+inline constexpr const char* kGreaterTrochanter = "greater_trochanter";
+inline constexpr const char* kLesserTrochanter = "lesser_trochanter";
+inline constexpr const char* kCalcar = "calcar";
+inline constexpr const char* kMetaphysis = "metaphysis";
+inline constexpr const char* kShaft = "shaft";
+
+[[nodiscard]] Regions find_regions(const ReducedFilm& film, const MeasuredFilm& found);
+
+/// Pixels that may not vote for the bone: metal and what its blur and halo reach (3 mm, design
+/// figure from prototypes on simulated films).
+[[nodiscard]] Mask bone_excluded(const ReducedFilm& film, const MeasuredFilm& found);
+
+/// follow_up_from_reference in mm of the hip views if the stem had not moved in the bone: from the
+/// stem's reference point and axis on both films.
+[[nodiscard]] Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow_up);
+
+/// The same alignment between reduced frames, and back.
+[[nodiscard]] Rigid2 to_reduced(const Rigid2& follow_up_from_reference,
+                                const ReducedFilm& reference, const ReducedFilm& follow_up);
+[[nodiscard]] Rigid2 from_reduced(const Rigid2& follow_up_from_reference,
+                                  const ReducedFilm& reference, const ReducedFilm& follow_up);
+
+}  // namespace tidemark::migration

@@ -1,0 +1,275 @@
+#include "tidemark/migration/regions.h"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+namespace tidemark::migration {
+namespace {
+
+constexpr double kAlignPitch = 0.22;    ///< mm: finer than the finest gradient (0.3 mm) needs
+constexpr double kMetalMargin = 3.0;    ///< mm
+constexpr double kOutlineMargin = 3.0;  ///< mm beyond a bony outline that still votes
+
+/// Axes of the stem on the film, in mm of the hip view: s distal, x medial, from the reference
+/// point.
+struct StemAxes {
+  Vec2 origin;
+  Vec2 distal;
+  Vec2 medial;
+  [[nodiscard]] Vec2 in_stem(const Vec2& p_mm) const {
+    const Vec2 d = p_mm - origin;
+    return {d.dot(distal), d.dot(medial)};
+  }
+};
+
+StemAxes axes_of(const MeasuredFilm& film) {
+  const double k = film.scale.value.value;
+  StemAxes a;
+  a.origin = k * film.implant.reference_px;
+  a.distal = film.implant.axis.line_px.direction;
+  a.medial = Vec2(a.distal.y(), -a.distal.x());
+  return a;
+}
+
+/// Outline of something as x over s, in bins of 1 mm; NaN where nothing is known.
+class Border {
+ public:
+  static constexpr int kBins = 400;
+  static constexpr double kFirst = -100.0;
+  Border() : x_(kBins, std::numeric_limits<double>::quiet_NaN()) {}
+
+  /// @param keep +1 keeps the largest x of a bin, -1 the smallest
+  void add(const Polyline& line_px, const StemAxes& axes, double mm_per_px, int keep) {
+    for (const Vec2& p : line_px) {
+      const Vec2 q = axes.in_stem(mm_per_px * p);
+      const int bin = static_cast<int>(std::floor(q.x() - kFirst));
+      if (bin < 0 || bin >= kBins) continue;
+      double& x = x_[static_cast<std::size_t>(bin)];
+      if (std::isnan(x) || keep * (q.y() - x) > 0.0) x = q.y();
+    }
+  }
+  [[nodiscard]] double at(double s, double otherwise) const {
+    const int bin = static_cast<int>(std::floor(s - kFirst));
+    if (bin < 0 || bin >= kBins) return otherwise;
+    const double x = x_[static_cast<std::size_t>(bin)];
+    return std::isnan(x) ? otherwise : x;
+  }
+
+ private:
+  std::vector<double> x_;
+};
+
+/// Everything about one film's femur in stem axes.
+struct Outlines {
+  StemAxes axes;
+  Border lateral, medial;  ///< bone
+  Border stem_lateral, stem_medial;
+  double shoulder_s = -10.0, shoulder_x = -15.0, tip_s = 120.0;
+  double bone_top_s = -30.0;   ///< most proximal row that belongs to the femur
+  std::optional<Vec2> lesser;  ///< (s, x)
+  std::optional<Vec2> greater;
+  Polyline greater_outline;  ///< (s, x)
+};
+
+Outlines outlines_of(const MeasuredFilm& film) {
+  const double k = film.scale.value.value;
+  Outlines o;
+  o.axes = axes_of(film);
+  o.lateral.add(film.femur.lateral_cortex_px, o.axes, k, -1);
+  o.lateral.add(film.femur.greater_trochanter_outline_px, o.axes, k, -1);
+  o.medial.add(film.femur.medial_cortex_px, o.axes, k, 1);
+  o.medial.add(film.femur.lesser_trochanter_outline_px, o.axes, k, 1);
+  o.stem_lateral.add(film.implant.outline_px, o.axes, k, -1);
+  o.stem_medial.add(film.implant.outline_px, o.axes, k, 1);
+  const Vec2 shoulder = o.axes.in_stem(k * film.implant.shoulder.px);
+  o.shoulder_s = shoulder.x();
+  o.shoulder_x = shoulder.y();
+  o.tip_s = o.axes.in_stem(k * film.implant.tip.px).x();
+  o.bone_top_s = o.shoulder_s - 20.0;
+  if (film.femur.greater_trochanter) {
+    o.greater = o.axes.in_stem(k * film.femur.greater_trochanter->px);
+    o.bone_top_s = o.greater->x() - kOutlineMargin;
+    for (const Vec2& p : film.femur.greater_trochanter_outline_px) {
+      o.greater_outline.push_back(o.axes.in_stem(k * p));
+    }
+  }
+  if (film.femur.lesser_trochanter) o.lesser = o.axes.in_stem(k * film.femur.lesser_trochanter->px);
+  return o;
+}
+
+bool in_bone(const Outlines& o, const Vec2& q) {
+  const double s = q.x();
+  if (s < o.bone_top_s) return false;
+  const double lateral = o.lateral.at(s, s < 20.0 ? o.shoulder_x - 16.0 : -16.0) - kOutlineMargin;
+  double medial = o.medial.at(s, s < 40.0 ? 24.0 : 16.0) + kOutlineMargin;
+  // Above the calcar only the greater trochanter is femur; medial of the shoulder lies the neck.
+  if (s < 0.0) medial = std::min(medial, o.shoulder_x + 14.0);
+  return q.y() > lateral && q.y() < medial;
+}
+
+bool near_greater(const Outlines& o, const Vec2& q) {
+  if (!o.greater || q.x() > o.shoulder_s + 25.0) return false;
+  constexpr double kBand = 5.0;
+  return std::any_of(o.greater_outline.begin(), o.greater_outline.end(), [&](const Vec2& p) {
+    return std::abs(p.x() - q.x()) < kBand && std::abs(p.y() - q.y()) < kBand;
+  });
+}
+
+bool near_lesser(const Outlines& o, const Vec2& q) {
+  return o.lesser && std::abs(q.x() - o.lesser->x()) < 14.0 && q.y() > o.lesser->y() - 10.0;
+}
+
+bool in_calcar(const Outlines& o, const Vec2& q) {
+  const double end = o.lesser ? o.lesser->x() - 14.0 : 20.0;
+  return q.x() > -8.0 && q.x() < end && q.y() > o.stem_medial.at(q.x(), 5.0);
+}
+
+bool in_metaphysis(const Outlines& o, const Vec2& q) {
+  return q.x() > o.shoulder_s - 12.0 && q.x() < o.shoulder_s + 50.0 &&
+         q.y() < o.stem_lateral.at(q.x(), o.shoulder_x + 8.0);
+}
+
+bool in_shaft(const Outlines& o, const Vec2& q) {
+  return q.x() > (o.lesser ? o.lesser->x() + 16.0 : 50.0);
+}
+
+/// Marks the body's outline; the neck and what is medial of it lie at another depth and are left
+/// out.
+bool body_point(const Outlines& o, const Vec2& q) {
+  return q.x() > o.shoulder_s - 3.0 && (q.y() < o.shoulder_x + 12.0 || q.x() > 18.0);
+}
+
+void paint_disc(Raster& raster, const Vec2& centre_px, double radius_px) {
+  const int r = static_cast<int>(std::ceil(radius_px));
+  const int cx = static_cast<int>(std::lround(centre_px.x()));
+  const int cy = static_cast<int>(std::lround(centre_px.y()));
+  for (int y = cy - r; y <= cy + r; ++y) {
+    for (int x = cx - r; x <= cx + r; ++x) {
+      if (!raster.contains(x, y)) continue;
+      if (std::hypot(x - centre_px.x(), y - centre_px.y()) <= radius_px) raster.at(x, y) = 1.0F;
+    }
+  }
+}
+
+/// Largest of a running window of 2 r + 1 values.
+void spread_row(std::vector<std::uint8_t>& line, int r) {
+  const int n = static_cast<int>(line.size());
+  std::vector<std::uint8_t> out(line.size(), 0);
+  int last = -r - 1;
+  for (int i = 0; i < n + r; ++i) {
+    if (i < n && line[static_cast<std::size_t>(i)] != 0) last = i;
+    const int at = i - r;
+    if (at >= 0 && at < n && last >= at - r) out[static_cast<std::size_t>(at)] = 1;
+  }
+  line = out;
+}
+
+}  // namespace
+
+ReducedFilm reduce(const Raster& pixels, double mm_per_px) {
+  const int k = std::max(1, static_cast<int>(std::lround(kAlignPitch / mm_per_px)));
+  ReducedFilm out;
+  out.mm_per_px = k * mm_per_px;
+  out.offset_mm = Vec2::Constant(0.5 * (k - 1) * mm_per_px);
+  out.pixels = Raster(pixels.width / k, pixels.height / k);
+  for (int y = 0; y < out.pixels.height; ++y) {
+    for (int x = 0; x < out.pixels.width; ++x) {
+      float sum = 0.0F;
+      for (int j = 0; j < k; ++j) {
+        for (int i = 0; i < k; ++i) sum += pixels.at(k * x + i, k * y + j);
+      }
+      out.pixels.at(x, y) = sum / static_cast<float>(k * k);
+    }
+  }
+  return out;
+}
+
+Mask bone_excluded(const ReducedFilm& film, const MeasuredFilm& found) {
+  const Mask& metal = found.implant.metal;
+  const int k = static_cast<int>(std::lround(film.mm_per_px / found.scale.value.value));
+  Mask out(film.pixels.width, film.pixels.height);
+  for (int y = 0; y < out.height; ++y) {
+    for (int x = 0; x < out.width; ++x) {
+      std::uint8_t any = 0;
+      for (int j = 0; j < k; ++j) {
+        for (int i = 0; i < k; ++i)
+          any = static_cast<std::uint8_t>(any | metal.at(k * x + i, k * y + j));
+      }
+      out.at(x, y) = any != 0 ? 1 : 0;
+    }
+  }
+  const int r = static_cast<int>(std::lround(kMetalMargin / film.mm_per_px));
+  for (int y = 0; y < out.height; ++y) {
+    std::vector<std::uint8_t> line(static_cast<std::size_t>(out.width));
+    for (int x = 0; x < out.width; ++x) line[static_cast<std::size_t>(x)] = out.at(x, y);
+    spread_row(line, r);
+    for (int x = 0; x < out.width; ++x) out.at(x, y) = line[static_cast<std::size_t>(x)];
+  }
+  for (int x = 0; x < out.width; ++x) {
+    std::vector<std::uint8_t> line(static_cast<std::size_t>(out.height));
+    for (int y = 0; y < out.height; ++y) line[static_cast<std::size_t>(y)] = out.at(x, y);
+    spread_row(line, r);
+    for (int y = 0; y < out.height; ++y) out.at(x, y) = line[static_cast<std::size_t>(y)];
+  }
+  return out;
+}
+
+Regions find_regions(const ReducedFilm& film, const MeasuredFilm& found) {
+  const Outlines o = outlines_of(found);
+  const double k = film.mm_per_px;
+  Regions out;
+  out.stem = Raster(film.pixels.width, film.pixels.height);
+  out.bone = out.stem;
+  struct Named {
+    const char* name;
+    bool (*has)(const Outlines&, const Vec2&);
+  };
+  constexpr Named kAll[] = {{kGreaterTrochanter, near_greater},
+                            {kLesserTrochanter, near_lesser},
+                            {kCalcar, in_calcar},
+                            {kMetaphysis, in_metaphysis},
+                            {kShaft, in_shaft}};
+  for (const Named& n : kAll) out.features.push_back({n.name, out.stem});
+  for (const Vec2& p : found.implant.outline_px) {
+    const Vec2 p_mm = found.scale.value.value * p;
+    if (body_point(o, o.axes.in_stem(p_mm))) {
+      paint_disc(out.stem, (p_mm - film.offset_mm) / k, 1.5 / k);
+    }
+  }
+  for (int y = 0; y < film.pixels.height; ++y) {
+    for (int x = 0; x < film.pixels.width; ++x) {
+      const Vec2 q = o.axes.in_stem(k * Vec2(x, y) + film.offset_mm);
+      if (q.x() < o.bone_top_s - 5.0 || std::abs(q.y()) > 70.0) continue;
+      if (!in_bone(o, q)) continue;
+      out.bone.at(x, y) = 1.0F;
+      for (std::size_t i = 0; i < std::size(kAll); ++i) {
+        if (!kAll[i].has(o, q)) continue;
+        out.features[i].region.at(x, y) = 1.0F;
+        break;  // a pixel votes once: the features must stay independent
+      }
+    }
+  }
+  return out;
+}
+
+Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
+  Rigid2 r;
+  r.angle_rad = angle_between(reference.implant.axis.line_px.direction,
+                              follow_up.implant.axis.line_px.direction);
+  const Vec2 a = reference.scale.value.value * reference.implant.reference_px;
+  const Vec2 b = follow_up.scale.value.value * follow_up.implant.reference_px;
+  r.translation = b - r.rotation() * a;
+  return r;
+}
+
+Rigid2 to_reduced(const Rigid2& full, const ReducedFilm& reference, const ReducedFilm& follow_up) {
+  return {full.angle_rad, full.apply(reference.offset_mm) - follow_up.offset_mm};
+}
+
+Rigid2 from_reduced(const Rigid2& reduced, const ReducedFilm& reference,
+                    const ReducedFilm& follow_up) {
+  return {reduced.angle_rad, reduced.apply(-reference.offset_mm) + follow_up.offset_mm};
+}
+
+}  // namespace tidemark::migration
