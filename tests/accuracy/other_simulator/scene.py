@@ -69,8 +69,10 @@ def implant_parts(one):
     w_from_s = one.w_from_f @ one.f_from_s
     axis = one.w_from_p.direction(hip.cup.axis)
     parts = [("mesh", "ti64", (w_from_s(m[0]), m[1])) for m in (hip.stem.body_mesh(), hip.stem.neck_mesh())]
+    bed = hip.cup.outer_radius - hip.cup.shell
     parts += [("ball", hip.head_material, (one.centre, hip.stem.head_radius)),
-              ("shell", "ti64", (one.centre, hip.cup.outer_radius, hip.cup.outer_radius - hip.cup.shell, axis))]
+              ("shell", "ti64", (one.centre, hip.cup.outer_radius, bed, axis)),
+              ("shell", "pe", (one.centre, bed, hip.stem.head_radius, axis))]
     return parts + [("mesh", "ti64", (one.w_from_p(m[0]), m[1])) for m in hip.screws]
 
 
