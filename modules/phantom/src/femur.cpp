@@ -48,7 +48,7 @@ class InventedFemur {
   [[nodiscard]] const Vec3& head() const { return head_; }
 
   [[nodiscard]] double shaft(const Vec3& p) const {
-    const double g = std::pow(std::clamp((20.0 - p.y()) / 50.0, 0.0, 1.3), 1.5);
+    const double g = std::pow(std::clamp((8.0 - p.y()) / 42.0, 0.0, 1.3), 1.5);
     const double r = s_.shaft_radius_mm + 0.9 * std::clamp((60.0 - p.y()) / 60.0, 0.0, 1.0);
     const double half_width = r * (1.0 + 0.26 * g);
     const double half_depth = r * (1.02 + 0.15 * g);
@@ -73,7 +73,7 @@ class InventedFemur {
     const Vec3 q = p - (s_.shaft_radius_mm + 2.5) * lesser_way_ - Vec3(0, s_.lesser_level_mm, 0);
     const double out = q.dot(lesser_way_);
     const double across = q.x() * lesser_way_.z() - q.z() * lesser_way_.x();
-    return ellipsoid({out, q.y(), across}, k * Vec3(10.0, 12.0, 8.5));
+    return ellipsoid({out, q.y(), across}, k * Vec3(10.5, 12.0, 9.0));
   }
   [[nodiscard]] double crest(const Vec3& p) const {
     return bar(p, {-11.0, -40.0, 18.0}, {9.0, -9.0, 19.0}, 4.0, 3.0);
@@ -107,7 +107,7 @@ double cortex_at(const Vec3& p, const FemurShape& shape) {
 
 /// Positive where the saw took the bone away: above an oblique plane, medial of the saddle.
 double removed(const Vec3& p) {
-  const double above = (p - Vec3(26.0, -23.0, 0.0)).dot(Vec3(0.69, -0.724, 0.0));
+  const double above = (p - Vec3(26.0, -21.0, 0.0)).dot(Vec3(0.643, -0.766, 0.0));
   return std::min(above, p.x() - 3.0);
 }
 
@@ -128,34 +128,61 @@ TriangleMesh dense_crest(double k) {
   return bar_mesh(chain, 1.3 * k, 16);
 }
 
-/// Middle and half width of the canal at the level y: the stretch of negative values along x.
-void measure_canal(FemurModel& model, double y, const std::function<double(const Vec3&)>& inside) {
-  double left = 0.0;
-  double right = 0.0;
-  const double z = model.canal_centre.z();
-  while (left > -30.0 && inside({left, y, z}) < 0.0) left -= 0.05;
-  while (right < 30.0 && inside({right, y, z}) < 0.0) right += 0.05;
-  model.canal_centre = {0.5 * (left + right), y, z};
-  model.canal_half_width_mm = 0.5 * (right - left);
+/// Middle and half width of the canal at the level y, from where it is widest inside.
+void measure_canal(FemurModel& model, double y, const ScalarGrid& inside) {
+  Vec3 middle(0, y, 0);
+  for (int round = 0; round < 3; ++round) {
+    for (const int axis : {2, 0}) {
+      Vec3 low = middle;
+      Vec3 high = middle;
+      while (low[axis] > -30.0 && value_at(inside, low) < 0.0) low[axis] -= 0.05;
+      while (high[axis] < 30.0 && value_at(inside, high) < 0.0) high[axis] += 0.05;
+      middle = 0.5 * (low + high);
+      model.canal_half_width_mm = 0.5 * (high - low)[axis];
+    }
+  }
+  model.canal_centre = middle;
 }
 
 }  // namespace
+
+FemurFields cut_and_hollow(const ScalarGrid& whole, const FemurShape& shape, double scale,
+                           NeckState neck, unsigned threads) {
+  const auto cut = [&](const Vec3& p, double d) {
+    return neck == NeckState::kCut ? std::max(d, scale * removed(p / scale)) : d;
+  };
+  const auto hollow = [&](const Vec3& p, double d) {
+    return cut(p, d + scale * cortex_at(p / scale, shape));
+  };
+  return {changed_grid(whole, cut, threads), changed_grid(whole, hollow, threads)};
+}
+
+void finish_femur(FemurModel& model, const ScalarGrid& inside, double scale,
+                  const FemurShape& shape) {
+  measure_canal(model, 60.0 * scale, inside);
+  StrutPlan plan;
+  plan.box = {scale * Vec3(-34, -64, -28), scale * Vec3(36, 45, 30)};
+  plan.scale = scale;
+  plan.fade_from_mm = -15.0 * scale;
+  plan.fade_over_mm = 60.0 * scale;
+  // The groups that a film shows: compressive from the calcar to the head, tensile from the
+  // lateral cortex over to the head, and the fan of the greater trochanter. House choice of shares.
+  plan.groups = {Vec3(0.42, -0.90, -0.1), Vec3(0.80, -0.60, -0.1), Vec3(-0.25, -0.95, 0.2),
+                 Vec3(0.0, -1.0, 0.0)};
+  plan.seed = shape.texture_seed;
+  model.struts = grow_struts(inside, plan);
+}
 
 FemurModel invent_femur(const FemurShape& shape, NeckState neck, unsigned threads) {
   const InventedFemur femur(shape);
   const double k = shape.scale;
   const Box box{k * Vec3(-36, -82, -40), k * Vec3(74, 235, 34)};
-  const auto solid = [&](const Vec3& p) { return k * femur.solid(p / k); };
-  const auto cut = [&](const Vec3& p, double d) {
-    return neck == NeckState::kCut ? std::max(d, k * removed(p / k)) : d;
-  };
-  const ScalarGrid whole = make_grid(box, 1.1 * k, solid, threads);
+  const ScalarGrid whole = make_grid(
+      box, 1.1 * k, [&](const Vec3& p) { return k * femur.solid(p / k); }, threads);
+  const FemurFields fields = cut_and_hollow(whole, shape, k, neck, threads);
   FemurModel model;
-  model.outer = contour(changed_grid(whole, cut, threads));
-  const auto inner = [&](const Vec3& p, double d) {
-    return cut(p, d + k * cortex_at(p / k, shape));
-  };
-  model.inside = contour(changed_grid(whole, inner, threads));
+  model.outer = contour(fields.outer);
+  model.inside = contour(fields.inside);
   model.crest = dense_crest(k);
   model.head_centre = k * femur.head();
   const double own = 1.5;  // mm from a part's own surface at which a point still counts as its
@@ -164,45 +191,38 @@ FemurModel invent_femur(const FemurShape& shape, NeckState neck, unsigned thread
   });
   model.greater_points =
       points_where(model.outer, [&](const Vec3& p) { return femur.greater(p / k) < own; });
-  const auto inside_at = [&](const Vec3& p) { return inner(p, solid(p)); };
-  model.canal_centre.z() = -shape.bow_mm * k;
-  measure_canal(model, 60.0 * k, inside_at);
-  model.struts = grow_struts(inside_at, {k * Vec3(-32, -62, -24), k * Vec3(34, 45, 28)}, k,
-                             shape.texture_seed);
+  finish_femur(model, fields.inside, k, shape);
   return model;
 }
 
-std::vector<Strut> grow_struts(const std::function<double(const Vec3&)>& inside, const Box& box,
-                               double scale, std::uint64_t seed) {
-  Random random(mix({seed, 0x7e87}));
+std::vector<Strut> grow_struts(const ScalarGrid& inside, const StrutPlan& plan) {
+  Random random(mix({plan.seed, 0x7e87}));
   std::vector<Strut> struts;
   const auto somewhere = [&] {
-    return Vec3(random.uniform(box.low.x(), box.high.x()),
-                random.uniform(box.low.y(), box.high.y()),
-                random.uniform(box.low.z(), box.high.z()));
+    return Vec3(random.uniform(plan.box.low.x(), plan.box.high.x()),
+                random.uniform(plan.box.low.y(), plan.box.high.y()),
+                random.uniform(plan.box.low.z(), plan.box.high.z()));
   };
-  // The groups that a film shows: compressive from the calcar to the head, tensile from the
-  // lateral cortex over to the head, and the fan of the greater trochanter. House choice of shares.
-  const std::array<Vec3, 4> groups{Vec3(0.42, -0.90, -0.1), Vec3(0.80, -0.60, -0.1),
-                                   Vec3(-0.25, -0.95, 0.2), Vec3(0.0, -1.0, 0.0)};
-  for (int i = 0; i < 90000; ++i) {
+  for (int i = 0; i < plan.struts; ++i) {
     const Vec3 p = somewhere();
     const Vec3 wild(random.normal(0, 0.35), random.normal(0, 0.35), random.normal(0, 0.35));
-    const Vec3 way = (groups[static_cast<std::size_t>(random.uniform(0, 4))] + wild).normalized();
-    const double length = random.uniform(2.0, 8.0) * scale;
+    const Vec3 way =
+        (plan.groups[static_cast<std::size_t>(random.uniform(0, 4))] + wild).normalized();
+    const double length = random.uniform(2.0, 8.0) * plan.scale;
     const double radius = random.uniform(0.13, 0.28);
-    // Fewer towards the canal of the shaft.
-    const double fade =
-        std::clamp((box.high.y() - p.y()) / (0.55 * (box.high.y() - box.low.y())), 0.0, 1.0);
     const double thickness = (random.chance(0.6) ? 1.0 : -1.0) * random.uniform(0.15, 0.55);
-    if (random.unit() > fade || inside(p) > -0.3 || inside(p + length * way) > -0.2) continue;
+    const double fade = 1.0 - (p.y() - plan.fade_from_mm) / plan.fade_over_mm;
+    if (random.unit() > fade || value_at(inside, p) > -0.3 ||
+        value_at(inside, p + length * way) > -0.2) {
+      continue;
+    }
     struts.push_back({p, p + length * way, radius, thickness});
   }
-  for (int i = 0; i < 2500; ++i) {  // marrow spaces and denser spots
+  for (int i = 0; i < plan.blobs; ++i) {  // marrow spaces and denser spots
     const Vec3 p = somewhere();
-    const double radius = random.uniform(0.9, 2.4) * scale;
+    const double radius = random.uniform(0.9, 2.4) * plan.scale;
     const double thickness = random.normal(0.0, 0.35);
-    if (inside(p) > -radius) continue;
+    if (value_at(inside, p) > -radius) continue;
     struts.push_back({p, p + Vec3(0, 1e-3, 0), radius, thickness});
   }
   return struts;

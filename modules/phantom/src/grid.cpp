@@ -173,16 +173,42 @@ ScalarGrid changed_grid(const ScalarGrid& grid,
   return result;
 }
 
-ScalarGrid distance_grid(const TriangleMesh& mesh, double step_mm, double reach_mm,
-                         unsigned threads) {
+double value_at(const ScalarGrid& grid, const Vec3& p) {
+  std::array<int, 3> base{};
+  Vec3 part;
+  for (int axis = 0; axis < 3; ++axis) {
+    const auto a = static_cast<std::size_t>(axis);
+    const double at =
+        std::clamp((p[axis] - grid.origin[axis]) / grid.step_mm, 0.0, grid.size[a] - 1.0);
+    base[a] = std::min(static_cast<int>(at), grid.size[a] - 2);
+    part[axis] = at - base[a];
+  }
+  double sum = 0.0;
+  for (int corner = 0; corner < 8; ++corner) {
+    const int i = corner & 1;
+    const int j = corner >> 1 & 1;
+    const int k = corner >> 2;
+    const double weight = (i != 0 ? part.x() : 1.0 - part.x()) *
+                          (j != 0 ? part.y() : 1.0 - part.y()) *
+                          (k != 0 ? part.z() : 1.0 - part.z());
+    sum += weight * double{grid.values[grid.index(base[0] + i, base[1] + j, base[2] + k)]};
+  }
+  return sum;
+}
+
+Box box_of(const TriangleMesh& mesh) {
   Box box{Vec3::Constant(std::numeric_limits<double>::max()),
           Vec3::Constant(std::numeric_limits<double>::lowest())};
   for (const Vec3& p : mesh.points) {
     box.low = box.low.cwiseMin(p);
     box.high = box.high.cwiseMax(p);
   }
-  const Vec3 margin = Vec3::Constant(2.0 * step_mm);
-  ScalarGrid grid = empty_grid({box.low - margin, box.high + margin}, step_mm);
+  return box;
+}
+
+ScalarGrid distance_grid(const TriangleMesh& mesh, const Box& box, double step_mm, double reach_mm,
+                         unsigned threads) {
+  ScalarGrid grid = empty_grid(box, step_mm);
   std::fill(grid.values.begin(), grid.values.end(), static_cast<float>(reach_mm));
   parallel_for(grid.size[2], threads, [&](int k) {
     const double z = grid.origin.z() + grid.step_mm * k;

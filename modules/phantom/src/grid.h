@@ -45,9 +45,15 @@ struct Box {
 /// The surface where the grid is zero, facing towards positive values.
 [[nodiscard]] TriangleMesh contour(const ScalarGrid& grid);
 
-/// Signed distance to a closed surface within `reach_mm`, cut off there. Exact at the nodes.
-[[nodiscard]] ScalarGrid distance_grid(const TriangleMesh& mesh, double step_mm, double reach_mm,
-                                       unsigned threads);
+/// Trilinear value at a point; the nearest border value outside.
+[[nodiscard]] double value_at(const ScalarGrid& grid, const Vec3& p);
+
+/// Box that holds all points of a mesh.
+[[nodiscard]] Box box_of(const TriangleMesh& mesh);
+
+/// Signed distance to a closed surface within `reach_mm`, cut off there, over a box.
+[[nodiscard]] ScalarGrid distance_grid(const TriangleMesh& mesh, const Box& box, double step_mm,
+                                       double reach_mm, unsigned threads);
 
 /// Smooth union of two solids given by about-distances; `blend_mm` is the width of the fillet.
 /// Source: polynomial smooth minimum, common practice in implicit modelling.

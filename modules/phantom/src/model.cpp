@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "tidemark/phantom/bone_surface.h"
+
 namespace tidemark::phantom {
 namespace {
 
@@ -54,6 +56,57 @@ void add_struts(const std::vector<Strut>& struts, const Rigid3& world_from_part,
   }
 }
 
+/// The stem's widths and offset made to suit a bone that was not invented for it.
+StemShape fitted_stem(StemShape stem, const FemurModel& femur) {
+  const double canal = femur.canal_half_width_mm;
+  stem.tip_half_width_mm = std::clamp(0.62 * canal, 3.4, 6.5);
+  stem.half_width_mm = std::clamp(0.98 * canal, stem.tip_half_width_mm + 1.2, 10.0);
+  stem.tip_half_depth_mm = 0.8 * stem.tip_half_width_mm;
+  stem.head_offset_mm =
+      std::clamp(femur.head_centre.x() - femur.canal_centre.x() - 1.0, 32.0, 52.0);
+  return stem;
+}
+
+Expected<void> build_bones(Model& model, const CaseSpec& spec, unsigned threads) {
+  const bool pelvis_shown = std::any_of(spec.films.begin(), spec.films.end(), [](const auto& film) {
+    return film.field == FieldOfView::kPelvis;
+  });
+  Expected<TriangleMesh> surface;
+  if (spec.surfaces.femur) {
+    surface = read_surface(*spec.surfaces.femur, spec.surfaces.axes);
+    if (!surface) return tl::unexpected(surface.error());
+  }
+  const auto femur = [&](NeckState neck) -> Expected<FemurModel> {
+    if (!spec.surfaces.femur) return invent_femur(spec.femur, neck, threads);
+    return femur_from_surface(*surface, spec.surfaces.femur_side, spec.femur, neck, threads);
+  };
+  auto cut = femur(NeckState::kCut);
+  if (!cut) return tl::unexpected(cut.error());
+  model.femur = std::move(*cut);
+  if (pelvis_shown) {
+    auto whole = femur(NeckState::kWhole);
+    if (!whole) return tl::unexpected(whole.error());
+    model.other_femur = std::move(*whole);
+  }
+  if (!spec.surfaces.pelvis) {
+    model.pelvis = invent_pelvis(spec.femur.scale, 0.5 * spec.cup.outer_diameter_mm,
+                                 spec.femur.texture_seed, threads);
+    return {};
+  }
+  if (!spec.surfaces.femur) {
+    return fail(ErrorKind::kUsage, "pelvis surface", "its socket is found by the head of a femur",
+                "give the femur of the same person, in the same axes, too");
+  }
+  const auto pelvis = read_surface(*spec.surfaces.pelvis, spec.surfaces.axes);
+  if (!pelvis) return tl::unexpected(pelvis.error());
+  const Side side = spec.surfaces.femur_side;
+  const auto marks = find_femur_landmarks(*surface, side);
+  if (!marks) return tl::unexpected(marks.error());
+  model.pelvis =
+      pelvis_from_surface(*pelvis, side, marks->head_centre, spec.femur.texture_seed, threads);
+  return {};
+}
+
 }  // namespace
 
 Rigid3 femur_from_stem(const Model& model, const Motion& motion) {
@@ -77,22 +130,23 @@ Rigid3 world_from_femur(const Model& model, const FilmSpec& film) {
 
 Expected<std::shared_ptr<const Model>> build_model(const CaseSpec& spec, unsigned threads) {
   auto model = std::make_shared<Model>();
-  const bool pelvis_shown = std::any_of(spec.films.begin(), spec.films.end(), [](const auto& film) {
-    return film.field == FieldOfView::kPelvis;
-  });
-  model->femur = invent_femur(spec.femur, NeckState::kCut, threads);
-  if (pelvis_shown) model->other_femur = invent_femur(spec.femur, NeckState::kWhole, threads);
-  model->stem = build_stem(spec.stem);
+  if (const auto bones = build_bones(*model, spec, threads); !bones) {
+    return tl::unexpected(bones.error());
+  }
+  model->stem_shape = spec.surfaces.femur ? fitted_stem(spec.stem, model->femur) : spec.stem;
+  model->stem = build_stem(model->stem_shape);
   const double head_radius = 0.5 * spec.head_diameter.value;
   model->head = sphere_mesh(model->stem.head_centre, head_radius, 256);
   model->cup = build_cup(spec.cup, head_radius);
-  model->mid_x = kHipFromMidline * spec.femur.scale;
-  model->pelvis = invent_pelvis(spec.femur.scale, 0.5 * spec.cup.outer_diameter_mm, threads);
+  model->mid_x = model->pelvis.mid_x;
   model->body = build_body(spec.body, model->mid_x);
   model->femur_from_seat = seat_stem(model->femur, model->stem, spec);
   const Rigid3 stem_from_femur = model->femur_from_seat.inverse();
   std::erase_if(model->femur.struts, [&](const Strut& s) {
-    return stem_holds(spec.stem, stem_from_femur.apply(0.5 * (s.from + s.to)));
+    return stem_holds(model->stem_shape, stem_from_femur.apply(0.5 * (s.from + s.to)));
+  });
+  std::erase_if(model->pelvis.struts, [&](const Strut& s) {
+    return (0.5 * (s.from + s.to)).norm() < 0.5 * spec.cup.outer_diameter_mm;
   });
   return std::shared_ptr<const Model>(std::move(model));
 }
@@ -111,7 +165,7 @@ Scene make_scene(const Model& model, const CaseSpec& spec, const FilmSpec& film)
   scene.solids.push_back({Layer::kLiner, model.cup.liner});
   scene.solids.push_back({Layer::kPelvis, model.pelvis.outer});
   scene.solids.push_back({Layer::kPelvisInside, model.pelvis.inside});
-  add_struts(model.pelvis_struts, Rigid3{}, scene);
+  add_struts(model.pelvis.struts, Rigid3{}, scene);
   scene.solids.insert(scene.solids.end(), model.body.begin(), model.body.end());
   if (model.other_femur && film.field == FieldOfView::kPelvis) {
     Rigid3 other;

@@ -11,12 +11,12 @@ namespace tidemark::phantom {
 struct Model {
   FemurModel femur;
   std::optional<FemurModel> other_femur;  ///< of the other hip, as if it were a right one
+  StemShape stem_shape;                   ///< as used: fitted to the canal of a bone from a surface
   StemModel stem;
   CupModel cup;
   TriangleMesh head;  ///< stem frame
   PelvisModel pelvis;
   std::vector<Solid> body;
-  std::vector<Strut> pelvis_struts;
   double mid_x = kHipFromMidline;  ///< middle of the body, world frame
   Rigid3 femur_from_seat;          ///< femur from stem as seated at surgery
 };

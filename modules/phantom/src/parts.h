@@ -1,6 +1,7 @@
 #pragma once
 
-#include <functional>
+#include <array>
+#include <cstdint>
 #include <vector>
 
 #include "grid.h"
@@ -36,6 +37,25 @@ enum class NeckState { kWhole, kCut };
                                                       const FemurShape& shape, NeckState neck,
                                                       unsigned threads);
 
+/// About the distance to a femur's outer surface and to the border of its cortex, femur frame.
+struct FemurFields {
+  ScalarGrid outer;
+  ScalarGrid inside;
+};
+
+/// Saws the neck off (if `neck` says so) and hollows the bone by the thickness of its cortex.
+/// `scale` is that of the bone against the invented femur of scale 1.
+[[nodiscard]] FemurFields cut_and_hollow(const ScalarGrid& whole, const FemurShape& shape,
+                                         double scale, NeckState neck, unsigned threads);
+
+/// Measures the canal and grows the cancellous bone.
+void finish_femur(FemurModel& model, const ScalarGrid& inside, double scale,
+                  const FemurShape& shape);
+
+/// Frame of the hip (x medial, y distal, z posterior; not yet of one bone) from patient axes; a
+/// left bone is mirrored.
+[[nodiscard]] Eigen::Matrix3d hip_from_lps(Side side);
+
 /// Stem with neck, in the stem frame; the head is a part of its own.
 struct StemModel {
   TriangleMesh mesh;
@@ -64,23 +84,37 @@ struct CupModel {
 struct PelvisModel {
   TriangleMesh outer;
   TriangleMesh inside;
+  double mid_x = 0.0;         ///< middle of the body
+  std::vector<Strut> struts;  ///< of its cancellous bone
 };
 
 /// Distance of a hip centre from the middle of the body, mm, in the invented pelvis.
 inline constexpr double kHipFromMidline = 89.0;
 
-[[nodiscard]] PelvisModel invent_pelvis(double scale, double socket_radius_mm, unsigned threads);
+[[nodiscard]] PelvisModel invent_pelvis(double scale, double socket_radius_mm, std::uint64_t seed,
+                                        unsigned threads);
 
-/// A pelvis from a closed surface in patient axes, its socket of `side` brought to the origin.
-/// @return kCannotTell when no socket is found within reach of `head_in_lps`.
-[[nodiscard]] Expected<PelvisModel> pelvis_from_surface(const TriangleMesh& lps, Side side,
-                                                        const Vec3& head_in_lps, unsigned threads);
+/// A pelvis from a closed surface in patient axes, `socket_in_lps` brought to the origin.
+[[nodiscard]] PelvisModel pelvis_from_surface(const TriangleMesh& lps, Side side,
+                                              const Vec3& socket_in_lps, std::uint64_t seed,
+                                              unsigned threads);
 
 /// Skin and muscle, world frame.
 [[nodiscard]] std::vector<Solid> build_body(const BodyShape& shape, double mid_x);
 
-/// Struts of cancellous bone within a solid: `inside(p)` in mm, negative within.
-[[nodiscard]] std::vector<Strut> grow_struts(const std::function<double(const Vec3&)>& inside,
-                                             const Box& box, double scale, std::uint64_t seed);
+/// How cancellous bone is grown.
+struct StrutPlan {
+  Box box;                     ///< where, mm
+  double scale = 1.0;          ///< of lengths
+  int struts = 90000;          ///< tried
+  int blobs = 2500;            ///< tried
+  double fade_from_mm = 1e9;   ///< fewer below this level (y) ...
+  double fade_over_mm = 1.0;   ///< ... none this far below it
+  std::array<Vec3, 4> groups;  ///< main directions
+  std::uint64_t seed = 0;
+};
+
+/// Struts, marrow spaces and denser spots where `inside` is negative.
+[[nodiscard]] std::vector<Strut> grow_struts(const ScalarGrid& inside, const StrutPlan& plan);
 
 }  // namespace tidemark::phantom

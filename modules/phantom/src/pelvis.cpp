@@ -97,16 +97,51 @@ TriangleMesh tube(const std::vector<Level>& levels, double inset) {
   return swept_mesh(rings);
 }
 
+/// Makes the inner border of the cortex and the cancellous bone.
+void hollow(PelvisModel& model, const ScalarGrid& outer, std::uint64_t seed, unsigned threads) {
+  const ScalarGrid inside = changed_grid(
+      outer, [](const Vec3&, double d) { return d + kCortex; }, threads);
+  model.inside = contour(inside);
+  StrutPlan plan;
+  plan.box = box_of(model.inside);
+  plan.struts = 160000;
+  plan.blobs = 9000;
+  plan.groups = {Vec3(0.6, -0.8, 0.1), Vec3(-0.5, -0.8, -0.2), Vec3(0.9, 0.3, -0.3),
+                 Vec3(0.2, 0.9, 0.3)};
+  plan.seed = seed;
+  model.struts = grow_struts(inside, plan);
+}
+
 }  // namespace
 
-PelvisModel invent_pelvis(double scale, double socket_radius_mm, unsigned threads) {
+PelvisModel invent_pelvis(double scale, double socket_radius_mm, std::uint64_t seed,
+                          unsigned threads) {
   const double k = scale;
   const Box box{k * Vec3(-70, -158, -66), k * Vec3(2.0 * kHipFromMidline + 70.0, 102, 112)};
   const ScalarGrid field = make_grid(
       box, 2.0 * k, [&](const Vec3& p) { return k * pelvis(p / k, socket_radius_mm / k); },
       threads);
-  const auto inwards = [](const Vec3&, double d) { return d + kCortex; };
-  return {contour(field), contour(changed_grid(field, inwards, threads))};
+  PelvisModel model;
+  model.outer = contour(field);
+  hollow(model, field, seed, threads);
+  model.mid_x = kHipFromMidline * k;
+  return model;
+}
+
+PelvisModel pelvis_from_surface(const TriangleMesh& lps, Side side, const Vec3& socket_in_lps,
+                                std::uint64_t seed, unsigned threads) {
+  PelvisModel model;
+  const Eigen::Matrix3d axes = hip_from_lps(side);
+  model.outer = mapped(lps, axes, -(axes * socket_in_lps));
+  const Box tight = box_of(model.outer);
+  const Vec3 margin = Vec3::Constant(4.0);
+  hollow(model,
+         distance_grid(model.outer, {tight.low - margin, tight.high + margin}, 1.6, 4.0, threads),
+         seed, threads);
+  // The middle of a whole pelvis; one hip bone alone ends at the symphysis.
+  const double width = tight.high.x() - tight.low.x();
+  model.mid_x = width > 190.0 ? 0.5 * (tight.low.x() + tight.high.x()) : tight.high.x() + 2.0;
+  return model;
 }
 
 std::vector<Solid> build_body(const BodyShape& shape, double mid_x) {
