@@ -54,7 +54,7 @@ Raster expose(const Raster& primary, const FilmSpec& film, unsigned threads) {
   Raster signal = smoothed(primary, focal / pitch, threads);
   const Raster scatter = scattered(primary, film, body, threads);
   const double quanta = film.exposure.quanta_per_pixel * (pitch / 0.14) * (pitch / 0.14) / body;
-  parallel_for(signal.height, threads, [&](int y) {
+  for_each_index(signal.height, threads, [&](int y) {
     for (int x = 0; x < signal.width; ++x) {
       const auto i = static_cast<std::size_t>(y) * static_cast<std::size_t>(signal.width) +
                      static_cast<std::size_t>(x);
@@ -70,7 +70,7 @@ RasterOf<std::uint16_t> develop(const Raster& signal, const FilmSpec& film, unsi
   const Processing& how = film.processing;
   const double pitch = film.beam.pixel_pitch.value;
   Raster depth = signal;  // log exposure, great = much absorbed
-  parallel_for(depth.height, threads, [&](int y) {
+  for_each_index(depth.height, threads, [&](int y) {
     for (int x = 0; x < depth.width; ++x) {
       depth.at(x, y) = -std::log(std::clamp(depth.at(x, y), 2e-5F, 1.0F));
     }
@@ -94,7 +94,7 @@ RasterOf<std::uint16_t> develop(const Raster& signal, const FilmSpec& film, unsi
   const double centre = mid + 0.12 * width + how.window_shift * width;
   const double top = std::pow(2.0, how.bits_stored) - 1.0;
   RasterOf<std::uint16_t> grey(depth.width, depth.height);
-  parallel_for(depth.height, threads, [&](int y) {
+  for_each_index(depth.height, threads, [&](int y) {
     for (int x = 0; x < depth.width; ++x) {
       const double d = depth.at(x, y);
       const double flat = d - (1.0 - how.latitude) * (broad.at(x, y) - mid);

@@ -80,7 +80,7 @@ Raster smoothed(const Raster& image, double sigma_px, unsigned threads) {
   if (sigma_px < 0.05) return image;
   const LineFilter filter(sigma_px);
   Raster out = image;
-  parallel_for(out.height, threads, [&](int y) {
+  for_each_index(out.height, threads, [&](int y) {
     Line room;
     const auto begin = out.values.begin() + static_cast<std::ptrdiff_t>(y) * out.width;
     Line line(begin, begin + out.width);
@@ -88,7 +88,7 @@ Raster smoothed(const Raster& image, double sigma_px, unsigned threads) {
     std::copy(line.begin(), line.end(), begin);
   });
   constexpr int kStrip = 16;  // columns handled together, for the cache
-  parallel_for((out.width + kStrip - 1) / kStrip, threads, [&](int strip) {
+  for_each_index((out.width + kStrip - 1) / kStrip, threads, [&](int strip) {
     Line room;
     const int x0 = strip * kStrip;
     const int x1 = std::min(out.width, x0 + kStrip);
@@ -131,7 +131,7 @@ Raster enlarged(const Raster& coarse, int block, int width, int height, unsigned
     const float at = (static_cast<float>(i) + 0.5F) / static_cast<float>(block) - 0.5F;
     return std::clamp(at, 0.0F, static_cast<float>(count - 1));
   };
-  parallel_for(height, threads, [&](int y) {
+  for_each_index(height, threads, [&](int y) {
     const float v = place(y, coarse.height);
     const int j = std::min(static_cast<int>(v), std::max(0, coarse.height - 2));
     const float tv = v - static_cast<float>(j);

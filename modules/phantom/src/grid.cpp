@@ -161,7 +161,7 @@ ScalarGrid changed_grid(const ScalarGrid& grid,
                         const std::function<double(const Vec3&, double)>& change,
                         unsigned threads) {
   ScalarGrid result = grid;
-  parallel_for(grid.size[2], threads, [&](int k) {
+  for_each_index(grid.size[2], threads, [&](int k) {
     for (int j = 0; j < grid.size[1]; ++j) {
       for (int i = 0; i < grid.size[0]; ++i) {
         float& value = result.values[grid.index(i, j, k)];
@@ -210,7 +210,7 @@ ScalarGrid distance_grid(const TriangleMesh& mesh, const Box& box, double step_m
                          unsigned threads) {
   ScalarGrid grid = empty_grid(box, step_mm);
   std::fill(grid.values.begin(), grid.values.end(), static_cast<float>(reach_mm));
-  parallel_for(grid.size[2], threads, [&](int k) {
+  for_each_index(grid.size[2], threads, [&](int k) {
     const double z = grid.origin.z() + grid.step_mm * k;
     for (const auto& t : mesh.triangles) {
       const std::array<Vec3, 3> q{mesh.points[static_cast<std::size_t>(t[0])],

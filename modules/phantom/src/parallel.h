@@ -1,23 +1,17 @@
 #pragma once
 
 #include <algorithm>
-#include <atomic>
-#include <thread>
-#include <vector>
+
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::phantom {
 
-/// Calls work(i) once for each i in [0, count). Which thread does which is free, so work(i) may
-/// write only what belongs to i; then the outcome does not depend on the number of threads.
+/// Calls work(i) once for each i in [0, count) on up to `threads` threads (core/parallel.h, for the
+/// int indices of images).
 template <class Work>
-void parallel_for(int count, unsigned threads, const Work& work) {
-  std::atomic<int> next{0};
-  const auto run = [&] {
-    for (int i = next++; i < count; i = next++) work(i);
-  };
-  std::vector<std::jthread> others;
-  for (unsigned t = 1; t < std::max(1U, threads); ++t) others.emplace_back(run);
-  run();
+void for_each_index(int count, unsigned threads, const Work& work) {
+  tidemark::parallel_for(static_cast<std::size_t>(std::max(0, count)), static_cast<int>(threads),
+                         [&](std::size_t i) { work(static_cast<int>(i)); });
 }
 
 }  // namespace tidemark::phantom

@@ -445,7 +445,7 @@ Raster draw_struts(const Scene& scene, const Beam& beam, unsigned threads) {
   }
   Raster extra(beam.columns, beam.rows);
   constexpr int kBand = 64;
-  parallel_for((beam.rows + kBand - 1) / kBand, threads, [&](int band) {
+  for_each_index((beam.rows + kBand - 1) / kBand, threads, [&](int band) {
     const int begin = band * kBand;
     const int end = std::min(beam.rows, begin + kBand);
     for (const StrutShadow& strut : shadows) {
@@ -505,7 +505,7 @@ Raster render(const Scene& scene, const Beam& beam, unsigned threads) {
   }
   Raster out(beam.columns, beam.rows, 1.0F);
   // A row of tiles at a time: each needs room of its own, and making it per tile is slow.
-  parallel_for(all.tiles_y, threads, [&](int row) {
+  for_each_index(all.tiles_y, threads, [&](int row) {
     Workspace room;
     for (int x = 0; x < all.tiles_x; ++x) {
       render_tile(job, all, row * all.tiles_x + x, room, out);

@@ -1,0 +1,76 @@
+#include "tidemark/phantom/case.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <set>
+
+namespace tidemark::phantom {
+namespace {
+
+std::vector<CaseSpec> hips(CaseSet set, int count) {
+  std::vector<CaseSpec> all;
+  CaseOptions options;
+  options.set = set;
+  for (int i = 1; i <= count; ++i) all.push_back(random_case(11, i, options));
+  return all;
+}
+
+TEST(RandomCase, SameSeedSameHip) {
+  const CaseSpec a = random_case(11, 4, {});
+  const CaseSpec b = random_case(11, 4, {});
+  EXPECT_EQ(a.femur.offset_mm, b.femur.offset_mm);
+  EXPECT_EQ(a.films[1].pose.flexion, b.films[1].pose.flexion);
+  EXPECT_NE(a.femur.offset_mm, random_case(11, 5, {}).femur.offset_mm);
+  EXPECT_NE(a.femur.offset_mm, random_case(12, 4, {}).femur.offset_mm);
+}
+
+// The ranges that docs/truth.md promises for the set "seat".
+TEST(RandomCase, SeatCoversItsRanges) {
+  int left = 0, dark = 0, crisp = 0, pelvis = 0;
+  double most = 0, square = 0;
+  std::set<double> heads;
+  const auto all = hips(CaseSet::kSeat, 400);
+  for (const CaseSpec& hip : all) {
+    const FilmSpec& last = hip.films.back();
+    EXPECT_EQ(hip.films.front().motion.subsidence.value, 0.0);
+    EXPECT_GE(last.motion.subsidence.value, 0.0);
+    EXPECT_LE(last.motion.subsidence.value, 8.0);
+    EXPECT_LE(std::abs(last.motion.medial.value), 1.0);
+    EXPECT_LE(std::abs(last.motion.tilt_change.value), 3.0);
+    most = std::max(most, last.motion.subsidence.value);
+    square += last.pose.flexion.value * last.pose.flexion.value / 400.0;
+    left += hip.side == Side::kLeft ? 1 : 0;
+    dark += last.processing.photometric == Photometric::kMonochrome1 ? 1 : 0;
+    crisp += last.processing.edge_gain > 0.0 ? 1 : 0;
+    pelvis += last.field == FieldOfView::kPelvis ? 1 : 0;
+    heads.insert(hip.head_diameter.value);
+  }
+  EXPECT_GT(most, 7.5);
+  EXPECT_NEAR(std::sqrt(square), 2.9, 0.4);  // 3 degrees, less what is cut beyond 2.5 SD
+  for (const int half : {left, dark, crisp}) EXPECT_NEAR(half, 200, 60);  // 6 SD of 400 coins
+  EXPECT_NEAR(pelvis, 80, 48);
+  EXPECT_EQ(heads.size(), 3U);
+}
+
+TEST(RandomCase, StillDoesNotMove) {
+  for (const CaseSpec& hip : hips(CaseSet::kStill, 20)) {
+    for (const FilmSpec& film : hip.films) {
+      EXPECT_EQ(film.motion.subsidence.value, 0.0);
+      EXPECT_EQ(film.motion.tilt_change.value, 0.0);
+    }
+  }
+}
+
+TEST(DemoCase, MovesOnceAndStops) {
+  const CaseSpec demo = demo_case({0.14});
+  ASSERT_EQ(demo.films.size(), 3U);
+  EXPECT_EQ(demo.films[0].motion.subsidence.value, 0.0);
+  EXPECT_EQ(demo.films[1].motion.subsidence.value, 2.5);
+  EXPECT_EQ(demo.films[2].motion.subsidence.value, 2.5);
+  EXPECT_EQ(demo.films[0].beam.columns, 2000);
+  EXPECT_EQ(demo.films[0].beam.rows, 2400);
+}
+
+}  // namespace
+}  // namespace tidemark::phantom

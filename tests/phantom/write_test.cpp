@@ -1,0 +1,128 @@
+#include "tidemark/phantom/write.h"
+
+#include <gtest/gtest.h>
+
+#include <array>
+#include <cstdio>
+#include <fstream>
+#include <iterator>
+#include <nlohmann/json.hpp>
+#include <string>
+
+namespace tidemark::phantom {
+namespace {
+
+namespace fs = std::filesystem;
+
+std::string bytes_of(const fs::path& file) {
+  std::ifstream in(file, std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+/// What a command prints on both channels.
+std::string output_of(const std::string& command) {
+  std::FILE* pipe = popen((command + " 2>&1").c_str(), "r");
+  std::string text;
+  std::array<char, 4096> part{};
+  while (std::fgets(part.data(), part.size(), pipe) != nullptr) text += part.data();
+  pclose(pipe);
+  return text;
+}
+
+fs::path write_small(const std::string& name, unsigned threads, std::uint64_t seed = 21) {
+  CaseOptions options;
+  options.pixel_pitch.value = 0.7;
+  const fs::path folder = fs::path(testing::TempDir()) / name;
+  fs::remove_all(folder);
+  const auto written = write_case(folder, random_case(seed, 7, options), threads);
+  EXPECT_TRUE(written.has_value()) << written.error().sentence();
+  return folder;
+}
+
+/// One small case for all tests that only look.
+const fs::path& shared_case() {
+  static const fs::path folder = write_small("phantom_shared", 2);
+  return folder;
+}
+
+TEST(WriteCase, SameCaseSameBytesOnAnyNumberOfThreads) {
+  const fs::path a = write_small("phantom_a", 1);
+  const fs::path& b = shared_case();
+  for (const char* file : {"film-00.dcm", "film-01.dcm", "truth.json", "series.json"}) {
+    ASSERT_FALSE(bytes_of(a / file).empty()) << file;
+    EXPECT_EQ(bytes_of(a / file), bytes_of(b / file)) << file;
+  }
+}
+
+// An independent checker of DICOM objects (dicom3tools) and an independent reader.
+TEST(WriteCase, FilmsAreValidDigitalXRayImages) {
+  for (const std::uint64_t seed : {22U, 23U}) {
+    const fs::path folder = write_small("phantom_valid", 2, seed);
+    for (const char* file : {"film-00.dcm", "film-01.dcm"}) {
+      const std::string report = output_of("dciodvfy " + (folder / file).string());
+      EXPECT_NE(report.find("DXImageForPresentation"), std::string::npos) << report;
+      EXPECT_EQ(report.find("Error"), std::string::npos) << report;
+    }
+  }
+}
+
+TEST(WriteCase, AnotherReaderFindsPixelsAndGeometry) {
+  const fs::path& folder = shared_case();
+  const std::string script =
+      "import pydicom,sys\n"
+      "d=pydicom.dcmread(sys.argv[1]); a=d.pixel_array\n"
+      "assert a.shape==(d.Rows,d.Columns) and a.max()<2**d.BitsStored and a.std()>0\n"
+      "assert d.Modality=='DX' and d.ViewPosition=='AP' and d.PatientID=='PHANTOM-0007'\n"
+      "assert list(d.PatientOrientation)==['L','F'] and 'PixelSpacing' not in d\n"
+      "assert d.file_meta.MediaStorageSOPInstanceUID==d.SOPInstanceUID\n"
+      "assert d.SOPInstanceUID.startswith('2.25.') and d.SOPInstanceUID.is_valid\n"
+      "assert 900<d.DistanceSourceToDetector<1400 and d.ImagerPixelSpacing[0]>0.5\n"
+      "print('good')\n";
+  const fs::path file = folder / "check.py";
+  std::ofstream(file) << script;
+  const std::string said =
+      output_of("/usr/bin/python3 " + file.string() + " " + (folder / "film-01.dcm").string());
+  EXPECT_EQ(said, "good\n");
+}
+
+TEST(WriteCase, TruthAndSeriesTellTheSameStory) {
+  const fs::path& folder = shared_case();
+  const auto truth = nlohmann::json::parse(bytes_of(folder / "truth.json"));
+  const auto series = nlohmann::json::parse(bytes_of(folder / "series.json"));
+  EXPECT_EQ(truth["schema"], "tidemark/truth/1");
+  EXPECT_EQ(truth["side"], series["side"]);
+  EXPECT_EQ(truth["head_diameter_mm"], series["stem"]["head_diameter_mm"]);
+  ASSERT_EQ(truth["films"].size(), series["films"].size());
+  EXPECT_EQ(truth["comparisons"][0]["subsidence_mm"],
+            truth["films"][1]["migration"]["subsidence_mm"]);
+  // Derived: the shadow's diameter is the head's over the scale, but for the head's own depth.
+  const auto& film = truth["films"][0];
+  EXPECT_NEAR(film["head"]["diameter_px"].get<double>() * film["mm_per_px"].get<double>(),
+              truth["head_diameter_mm"].get<double>(), 0.6);
+}
+
+TEST(WriteCase, TruthKeepsToItsSchema) {
+  const fs::path& folder = shared_case();
+  const std::string schema = std::string(TIDEMARK_TESTDATA) + "/../docs/schemas/truth.json";
+  const fs::path file = folder / "check.py";
+  std::ofstream(file) << "import json,sys,jsonschema\n"
+                         "s=json.load(open(sys.argv[1]));d=json.load(open(sys.argv[2]))\n"
+                         "jsonschema.Draft7Validator.check_schema(s);jsonschema.validate(d,s)\n"
+                         "d['films'][0].pop('tilt_deg')\n"
+                         "try: jsonschema.validate(d,s)\n"
+                         "except jsonschema.ValidationError: print('good')\n";
+  EXPECT_EQ(output_of("/usr/bin/python3 " + file.string() + " " + schema + " " +
+                      (folder / "truth.json").string()),
+            "good\n");
+}
+
+TEST(WriteCase, SaysSoWhenTheFolderCannotBeMade) {
+  const fs::path file = fs::path(testing::TempDir()) / "phantom_file";
+  std::ofstream(file) << "x";
+  const auto written = write_case(file / "below", random_case(1, 1, {}), 1);
+  ASSERT_FALSE(written.has_value());
+  EXPECT_EQ(written.error().kind, ErrorKind::kNotWritable);
+}
+
+}  // namespace
+}  // namespace tidemark::phantom
