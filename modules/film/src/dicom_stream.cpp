@@ -42,12 +42,12 @@ class GuardedStream final : public DcmInputStream {
     ran_dry_ = ran_dry_ || got < length;
     return got;
   }
-  OFBool good() const override { return !tripped_ && DcmInputStream::good(); }
-  OFCondition status() const override {
+  [[nodiscard]] OFBool good() const override { return !tripped_ && DcmInputStream::good(); }
+  [[nodiscard]] OFCondition status() const override {
     return tripped_ ? EC_CorruptedData : DcmInputStream::status();
   }
   OFBool eos() override { return tripped_ || DcmInputStream::eos(); }
-  DcmInputStreamFactory* newFactory() const override { return nullptr; }
+  [[nodiscard]] DcmInputStreamFactory* newFactory() const override { return nullptr; }
   [[nodiscard]] bool tripped() const { return tripped_; }
   [[nodiscard]] bool ran_dry() const { return ran_dry_; }
 

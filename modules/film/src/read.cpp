@@ -115,7 +115,9 @@ Expected<void> make_square(FilmImage& film, double stored_aspect, const std::str
 
 }  // namespace
 
-Expected<FilmImage> read(const std::filesystem::path& file) {
+namespace {
+
+Expected<FilmImage> read_unguarded(const std::filesystem::path& file) {
   auto loaded = load(file);
   if (!loaded) return tl::unexpected(loaded.error());
   const std::string name = loaded->facts.file;
@@ -135,7 +137,7 @@ Expected<FilmImage> read(const std::filesystem::path& file) {
   return film;
 }
 
-Expected<StoredFilm> read_stored(const std::filesystem::path& file) {
+Expected<StoredFilm> read_stored_unguarded(const std::filesystem::path& file) {
   auto loaded = load(file);
   if (!loaded) return tl::unexpected(loaded.error());
   if (!loaded->floats.empty()) {
@@ -149,6 +151,28 @@ Expected<StoredFilm> read_stored(const std::filesystem::path& file) {
                  [&](std::uint16_t code) { return loaded->value_of_code[code]; });
   stored.facts = std::move(loaded->facts);
   return stored;
+}
+
+/// Runs `work`; what the libraries throw (in practice only std::bad_alloc) becomes a sentence.
+template <class Work>
+auto guarded(const std::filesystem::path& file, Work work) -> decltype(work(file)) {
+  try {
+    return work(file);
+  } catch (const std::exception& e) {
+    return fail(ErrorKind::kBadInput, file.filename().string(),
+                std::string("cannot be read (") + e.what() + ")",
+                "free some memory or give a smaller film");
+  }
+}
+
+}  // namespace
+
+Expected<FilmImage> read(const std::filesystem::path& file) {
+  return guarded(file, read_unguarded);
+}
+
+Expected<StoredFilm> read_stored(const std::filesystem::path& file) {
+  return guarded(file, read_stored_unguarded);
 }
 
 }  // namespace tidemark::film

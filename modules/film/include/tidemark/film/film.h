@@ -32,7 +32,8 @@ struct ScaleFacts {
   std::optional<double> magnification_factor;      ///< (0018,1114)
 };
 
-/// What a file says of itself. Kept as read; nothing here is guessed.
+/// What a file says of itself. Kept as read; nothing here is guessed. Texts of a header are cut to
+/// 64 printable ASCII characters; `file` is the name as the file system has it (any bytes).
 struct FilmFacts {
   std::string file;         ///< file name without its folder
   std::string sha256;       ///< of the file's bytes, hex
@@ -51,7 +52,9 @@ struct FilmFacts {
   /// One-way hash of the patient's id within this run, to notice films of different patients.
   /// Never written anywhere. Absent when the file has no id.
   std::optional<std::string> patient_key;
-  std::vector<std::string> notes;  ///< oddities met while reading, one sentence each
+  /// Oddities met while reading, one sentence each, without full stop: what was ignored, assumed or
+  /// contradictory. Never holds a patient's identity.
+  std::vector<std::string> notes;
 };
 
 /// One film, ready to be looked at.
@@ -59,17 +62,34 @@ struct FilmFacts {
 /// `pixels`: upright AP view (patient's right on the left of the image, head up) with square
 /// pixels, bright = more absorbing, close to linear in log exposure, arbitrary offset and gain.
 /// Pixel coordinates of `pixels` are called "view px"; `stored_from_view` maps them to the stored
-/// matrix of the file, in which every output coordinate is given.
+/// matrix of the file, in which every output coordinate is given. A film turned by a quarter turn
+/// or mirrored in the file stands upright here; where the stored pixels are not square, the coarser
+/// direction is resampled to the finer pitch and stored_from_view carries the ratio.
+///
+/// How greys are made (DICOM PS3.3 C.7.6.3, C.8.11.3, C.11.1, C.11.2; house choices marked *):
+/// bits above the high bit cleared, sign extended; modality LUT or rescale; turned over where the
+/// film is shown turned over (PresentationLUTShape, else MONOCHROME1); minus the logarithm for
+/// PixelIntensityRelationship LIN, where PixelIntensityRelationshipSign tells which way exposure
+/// grows; LOG, DISP and absent as they are*. A VOI LUT is applied only on films without window and
+/// without a stated relationship*; windows never*. Padding takes the nearest true grey*.
 struct FilmImage {
   Raster pixels;
   Affine2 stored_from_view;
   FilmFacts facts;
 };
 
-/// Reads one projection radiograph (DX, CR, RF, SC, XA DICOM; PNG, TIFF, JPEG).
+/// Reads one projection radiograph: DX, CR, RF, SC, XA DICOM (8 to 16 bits, uncompressed, RLE,
+/// JPEG, JPEG-LS, JPEG 2000, deflated; the first of several frames; with or without preamble and
+/// file meta) and PNG, TIFF, JPEG (8 or 16 bits grey, or colour files whose channels are equal).
 ///
-/// @return kBadInput with one sentence when the file is no readable film: missing, a directory,
-///         empty, cut off, no image, colour, no pixel data, impossible header, one single value.
+/// Whatever the bytes are, the answer is a film or an error: needs less than 1 GiB (files over 384
+/// MiB, matrices over 64 megapixels and headers larger or deeper than any film's are refused) and
+/// prints nothing. May be called from several threads.
+///
+/// @return kBadInput with one sentence when the file is no readable film: missing, a folder, empty,
+///         cut off, no image, colour, no pixel data, pixel data of the wrong length, impossible
+///         header, under 8 pixels wide or high, one single value, numbers that are none, or an
+///         image of another kind (modality CT, MR, PT, NM, US, ...).
 [[nodiscard]] Expected<FilmImage> read(const std::filesystem::path& file);
 
 /// The same film as a right hip: unchanged for kRight, mirrored left to right for kLeft, with
