@@ -27,10 +27,9 @@ po::options_description option_table() {
        "number of hips; more than one: a folder each")                                         //
       ("follow-ups", po::value<int>()->default_value(1), "follow-up films a hip")              //
       ("seed", po::value<std::uint64_t>()->default_value(1), "what everything is drawn from")  //
-      (
-          "set", po::value<std::string>()->default_value("seat"),
-          "seat (migration), still (none, large changes of pose) or hard (films nobody would "
-          "choose)")  //
+      ("set", po::value<std::string>()->default_value("seat"),
+       "seat (migration), still (none, large changes of pose) or hard (films nobody would "
+       "choose)")  //
       ("femur-surface", po::value<std::string>(),
        "closed outer surface of a femur (.obj .stl .ply)")                              //
       ("pelvis-surface", po::value<std::string>(), "closed outer surface of a pelvis")  //
