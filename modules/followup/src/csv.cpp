@@ -62,11 +62,9 @@ void header_of(Row& row, const std::string& unit) {
        {"subsidence" + unit, "subsidence_at_head_centre" + unit, "subsidence_at_shoulder" + unit,
         "subsidence_at_tip" + unit, "medial" + unit, std::string("tilt_change_deg")}) {
     const auto cut = name.rfind('_');
-    const std::string quantity = name.substr(0, cut);
-    const std::string suffix = name.substr(cut);
     row.text(name);
-    row.text(quantity + "_u" + suffix);
-    row.text(quantity + "_u95" + suffix);
+    row.text(std::string(name).insert(cut, "_u"));
+    row.text(std::string(name).insert(cut, "_u95"));
   }
   row.text("flags");
   row.text("tool_version");

@@ -46,11 +46,11 @@ Expected<void> prepare_output(const fs::path& folder, const fs::path& input) {
 
 Expected<void> write_output(const Result& result, const fs::path& folder) {
   for (const Picture& picture : result.pictures) {
-    const auto written =
+    auto written =
         write_file_atomically(folder / picture.file, std::as_bytes(std::span(picture.png)));
     if (!written) return written;
   }
-  const auto table = write_file_atomically(folder / "measurements.csv", to_csv(result));
+  auto table = write_file_atomically(folder / "measurements.csv", to_csv(result));
   if (!table) return table;
   return write_file_atomically(folder / kResultFile, to_json(result));
 }

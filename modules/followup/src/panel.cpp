@@ -70,24 +70,28 @@ Panel panel_of(const Box& box, const Box& region_px, Side side) {
 
 Raster shown(const film::FilmImage& film, const Tone& tone, const Panel& panel,
              const Affine2& film_from_frame) {
-  Raster out(static_cast<int>(panel.box.width), static_cast<int>(panel.box.height));
+  Raster out(static_cast<int>(panel.box.width), static_cast<int>(panel.box.height), kNoFilm);
   const Affine2 film_from_canvas = film_from_frame.after(panel.canvas_from_view.inverse());
-  // Two by two samples a pixel: enough against aliasing at the scales that occur.
-  const Vec2 half_x = 0.25 * film_from_canvas.linear.col(0);
-  const Vec2 half_y = 0.25 * film_from_canvas.linear.col(1);
+  // Two by two samples a pixel against aliasing where the film is shrunk, else one.
+  const Vec2 right = film_from_canvas.linear.col(0);
+  const Vec2 down = film_from_canvas.linear.col(1);
+  std::vector<Vec2> places{Vec2::Zero()};
+  if (right.norm() > 1.0) {
+    places = {-0.25 * (right + down), 0.25 * (right - down), 0.25 * (down - right),
+              0.25 * (right + down)};
+  }
   for (int y = 0; y < out.height; ++y) {
     for (int x = 0; x < out.width; ++x) {
       const Vec2 p = film_from_canvas.apply(Vec2(panel.box.x + x + 0.5, panel.box.y + y + 0.5));
       double sum = 0.0;
       int samples = 0;
-      for (const Vec2& q : {Vec2(p - half_x - half_y), Vec2(p + half_x - half_y),
-                            Vec2(p - half_x + half_y), Vec2(p + half_x + half_y)}) {
-        const auto value = sample_linear(film.pixels, q);
+      for (const Vec2& place : places) {
+        const auto value = sample_linear(film.pixels, p + place);
         if (!value) continue;
         sum += tone(*value);
         ++samples;
       }
-      out.at(x, y) = samples > 0 ? static_cast<float>(sum / samples) : kNoFilm;
+      if (samples > 0) out.at(x, y) = static_cast<float>(sum / samples);
     }
   }
   return out;

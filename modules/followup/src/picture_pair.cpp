@@ -58,7 +58,7 @@ struct Pair {
 /// Both films, two colours, and the outline of the stem then and now.
 Panel draw_blend(Canvas& canvas, const Pair& pair, const Box& box, const Box& region_px,
                  double line_width) {
-  const Panel panel = panel_of(box, region_px, pair.reference.side);
+  Panel panel = panel_of(box, region_px, pair.reference.side);
   const Raster first = shown(pair.reference.hip_view, pair.reference_tone, panel, {});
   const Raster second =
       shown(pair.follow_up.hip_view, pair.follow_tone, panel, pair.overlap.follow_from_reference);
@@ -218,7 +218,9 @@ void draw_axis(Canvas& canvas, const Pair& pair, double low, double high, double
 /// The result and its witnesses with their 95 % intervals: do they agree?
 void draw_plot(Canvas& canvas, const Pair& pair) {
   const auto rows = plot_rows(*pair.comparison.migration);
-  const auto [low, high] = plot_ends(rows, pair.mm_per_unit);
+  const auto ends = plot_ends(rows, pair.mm_per_unit);
+  const double low = ends[0];
+  const double high = ends[1];
   const double x0 = kPlot.x + 190.0;
   const double per_unit = (kPlot.x + kPlot.width - 14.0 - x0) / (high - low);
   canvas.text({kPlot.x, kPlot.y + 18.0}, "The result, and what each bony feature says on its own",

@@ -204,9 +204,9 @@ StemFacts read_stem(Reader& reader, const Json& node, const std::string& path) {
   if (!reader.object(node, path, {"fixation", "length_mm", "head_diameter_mm", "surface"})) {
     return {};
   }
-  static const std::array<std::string, 2> kFixations{"cemented", "uncemented"};
+  static const std::array<std::string, 2> fixations{"cemented", "uncemented"};
   StemFacts stem;
-  if (const auto which = reader.word(node, path, "fixation", kFixations)) {
+  if (const auto which = reader.word(node, path, "fixation", fixations)) {
     stem.fixation = *which == 0 ? Fixation::kCemented : Fixation::kUncemented;
   }
   stem.length = in_unit<Millimetres>(reader.number(node, path, "length_mm", kStemLengthMm));
@@ -284,8 +284,8 @@ bool stays_inside(const std::string& file) {
 
 FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
                     const std::filesystem::path& folder) {
-  static const std::array<std::string, 2> kRoles{"reference", "follow-up"};
-  static const std::array<std::string, 4> kViews{"AP", "PA", "LAT", "OTHER"};
+  static const std::array<std::string, 2> roles{"reference", "follow-up"};
+  static const std::array<std::string, 4> views{"AP", "PA", "LAT", "OTHER"};
   FilmEntry film;
   if (!reader.object(node, path,
                      {"file", "role", "date", "view", "marker_diameter_mm", "marker_px",
@@ -303,11 +303,11 @@ FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
   }
   film.file = *file;
   film.path = folder / *file;
-  if (const auto role = reader.word(node, path, "role", kRoles)) {
+  if (const auto role = reader.word(node, path, "role", roles)) {
     film.role = *role == 0 ? Role::kReference : Role::kFollowUp;
   }
   film.date = reader.date(node, path, "date");
-  if (const auto view = reader.word(node, path, "view", kViews)) {
+  if (const auto view = reader.word(node, path, "view", views)) {
     static constexpr std::array kMeaning{View::kAp, View::kPa, View::kLateral, View::kOther};
     film.view = kMeaning.at(*view);
   }
@@ -368,19 +368,19 @@ std::vector<FilmEntry> read_films(Reader& reader, const Json& sheet,
 }
 
 Series read_series(Reader& reader, const Json& sheet, const std::filesystem::path& folder) {
-  static const std::array<std::string, 1> kSchemas{"tidemark/series/1"};
-  static const std::array<std::string, 2> kSides{"R", "L"};
+  static const std::array<std::string, 1> schemas{"tidemark/series/1"};
+  static const std::array<std::string, 2> sides{"R", "L"};
   Series series;
   if (!reader.object(sheet, "",
                      {"schema", "hip", "side", "surgery_date", "stem", "plan", "films"})) {
     return series;
   }
-  (void)reader.word(sheet, "", "schema", kSchemas);
+  (void)reader.word(sheet, "", "schema", schemas);
   series.hip = reader.text(sheet, "", "hip");
   if (series.hip && series.hip->size() > 64) {
     reader.fault("hip has more than 64 characters", "give a short name of your own for this hip");
   }
-  if (const auto side = reader.word(sheet, "", "side", kSides)) {
+  if (const auto side = reader.word(sheet, "", "side", sides)) {
     series.side = *side == 0 ? Side::kRight : Side::kLeft;
   }
   series.surgery_date = reader.date(sheet, "", "surgery_date");
