@@ -16,8 +16,8 @@
 namespace tidemark::alignment {
 namespace {
 
-/// Candidates that are followed on each level, coarse first; later levels follow the last number.
-constexpr std::array<std::size_t, 3> kFollowed = {5, 3, 2};
+/// Candidates that are followed on the first levels; on the last one only the best is.
+constexpr std::array<std::size_t, 2> kFollowed = {5, 3};
 /// Two motions are one minimum when they carry the region apart by less than this many sigma.
 constexpr double kSameMinimum = 1.0;
 /// How far a candidate may move on a finer level, sigma of the level before.
@@ -49,15 +49,10 @@ std::vector<Match> distinct(std::vector<Match> matches, double radius_mm, double
 
 /// One Newton step from where L-BFGS stopped, if it is small; the minimum is then exact to well
 /// below the uncertainty.
-Motion polish(const Matcher::Shape& shape, double radius_mm) {
-  Motion motion = shape.match.motion;
-  const Eigen::LLT<Eigen::MatrixXd> factor(shape.curvature);
-  if (factor.info() != Eigen::Success) return motion;
-  const Eigen::VectorXd step = factor.solve(shape.slope);
-  const double angle = step.size() == 3 ? step(2) : 0.0;
-  if (std::hypot(step.head<2>().norm(), radius_mm * angle) > 0.1) return motion;
+Motion polished(Motion motion, const Eigen::Vector3d& step, double radius_mm) {
+  if (std::hypot(step.head<2>().norm(), radius_mm * step(2)) > 0.1) return motion;
   motion.shift_mm -= step.head<2>();
-  motion.angle_rad -= angle;
+  motion.angle_rad -= step(2);
   return motion;
 }
 
@@ -118,29 +113,33 @@ std::vector<Match> finer(const Job& job, const LevelRegion& region, std::size_t 
 Expected<Alignment> finish(const Job& job, const LevelRegion& region, const Match& best) {
   Matcher::Frame frame = job.frame;
   frame.base = job.frame.base.after(best.motion.about(frame.centre_mm));
-  frame.reach_mm = 2.0;
+  const std::size_t levels = job.fixed.levels.size();
+  frame.reach_mm = kReachSigma * job.fixed.levels[levels > 1 ? levels - 2 : 0].sigma_mm;
   Matcher matcher(job.fixed.levels.back(), region, job.moving.levels.back(), frame, Freedom::kRigid,
                   job.options);
-  matcher.freeze({});
-  Matcher::Shape shape = matcher.shape_at(matcher.slide({}).motion, job.options.block_mm);
-  shape = matcher.shape_at(polish(shape, frame.radius_mm), job.options.block_mm);
-  const Match& match = shape.match;
-  if (apart_mm(match.motion, {}, frame.radius_mm) > frame.reach_mm) {
-    return cannot_tell("the best position depends on which pixels are left out",
-                       "check the exclusion masks");
+  Motion motion = matcher.slide({}).motion;
+  matcher.freeze(motion);
+  motion = matcher.slide(motion).motion;
+  if (apart_mm(motion, {}, frame.radius_mm) > frame.reach_mm) {
+    return cannot_tell("the best position is lost on the finest level",
+                       "check the exclusion masks and the scale of both films");
   }
-  const Eigen::LLT<Eigen::MatrixXd> factor(shape.curvature);
+  const Eigen::Matrix3d scatter = matcher.scatter_at(motion, job.options.block_mm);
+  const Eigen::Matrix3d curvature = matcher.curvature_at(motion, scatter);
+  const Eigen::LLT<Eigen::Matrix3d> factor(curvature);
   if (factor.info() != Eigen::Success) {
     return cannot_tell("the region has no distinct best position", "use a larger region");
   }
+  motion = polished(motion, factor.solve(matcher.slope_at(motion)), frame.radius_mm);
+  const Match match = matcher.at(motion);
   if (match.votes < kFewestVotes) {
     return cannot_tell("too few pixels can be compared", "use a larger region or less exclusion");
   }
-  const Eigen::MatrixXd inverse = factor.solve(Eigen::MatrixXd::Identity(3, 3));
+  const Eigen::Matrix3d inverse = factor.solve(Eigen::Matrix3d::Identity());
   Alignment out;
-  out.moving_from_fixed_mm = frame.base.after(match.motion.about(frame.centre_mm));
+  out.moving_from_fixed_mm = frame.base.after(motion.about(frame.centre_mm));
   out.centre_mm = frame.centre_mm;
-  out.covariance = inverse * shape.scatter * inverse;
+  out.covariance = inverse * scatter * inverse;
   out.agreement = match.agreement;
   out.overlap = best.overlap * region.total / region.wanted;
   out.votes = match.votes;
@@ -159,7 +158,7 @@ Expected<Alignment> align_levels(Job job) {
       job.frame.centre_mm = region->centre_mm;
       job.frame.radius_mm = region->radius_mm;
       candidates = coarse_candidates(job, *region);
-    } else {
+    } else if (level + 1 < job.fixed.levels.size()) {
       candidates.resize(
           std::min(candidates.size(), kFollowed[std::min(level, kFollowed.size() - 1)]));
       candidates = finer(job, *region, level, candidates);
@@ -168,7 +167,11 @@ Expected<Alignment> align_levels(Job job) {
       return cannot_tell("too little of the region lies on the other film",
                          "check that both films show the same hip");
     }
-    runner_up = candidates.size() > 1 ? candidates[1].agreement : 0.0;
+    if (candidates.size() > 1) {
+      runner_up = candidates[1].agreement / candidates[0].agreement;
+    } else if (level + 1 < job.fixed.levels.size()) {
+      runner_up = 0.0;
+    }
   }
   auto result = finish(job, *region, candidates.front());
   if (result) result->runner_up = runner_up;
@@ -176,6 +179,12 @@ Expected<Alignment> align_levels(Job job) {
 }
 
 }  // namespace
+
+AlignOptions for_stem(AlignOptions options) {
+  options.noise_floor_quantile = 0.95;
+  options.noise_floor_factor = 0.6;
+  return options;
+}
 
 Expected<Alignment> align(const PreparedFilm& fixed, const Raster& region,
                           const PreparedFilm& moving, const Rigid2& start,

@@ -2,10 +2,11 @@
 
 #include <itkCompositeTransform.h>
 #include <itkEuler2DTransform.h>
-#include <itkLBFGSOptimizerv4.h>
+#include <itkLBFGS2Optimizerv4.h>
 #include <itkRegionOfInterestImageFilter.h>
 #include <itkTranslationTransform.h>
 
+#include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -17,13 +18,50 @@ namespace {
 
 using Metric = NormalizedGradientFieldMetric<FloatImage, FloatImage>;
 using Composite = itk::CompositeTransform<double, 2>;
-using Rigid = itk::Euler2DTransform<double>;
+using Euler = itk::Euler2DTransform<double>;
 using Shift = itk::TranslationTransform<double, 2>;
 
 /// Pixels around a box that the splines need.
 constexpr double kPadPixels = 6.0;
-/// Half step of the numerical curvature, mm at the region's radius.
+/// Half step of the numerical curvature, mm at the region's radius, and its largest value.
 constexpr double kCurvatureStep = 0.05;
+constexpr double kWidestCurvatureStep = 1.0;
+constexpr int kCurvatureRounds = 4;
+/// Slope (per mm) at which the optimiser stops; curvatures are of order 0.1 per mm^2.
+constexpr double kSlopeDone = 2e-4;
+constexpr int kMaxIterations = 30;
+constexpr int kMaxLineSearch = 12;
+
+/// A rigid transform whose first parameter is the angle times a radius: all three parameters are
+/// then millimetres and weigh alike, which the optimiser (it takes no scales) needs.
+class MillimetreRigid : public Euler {
+ public:
+  using Self = MillimetreRigid;
+  using Superclass = Euler;
+  using Pointer = itk::SmartPointer<Self>;
+  itkNewMacro(Self);
+  itkTypeMacro(MillimetreRigid, Euler2DTransform);
+
+  void set_radius(double radius_mm) { radius_mm_ = radius_mm; }
+  void SetParameters(const ParametersType& parameters) override {
+    ParametersType inner = parameters;
+    inner[0] /= radius_mm_;
+    Superclass::SetParameters(inner);
+  }
+  const ParametersType& GetParameters() const override {
+    Superclass::GetParameters();
+    this->m_Parameters[0] *= radius_mm_;
+    return this->m_Parameters;
+  }
+  void ComputeJacobianWithRespectToParameters(const InputPointType& point,
+                                              JacobianType& jacobian) const override {
+    Superclass::ComputeJacobianWithRespectToParameters(point, jacobian);
+    for (unsigned i = 0; i < 2; ++i) jacobian(i, 0) /= radius_mm_;
+  }
+
+ private:
+  double radius_mm_ = 1.0;
+};
 
 FloatImage::Pointer cut(FloatImage* image, const BoxMm& box) {
   FloatImage::IndexType low;
@@ -59,8 +97,8 @@ BoxMm image_of(const BoxMm& box, const Rigid2& motion) {
   return out;
 }
 
-Rigid::Pointer itk_rigid(const Rigid2& motion) {
-  const auto transform = Rigid::New();
+Euler::Pointer itk_rigid(const Rigid2& motion) {
+  const auto transform = Euler::New();
   transform->SetAngle(motion.angle_rad);
   transform->SetTranslation(itk_vector(motion.translation));
   return transform;
@@ -80,7 +118,7 @@ BoxMm BoxMm::grown(double margin) const {
 struct Matcher::Itk {
   Metric::Pointer metric = Metric::New();
   Composite::Pointer transform = Composite::New();
-  Rigid::Pointer rigid = Rigid::New();
+  MillimetreRigid::Pointer rigid = MillimetreRigid::New();
   Shift::Pointer shift = Shift::New();
   Freedom freedom = Freedom::kRigid;
   double radius_mm = 1.0;
@@ -104,6 +142,10 @@ struct Matcher::Itk {
     if (freedom == Freedom::kRigid) return {1, 2, 0};
     return {0, 1};
   }
+  /// Millimetres of ITK's parameter per unit of ours (radians for the angle).
+  [[nodiscard]] double per_parameter(unsigned itk_index) const {
+    return freedom == Freedom::kRigid && itk_index == 0 ? radius_mm : 1.0;
+  }
   [[nodiscard]] Match match(const Motion& motion, double value) const {
     return {motion, 1.0 - value, metric->overlap(),
             static_cast<int>(metric->GetNumberOfValidPoints())};
@@ -126,6 +168,7 @@ Matcher::Matcher(const Level& fixed, const LevelRegion& region, const Level& mov
 
   itk_->freedom = freedom;
   itk_->radius_mm = std::max(frame.radius_mm, 1.0);
+  itk_->rigid->set_radius(itk_->radius_mm);
   itk_->rigid->SetCenter(itk_point(frame.centre_mm));
   itk_->transform->AddTransform(itk_rigid(frame.base));
   if (freedom == Freedom::kRigid) {
@@ -142,7 +185,7 @@ Matcher::Matcher(const Level& fixed, const LevelRegion& region, const Level& mov
   metric.set_fixed_weights(weights);
   metric.set_moving_weights(usable);
   metric.set_agreement(options.agreement);
-  metric.set_noise_floor_factor(options.noise_floor_factor);
+  metric.set_noise_floor_rule(options.noise_floor_quantile, options.noise_floor_factor);
   metric.SetMaximumNumberOfWorkUnits(static_cast<itk::ThreadIdType>(std::max(options.threads, 1)));
   metric.Initialize();
 }
@@ -153,17 +196,11 @@ std::array<double, 2> Matcher::noise_floors() const { return itk_->metric->noise
 
 Match Matcher::slide(const Motion& start) {
   itk_->set(start);
-  const auto optimizer = itk::LBFGSOptimizerv4::New();
+  const auto optimizer = itk::LBFGS2Optimizerv4::New();
   optimizer->SetMetric(itk_->metric);
-  itk::LBFGSOptimizerv4::ScalesType scales(itk_->metric->GetNumberOfParameters());
-  scales.Fill(1.0);
-  if (itk_->freedom == Freedom::kRigid) scales[0] = itk_->radius_mm;
-  optimizer->SetScales(scales);
-  optimizer->SetTrace(false);
-  optimizer->SetGradientConvergenceTolerance(1e-4);
-  optimizer->SetLineSearchAccuracy(0.9);
-  optimizer->SetDefaultStepLength(0.2);
-  optimizer->SetMaximumNumberOfFunctionEvaluations(60);
+  optimizer->SetSolutionAccuracy(kSlopeDone);
+  optimizer->SetMaximumIterations(kMaxIterations);
+  optimizer->SetMaximumLineSearchEvaluations(kMaxLineSearch);
   optimizer->StartOptimization();
   const Motion end = itk_->motion();
   return itk_->match(end, itk_->metric->GetValue());
@@ -186,43 +223,64 @@ Eigen::VectorXd Matcher::slope_at(const Motion& motion) {
   const auto order = itk_->order();
   Eigen::VectorXd slope(static_cast<Eigen::Index>(order.size()));
   for (std::size_t i = 0; i < order.size(); ++i) {
-    slope(static_cast<Eigen::Index>(i)) = -descent[order[i]];
+    slope(static_cast<Eigen::Index>(i)) = -descent[order[i]] * itk_->per_parameter(order[i]);
   }
   return slope;
 }
 
-Matcher::Shape Matcher::shape_at(const Motion& motion, double block_mm) {
-  const auto order = itk_->order();
-  const auto size = static_cast<Eigen::Index>(order.size());
-  Shape shape;
-  shape.curvature.resize(size, size);
-  for (Eigen::Index i = 0; i < size; ++i) {
-    const double step = i == 2 ? kCurvatureStep / itk_->radius_mm : kCurvatureStep;
+Eigen::MatrixXd Matcher::curvature_with(const Motion& motion, const Eigen::VectorXd& steps) {
+  Eigen::MatrixXd curvature(steps.size(), steps.size());
+  for (Eigen::Index i = 0; i < steps.size(); ++i) {
     Motion up = motion;
     Motion down = motion;
     if (i == 2) {
-      up.angle_rad += step;
-      down.angle_rad -= step;
+      up.angle_rad += steps(i);
+      down.angle_rad -= steps(i);
     } else {
-      up.shift_mm(i) += step;
-      down.shift_mm(i) -= step;
+      up.shift_mm(i) += steps(i);
+      down.shift_mm(i) -= steps(i);
     }
-    shape.curvature.col(i) = (slope_at(up) - slope_at(down)) / (2.0 * step);
+    curvature.col(i) = (slope_at(up) - slope_at(down)) / (2.0 * steps(i));
   }
-  shape.curvature = (0.5 * (shape.curvature + shape.curvature.transpose())).eval();
-  shape.slope = slope_at(motion);
-  shape.match = at(motion);
+  return 0.5 * (curvature + curvature.transpose());
+}
+
+Eigen::MatrixXd Matcher::curvature_at(const Motion& motion, const Eigen::MatrixXd& scatter) {
+  const Eigen::Index size = scatter.rows();
+  Eigen::VectorXd unit = Eigen::VectorXd::Ones(size);  // one millimetre of each parameter
+  if (size == 3) unit(2) = 1.0 / itk_->radius_mm;
+  Eigen::VectorXd steps = kCurvatureStep * unit;
+  Eigen::MatrixXd curvature = curvature_with(motion, steps);
+  for (int round = 0; round < kCurvatureRounds; ++round) {
+    const Eigen::LDLT<Eigen::MatrixXd> factor(curvature);
+    if (!factor.isPositive()) break;
+    const Eigen::MatrixXd inverse = factor.solve(Eigen::MatrixXd::Identity(size, size));
+    const Eigen::VectorXd wide = 2.0 * (inverse * scatter * inverse).diagonal().cwiseSqrt();
+    const Eigen::VectorXd next =
+        wide.cwiseMax(kCurvatureStep * unit).cwiseMin(kWidestCurvatureStep * unit);
+    const bool settled = (next.array() < 1.3 * steps.array()).all();
+    if (settled) break;
+    steps = steps.cwiseMax(next);
+    curvature = curvature_with(motion, steps);
+  }
+  return curvature;
+}
+
+Eigen::MatrixXd Matcher::scatter_at(const Motion& motion, double block_mm) {
+  itk_->set(motion);
+  const auto order = itk_->order();
+  const auto size = static_cast<Eigen::Index>(order.size());
   const auto rows = itk_->metric->block_derivatives(block_mm);
   Eigen::MatrixXd blocks(static_cast<Eigen::Index>(rows.rows()), size);
   for (unsigned r = 0; r < rows.rows(); ++r) {
     for (std::size_t i = 0; i < order.size(); ++i) {
-      blocks(static_cast<Eigen::Index>(r), static_cast<Eigen::Index>(i)) = rows(r, order[i]);
+      blocks(static_cast<Eigen::Index>(r), static_cast<Eigen::Index>(i)) =
+          rows(r, order[i]) * itk_->per_parameter(order[i]);
     }
   }
   const double n = static_cast<double>(rows.rows());
   const double free = n - static_cast<double>(size);
-  shape.scatter = blocks.transpose() * blocks * (free > 0.0 ? n / free : n);
-  return shape;
+  return blocks.transpose() * blocks * (free > 0.0 ? n / free : n);
 }
 
 }  // namespace tidemark::alignment

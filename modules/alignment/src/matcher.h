@@ -74,19 +74,18 @@ class Matcher {
   /// From now on the points that vote at `motion` vote for ever.
   void freeze(const Motion& motion);
 
-  /// Slope and curvature of the disagreement (1 - agreement) and the scatter of the slope, in
-  /// (x mm, y mm[, angle rad]). 2 or 3 long, as free.
-  struct Shape {
-    Match match;
-    Eigen::VectorXd slope;
-    Eigen::MatrixXd curvature;
-    Eigen::MatrixXd scatter;  ///< covariance of the slope from blocks of block_mm
-  };
+  // Slope, curvature (of the disagreement, 1 - agreement) and covariance of the slope from its
+  // scatter between blocks of block_mm; in (x mm, y mm[, angle rad]), 2 or 3 long, as free.
   [[nodiscard]] Match at(const Motion& motion);
   [[nodiscard]] Eigen::VectorXd slope_at(const Motion& motion);
-  [[nodiscard]] Shape shape_at(const Motion& motion, double block_mm);
+  [[nodiscard]] Eigen::MatrixXd scatter_at(const Motion& motion, double block_mm);
+  /// Curvature from slopes half a basin apart: each parameter is stepped by twice its own standard
+  /// uncertainty (found by iteration) and at least kCurvatureStep. Noise makes ripples, the
+  /// estimate sits in one of them, and the curvature of a ripple would promise too much.
+  [[nodiscard]] Eigen::MatrixXd curvature_at(const Motion& motion, const Eigen::MatrixXd& scatter);
 
  private:
+  [[nodiscard]] Eigen::MatrixXd curvature_with(const Motion& motion, const Eigen::VectorXd& steps);
   struct Itk;
   std::unique_ptr<Itk> itk_;
 };

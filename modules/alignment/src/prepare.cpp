@@ -42,11 +42,12 @@ FloatImage::Pointer bin_sum(int width, int height, int bin, double mm_per_px, co
   return image;
 }
 
-FloatImage::Pointer smooth(FloatImage* image, double sigma_mm) {
+FloatImage::Pointer smooth(FloatImage* image, double sigma_mm, int threads) {
   if (!(sigma_mm > 0.0)) return image;
   const auto filter = itk::SmoothingRecursiveGaussianImageFilter<FloatImage, FloatImage>::New();
   filter->SetInput(image);
   filter->SetSigma(sigma_mm);
+  filter->SetNumberOfWorkUnits(static_cast<itk::ThreadIdType>(std::max(threads, 1)));
   filter->Update();
   return filter->GetOutput();
 }
@@ -66,18 +67,25 @@ void clear_rim(FloatImage* usable) {
   }
 }
 
-/// Gaussian that a mean over `bin` pixels lacks to `sigma_mm` (variances add).
-double missing_sigma(double sigma_mm, int bin, double mm_per_px) {
-  const double box = (static_cast<double>(bin) * bin - 1.0) / 12.0 * mm_per_px * mm_per_px;
-  return std::sqrt(std::max(0.0, sigma_mm * sigma_mm - box));
-}
+struct Resolution {
+  double mm_per_px = 0.0;
+  double sigma_mm = 0.0;
+  int bin = 1;
+  int threads = 1;
+
+  /// Gaussian that a mean over `bin` pixels lacks to `sigma_mm` (variances add).
+  [[nodiscard]] double missing_sigma() const {
+    const double box = (static_cast<double>(bin) * bin - 1.0) / 12.0 * mm_per_px * mm_per_px;
+    return std::sqrt(std::max(0.0, sigma_mm * sigma_mm - box));
+  }
+};
 
 /// A level of a film in which every pixel may vote.
-Level whole_level(const Raster& pixels, double mm_per_px, double sigma_mm, int bin) {
+Level whole_level(const Raster& pixels, const Resolution& r) {
   Level level;
-  level.sigma_mm = sigma_mm;
-  level.bin = bin;
-  level.image = smooth(bin_mean(pixels, bin, mm_per_px), missing_sigma(sigma_mm, bin, mm_per_px));
+  level.sigma_mm = r.sigma_mm;
+  level.bin = r.bin;
+  level.image = smooth(bin_mean(pixels, r.bin, r.mm_per_px), r.missing_sigma(), r.threads);
   level.usable = FloatImage::New();
   level.usable->CopyInformation(level.image);
   level.usable->SetRegions(level.image->GetBufferedRegion());
@@ -89,14 +97,13 @@ Level whole_level(const Raster& pixels, double mm_per_px, double sigma_mm, int b
 
 /// Normalised convolution: excluded pixels neither give nor take grey value, so their edges leave
 /// no trace outside. Source: Knutsson, Westin, CVPR 1993, 515-523, doi:10.1109/CVPR.1993.341081.
-Level masked_level(const Raster& pixels, const Mask& excluded, double mm_per_px, double sigma_mm,
-                   int bin) {
+Level masked_level(const Raster& pixels, const Mask& excluded, const Resolution& r) {
   Level level;
-  level.sigma_mm = sigma_mm;
-  level.bin = bin;
+  level.sigma_mm = r.sigma_mm;
+  level.bin = r.bin;
   const auto weight = [&](std::size_t i) { return excluded.values[i] == 0 ? 1.0F : 0.0F; };
-  auto shares = bin_sum(pixels.width, pixels.height, bin, mm_per_px, weight);
-  auto sums = bin_sum(pixels.width, pixels.height, bin, mm_per_px,
+  auto shares = bin_sum(pixels.width, pixels.height, r.bin, r.mm_per_px, weight);
+  auto sums = bin_sum(pixels.width, pixels.height, r.bin, r.mm_per_px,
                       [&](std::size_t i) { return weight(i) * pixels.values[i]; });
   double total = 0.0;
   double total_share = 0.0;
@@ -105,10 +112,9 @@ Level masked_level(const Raster& pixels, const Mask& excluded, double mm_per_px,
     total_share += shares->GetBufferPointer()[i];
   }
   const auto mean = static_cast<float>(total_share > 0.0 ? total / total_share : 0.0);
-  const double sigma = missing_sigma(sigma_mm, bin, mm_per_px);
-  level.image = smooth(sums, sigma);
-  level.usable = smooth(shares, sigma);
-  const float area = static_cast<float>(bin) * static_cast<float>(bin);
+  level.image = smooth(sums, r.missing_sigma(), r.threads);
+  level.usable = smooth(shares, r.missing_sigma(), r.threads);
+  const float area = static_cast<float>(r.bin) * static_cast<float>(r.bin);
   float* image = level.image->GetBufferPointer();
   float* usable = level.usable->GetBufferPointer();
   for (std::size_t i = 0; i < size_of(*sums); ++i) {
@@ -155,8 +161,8 @@ Expected<PreparedFilm> prepare(const Raster& pixels, double mm_per_px, const Mas
     if (!(sigma > 0.0) || pixels.width / bin < 16 || pixels.height / bin < 16) {
       return bad("a resolution does not fit the film", "check level_mm and the scale");
     }
-    levels->levels.push_back(masked ? masked_level(pixels, excluded, mm_per_px, sigma, bin)
-                                    : whole_level(pixels, mm_per_px, sigma, bin));
+    const Resolution r{mm_per_px, sigma, bin, options.threads};
+    levels->levels.push_back(masked ? masked_level(pixels, excluded, r) : whole_level(pixels, r));
   }
   return PreparedFilm(std::move(levels));
 }

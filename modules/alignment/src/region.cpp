@@ -4,6 +4,13 @@
 #include "matcher.h"
 
 namespace tidemark::alignment {
+namespace {
+
+/// Distance of voting pixels in sigma. A Gaussian of 1 sigma sampled every sigma has lost nothing
+/// (0.7 % of its amplitude lies beyond the Nyquist frequency; derived).
+constexpr double kVoteDistance = 1.0;
+
+}  // namespace
 
 std::optional<LevelRegion> region_on(const Level& level, const Raster& region, double mm_per_px) {
   LevelRegion out;
@@ -14,10 +21,15 @@ std::optional<LevelRegion> region_on(const Level& level, const Raster& region, d
   const auto columns = static_cast<long>(size[0]);
   const auto rows = static_cast<long>(size[1]);
   out.box_px = {columns, -1, rows, -1};
+  // Pixels closer than about sigma say the same thing: every stride-th of each row and column
+  // votes.
+  const long stride =
+      std::max(1L, std::lround(level.sigma_mm / level.image->GetSpacing()[0] * kVoteDistance));
   Eigen::Vector3d moments = Eigen::Vector3d::Zero();  // sums of w x, w y, w r^2
   for (long y = 0; y < rows; ++y) {
     for (long x = 0; x < columns; ++x) {
       const auto i = static_cast<std::size_t>(y * columns + x);
+      if (x % stride != 0 || y % stride != 0) weights[i] = 0.0F;
       if (!(weights[i] > 0.0F)) continue;
       out.wanted += weights[i];
       weights[i] *= usable[i];

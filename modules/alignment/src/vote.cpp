@@ -14,11 +14,11 @@ namespace {
 
 /// Fewest pixels on the finest level that make a vote (house choice).
 constexpr int kFewestVotes = 60;
-/// Expected size of offsets, as a share of the search: keeps a straight edge, which says nothing
-/// along itself, from sliding away (house choice). It bends the offset, never its covariance.
-constexpr double kPriorShare = 0.5;
-constexpr int kMaxSteps = 20;
-constexpr double kStepDone = 1e-4;  // mm
+/// Curvature along a direction, as a share of the steepest, below which the direction counts as one
+/// in which the feature says nothing (house choice; a straight edge in noise has about 0.01).
+constexpr double kFlat = 0.05;
+constexpr int kRounds = 15;
+constexpr double kStepDone = 1e-3;  // mm
 
 struct Site {
   const PreparedFilm::Levels& fixed;
@@ -27,28 +27,21 @@ struct Site {
   const AlignOptions& options;
 };
 
-/// Weight of the prior in units of the disagreement: the scatter of the slope over the curvature
-/// is the disagreement that one standard deviation costs.
-double prior_weight(const Matcher::Shape& shape, double prior_mm) {
-  const double curvature = shape.curvature.trace();
-  if (!(curvature > 0.0)) return 0.0;
-  return shape.scatter.trace() / curvature / (prior_mm * prior_mm);
-}
-
-/// Newton steps of the disagreement plus prior; negative curvature is turned positive, so that
-/// every step goes downhill.
-Motion descend(Matcher* matcher, Motion motion, double prior_mm, double longest_mm,
-               const AlignOptions& options) {
-  for (int step = 0; step < kMaxSteps; ++step) {
-    const auto shape = matcher->shape_at(motion, options.block_mm);
-    const double prior = prior_weight(shape, prior_mm);
-    const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(shape.curvature);
-    const Vec2 slope = shape.slope + prior * motion.shift_mm;
+/// Newton steps; negative curvature is turned positive, so that every step goes downhill. A
+/// direction with next to no curvature (along a straight edge) is left alone: there noise alone
+/// would carry the feature away.
+Motion descend(Matcher* matcher, Motion motion, double longest_mm, const AlignOptions& options) {
+  for (int round = 0; round < kRounds; ++round) {
+    const Eigen::Matrix2d curvature =
+        matcher->curvature_at(motion, matcher->scatter_at(motion, options.block_mm));
+    const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(curvature);
+    const Eigen::Vector2d bend = eigen.eigenvalues().cwiseAbs();
+    const Vec2 slope = matcher->slope_at(motion);
     Vec2 move = Vec2::Zero();
     for (Eigen::Index i = 0; i < 2; ++i) {
+      if (!(bend(i) > kFlat * bend.maxCoeff())) continue;
       const Vec2 axis = eigen.eigenvectors().col(i);
-      const double bend = std::max(std::abs(eigen.eigenvalues()(i)) + prior, 1e-12);
-      move -= axis.dot(slope) / bend * axis;
+      move -= axis.dot(slope) / bend(i) * axis;
     }
     if (move.norm() > longest_mm) move *= longest_mm / move.norm();
     motion.shift_mm += move;
@@ -57,27 +50,25 @@ Motion descend(Matcher* matcher, Motion motion, double prior_mm, double longest_
   return motion;
 }
 
-/// Sandwich covariance, no direction better known than the curvature says and none worse than
-/// the search itself would leave it.
-Eigen::Matrix2d covariance_of(const Matcher::Shape& shape, double search_mm) {
-  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(shape.curvature);
-  const double widest = search_mm * search_mm / 3.0;  // variance of a uniform within the search
-  const double scale = std::max(shape.scatter.trace(), 1e-300);
-  const double least = std::sqrt(scale / widest);  // curvature that gives the widest
-  Eigen::Vector2d inverse;
+/// Sandwich covariance; in a direction in which the feature says nothing, that of a uniform
+/// distribution over the search.
+Eigen::Matrix2d covariance_of(const Eigen::Matrix2d& curvature, const Eigen::Matrix2d& scatter,
+                              double search_mm) {
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(curvature);
+  const double widest = search_mm * search_mm / 3.0;
+  const double flat = kFlat * eigen.eigenvalues().cwiseAbs().maxCoeff();
+  Eigen::Matrix2d inverse = Eigen::Matrix2d::Zero();
+  Eigen::Matrix2d unknown = Eigen::Matrix2d::Zero();
   for (Eigen::Index i = 0; i < 2; ++i) {
-    inverse(i) = 1.0 / std::max(eigen.eigenvalues()(i), least);
-  }
-  const Eigen::Matrix2d pseudo =
-      eigen.eigenvectors() * inverse.asDiagonal() * eigen.eigenvectors().transpose();
-  Eigen::Matrix2d covariance = pseudo * shape.scatter * pseudo;
-  // A direction without curvature has next to no scatter either: say what is known, the search.
-  for (Eigen::Index i = 0; i < 2; ++i) {
-    if (eigen.eigenvalues()(i) > least) continue;
     const Vec2 axis = eigen.eigenvectors().col(i);
-    covariance += std::max(0.0, widest - axis.dot(covariance * axis)) * axis * axis.transpose();
+    const double bend = eigen.eigenvalues()(i);
+    if (bend > flat && axis.dot(scatter * axis) < widest * bend * bend) {
+      inverse += axis * axis.transpose() / bend;
+    } else {
+      unknown += widest * axis * axis.transpose();
+    }
   }
-  return covariance;
+  return inverse * scatter * inverse + unknown;
 }
 
 std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
@@ -85,7 +76,6 @@ std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
   if (feature.region.width != site.fixed.width || feature.region.height != site.fixed.height) {
     return std::nullopt;
   }
-  const double prior_mm = kPriorShare * options.vote_search_mm;
   Motion motion;
   for (std::size_t level = 0; level < site.fixed.levels.size(); ++level) {
     const Level& fixed = site.fixed.levels[level];
@@ -100,20 +90,22 @@ std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
                                1.5 * options.vote_search_mm};
     Matcher matcher(fixed, *region, moving, frame, Freedom::kShift, options);
     if (last) matcher.freeze(motion);
-    motion = descend(&matcher, motion, prior_mm, fixed.sigma_mm, options);
+    motion = descend(&matcher, motion, fixed.sigma_mm, options);
     if (motion.shift_mm.norm() > options.vote_search_mm) return std::nullopt;
     if (!last) continue;
-    const auto shape = matcher.shape_at(motion, options.block_mm);
-    if (shape.match.votes < kFewestVotes || shape.match.overlap < options.least_overlap ||
-        !(shape.match.agreement > 0.0)) {
+    const Match match = matcher.at(motion);
+    if (match.votes < kFewestVotes || match.overlap < options.least_overlap ||
+        !(match.agreement > 0.0)) {
       return std::nullopt;
     }
+    const Eigen::Matrix2d scatter = matcher.scatter_at(motion, options.block_mm);
     return FeatureVote{.name = feature.name,
                        .position_mm = region->centre_mm,
                        .offset_mm = motion.shift_mm,
-                       .covariance = covariance_of(shape, options.vote_search_mm),
-                       .agreement = shape.match.agreement,
-                       .votes = shape.match.votes};
+                       .covariance = covariance_of(matcher.curvature_at(motion, scatter), scatter,
+                                                   options.vote_search_mm),
+                       .agreement = match.agreement,
+                       .votes = match.votes};
   }
   return std::nullopt;
 }

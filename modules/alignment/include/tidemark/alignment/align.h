@@ -22,7 +22,9 @@ struct AlignOptions {
   /// Both films are bright where they absorb, so an edge keeps its polarity; the halo of edge
   /// enhancement is an edge of the other polarity and must not match.
   NgfAgreement agreement = NgfAgreement::kSquaredPositive;
-  /// Noise floor of each film, as a multiple of the median gradient of the pixels that may vote.
+  /// Noise floor of each film: this factor times this quantile (0 to 1) of the gradients of the
+  /// pixels that may vote.
+  double noise_floor_quantile = 0.5;
   double noise_floor_factor = 1.0;
   /// Half width of the search of one feature around the whole alignment, mm.
   double vote_search_mm = 3.0;
@@ -34,6 +36,11 @@ struct AlignOptions {
   /// Threads per registration. The result does not depend on it.
   int threads = 1;
 };
+
+/// `options` for the stem region, a narrow band about its outline. Its metal edges are the highest
+/// of the region, so a floor near their height lets them vote and the bone beside them not: with
+/// the bone's floor the bone drags the stem along (docs/alignment.md has the figures).
+[[nodiscard]] AlignOptions for_stem(AlignOptions options);
 
 /// One film made ready for alignment: unit gradients with a noise floor on every level. The film
 /// frame is millimetres: p_mm = mm_per_px * p_px of the hip view. Built once, used for every
@@ -63,9 +70,9 @@ struct Alignment {
   /// curvature of the measure and its residuals.
   Eigen::Matrix3d covariance = Eigen::Matrix3d::Zero();
   double agreement = 0.0;  ///< weighted mean of the squared cosine between gradients, 0 to 1
-  /// Agreement of the best other minimum, at least a few pixels of the coarsest level away; 0 if
-  /// the search found none. Close to `agreement`: another position explains the films nearly as
-  /// well.
+  /// Agreement of the best other minimum (more than the coarsest sigma away) as a share of the
+  /// winner's, on the last level but one; 0 if there is none. Near 1: another position explains
+  /// the films nearly as well, so look before you trust.
   double runner_up = 0.0;
   double overlap = 0.0;  ///< share of the region's weight that fell on usable pixels, 0 to 1
   int votes = 0;         ///< number of pixels that voted on the finest level

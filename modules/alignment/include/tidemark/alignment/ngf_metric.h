@@ -74,10 +74,11 @@ class NormalizedGradientFieldMetric
   void set_moving_weights(const WeightImage* weights) { moving_weights_ = weights; }
   void set_agreement(NgfAgreement agreement) { agreement_ = agreement; }
   /// Noise floors in grey value per physical unit. 0 (the default) = estimated by Initialize() as
-  /// noise_floor_factor times the median gradient magnitude of the points that may vote.
+  /// a factor times a quantile of the gradient magnitudes of the points that may vote (moving: of
+  /// the whole image where its weights are above 1/2).
   void set_noise_floors(double fixed, double moving);
-  /// House choice: 1.
-  void set_noise_floor_factor(double factor) { noise_floor_factor_ = factor; }
+  /// quantile between 0 and 1, factor > 0. House choice: the median, 1.
+  void set_noise_floor_rule(double quantile, double factor);
   /// The noise floors in use after Initialize(), fixed then moving.
   [[nodiscard]] std::array<double, 2> noise_floors() const { return noise_floor_in_use_; }
 
@@ -186,7 +187,7 @@ class NormalizedGradientFieldMetric
   static typename WeightImage::ConstPointer masked(const WeightImage* weights, const TImage* image,
                                                    const TMask* mask);
   [[nodiscard]] MovingWeight moving_weight_at(const Real& point) const;
-  [[nodiscard]] double median_moving_gradient() const;
+  [[nodiscard]] double moving_gradient_quantile() const;
   [[nodiscard]] std::vector<Real> virtual_points() const;
   void collect_samples();
   [[nodiscard]] Vote vote_of(const Sample& sample, const LinearMap& map) const;
@@ -203,6 +204,7 @@ class NormalizedGradientFieldMetric
   NgfAgreement agreement_ = NgfAgreement::kSquaredCosine;
   std::array<double, 2> noise_floor_wanted_{};
   std::array<double, 2> noise_floor_in_use_{};
+  double noise_floor_quantile_ = 0.5;
   double noise_floor_factor_ = 1.0;
   Spline fixed_spline_;
   Spline moving_spline_;

@@ -23,6 +23,10 @@ constexpr std::size_t kChunk = 2048;
 /// Every so many pixels one looks when the moving noise floor is estimated.
 constexpr std::size_t kFloorStride = 3;
 
+/// A point this close to a grid line lies on it, pixels. Else rounding would decide whether the
+/// outermost points vote.
+constexpr double kOnGrid = 1e-9;
+
 template <class T>
 double dot(const T& a, const T& b) {
   double sum = 0.0;
@@ -57,12 +61,12 @@ inline std::array<std::array<double, 4>, 3> cubic_taps(double t) {
            {s, 3.0 * t - 2.0, 3.0 * s - 2.0, t}}};
 }
 
-/// The middle value; 0 for none. Takes its copy apart.
-inline double median(std::vector<double> values) {
+/// The value below which a share `q` (0 to 1) of them lies; 0 for none. Takes its copy apart.
+inline double quantile(std::vector<double> values, double q) {
   if (values.empty()) return 0.0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
+  const auto rank = static_cast<std::ptrdiff_t>(q * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), values.begin() + rank, values.end());
+  return values[static_cast<std::size_t>(rank)];
 }
 
 }  // namespace ngf_detail
@@ -77,6 +81,12 @@ NormalizedGradientFieldMetric<F, M, V>::NormalizedGradientFieldMetric() {
 template <class F, class M, class V>
 void NormalizedGradientFieldMetric<F, M, V>::set_noise_floors(double fixed, double moving) {
   noise_floor_wanted_ = {fixed, moving};
+}
+
+template <class F, class M, class V>
+void NormalizedGradientFieldMetric<F, M, V>::set_noise_floor_rule(double quantile, double factor) {
+  noise_floor_quantile_ = quantile;
+  noise_floor_factor_ = factor;
 }
 
 template <class F, class M, class V>
@@ -139,7 +149,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::evaluate(const Spline& spline, cons
   const itk::OffsetValueType* strides = spline.coefficients->GetOffsetTable();
   for (unsigned i = 0; i < kDimension; ++i) {
     const double first = static_cast<double>(region.GetIndex(i));
-    const double cell = std::floor(index[i]);
+    const double cell = std::floor(index[i] + ngf_detail::kOnGrid);
     if (!(cell >= first + 1.0 && cell + 2.0 < first + static_cast<double>(region.GetSize(i)))) {
       return std::nullopt;
     }
@@ -257,7 +267,7 @@ void NormalizedGradientFieldMetric<F, M, V>::Initialize() {
   collect_samples();
   noise_floor_in_use_[1] = noise_floor_wanted_[1] > 0.0
                                ? noise_floor_wanted_[1]
-                               : noise_floor_factor_ * median_moving_gradient();
+                               : noise_floor_factor_ * moving_gradient_quantile();
   if (!(noise_floor_in_use_[0] > 0.0 && noise_floor_in_use_[1] > 0.0)) {
     itkExceptionMacro(
         "an image has no gradient where it may vote: no noise floor can be estimated");
@@ -321,9 +331,10 @@ void NormalizedGradientFieldMetric<F, M, V>::collect_samples() {
   }
   if (samples_.empty()) itkExceptionMacro("no point of the fixed image may vote");
   for (double& c : centre_) c /= total_weight_;
-  noise_floor_in_use_[0] = noise_floor_wanted_[0] > 0.0
-                               ? noise_floor_wanted_[0]
-                               : noise_floor_factor_ * ngf_detail::median(magnitudes);
+  noise_floor_in_use_[0] =
+      noise_floor_wanted_[0] > 0.0
+          ? noise_floor_wanted_[0]
+          : noise_floor_factor_ * ngf_detail::quantile(magnitudes, noise_floor_quantile_);
   for (std::size_t n = 0; n < samples_.size(); ++n) {
     const double length = std::hypot(magnitudes[n], noise_floor_in_use_[0]);
     for (unsigned i = 0; i < kDimension; ++i) {
@@ -334,7 +345,7 @@ void NormalizedGradientFieldMetric<F, M, V>::collect_samples() {
 }
 
 template <class F, class M, class V>
-double NormalizedGradientFieldMetric<F, M, V>::median_moving_gradient() const {
+double NormalizedGradientFieldMetric<F, M, V>::moving_gradient_quantile() const {
   std::vector<double> magnitudes;
   std::size_t n = 0;
   itk::ImageRegionConstIteratorWithIndex<M> it(this->m_MovingImage,
@@ -352,7 +363,7 @@ double NormalizedGradientFieldMetric<F, M, V>::median_moving_gradient() const {
     const auto jet = evaluate(moving_spline_, real);
     if (jet) magnitudes.push_back(std::sqrt(ngf_detail::dot(jet->gradient, jet->gradient)));
   }
-  return ngf_detail::median(std::move(magnitudes));
+  return ngf_detail::quantile(std::move(magnitudes), noise_floor_quantile_);
 }
 
 template <class F, class M, class V>
@@ -368,7 +379,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::moving_weight_at(const Real& point)
   itk::OffsetValueType start = 0;
   for (unsigned i = 0; i < kDimension; ++i) {
     const double first = static_cast<double>(region.GetIndex(i));
-    const double cell = std::floor(index[i]);
+    const double cell = std::floor(index[i] + ngf_detail::kOnGrid);
     if (!(cell >= first && cell + 1.0 < first + static_cast<double>(region.GetSize(i)))) return {};
     part[i] = index[i] - cell;
     start += static_cast<itk::OffsetValueType>(cell - first) * strides[i];
