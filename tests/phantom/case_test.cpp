@@ -62,6 +62,40 @@ TEST(RandomCase, StillDoesNotMove) {
   }
 }
 
+TEST(RandomCase, HardHasEveryKindOfTrouble) {
+  int staples = 0, wires = 0, letters = 0, shutters = 0, cropped = 0, wrong = 0, thick = 0,
+      both = 0;
+  int crisp = 0, dim = 0, rescaled = 0;
+  const auto all = hips(CaseSet::kHard, 200);
+  for (const CaseSpec& hip : all) {
+    const FilmSpec& first = hip.films.front();
+    const FilmSpec& last = hip.films.back();
+    staples += first.clutter.staples > 0 ? 1 : 0;
+    EXPECT_EQ(last.clutter.staples, 0);  // they are out by the first visit
+    EXPECT_EQ(first.clutter.wires > 0, last.clutter.wires > 0);
+    wires += last.clutter.wires > 0 ? 1 : 0;
+    letters += last.clutter.letter ? 1 : 0;
+    shutters += last.clutter.collimation ? 1 : 0;
+    cropped += last.beam.field_shift_mm.norm() > 0 ? 1 : 0;
+    wrong += last.photometric_tag == PhotometricTag::kWrong ? 1 : 0;
+    thick += hip.body.half_depth_mm > 120 ? 1 : 0;
+    both += hip.other_hip == OtherHip::kReplaced ? 1 : 0;
+    crisp += last.processing.edge_gain >= 2.0 ? 1 : 0;
+    dim += last.exposure.quanta_per_pixel < 250 ? 1 : 0;
+    EXPECT_LE(std::abs(last.beam.turn.value), 5.0);
+    const auto scale = [](const Beam& b) {
+      return b.pixel_pitch.value / b.magnification(Vec3::Zero()) /
+             (b.columns > b.rows ? 1.25 : 1.0);
+    };
+    rescaled += std::abs(scale(first.beam) / scale(last.beam) - 1.0) > 0.05 ? 1 : 0;
+  }
+  for (const int count :
+       {staples, wires, letters, shutters, cropped, wrong, thick, both, crisp, dim, rescaled}) {
+    EXPECT_GT(count, 10);
+    EXPECT_LT(count, 190);
+  }
+}
+
 TEST(DemoCase, MovesOnceAndStops) {
   const CaseSpec demo = demo_case({0.14});
   ASSERT_EQ(demo.films.size(), 3U);

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <optional>
@@ -223,6 +224,48 @@ TEST(Develop, PhotometricKindsAreEachOthersNegative) {
     EXPECT_NEAR(bright.values[i] + dark.values[i], 4095, 1);
   }
   EXPECT_GT(bright.at(5, 5), bright.at(5, 30));  // dense = bright in MONOCHROME2
+}
+
+TEST(Simulate, ShuttersAndClutterAreOnTheFilm) {
+  CaseSpec spec = small_case(9, 1.0);
+  const auto model = build_model(spec, 2);
+  ASSERT_TRUE(model.has_value());
+  FilmSpec film = spec.films[0];
+  film.processing = Processing{};
+  film.exposure.quanta_per_pixel = 1e6;
+  const std::size_t plain = make_scene(**model, spec, film).solids.size();
+  film.clutter = {5, 2, true, Collimation{{90.0}, {120.0}, {0.0}}};
+  EXPECT_EQ(make_scene(**model, spec, film).solids.size(),
+            plain + 5 + 2 * 2 + 2);  // R: two strokes
+  const SimulatedFilm shot = simulate(**model, spec, film, 2);
+  const auto outside = shot.pixels.at(20, 168);  // 120 mm from the middle: behind the shutter
+  const auto open = shot.pixels.at(60, 270);     // thigh: exposed
+  EXPECT_GT(outside, open);
+  // Truth does not depend on what else is on the film.
+  EXPECT_EQ(shot.truth.stem_tip, make_truth(**model, spec, spec.films[0]).stem_tip);
+}
+
+// Wires go with the femur, not with the stem.
+TEST(MakeScene, WiresGoWithTheFemur) {
+  CaseSpec spec = small_case(9, 1.0);
+  spec.films[1] = spec.films[0];
+  spec.films[1].motion.subsidence.value = 4.0;
+  for (FilmSpec& film : spec.films) film.clutter.wires = 1;
+  const auto model = build_model(spec, 2);
+  ASSERT_TRUE(model.has_value());
+  const auto heights = [&](const FilmSpec& film) {
+    std::array<double, 2> y{};  // of a wire and of the femur
+    for (const Solid& solid : make_scene(**model, spec, film).solids) {
+      if (solid.layer == Layer::kMarker) y[0] = solid.mesh.points[0].y();
+      if (solid.layer == Layer::kFemur) y[1] = solid.mesh.points[0].y();
+    }
+    return y;
+  };
+  const auto before = heights(spec.films[0]);
+  const auto after = heights(spec.films[1]);
+  EXPECT_NEAR(after[0] - before[0], after[1] - before[1], 1e-9);
+  // The head stays in the cup, so it is the femur that rises when the stem sinks in it.
+  EXPECT_LT(after[1] - before[1], -3.8);
 }
 
 TEST(BuildModel, TakesRealBones) {

@@ -116,6 +116,16 @@ TEST(WriteCase, TruthKeepsToItsSchema) {
             "good\n");
 }
 
+TEST(WriteDicom, WrongTagSaysTheOtherKind) {
+  CaseSpec spec = random_case(3, 2, {});
+  spec.films[0].processing.photometric = Photometric::kMonochrome2;
+  spec.films[0].photometric_tag = PhotometricTag::kWrong;
+  const fs::path file = fs::path(testing::TempDir()) / "phantom_tag.dcm";
+  ASSERT_TRUE(write_dicom(file, RasterOf<std::uint16_t>(8, 8, 5), spec, 0).has_value());
+  EXPECT_NE(output_of("dcmdump +P 0028,0004 " + file.string()).find("MONOCHROME1"),
+            std::string::npos);
+}
+
 TEST(WriteCase, SaysSoWhenTheFolderCannotBeMade) {
   const fs::path file = fs::path(testing::TempDir()) / "phantom_file";
   std::ofstream(file) << "x";

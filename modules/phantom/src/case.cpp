@@ -103,7 +103,8 @@ double settled(int i, int n) {
 FilmSpec random_film(Random& random, const CaseSpec& hip, const CaseOptions& options, int index) {
   FilmSpec film;
   film.date = kDates[static_cast<std::size_t>(std::min<int>(index, kDates.size() - 1))];
-  film.field = random.chance(0.2) ? FieldOfView::kPelvis : FieldOfView::kHip;
+  const bool pelvis = random.chance(0.2) || hip.other_hip == OtherHip::kReplaced;
+  film.field = pelvis ? FieldOfView::kPelvis : FieldOfView::kHip;
   film.pose = random_pose(random, options.set);
   film.beam = random_beam(random, film.field, options.pixel_pitch, 89.0 * hip.femur.scale);
   film.processing = random_processing(random);
@@ -114,6 +115,55 @@ FilmSpec random_film(Random& random, const CaseSpec& hip, const CaseOptions& opt
   film.noise_seed = mix(
       {hip.seed, static_cast<std::uint64_t>(hip.number), 77, static_cast<std::uint64_t>(index)});
   return film;
+}
+
+/// What hangs on the hip and not on the film.
+void make_hip_hard(Random& random, CaseSpec& hip) {
+  if (random.chance(0.25)) {  // much soft tissue
+    hip.body = {random.uniform(135.0, 165.0), random.uniform(40.0, 70.0),
+                random.uniform(105.0, 125.0)};
+  }
+  if (random.chance(0.5)) hip.other_hip = OtherHip::kReplaced;
+}
+
+/// Another room: magnification and pixel pitch differ from film to film, up to some 15 % together.
+void change_room(Random& random, Beam& beam) {
+  beam.source_to_detector.value = random.uniform(1000.0, 1250.0);
+  beam.hip_to_detector.value = random.uniform(120.0, 235.0);
+  const double pitch = beam.pixel_pitch.value * random.uniform(0.95, 1.08);
+  beam.columns = static_cast<int>(std::lround(beam.columns * beam.pixel_pitch.value / pitch));
+  beam.rows = static_cast<int>(std::lround(beam.rows * beam.pixel_pitch.value / pitch));
+  beam.pixel_pitch.value = pitch;
+}
+
+/// Less detector: a strip is missing on each side.
+void crop(Random& random, Beam& beam) {
+  beam.columns = static_cast<int>(beam.columns * random.uniform(0.72, 0.9));
+  beam.rows = static_cast<int>(beam.rows * random.uniform(0.85, 0.95));
+  beam.field_shift_mm = {random.uniform(-12.0, 4.0), random.uniform(-8.0, 8.0)};
+}
+
+void make_film_hard(Random& random, const CaseSpec& hip, bool with_wires, FilmSpec& film) {
+  film.beam.turn.value = random.uniform(-5.0, 5.0);
+  if (random.chance(0.6)) change_room(random, film.beam);
+  film.clutter.letter = random.chance(0.6);
+  film.clutter.wires = with_wires ? 1 + static_cast<int>(random.uniform(0.0, 2.0)) : 0;
+  if (random.chance(0.35)) {
+    film.clutter.collimation = Collimation{
+        {0.5 * film.beam.columns * film.beam.pixel_pitch.value * random.uniform(0.72, 0.95)},
+        {0.5 * film.beam.rows * film.beam.pixel_pitch.value * random.uniform(0.85, 0.96)},
+        {random.uniform(-2.0, 2.0)}};
+  } else if (random.chance(0.4)) {
+    crop(random, film.beam);
+  }
+  if (random.chance(0.4)) film.processing.edge_gain = random.uniform(2.0, 4.5);
+  if (random.chance(0.3)) film.exposure.quanta_per_pixel = random.uniform(80.0, 250.0);
+  if (random.chance(0.3)) film.processing.window_scale = random.uniform(0.5, 0.7);
+  if (random.chance(0.15)) film.photometric_tag = PhotometricTag::kWrong;
+  if (hip.body.half_depth_mm > 120.0) {
+    film.exposure.scatter_to_primary = random.uniform(0.6, 1.1);
+    film.exposure.quanta_per_pixel = random.uniform(200.0, 600.0);
+  }
 }
 
 }  // namespace
@@ -137,9 +187,17 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
   hip.seat_tilt.value = random.bounded_normal(0.3, 1.0, 2.0);
   hip.seat_medial.value = random.bounded_normal(0.0, 0.5, 2.0);
   hip.surfaces = options.surfaces;
+  Random trouble(mix({own, 0x44}));
+  const bool hard = options.set == CaseSet::kHard;
+  if (hard) make_hip_hard(trouble, hip);
+  const bool with_wires = trouble.chance(0.3);
   const Motion last = random_motion(random, options.set);
   for (int i = 0; i <= options.follow_ups; ++i) {
     FilmSpec film = random_film(random, hip, options, i);
+    if (hard) {
+      make_film_hard(trouble, hip, with_wires, film);
+      if (i == 0 && trouble.chance(0.6)) film.clutter.staples = 14;
+    }
     const double part = i == 0 ? 0.0 : settled(i, options.follow_ups);
     film.motion = {part * last.subsidence, part * last.medial, part * last.tilt_change};
     hip.films.push_back(film);

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "clutter.h"
 #include "filters.h"
 #include "parallel.h"
 #include "random.h"
@@ -14,12 +15,19 @@ double noise_at(std::uint64_t seed, std::size_t index) {
   return Random(mix({seed, index})).normal(0.0, 1.0);
 }
 
+/// Whether the place of a value lies within the shutters.
+bool exposed(const Raster& image, std::size_t index, const FilmSpec& film) {
+  const auto width = static_cast<std::size_t>(image.width);
+  const Vec2 px(static_cast<double>(index % width), static_cast<double>(index / width));
+  return shutter_at(film, px) > 0.5;
+}
+
 /// Signal behind the body: the median of what is neither open beam nor metal.
-double body_signal(const Raster& primary) {
+double body_signal(const Raster& primary, const FilmSpec& film) {
   std::vector<float> some;
   for (std::size_t i = 0; i < primary.values.size(); i += 97) {
     const float v = primary.values[i];
-    if (v < 0.3F && v > 1e-5F) some.push_back(v);
+    if (v < 0.3F && v > 1e-5F && exposed(primary, i, film)) some.push_back(v);
   }
   if (some.empty()) return 1.0;
   const auto middle = some.begin() + static_cast<std::ptrdiff_t>(some.size() / 2);
@@ -44,7 +52,7 @@ Raster scattered(const Raster& primary, const FilmSpec& film, double body, unsig
 
 Raster expose(const Raster& primary, const FilmSpec& film, unsigned threads) {
   const double pitch = film.beam.pixel_pitch.value;
-  const double body = body_signal(primary);
+  const double body = body_signal(primary, film);
   const double magnification =
       film.beam.source_to_detector.value /
       (film.beam.source_to_detector.value - film.beam.hip_to_detector.value);
@@ -81,7 +89,7 @@ RasterOf<std::uint16_t> develop(const Raster& signal, const FilmSpec& film, unsi
                                 kBlock, depth.width, depth.height, threads);
   std::vector<float> body;
   for (std::size_t i = 0; i < depth.values.size(); i += 97) {
-    if (depth.values[i] > 1.2F) body.push_back(depth.values[i]);
+    if (depth.values[i] > 1.2F && exposed(depth, i, film)) body.push_back(depth.values[i]);
   }
   std::sort(body.begin(), body.end());
   const auto part = [&](double q) {

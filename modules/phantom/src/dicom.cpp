@@ -119,8 +119,15 @@ void put_geometry(Writer& to, const CaseSpec& spec, const FilmSpec& film) {
   to.text(DCM_PatientOrientation, "L\\F");
 }
 
-void put_pixel_facts(Writer& to, const RasterOf<std::uint16_t>& pixels, const Processing& how) {
-  const bool dark_is_dense = how.photometric == Photometric::kMonochrome1;
+/// What the header says: MONOCHROME1, that is, dark is dense.
+bool says_dark_is_dense(const FilmSpec& film) {
+  const bool truly = film.processing.photometric == Photometric::kMonochrome1;
+  return film.photometric_tag == PhotometricTag::kTrue ? truly : !truly;
+}
+
+void put_pixel_facts(Writer& to, const RasterOf<std::uint16_t>& pixels, const FilmSpec& film) {
+  const Processing& how = film.processing;
+  const bool dark_is_dense = says_dark_is_dense(film);
   to.text(DCM_ImageType, "ORIGINAL\\PRIMARY");
   to.number(DCM_SamplesPerPixel, 1);
   to.text(DCM_PhotometricInterpretation, dark_is_dense ? "MONOCHROME1" : "MONOCHROME2");
@@ -158,8 +165,8 @@ Expected<void> write_dicom(const std::filesystem::path& file, const RasterOf<std
   Writer to(data);
   put_identity(to, spec, film_index);
   put_geometry(to, spec, film);
-  put_pixel_facts(to, pixels, film.processing);
-  const bool dark_is_dense = film.processing.photometric == Photometric::kMonochrome1;
+  put_pixel_facts(to, pixels, film);
+  const bool dark_is_dense = says_dark_is_dense(film);
   to.note(data.putAndInsertSint16(DCM_PixelIntensityRelationshipSign, dark_is_dense ? 1 : -1));
   to.note(data.insertEmptyElement(DCM_AcquisitionContextSequence));
   to.note(data.putAndInsertUint16Array(DCM_PixelData, pixels.values.data(),

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "clutter.h"
+#include "parallel.h"
 #include "tidemark/phantom/bone_surface.h"
 
 namespace tidemark::phantom {
@@ -54,6 +56,37 @@ void add_struts(const std::vector<Strut>& struts, const Rigid3& world_from_part,
     scene.struts.push_back(
         {world_from_part.apply(s.from), world_from_part.apply(s.to), s.radius_mm, s.thickness_mm});
   }
+}
+
+/// The hip of the other side: natural, or replaced by the same parts in a pose of its own.
+void add_other_hip(const Model& model, const CaseSpec& spec, Scene& scene) {
+  std::vector<Solid> right;
+  Rigid3 femur;
+  femur.rotation = turn(-3.0, Vec3::UnitZ());
+  if (spec.other_hip == OtherHip::kReplaced) {
+    const Vec3 head = model.femur_from_seat.apply(model.stem.head_centre);
+    femur.translation = -(femur.rotation * head);
+    const Rigid3 stem = femur.after(model.femur_from_seat);
+    add_femur(model.femur, femur, right);
+    right.push_back(placed(Layer::kStem, model.stem.mesh, stem));
+    right.push_back(placed(Layer::kHead, model.head, stem));
+    right.push_back({Layer::kShell, model.cup.shell});
+    right.push_back({Layer::kLiner, model.cup.liner});
+  } else if (model.other_femur) {
+    femur.translation = -(femur.rotation * model.other_femur->head_centre);
+    add_femur(*model.other_femur, femur, right);
+  }
+  for (Solid& solid : right) scene.solids.push_back(mirrored(std::move(solid), model.mid_x));
+}
+
+/// Lets only what the shutters leave through.
+void collimate(Raster& primary, const FilmSpec& film, unsigned threads) {
+  if (!film.clutter.collimation) return;
+  for_each_index(primary.height, threads, [&](int y) {
+    for (int x = 0; x < primary.width; ++x) {
+      primary.at(x, y) *= static_cast<float>(std::max(1e-4, shutter_at(film, Vec2(x, y))));
+    }
+  });
 }
 
 /// The stem's widths and offset made to suit a bone that was not invented for it.
@@ -167,14 +200,8 @@ Scene make_scene(const Model& model, const CaseSpec& spec, const FilmSpec& film)
   scene.solids.push_back({Layer::kPelvisInside, model.pelvis.inside});
   add_struts(model.pelvis.struts, Rigid3{}, scene);
   scene.solids.insert(scene.solids.end(), model.body.begin(), model.body.end());
-  if (model.other_femur && film.field == FieldOfView::kPelvis) {
-    Rigid3 other;
-    other.rotation = turn(-3.0, Vec3::UnitZ());
-    other.translation = -(other.rotation * model.other_femur->head_centre);
-    std::vector<Solid> right;
-    add_femur(*model.other_femur, other, right);
-    for (Solid& solid : right) scene.solids.push_back(mirrored(std::move(solid), model.mid_x));
-  }
+  for (Solid& solid : clutter_solids(spec, film, femur)) scene.solids.push_back(std::move(solid));
+  if (film.field == FieldOfView::kPelvis) add_other_hip(model, spec, scene);
   return scene;
 }
 
@@ -189,7 +216,8 @@ PointSubsidence subsidence_of_points(const Model& model, const CaseSpec& spec,
 SimulatedFilm simulate(const Model& model, const CaseSpec& spec, const FilmSpec& film,
                        unsigned threads) {
   SimulatedFilm result;
-  const Raster primary = render(make_scene(model, spec, film), film.beam, threads);
+  Raster primary = render(make_scene(model, spec, film), film.beam, threads);
+  collimate(primary, film, threads);
   result.pixels = develop(expose(primary, film, threads), film, threads);
   result.truth = make_truth(model, spec, film);
   if (spec.side == Side::kLeft) {  // everything up to here was a right hip

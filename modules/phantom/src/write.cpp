@@ -47,7 +47,11 @@ Json beam_json(const FilmSpec& film) {
           {"source_to_detector_mm", film.beam.source_to_detector.value},
           {"hip_to_detector_mm", round4(film.beam.hip_to_detector.value)},
           {"pixel_pitch_mm", round4(film.beam.pixel_pitch.value)},
-          {"turn_deg", round4(film.beam.turn.value)}};
+          {"turn_deg", round4(film.beam.turn.value)},
+          {"staples", film.clutter.staples},
+          {"wires", film.clutter.wires},
+          {"letter", film.clutter.letter},
+          {"collimated", film.clutter.collimation.has_value()}};
 }
 
 Json motion_json(const Motion& m) {

@@ -108,6 +108,24 @@ struct Exposure {
   Millimetres detector_blur{0.11};  ///< standard deviation
 };
 
+/// Lead shutters at the tube: only this rectangle about the middle of the detector is exposed.
+struct Collimation {
+  Millimetres half_width;   ///< on the detector
+  Millimetres half_height;  ///< on the detector
+  Degrees turn;             ///< against the detector
+};
+
+/// What else is on a film.
+struct Clutter {
+  int staples = 0;      ///< metal staples in the skin beside the hip
+  int wires = 0;        ///< cerclage wires about the shaft below the lesser trochanter
+  bool letter = false;  ///< lead letter of the side in the upper lateral corner
+  std::optional<Collimation> collimation;
+};
+
+/// Whether the header tells the truth about which grey is dense.
+enum class PhotometricTag { kTrue, kWrong };
+
 enum class FieldOfView { kHip, kPelvis };
 
 /// One film.
@@ -119,8 +137,13 @@ struct FilmSpec {
   Beam beam;
   Exposure exposure;
   Processing processing;
+  PhotometricTag photometric_tag = PhotometricTag::kTrue;
+  Clutter clutter;
   std::uint64_t noise_seed = 1;
 };
+
+/// What stands in the other hip's place on an AP pelvis.
+enum class OtherHip { kNatural, kReplaced };
 
 /// One hip with its films.
 struct CaseSpec {
@@ -135,6 +158,7 @@ struct CaseSpec {
   BodyShape body;
   Degrees seat_tilt{0.0};        ///< stem axis against shaft axis at surgery, varus positive
   Millimetres seat_medial{0.0};  ///< stem axis against the middle of the canal
+  OtherHip other_hip = OtherHip::kNatural;
   SurfaceBones surfaces;
   std::vector<FilmSpec> films;
 };
