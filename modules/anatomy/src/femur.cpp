@@ -110,7 +110,7 @@ cv::Mat1f cortex_evidence(const Scene& scene, int side, double nearest, double f
         e(r, c) = -0.3F;
         continue;
       }
-      const double fall = -side * scene.g.x(r, c);
+      const double fall = -static_cast<double>(side) * static_cast<double>(scene.g.x(r, c));
       const double size = std::hypot(scene.g.x(r, c), scene.g.y(r, c));
       e(r, c) = static_cast<float>(fall / (size + scene.floor) + outward_bonus * away);
     }
@@ -218,33 +218,35 @@ std::optional<Trochanter> find_lesser(const Scene& scene, const Line2& shaft_px,
   std::vector<double> d;
   for (const Vec2& p : outline) d.push_back(medial.dot(p - shaft_px.point) * mm_per_px);
   const int n = static_cast<int>(d.size());
-  const int half = static_cast<int>(12.0 / f.mm);
+  const int half = static_cast<int>(11.0 / f.mm);
+  // The cut neck's medial corner stands out as well: the trochanter lies at least 8 mm distal of
+  // the level where bone first covers the stem.
+  int first = 0;
+  while (first < n) {
+    const int row = path->first_row + first;
+    const double x = f.x_at(path->column[static_cast<std::size_t>(first)]);
+    if (x - scene.medial_flank[static_cast<std::size_t>(row)] > 4.5) break;
+    ++first;
+  }
+  first += static_cast<int>(14.0 / f.mm);
+  const auto at = [&](int i) { return d[static_cast<std::size_t>(i)]; };
   int best = -1;
-  double best_bulge = 1.2;  // mm; less than that is no trochanter but the cortex itself
-  for (int i = half; i + half < n; ++i) {
-    // Bulge against its feet, the distal foot counting as the shaft's level.
-    double proximal_foot = 1e9;
-    for (int k = 4; k <= half; ++k)
-      proximal_foot = std::min(proximal_foot, d[static_cast<std::size_t>(i - k)]);
-    double distal_foot = 1e9;
-    for (int k = 4; k <= half; ++k)
-      distal_foot = std::min(distal_foot, d[static_cast<std::size_t>(i + k)]);
-    const double here = d[static_cast<std::size_t>(i)];
-    const double drop = here - distal_foot;
-    const double rise = here - proximal_foot;
-    const double bulge = std::min(drop, rise + 1.5);
-    if (bulge > best_bulge && rise > -1.5) {
+  double best_bulge = 0.8;  // mm; less than that is no trochanter but the cortex itself
+  for (int i = std::max(first, half); i + half < n; ++i) {
+    const double bulge = at(i) - 0.5 * (at(i - half) + at(i + half));
+    if (at(i) - at(i + half) > 1.0 && bulge > best_bulge) {
       best_bulge = bulge;
       best = i;
     }
   }
   if (best < 0) return std::nullopt;
-  // Farthest point from the shaft within the bulge, by a parabola.
-  for (int k = -static_cast<int>(4.0 / f.mm); k <= static_cast<int>(4.0 / f.mm); ++k) {
-    const int i = best + k;
-    if (i > 0 && i < n && d[static_cast<std::size_t>(i)] > d[static_cast<std::size_t>(best)])
-      best = i;
+  // The tip is the point farthest from the shaft, if the bulge has one.
+  const int reach = static_cast<int>(5.0 / f.mm);
+  int top = best;
+  for (int i = std::max(first, best - reach); i <= std::min(n - 1, best + reach); ++i) {
+    if (at(i) > at(top)) top = i;
   }
+  if (std::abs(top - best) < reach && top > first) best = top;
   Trochanter t;
   t.outline_px = outline;
   const double quality = std::clamp(path->evidence[static_cast<std::size_t>(best)], 0.1, 1.0);

@@ -184,10 +184,15 @@ HeadSearch search_head(const Gradient& g, double floor, const Hypothesis& h, con
 
 }  // namespace
 
-std::optional<Hypothesis> best_hypothesis(const cv::Mat1f& film, const ImplantOptions& options) {
+std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& options) {
   const double factor = std::min(1.0, kSearchSide / std::max(film.rows, film.cols));
   const Scaled small = scaled(film, factor, 0.8);
   const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
+  if (options.given.head_centre_px && options.given.head_diameter_px) {
+    const Circle2 head{*options.given.head_centre_px, 0.5 * *options.given.head_diameter_px};
+    const auto only = try_head(film, head, 1.0, head_mm);
+    return only ? std::vector<Hypothesis>{*only} : std::vector<Hypothesis>{};
+  }
   double low = 11.0;
   double high = 75.0;
   if (options.scale_hint) {
@@ -218,7 +223,7 @@ std::optional<Hypothesis> best_hypothesis(const cv::Mat1f& film, const ImplantOp
   cv::Mat1f strength;
   cv::magnitude(g.x, g.y, strength);
   const double floor = quantile(strength, 0.95);
-  std::optional<Hypothesis> best;
+  std::vector<Hypothesis> out;
   for (Hypothesis& h : apart) {
     const HeadSearch again = search_head(g, floor, h, small);
     const Circle2 head{small.to_film(again.circle.centre), again.circle.radius / factor};
@@ -230,9 +235,11 @@ std::optional<Hypothesis> best_hypothesis(const cv::Mat1f& film, const ImplantOp
       h.score += prior_of_scale(h.mm_per_px, std::max(film.rows, film.cols), options);
     }
     h.score += again.score;
-    if (!best || h.score > best->score) best = h;
+    out.push_back(h);
   }
-  return best;
+  std::stable_sort(out.begin(), out.end(),
+                   [](const auto& a, const auto& b) { return a.score > b.score; });
+  return out;
 }
 
 }  // namespace tidemark::anatomy

@@ -1,6 +1,6 @@
 #pragma once
 
-#include <optional>
+#include <vector>
 
 #include "stem_trace.h"
 #include "tidemark/anatomy/implant.h"
@@ -16,8 +16,9 @@ struct Hypothesis {
   double score = 0.0;                 ///< about 3 when all evidence is there
 };
 
-/// Looks over the whole film for a head on a neck on a stem, the head medial of the stem.
-[[nodiscard]] std::optional<Hypothesis> best_hypothesis(const cv::Mat1f& film,
-                                                        const ImplantOptions& options);
+/// Looks over the whole film for heads on a neck on a stem, the head medial of the stem. The most
+/// likely first, at most five; empty when there is none.
+[[nodiscard]] std::vector<Hypothesis> hypotheses(const cv::Mat1f& film,
+                                                 const ImplantOptions& options);
 
 }  // namespace tidemark::anatomy

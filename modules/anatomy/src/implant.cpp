@@ -82,10 +82,77 @@ Vec2 reference_point(const Line2& axis, const Vec2& shoulder, double mm_per_px) 
   return axis.point + (along(axis, shoulder) + 10.0 / mm_per_px) * axis.direction;
 }
 
+/// Why an outline cannot be a stem's, if it cannot. Limits are wide: 60 to 350 mm covers short and
+/// revision stems (common practice, no source).
+std::optional<std::string> implausible(const StemShape& shape, const cv::Size& film,
+                                       double mm_per_px) {
+  const double length =
+      (along(shape.axis, shape.tip.px) - along(shape.axis, shape.shoulder.px)) * mm_per_px;
+  if (length < 60.0 || length > 350.0) return "what looks like a stem has no stem's length";
+  int on_border = 0;
+  for (const Vec2& p : shape.outline) {
+    const double edge = std::min({p.x(), p.y(), film.width - 1 - p.x(), film.height - 1 - p.y()});
+    if (edge * mm_per_px < 1.5) ++on_border;
+  }
+  if (on_border > 10) return "part of the stem lies outside of the film";
+  return std::nullopt;
+}
+
 tl::unexpected<Error> no_stem(const film::FilmImage& film, const std::string& wrong) {
   return fail(
       ErrorKind::kCannotTell, film.facts.file, wrong,
       "check that the film shows the operated hip and its side, or mark head and stem by hand");
+}
+
+Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,
+                 const StemShape& shape, const Scaled& fine, const cv::Mat1b& mask,
+                 const ImplantOptions& options) {
+  Implant implant;
+  implant.head = {rim.circle, rim.centre_u, 2.0 * rim.radius_u, Source::kFound};
+  implant.cup = find_cup(film, rim.circle, h.mm_per_px);
+  implant.outline_px = shape.outline;
+  implant.axis = {shape.axis, {shape.axis_u_rad / kDegree}, Source::kFound};
+  implant.tip = shape.tip;
+  implant.shoulder = shape.shoulder;
+  apply_given(options.given, h.mm_per_px, implant);
+  implant.reference_px = reference_point(implant.axis.line_px, implant.shoulder.px, h.mm_per_px);
+  auto metal = value_of<cv::Mat1b>(
+      foreign_metal(fine.image, mask, h.mm_per_px / fine.factor, shape.edge_contrast) | mask);
+  if (implant.cup) {
+    const Vec2 c = fine.from_film(implant.cup->circle_px.centre);
+    cv::circle(metal, {static_cast<int>(std::lround(c.x())), static_cast<int>(std::lround(c.y()))},
+               static_cast<int>(std::lround(implant.cup->circle_px.radius * fine.factor)),
+               cv::Scalar(255), cv::FILLED);
+  }
+  implant.stem = to_film_mask(mask, fine, film.size());
+  implant.metal = to_film_mask(metal, fine, film.size());
+  // All evidence together comes to about 4; below 2 nothing on a film looks like a stem with a
+  // head.
+  implant.confidence = std::clamp(0.5 * (h.score - 2.0), 0.0, 1.0);
+  return implant;
+}
+
+/// Follows one hypothesis to the end.
+Expected<Implant> follow(const film::FilmImage& hip_view, Hypothesis h,
+                         const ImplantOptions& options) {
+  const cv::Mat1f film = view_of(hip_view.pixels);
+  const Scaled mm = scaled(film, h.mm_per_px, 0.0);
+  const double px = 1.0 / h.mm_per_px;
+  const auto rim = fit_rim(film, h.head_px, 3.0 * px, 0.25 * px);
+  if (!rim) return no_stem(hip_view, "the head's rim could not be followed");
+  h.head_px = rim->circle;
+  const Scaled fine = scaled(film, std::min(1.0, h.mm_per_px / 0.4), 0.7);
+  const RoughStem rough = rough_stem(h, mm, fine);
+  const cv::Mat1b mask = stem_mask(fine.image, rough);
+  if (!reaches_head(mask, rough)) {
+    return no_stem(hip_view, "no stem was found that hangs together with the head");
+  }
+  const auto shape = trace_outline(film, fine, mask, h.head_px, h.mm_per_px);
+  if (!shape) return no_stem(hip_view, "the outline of the stem could not be followed");
+  if (const auto why = implausible(*shape, film.size(), h.mm_per_px)) {
+    return no_stem(hip_view, *why);
+  }
+  return assemble(film, h, *rim, *shape, fine, mask, options);
 }
 
 }  // namespace
@@ -96,44 +163,15 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
     return fail(ErrorKind::kBadInput, hip_view.facts.file, "the film is too small to show a hip",
                 "export it at full size");
   }
-  const auto found = best_hypothesis(film, options);
-  if (!found) return no_stem(hip_view, "no femoral stem with its head was found");
-  Hypothesis h = *found;
-
-  const Scaled mm = scaled(film, h.mm_per_px, 0.0);
-  const double px = 1.0 / h.mm_per_px;
-  const auto rim = fit_rim(film, h.head_px, 3.0 * px, 0.25 * px);
-  if (!rim) return no_stem(hip_view, "the head's rim could not be followed");
-  h.head_px = rim->circle;
-
-  const Scaled fine = scaled(film, std::min(1.0, h.mm_per_px / 0.4), 0.7);
-  const RoughStem rough = rough_stem(h, mm, fine);
-  const cv::Mat1b mask = stem_mask(fine.image, rough);
-  const auto shape = trace_outline(film, fine, mask, h.head_px, h.mm_per_px);
-  if (!shape) return no_stem(hip_view, "the outline of the stem could not be followed");
-
-  Implant implant;
-  implant.head = {rim->circle, rim->centre_u, 2.0 * rim->radius_u, Source::kFound};
-  implant.cup = find_cup(film, rim->circle, h.mm_per_px);
-  implant.outline_px = shape->outline;
-  implant.axis = {shape->axis, {shape->axis_u_rad / kDegree}, Source::kFound};
-  implant.tip = shape->tip;
-  implant.shoulder = shape->shoulder;
-  apply_given(options.given, h.mm_per_px, implant);
-  implant.reference_px = reference_point(implant.axis.line_px, implant.shoulder.px, h.mm_per_px);
-
-  auto metal =
-      value_of<cv::Mat1b>(foreign_metal(fine.image, mask, h.mm_per_px / fine.factor) | mask);
-  if (implant.cup) {
-    const Vec2 c = fine.from_film(implant.cup->circle_px.centre);
-    cv::circle(metal, {static_cast<int>(std::lround(c.x())), static_cast<int>(std::lround(c.y()))},
-               static_cast<int>(std::lround(implant.cup->circle_px.radius * fine.factor)),
-               cv::Scalar(255), cv::FILLED);
+  std::optional<Error> first;
+  for (const Hypothesis& h : hypotheses(film, options)) {
+    if (h.score < 2.0) break;
+    auto implant = follow(hip_view, h, options);
+    if (implant) return implant;
+    if (!first) first = implant.error();
   }
-  implant.stem = to_film_mask(mask, fine, film.size());
-  implant.metal = to_film_mask(metal, fine, film.size());
-  implant.confidence = std::clamp(h.score / 3.0, 0.0, 1.0);
-  return implant;
+  if (first) return tl::unexpected(*first);
+  return no_stem(hip_view, "no femoral stem with its head was found");
 }
 
 }  // namespace tidemark::anatomy

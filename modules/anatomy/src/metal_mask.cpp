@@ -40,20 +40,21 @@ Levels levels_of(const cv::Mat1f& image, const cv::Mat1b& stem, double mm) {
 
 }  // namespace
 
-cv::Mat1b foreign_metal(const cv::Mat1f& image, const cv::Mat1b& stem, double mm) {
+cv::Mat1b foreign_metal(const cv::Mat1f& image, const cv::Mat1b& stem, double mm,
+                        double edge_contrast) {
   const Levels level = levels_of(image, stem, mm);
   const double step = level.body - level.beside;
-  // A white top-hat keeps what is narrower than 9 mm; cortices are narrower too, but their step is
-  // a fraction of metal's (literature: a 5 mm cortex against a 10 mm titanium stem,
-  // docs/anatomy.md).
-  const int r = std::max(1, static_cast<int>(std::lround(4.5 / mm)));
+  // A white top-hat keeps what is narrower than 5 mm: wires, staples, strokes of letters, threads
+  // of screws. Cortices are wider, and what edge enhancement makes of their rims stays below
+  // metal's own step on the same film.
+  const int r = std::max(1, static_cast<int>(std::lround(2.5 / mm)));
   const cv::Mat kernel = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1});
   cv::Mat1f opened;
   cv::morphologyEx(image, opened, cv::MORPH_OPEN, kernel);
   const auto narrow = value_of<cv::Mat1f>(image - opened);
   const auto core =
       value_of<cv::Mat1b>((narrow > 0.6 * step) & (image > level.beside + 0.8 * step));
-  const auto skirt = value_of<cv::Mat1b>(narrow > 0.3 * step);
+  const auto skirt = value_of<cv::Mat1b>(narrow > 0.3 * edge_contrast);
   // Hysteresis: a core counts with everything of the skirt that it touches.
   cv::Mat1i labels;
   const int n = cv::connectedComponents(skirt, labels, 8);

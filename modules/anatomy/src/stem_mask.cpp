@@ -7,6 +7,10 @@
 namespace tidemark::anatomy {
 namespace {
 
+/// How far a flank may lie from where the tracing put it, mm. Small: dense bone beside a flank can
+/// be as bright as half way to the metal.
+constexpr double kFlankSlack = 2.5;
+
 cv::Point point(const Vec2& p) {
   return {static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y()))};
 }
@@ -54,12 +58,21 @@ cv::Mat1f spread_mean(const cv::Mat1f& image, const cv::Mat1b& mask, double sigm
                              (total_weight + 0.02F * wide_weight + 1e-9F));
 }
 
+/// The tracing may end before the tip: metal may go on for 15 mm between the flanks drawn out.
+void add_beyond_tip(cv::Mat1b& mask, const RoughStem& s) {
+  const Vec2 onward = 15.0 / s.mm * s.axis().direction;
+  const std::vector<cv::Point> ring{point(s.left.back()), point(s.right.back()),
+                                    point(s.right.back() + onward), point(s.left.back() + onward)};
+  cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{ring}, cv::Scalar(255));
+}
+
 /// Where stem metal may lie at all: round the flanks, up to the shoulder, along the neck, the head.
 /// The cup is metal as well and touches the head: outside the head only the neck's corridor counts.
 cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
   cv::Mat1b body = blank<cv::Mat1b>(size);
   fill_flanks(body, s);
-  cv::Mat1b domain = grown(body, 7.0 / s.mm);
+  add_beyond_tip(body, s);
+  cv::Mat1b domain = grown(body, kFlankSlack / s.mm);
   const Vec2 foot = s.neck_foot();
   cv::Mat1b corridor = blank<cv::Mat1b>(size);
   cv::line(corridor, point(s.head.centre), point(foot), cv::Scalar(255),
@@ -82,7 +95,7 @@ cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
   cv::Mat1b keep;
   cv::bitwise_not(near_head, keep);
   cv::bitwise_or(keep, corridor, keep);
-  cv::bitwise_or(keep, grown(body, 7.0 / s.mm), keep);
+  cv::bitwise_or(keep, grown(body, kFlankSlack / s.mm), keep);
   cv::bitwise_and(domain, keep, domain);
   cv::circle(domain, point(s.head.centre), static_cast<int>(std::lround(s.head.radius)),
              cv::Scalar(255), cv::FILLED);
@@ -139,16 +152,28 @@ Vec2 RoughStem::neck_foot() const {
   return foot + 0.9 * (head.centre - foot).norm() * line.direction;
 }
 
+bool reaches_head(const cv::Mat1b& mask, const RoughStem& s) {
+  cv::Mat1i labels;
+  cv::connectedComponents(mask, labels, 8);
+  const auto label = [&](const Vec2& p) {
+    const cv::Point q = point(p);
+    return q.x >= 0 && q.y >= 0 && q.x < labels.cols && q.y < labels.rows ? labels(q) : 0;
+  };
+  const std::size_t middle = s.left.size() / 2;
+  const int body = label(0.5 * (s.left[middle] + s.right[middle]));
+  return body > 0 && label(s.head.centre) == body;
+}
+
 cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& s) {
   const cv::Mat1b domain = domain_of(image.size(), s);
-  cv::Mat1b body = blank<cv::Mat1b>(image.size());
+  auto body = blank<cv::Mat1b>(image.size());
   fill_flanks(body, s);
-  cv::Mat1b head = blank<cv::Mat1b>(image.size());
-  cv::circle(head, point(s.head.centre), static_cast<int>(std::lround(s.head.radius - 1.5 / s.mm)),
+  // A head is often brighter by far than a titanium stem: it is metal by position, not by grey.
+  auto head = blank<cv::Mat1b>(image.size());
+  cv::circle(head, point(s.head.centre), static_cast<int>(std::lround(1.1 * s.head.radius)),
              cv::Scalar(255), cv::FILLED);
   const cv::Mat1b body_core = shrunk(body, 1.5 / s.mm);
-  cv::Mat1b inside;
-  cv::bitwise_or(body_core, head, inside);
+  cv::Mat1b inside = body_core.clone();
   // What lies beside the traced flanks; the cup's side of the head is no example of "beside".
   auto outside = value_of<cv::Mat1b>(grown(body, 6.0 / s.mm) - grown(body, 2.0 / s.mm));
   outside.rowRange(0, std::clamp(static_cast<int>(s.left.front().y() + 4.0 / s.mm), 0, image.rows))
@@ -166,6 +191,7 @@ cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& s) {
     cv::morphologyEx(mask, mask, cv::MORPH_OPEN, disc_kernel(1.8 / s.mm));
     mask = connected_to(mask, body_core);
     inside = shrunk(mask, 1.5 / s.mm);
+    inside.setTo(0, head);
     outside = (grown(mask, 6.0 / s.mm) - grown(mask, 2.0 / s.mm)) & domain;
     sigma = 4.0 / s.mm;
   }

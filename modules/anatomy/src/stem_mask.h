@@ -20,4 +20,7 @@ struct RoughStem {
 /// beside it, the half way followed locally because neither side has one brightness.
 [[nodiscard]] cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& rough);
 
+/// Does the body on a stem mask hang together with the head?
+[[nodiscard]] bool reaches_head(const cv::Mat1b& mask, const RoughStem& rough);
+
 }  // namespace tidemark::anatomy

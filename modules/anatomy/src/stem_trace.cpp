@@ -11,7 +11,8 @@ namespace {
 /// Edge evidence of one row: rise at a lateral flank, fall at a medial flank, -1 to 1.
 struct RowEvidence {
   std::vector<float> rise;
-  std::vector<float> prefix;  ///< running sum of the image, for means between two columns
+  std::vector<float> prefix;  ///< running sum of the levelled image, for means between two columns
+  std::vector<float> plain;   ///< running sum of the image as it is
 };
 
 class Tracer {
@@ -50,22 +51,57 @@ class Tracer {
   std::vector<std::vector<std::int8_t>> from_;
 };
 
+/// Slope that the better part of metal's edges exceeds. Only the brighter half of the region
+/// counts: skin against air is steep as well, but dark.
+double usual_slope(const cv::Mat1f& image, const cv::Mat1f& slope) {
+  const float middle = quantile(image, 0.5);
+  std::vector<float> steep;
+  for (int y = 0; y < image.rows; ++y) {
+    for (int x = 0; x < image.cols; ++x) {
+      if (image(y, x) >= middle) steep.push_back(std::abs(slope(y, x)));
+    }
+  }
+  if (steep.empty()) return 1e-9;
+  const auto at =
+      steep.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(steep.size() - 1));
+  std::nth_element(steep.begin(), at, steep.end());
+  return *at;
+}
+
+/// The image with its local mean and contrast levelled: behind a pelvis metal may be brighter by a
+/// multiple than beside the thigh, and its edges steeper, though it is the same metal.
+cv::Mat1f levelled(const cv::Mat1f& image) {
+  constexpr double kReach = 20.0;  // mm (pixels here)
+  cv::Mat1f mean;
+  cv::Mat1f square;
+  cv::GaussianBlur(image, mean, {}, kReach, 0.0, cv::BORDER_REPLICATE);
+  const auto centred = value_of<cv::Mat1f>(image - mean);
+  cv::GaussianBlur(centred.mul(centred), square, {}, kReach, 0.0, cv::BORDER_REPLICATE);
+  cv::Mat1f sd;
+  cv::sqrt(square, sd);
+  const float floor = std::max(1e-9F, 0.4F * quantile(sd, 0.6));
+  return value_of<cv::Mat1f>(centred / cv::max(sd, floor));
+}
+
 void Tracer::collect(const cv::Mat1f& image) {
-  const Gradient g = gradient(image);
+  const cv::Mat1f level = levelled(image);
+  const Gradient g = gradient(level);
   const cv::Rect roi(x0_, first_, columns_, rows_);
-  const auto half = static_cast<float>(quantile(value_of<cv::Mat1f>(cv::abs(g.x(roi))), 0.97));
+  const auto half = static_cast<float>(usual_slope(level(roi), g.x(roi)));
   contrast_ = std::max(1e-9, 3.0 * half);
   evidence_.resize(static_cast<std::size_t>(rows_));
   for (int r = 0; r < rows_; ++r) {
     RowEvidence& e = evidence_[static_cast<std::size_t>(r)];
     e.rise.resize(static_cast<std::size_t>(columns_));
     e.prefix.assign(static_cast<std::size_t>(columns_) + 1, 0.0F);
+    e.plain.assign(static_cast<std::size_t>(columns_) + 1, 0.0F);
     for (int c = 0; c < columns_; ++c) {
       const auto i = static_cast<std::size_t>(c);
       const float gx = g.x(first_ + r, x0_ + c);
       const float gy = g.y(first_ + r, x0_ + c);
       e.rise[i] = gx / (std::hypot(gx, gy) + half + 1e-12F);
-      e.prefix[i + 1] = e.prefix[i] + image(first_ + r, x0_ + c);
+      e.prefix[i + 1] = e.prefix[i] + level(first_ + r, x0_ + c);
+      e.plain[i + 1] = e.plain[i] + image(first_ + r, x0_ + c);
     }
   }
 }
@@ -92,10 +128,12 @@ float Tracer::unary(int row, int left, int width) const {
   const float beside = std::max(mean(left - 4, left - 1), mean(right + 1, right + 4));
   const auto contrast = static_cast<float>(contrast_);
   const float step = std::clamp((inside - beside) / contrast, -1.0F, 1.0F);
-  // Metal is as bright near its flanks as in its middle; a whole bone with a stem in it is not.
+  constexpr float kDome = 0.3F;  // a round or tapering section is thinner near its flanks
+  // Metal is about as bright near its flanks as in its middle; a whole bone with a stem in it is
+  // not.
   const float middle = mean(left + width / 3, right - width / 3);
   const float rims = std::min(mean(left + 2, left + 4), mean(right - 4, right - 2));
-  const float hollow = std::clamp((middle - rims) / contrast, 0.0F, 1.0F);
+  const float hollow = std::clamp((middle - rims) / contrast - kDome, 0.0F, 1.0F);
   return 0.25F * (rise + fall) + 0.5F * std::min(rise, fall) + 0.5F * step - 0.8F * hollow;
 }
 
@@ -119,7 +157,7 @@ void Tracer::fill() {
           const int pw = (left + width - dr) - pl;
           if (pl < 0 || pw < s_.width_min || pw > s_.width_max || pl + pw >= columns_) continue;
           // Stems taper: a pair that widens distally is on its way to the cortices.
-          const float widening = 0.6F * static_cast<float>(std::max(0, dr - dl));
+          const float widening = 1.0F * static_cast<float>(std::max(0, dr - dl));
           const float bend = 0.06F * static_cast<float>(std::abs(dl) + std::abs(dr)) + widening;
           const float candidate =
               score_[static_cast<std::size_t>(r) - 1][static_cast<std::size_t>(state_of(pl, pw))] -
@@ -163,7 +201,7 @@ int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
     const auto mean = [&](int a, int b) {
       a = std::clamp(a, 0, columns_ - 1);
       b = std::clamp(b, a, columns_ - 1);
-      return (e.prefix[static_cast<std::size_t>(b) + 1] - e.prefix[static_cast<std::size_t>(a)]) /
+      return (e.plain[static_cast<std::size_t>(b) + 1] - e.plain[static_cast<std::size_t>(a)]) /
              static_cast<float>(b - a + 1);
     };
     step.push_back(mean(left + 2, left + width - 2) -
@@ -177,6 +215,9 @@ int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
     double ahead = 0.0;
     for (int k = 0; k < kAhead; ++k) ahead += step[static_cast<std::size_t>(r + k)] / kAhead;
     if (ahead < 0.45 * before[before.size() / 2]) return r;
+    // Widening by 4 mm within a centimetre is no stem: the path has left it for the cortices.
+    const auto width = [&](int row) { return path[static_cast<std::size_t>(row)].second; };
+    if (width(r + kAhead) - width(r - 4) >= 4) return r - 2;
   }
   return static_cast<int>(step.size()) - 1;
 }
@@ -185,14 +226,16 @@ std::optional<FlankTrace> Tracer::run() {
   fill();
   // The stem ends where going on no longer pays: every row costs a toll, a real pair of metal
   // flanks earns more than it, anything beyond the tip earns less.
-  constexpr float kToll = 0.62F;
+  const auto& start = score_[std::min(score_.size() - 1, std::size_t{40})];
+  const float usual = *std::max_element(start.begin(), start.end()) / 41.0F;
+  const float toll = std::clamp(0.6F * usual, 0.3F, 0.62F);
   float best = -std::numeric_limits<float>::infinity();
   int last = -1;
   int state = 0;
   for (int r = 40; r < rows_; ++r) {
     const auto& now = score_[static_cast<std::size_t>(r)];
     const auto top = std::max_element(now.begin(), now.end());
-    const float value = *top - kToll * static_cast<float>(r + 1);
+    const float value = *top - toll * static_cast<float>(r + 1);
     if (value > best) {
       best = value;
       last = r;
