@@ -134,5 +134,6 @@ int run_phantom(int argc, char** argv) {
   if (given["hips"].as<int>() < 1 || given["follow-ups"].as<int>() < 0) {
     return usage("--hips is 1 or more and --follow-ups 0 or more");
   }
+  if (given["threads"].as<unsigned>() > 256) return usage("--threads is 0 to 256");
   return write_hips(given, case_options(given, *set));
 }

@@ -53,6 +53,16 @@ TEST(RandomCase, SeatCoversItsRanges) {
   EXPECT_EQ(heads.size(), 3U);
 }
 
+TEST(RandomCase, DatesOfManyFollowUpsAscend) {
+  CaseOptions options;
+  options.follow_ups = 12;
+  const CaseSpec hip = random_case(5, 1, options);
+  for (std::size_t i = 1; i < hip.films.size(); ++i) {
+    EXPECT_LT(hip.films[i - 1].date, hip.films[i].date);
+    EXPECT_GE(hip.films[i].motion.subsidence.value, hip.films[i - 1].motion.subsidence.value);
+  }
+}
+
 TEST(RandomCase, StillDoesNotMove) {
   for (const CaseSpec& hip : hips(CaseSet::kStill, 20)) {
     for (const FilmSpec& film : hip.films) {

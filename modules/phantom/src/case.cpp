@@ -3,14 +3,20 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <string>
 
 #include "random.h"
 
 namespace tidemark::phantom {
 namespace {
 
-constexpr std::array<const char*, 8> kDates{"2024-03-02", "2024-04-15", "2024-06-03", "2024-09-02",
-                                            "2025-03-03", "2026-03-02", "2027-03-01", "2028-03-01"};
+/// Day of a film: the day after surgery, 6 weeks, 3, 6 and 12 months, then once a year.
+std::string film_date(int index) {
+  constexpr std::array<const char*, 5> kFirst{"2024-03-02", "2024-04-15", "2024-06-03",
+                                              "2024-09-02", "2025-03-03"};
+  if (index < static_cast<int>(kFirst.size())) return kFirst[static_cast<std::size_t>(index)];
+  return std::to_string(2021 + index) + "-03-02";
+}
 
 FemurShape random_femur(Random& random, std::uint64_t seed) {
   FemurShape f;
@@ -102,7 +108,7 @@ double settled(int i, int n) {
 
 FilmSpec random_film(Random& random, const CaseSpec& hip, const CaseOptions& options, int index) {
   FilmSpec film;
-  film.date = kDates[static_cast<std::size_t>(std::min<int>(index, kDates.size() - 1))];
+  film.date = film_date(index);
   const bool pelvis = random.chance(0.2) || hip.other_hip == OtherHip::kReplaced;
   film.field = pelvis ? FieldOfView::kPelvis : FieldOfView::kHip;
   film.pose = random_pose(random, options.set);
