@@ -28,7 +28,8 @@ double relative(MillimetresPerPixel u, MillimetresPerPixel value) { return u.val
 Expected<HipFilm> prepare(HipFilm film) {
   const auto reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
   const alignment::AlignOptions options;
-  auto stem = alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, options);
+  auto stem =
+      alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, alignment::for_stem(options));
   if (!stem) return tl::unexpected(stem.error());
   auto bone = alignment::prepare(reduced.pixels, reduced.mm_per_px,
                                  migration::bone_excluded(reduced, found_on(film)), options);

@@ -127,7 +127,7 @@ void judge(const PairEvidence& e, Migration& m) {
         {"shaft_axis_missing",
          "The shaft axis of the reference film is not seen; the stem's axis stands in for it."});
   }
-  if (e.bone.runner_up > 0.92 * e.bone.agreement) {
+  if (e.bone.runner_up > 0.95) {
     m.flags.push_back({"bone_alignment_ambiguous",
                        "Another position of the bone explains the two films nearly as well."});
   }
