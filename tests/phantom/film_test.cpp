@@ -281,6 +281,8 @@ TEST(BuildModel, TakesRealBones) {
   const double below = down.dot(truth.lesser_trochanter - truth.head.centre) * truth.mm_per_px;
   EXPECT_NEAR(below, 52.0, 9.0);  // pose and perspective are those of the film
   EXPECT_LT(std::abs(truth.tilt_deg), 4.0);
+  spec.surfaces.axes = "RPI";  // upside down: refused, not crashed
+  EXPECT_EQ(build_model(spec, 2).error().kind, ErrorKind::kCannotTell);
   spec.surfaces.femur = folder + "none.obj";
   EXPECT_FALSE(build_model(spec, 2).has_value());
 }

@@ -42,7 +42,8 @@ TEST(ReadSurface, TakesMillimetresAndPatientAxesAsTheyAre) {
   EXPECT_LT(signed_volume(*mesh), 1e6);
 }
 
-// The file faces inwards and is in metres, x anterior, y left, z superior (its model's notes).
+// The file faces inwards and is in metres (derived: its signed volume is negative). Its frame is
+// its own.
 TEST(ReadSurface, TurnsAnInsideOutPelvisAndScalesMetres) {
   const auto file = kMeshes / "female-ct/PelvisL.obj";
   const auto mesh = read_surface(file, "ALS");

@@ -157,6 +157,11 @@ Rigid3 femur_from_hip(const Landmarks& marks, double anteversion_deg) {
   return frame;
 }
 
+/// Whether the shaft's axis runs in the canal where the stem will be fitted.
+bool inside_is_hollow(const ScalarGrid& inside, double k) {
+  return value_at(inside, {0, 60.0 * k, 0}) < 0.0;
+}
+
 }  // namespace
 
 Expected<FemurModel> femur_from_surface(const TriangleMesh& lps, Side side, const FemurShape& shape,
@@ -171,6 +176,12 @@ Expected<FemurModel> femur_from_surface(const TriangleMesh& lps, Side side, cons
   const Rigid3 frame = femur_from_hip(*marks, shape.anteversion_deg);
   FemurModel model;
   model.head_centre = frame.apply(marks->head.centre);
+  const auto refuse = [] {
+    return fail(ErrorKind::kCannotTell, "femur surface",
+                "head, trochanters and shaft do not stand as they do in a femur",
+                "check its axes and its side");
+  };
+  if (model.head_centre.x() < 20.0 || model.head_centre.y() > -25.0) return refuse();
   const double k = -model.head_centre.y() / kHeadToLesser;
   const Vec3 lesser = frame.apply(marks->lesser);
   const ScalarGrid whole =
@@ -183,6 +194,10 @@ Expected<FemurModel> femur_from_surface(const TriangleMesh& lps, Side side, cons
       model.lesser_points.push_back(p);
     }
     if (p.y() < -25.0 * k && p.x() < 2.0 * k) model.greater_points.push_back(p);
+  }
+  if (model.lesser_points.empty() || model.greater_points.empty() ||
+      !inside_is_hollow(fields.inside, k)) {
+    return refuse();
   }
   finish_femur(model, fields.inside, k, shape);
   return model;

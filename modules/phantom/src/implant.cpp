@@ -76,10 +76,11 @@ std::vector<Vec3> ring_of(const Section& section) {
 /// Levels of the body from the shoulder to the tip, close together where it bends.
 std::vector<double> body_levels(const StemShape& s) {
   std::vector<double> levels;
-  for (int i = 0; i <= 36; ++i)
+  for (int i = 0; i <= 36; ++i) {
     levels.push_back(kFillet * (1.0 - std::cos(0.5 * std::numbers::pi * i / 36)));
+  }
   const double round_from = s.length_mm - s.tip_half_width_mm;
-  for (double y = kFillet + 1.0; y < round_from; y += 1.0) levels.push_back(y);
+  while (levels.back() + 1.0 < round_from) levels.push_back(levels.back() + 1.0);
   for (int i = 0; i <= 24; ++i) {
     levels.push_back(round_from + s.tip_half_width_mm * std::sin(0.5 * std::numbers::pi * i / 24));
   }
