@@ -201,14 +201,15 @@ void draw_axis(Canvas& canvas, const Pair& pair, double low, double high, double
                double per_unit) {
   const double bottom = kPlot.y + kPlot.height - 34.0;
   const double span = high - low;
-  const double tick = span <= 8.0 ? 1.0 : span <= 20.0 ? 2.0 : std::ceil(span / 10.0);
-  for (double t = std::ceil(low / tick) * tick; t <= high + 1e-9; t += tick) {
+  const int tick = span <= 8.0 ? 1 : span <= 20.0 ? 2 : static_cast<int>(std::ceil(span / 10.0));
+  const int first = static_cast<int>(std::ceil(low / tick)) * tick;
+  for (int t = first; t <= static_cast<int>(high); t += tick) {
     const double x = x0 + (t - low) * per_unit;
-    const bool zero = std::abs(t) < 1e-9;
+    const bool zero = t == 0;
     const Colour grid = zero ? kWhite : Colour{0.35, 0.35, 0.36, 1.0};
     canvas.fill({x - (zero ? 1.0 : 0.5), kPlot.y + 36.0, zero ? 2.0 : 1.0, bottom - kPlot.y - 36.0},
                 grid);
-    canvas.text({x, bottom + 20.0}, std::to_string(static_cast<int>(std::lround(t))),
+    canvas.text({x, bottom + 20.0}, std::to_string(t),
                 {14.0, kGrey, Weight::kNormal, Anchor::kCentre});
   }
   canvas.text({kPlot.x + kPlot.width, bottom + 36.0}, "subsidence, " + pair.unit + " (distal +)",
