@@ -18,7 +18,8 @@ double noise_at(std::uint64_t seed, std::size_t index) {
 /// Whether the place of a value lies within the shutters.
 bool exposed(const Raster& image, std::size_t index, const FilmSpec& film) {
   const auto width = static_cast<std::size_t>(image.width);
-  const Vec2 px(static_cast<double>(index % width), static_cast<double>(index / width));
+  const std::size_t row = index / width;
+  const Vec2 px(static_cast<double>(index - row * width), static_cast<double>(row));
   return shutter_at(film, px) > 0.5;
 }
 

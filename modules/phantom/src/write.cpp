@@ -144,7 +144,7 @@ Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& s
   for (std::size_t i = 0; i < spec.films.size(); ++i) {
     const SimulatedFilm film = simulate(**model, spec, spec.films[i], threads);
     const auto index = static_cast<int>(i);
-    const auto written = write_dicom(folder / film_name(i), film.pixels, spec, index);
+    auto written = write_dicom(folder / film_name(i), film.pixels, spec, index);
     if (!written) return written;
     films.push_back(film_json(spec.films[i], film.truth, i));
     if (i > 0) comparisons.push_back(comparison_json(**model, spec, i));
@@ -157,7 +157,7 @@ Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& s
                    {"head_diameter_mm", spec.head_diameter.value},
                    {"films", films},
                    {"comparisons", comparisons}};
-  if (const auto ok = write_text(folder / "truth.json", truth); !ok) return ok;
+  if (auto ok = write_text(folder / "truth.json", truth); !ok) return ok;
   return write_text(folder / "series.json", series_json(spec));
 }
 
