@@ -56,9 +56,12 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
   const auto stem =
       alignment::align(*reference.stem_ready, regions.stem, *follow_up.stem_ready, start, near);
   if (!stem) return tl::unexpected(stem.error());
+  const auto near_end = alignment::vote(*reference.stem_ready, *follow_up.stem_ready,
+                                        stem->moving_from_fixed_mm, {regions.stem_near_end}, near);
+  const auto held = migration::held_at_near_end(*stem, near_end, a.implant.axis.line_px.direction);
   const alignment::AlignOptions far;
   const auto bone = alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready,
-                                     stem->moving_from_fixed_mm, far);
+                                     held.moving_from_fixed_mm, far);
   if (!bone) return tl::unexpected(bone.error());
   auto votes = alignment::vote(*reference.bone_ready, *follow_up.bone_ready,
                                bone->moving_from_fixed_mm, regions.features, far);
@@ -66,7 +69,7 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
 
   migration::PairEvidence evidence{.reference = a,
                                    .follow_up = b,
-                                   .stem = in_full_frames(*stem, reduced_a, reduced_b),
+                                   .stem = in_full_frames(held, reduced_a, reduced_b),
                                    .bone = in_full_frames(*bone, reduced_a, reduced_b),
                                    .votes = std::move(votes),
                                    .pose = {}};

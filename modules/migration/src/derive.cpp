@@ -175,12 +175,16 @@ Expected<Migration> derive(const PairEvidence& e) {
 
   const double u_stem =
       std::sqrt(frame.distal.dot(e.stem.covariance.topLeftCorner<2, 2>() * frame.distal));
+  // The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
+  // stem's thickness, taken as uniform, is the lever of flexion on it.
+  constexpr double kShoulderDepth = 6.0 / 1.7320508;  // mm
+  const double u_shoulder = e.pose.flexion.value * kDegree * kShoulderDepth;
   const double u_tilt_deg = tilt_u(e);
-  const double u = sum_of_squares({c.u, u_stem});
+  const double u = sum_of_squares({c.u, u_stem, u_shoulder});
   Migration m;
   m.subsidence = mm(c.subsidence, u);
   m.budget = {{"bone alignment", {c.u_bone}},
-              {"out-of-plane pose", {c.u_pose}},
+              {"out-of-plane pose", {sum_of_squares({c.u_pose, u_shoulder})}},
               {"stem alignment", {u_stem}},
               {"calibration", {c.u_scale}}};
   const auto at = [&](const Vec2& p_px) {

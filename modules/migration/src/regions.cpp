@@ -9,6 +9,7 @@ namespace {
 
 constexpr double kAlignPitch = 0.22;    ///< mm: finer than the finest gradient (0.3 mm) needs
 constexpr double kMetalMargin = 3.0;    ///< mm
+constexpr double kNearEnd = 35.0;       ///< mm distal of the stem's reference point
 constexpr double kOutlineMargin = 3.0;  ///< mm beyond a bony outline that still votes
 
 /// Axes of the stem on the film, in mm of the hip view: s distal, x medial, from the reference
@@ -231,11 +232,14 @@ Regions find_regions(const ReducedFilm& film, const MeasuredFilm& found) {
                             {kMetaphysis, in_metaphysis},
                             {kShaft, in_shaft}};
   for (const Named& n : kAll) out.features.push_back({n.name, out.stem});
+  out.stem_near_end = {"stem_near_end", out.stem};
   for (const Vec2& p : found.implant.outline_px) {
     const Vec2 p_mm = found.scale.value.value * p;
-    if (body_point(o, o.axes.in_stem(p_mm))) {
-      paint_disc(out.stem, (p_mm - film.offset_mm) / k, 1.5 / k);
-    }
+    const Vec2 q = o.axes.in_stem(p_mm);
+    if (!body_point(o, q)) continue;
+    paint_disc(out.stem, (p_mm - film.offset_mm) / k, 1.5 / k);
+    if (q.x() < kNearEnd)
+      paint_disc(out.stem_near_end.region, (p_mm - film.offset_mm) / k, 1.5 / k);
   }
   for (int y = 0; y < film.pixels.height; ++y) {
     for (int x = 0; x < film.pixels.width; ++x) {
@@ -261,6 +265,25 @@ Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow
   const Vec2 b = follow_up.scale.value.value * follow_up.implant.reference_px;
   r.translation = b - r.rotation() * a;
   return r;
+}
+
+alignment::Alignment held_at_near_end(const alignment::Alignment& stem,
+                                      const std::vector<alignment::FeatureVote>& near_end,
+                                      const Vec2& stem_distal) {
+  constexpr double kUseful = 0.5;  // mm
+  if (near_end.empty()) return stem;
+  const alignment::FeatureVote& vote = near_end.front();
+  const double variance = stem_distal.dot(vote.covariance * stem_distal);
+  if (variance > kUseful * kUseful) return stem;
+  alignment::Alignment out = stem;
+  const double shift = vote.offset_mm.dot(stem_distal);
+  out.moving_from_fixed_mm.translation +=
+      stem.moving_from_fixed_mm.rotation() * (shift * stem_distal);
+  const Eigen::Matrix2d along = stem_distal * stem_distal.transpose();
+  const Eigen::Matrix2d across = Eigen::Matrix2d::Identity() - along;
+  const Eigen::Matrix2d planar = stem.covariance.topLeftCorner<2, 2>();
+  out.covariance.topLeftCorner<2, 2>() = across * planar * across + variance * along;
+  return out;
 }
 
 Rigid2 to_reduced(const Rigid2& full, const ReducedFilm& reference, const ReducedFilm& follow_up) {

@@ -21,6 +21,7 @@ struct ReducedFilm {
 /// Which pixels of a film vote for what, on the grid of its ReducedFilm.
 struct Regions {
   Raster stem;                               ///< a band along the outline of the stem's body
+  alignment::Feature stem_near_end;          ///< its proximal part: shoulder and flare
   Raster bone;                               ///< the proximal femur without metal
   std::vector<alignment::Feature> features;  ///< pieces of the bone that vote on their own
 };
@@ -41,6 +42,17 @@ inline constexpr const char* kShaft = "shaft";
 /// follow_up_from_reference in mm of the hip views if the stem had not moved in the bone: from the
 /// stem's reference point and axis on both films.
 [[nodiscard]] Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow_up);
+
+/// The stem's alignment with its position along the axis taken from the proximal end alone.
+///
+/// A stem that leans out of the film's plane looks shorter or longer: its tip, 130 mm away and at
+/// another distance from the tube, then moves along the film by a millimetre or more against the
+/// shoulder, and a rigid alignment shares that between the two ends. The bony features lie beside
+/// the proximal end and are foreshortened and magnified like it, so that end is the one to compare.
+/// Unchanged when the vote says little along the axis (u > 0.5 mm).
+[[nodiscard]] alignment::Alignment held_at_near_end(
+    const alignment::Alignment& stem, const std::vector<alignment::FeatureVote>& near_end,
+    const Vec2& stem_distal);
 
 /// The same alignment between reduced frames, and back.
 [[nodiscard]] Rigid2 to_reduced(const Rigid2& follow_up_from_reference,
