@@ -1,0 +1,1 @@
+"""Accuracy of `tidemark measure` on simulated hips whose truth is known."""

@@ -1,0 +1,106 @@
+"""Where cases come from, and what of them the program may see."""
+import json
+import os
+import pathlib
+import shutil
+import subprocess
+import sys
+
+HERE = pathlib.Path(__file__).resolve().parent.parent
+ROOT = HERE.parent.parent
+#: Keys of the sheet the program may see beside the head's diameter: nothing measured by hand.
+FILM_KEYS = ("file", "role", "date", "view", "exclude")
+SETS = ("phantom-seat", "phantom-still", "phantom-hard", "other-seat", "other-still", "other-hard")
+
+
+class Failure(Exception):
+    """One sentence for the user."""
+
+
+def folders_with_truth(folder):
+    """The cases of a folder: itself, or those of its direct subfolders that hold a truth.json."""
+    folder = pathlib.Path(folder)
+    if (folder / "truth.json").is_file():
+        return [folder]
+    found = sorted(p.parent for p in folder.glob("*/truth.json"))
+    if not found:
+        raise Failure(f"{folder}: no truth.json in it or in its subfolders; "
+                      "docs/truth.md says how a case looks")
+    return found
+
+
+def cache_of(name, options):
+    """Folder of a made set; its name holds what it was made from."""
+    label = f"{name}-{options.hips}x{options.follow_ups}-seed{options.seed}"
+    if options.pixel_pitch:
+        label += f"-pitch{options.pixel_pitch}"
+    return options.out / "cases" / label
+
+
+def make_command(name, folder, options):
+    simulator, kind = name.split("-")
+    if simulator == "phantom":
+        command = [str(options.tidemark), "phantom", "--out", folder, "--set", kind, "--hips",
+                   options.hips, "--follow-ups", options.follow_ups, "--seed", options.seed,
+                   "--threads", options.jobs]
+        if options.pixel_pitch:
+            command += ["--pixel-pitch", options.pixel_pitch]
+        return command
+    if not options.meshes:
+        raise Failure(f"{name}: the other simulator needs bone surfaces; give --meshes DIR "
+                      "(tests/accuracy/other_simulator/README.md)")
+    return [sys.executable, HERE / "other_simulator" / "make_cases.py", "--meshes",
+            options.meshes, "--out", folder, "--cases", options.hips, "--followups",
+            options.follow_ups, "--seed", options.seed, "--set", kind, "--jobs", options.jobs]
+
+
+def made(name, options):
+    """Folder of a set, made if it is not there yet. A broken-off set is made anew."""
+    folder = cache_of(name, options)
+    ready = folder / "complete"
+    if not ready.exists():
+        print(f"making {name} in {folder}", file=sys.stderr, flush=True)
+        if folder.exists():
+            shutil.rmtree(folder)
+        folder.mkdir(parents=True)
+        command = [str(word) for word in make_command(name, folder, options)]
+        done = subprocess.run(command, stdout=subprocess.DEVNULL, check=False)
+        if done.returncode != 0:
+            raise Failure(f"{name}: {pathlib.Path(command[0]).name} ended with "
+                          f"{done.returncode}; its message stands above")
+        ready.write_text(" ".join(command) + "\n")
+    return folder
+
+
+def name_of_set(folder):
+    folder = pathlib.Path(folder).resolve()
+    return f"{folder.parent.name}/{folder.name}"
+
+
+def sheet_of(case, truth):
+    """The sheet the program gets: side, dates, roles. Scale, landmarks, markers, plan and the stem
+    are taken out; the head's diameter comes by option."""
+    path = case / "series.json"
+    if path.is_file():
+        given = json.loads(path.read_text())
+    else:
+        references = {c["reference"] for c in truth["comparisons"]}
+        given = {"films": [{"file": f["file"], "role": "reference" if i in references else
+                            "follow-up"} for i, f in enumerate(truth["films"])]}
+    sheet = {key: given[key] for key in ("hip", "surgery_date") if key in given}
+    sheet["side"] = truth["side"]
+    sheet["films"] = [{key: film[key] for key in FILM_KEYS if key in film}
+                      for film in given["films"]]
+    return sheet
+
+
+def prepare_input(case, truth, folder):
+    """Folder with the films (as links) and the bare sheet. The truth is not in it."""
+    if folder.exists():
+        shutil.rmtree(folder)
+    folder.mkdir(parents=True)
+    sheet = sheet_of(case, truth)
+    for film in sheet["films"]:
+        os.symlink((case / film["file"]).resolve(), folder / film["file"])
+    (folder / "series.json").write_text(json.dumps(sheet, indent=1))
+    return folder
