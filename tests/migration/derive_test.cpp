@@ -1,0 +1,435 @@
+#include "tidemark/migration/derive.h"
+
+#include <gtest/gtest.h>
+
+#include <Eigen/Dense>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <numeric>
+#include <string>
+#include <vector>
+
+#include "migration/by_hand.h"
+#include "tidemark/core/monte_carlo.h"
+#include "tidemark/migration/regions.h"
+
+namespace tidemark::migration {
+namespace {
+
+using by_hand::kDegree;
+using by_hand::Place;
+
+double u_of(const Migration& m, const std::string& source) {
+  for (const BudgetItem& item : m.budget) {
+    if (item.source == source) return item.u.value;
+  }
+  ADD_FAILURE() << "no budget item " << source;
+  return 0.0;
+}
+
+bool has_flag(const Migration& m, const std::string& id) {
+  for (const Flag& f : m.flags) {
+    if (f.id == id) return true;
+  }
+  return false;
+}
+
+/// A pair without any landmarks, alignments of the given quality, nothing moved.
+struct Pair {
+  Place place;
+  by_hand::Film film = by_hand::film(place, bare());
+  PairEvidence e = by_hand::evidence(film, film, {}, {}, place);
+
+  static by_hand::Anatomy bare() {
+    by_hand::Anatomy a;
+    a.lesser.reset();
+    a.greater.reset();
+    return a;
+  }
+};
+
+/// Lever of flexion on the shoulder's rim, a house choice of derive.cpp, as the budget of one exact
+/// feature of known depth shows it, mm.
+double shoulder_lever() {
+  Pair p;
+  p.e.votes = {by_hand::vote(kShaft, {0.0, 90.0}, p.place, 0.0, 1e-6)};
+  p.e.pose.flexion = {1.0};
+  const double seen = u_of(*derive(p.e), "out-of-plane pose") / kDegree;
+  const Depth d = depth_of(kShaft);
+  const double squared = seen * seen - d.mean_mm * d.mean_mm - d.sd_mm * d.sd_mm;
+  EXPECT_GT(squared, 1.0);
+  return std::sqrt(squared);
+}
+
+// ---------------------------------------------------------------- votes, worked by hand
+
+/// Weighted mean of two correlated observations of one number (Aitken 1935; the 2 x 2 inverse
+/// written out).
+struct TwoVotes {
+  double mean, u;
+};
+TwoVotes combined(double y1, double y2, double v11, double v22, double v12) {
+  const double sum = v11 + v22 - 2.0 * v12;
+  return {((v22 - v12) * y1 + (v11 - v12) * y2) / sum, std::sqrt((v11 * v22 - v12 * v12) / sum)};
+}
+
+// Derived. Greater trochanter at (-28, -20), lesser at (22, 40); the stem's own alignment, the bone
+// alignment's angle and the scale exact, so that flexion and the votes' own noise are all there is.
+TEST(Votes, TwoFeaturesWithAnUnknownFlexion) {
+  Pair p;
+  p.e.votes = {by_hand::vote(kGreaterTrochanter, {-28.0, -20.0}, p.place, -0.10, 0.15),
+               by_hand::vote(kLesserTrochanter, {22.0, 40.0}, p.place, 0.30, 0.20)};
+  p.e.pose.flexion = {4.0};
+  const double f = 4.0 * kDegree;
+  const Depth g = depth_of(kGreaterTrochanter);
+  const Depth l = depth_of(kLesserTrochanter);
+  const double v11 = 0.15 * 0.15 + f * f * (g.mean_mm * g.mean_mm + g.sd_mm * g.sd_mm);
+  const double v22 = 0.20 * 0.20 + f * f * (l.mean_mm * l.mean_mm + l.sd_mm * l.sd_mm);
+  const double v12 = f * f * g.mean_mm * l.mean_mm;
+  // A feature that lies 0.30 mm farther distally than the alignment puts it saw the stem sink 0.30
+  // mm less: y = rigid - offset.
+  const TwoVotes expected = combined(0.10, -0.30, v11, v22, v12);
+  const auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->subsidence.value.value, expected.mean, 1e-12);
+  const double shoulder = f * shoulder_lever();
+  EXPECT_NEAR(m->subsidence.u.value, std::hypot(expected.u, shoulder), 1e-7);
+  EXPECT_NEAR(m->subsidence.u95.value, 1.959964 * m->subsidence.u.value, 1e-6);
+  ASSERT_EQ(m->features.size(), 2U);
+  EXPECT_NEAR(m->features[0].subsidence.value.value, 0.10, 1e-12);
+  EXPECT_NEAR(m->features[0].subsidence.u.value, std::sqrt(v11), 1e-12);
+  EXPECT_NEAR(m->features[1].subsidence.u.value, std::sqrt(v22), 1e-12);
+  EXPECT_LT((m->features[1].position_mm - Vec2(22.0, 40.0)).norm(), 1e-9);
+}
+
+// Derived: with no change of pose, angle and scale exact, what is left is the mean weighted by
+// inverse variance: 0.1 and 0.4 with u 0.1 and 0.2 give 0.16, u = 0.0894.
+TEST(Votes, WithoutPoseAreWeighedByTheirVariance) {
+  Pair p;
+  p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, -0.1, 0.1),
+               by_hand::vote(kMetaphysis, {-20.0, 20.0}, p.place, -0.4, 0.2)};
+  p.e.pose = {{0.0}, {0.0}, {0.0}};
+  const auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->subsidence.value.value, 0.16, 1e-12);
+  // chi2 = 0.3^2 / (0.1^2 + 0.2^2) = 1.8 with one degree of freedom: u grows by sqrt(1.8) (Birge).
+  EXPECT_NEAR(m->subsidence.u.value, std::sqrt(1.8) * std::sqrt(0.008), 1e-12);
+}
+
+// Derived: votes that agree better than they promise do not shrink u.
+TEST(Votes, AgreementBeyondTheirNoiseDoesNotShrinkU) {
+  Pair p;
+  p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, -0.2, 0.1),
+               by_hand::vote(kMetaphysis, {-20.0, 20.0}, p.place, -0.2, 0.2)};
+  p.e.pose = {{0.0}, {0.0}, {0.0}};
+  const auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->subsidence.u.value, std::sqrt(0.008), 1e-12);
+}
+
+// Derived: a cortex is known across, not along. u = 1 mm along the shaft or worse does not vote.
+TEST(Votes, WhatSaysNothingAlongTheShaftIsLeftOut) {
+  Pair p;
+  p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, -0.2, 0.1),
+               by_hand::vote(kShaft, {0.0, 90.0}, p.place, -5.0, 1.5)};
+  const auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_EQ(m->features.size(), 1U);
+  EXPECT_NEAR(m->subsidence.value.value, 0.2, 1e-12);
+}
+
+// Derived: offsets correct the rigid alignment. A bone alignment that is wrong by any shift, and
+// votes that say so, give the same answer.
+TEST(Votes, TakeBackTheErrorOfTheWholeAlignment) {
+  const Place place{Vec2(90.0, 80.0), 5.0, 5.0};
+  const auto film = by_hand::film(place, Pair::bare());
+  for (const double wrong : {0.0, 1.3, -0.8}) {
+    auto e = by_hand::evidence(film, film, {0.05, Vec2(3.0, 4.0)}, {0.0, Vec2(0.0, 2.0)}, place);
+    const Rigid2 slip = by_hand::on_film({0.0, Vec2(0.0, wrong)}, place);
+    e.bone.moving_from_fixed_mm = e.bone.moving_from_fixed_mm.after(slip);
+    e.votes = {by_hand::vote(kGreaterTrochanter, {-28.0, -20.0}, place, -wrong, 0.2),
+               by_hand::vote(kLesserTrochanter, {22.0, 40.0}, place, -wrong, 0.2)};
+    const auto m = derive(e);
+    ASSERT_TRUE(m.has_value());
+    EXPECT_NEAR(m->subsidence.value.value, 2.0, 1e-9) << "alignment wrong by " << wrong;
+  }
+}
+
+// ---------------------------------------------------------------- budget
+
+struct BudgetRow {
+  std::string name;
+  int votes;
+  double disagreement;
+};
+void PrintTo(const BudgetRow& row, std::ostream* os) { *os << row.name; }
+
+class BudgetTable : public testing::TestWithParam<BudgetRow> {};
+
+// JCGM 100, 5.1.2: independent contributions add in quadrature.
+TEST_P(BudgetTable, AddsUpInQuadrature) {
+  Pair p;
+  p.e.bone.covariance = by_hand::covariance(0.08, 0.10);
+  by_hand::stem_of(p.e).covariance = by_hand::covariance(0.05, 0.04);
+  p.e.scale_ratio_u = 0.004;
+  const std::array<std::pair<const char*, Vec2>, 3> places{
+      {{kGreaterTrochanter, Vec2(-28.0, -20.0)},
+       {kLesserTrochanter, Vec2(22.0, 40.0)},
+       {kCalcar, Vec2(12.0, 2.0)}}};
+  for (int i = 0; i < GetParam().votes; ++i) {
+    const auto& [name, at] = places[static_cast<std::size_t>(i)];
+    const double offset = GetParam().disagreement * (i - 1);
+    p.e.votes.push_back(by_hand::vote(name, at, p.place, offset, 0.2));
+  }
+  const auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  double squares = 0.0;
+  for (const BudgetItem& item : m->budget) {
+    EXPECT_GT(item.u.value, 0.0) << item.source;
+    squares += item.u.value * item.u.value;
+  }
+  EXPECT_EQ(m->budget.size(), 4U);
+  EXPECT_NEAR(std::sqrt(squares), m->subsidence.u.value, 1e-12);
+}
+
+INSTANTIATE_TEST_SUITE_P(Rows, BudgetTable,
+                         testing::Values(BudgetRow{"NoVotes", 0, 0.0}, BudgetRow{"OneVote", 1, 0.0},
+                                         BudgetRow{"VotesAgree", 3, 0.05},
+                                         BudgetRow{"VotesContradict", 3, 4.0}),
+                         [](const auto& row) { return row.param.name; });
+
+// Derived: one feature alone. Own noise 0.2 and angle 0.1 deg x 28 mm; flexion 5 deg on depth and
+// its spread; scale 0.4 % over 20 mm = 0.08.
+TEST(Budget, OneFeatureWorkedByHand) {
+  Pair p;
+  p.e.bone.covariance = by_hand::covariance(0.08, 0.10);
+  by_hand::stem_of(p.e).covariance = by_hand::covariance(0.05, 0.04);
+  p.e.scale_ratio_u = 0.004;
+  p.e.pose.flexion = {5.0};
+  p.e.votes = {by_hand::vote(kGreaterTrochanter, {-28.0, -20.0}, p.place, 0.0, 0.2)};
+  const auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  const Depth d = depth_of(kGreaterTrochanter);
+  const double f = 5.0 * kDegree;
+  EXPECT_NEAR(u_of(*m, "bone alignment"), std::hypot(0.2, 28.0 * 0.1 * kDegree), 1e-12);
+  const double rim = shoulder_lever();
+  EXPECT_NEAR(u_of(*m, "out-of-plane pose"),
+              f * std::sqrt(d.mean_mm * d.mean_mm + d.sd_mm * d.sd_mm + rim * rim), 1e-7);
+  EXPECT_NEAR(u_of(*m, "calibration"), 0.08, 1e-12);
+  EXPECT_NEAR(u_of(*m, "stem alignment"), 0.05, 1e-12);
+}
+
+// Derived: the angle's uncertainty moves a point r beside the axis by r u: the head, 35 mm medial.
+TEST(Budget, PointsBesideTheAxisPayForTheTilt) {
+  Pair p;
+  p.e.bone.covariance = by_hand::covariance(0.1, 0.3);
+  p.e.pose = {{3.0}, {0.0}, {0.0}};
+  const auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->tilt_change.u.value, 0.3, 1e-12);
+  EXPECT_NEAR(m->subsidence_at_head_centre.u.value,
+              std::hypot(m->subsidence.u.value, 35.0 * 0.3 * kDegree), 1e-12);
+  EXPECT_NEAR(m->subsidence_at_tip.u.value, std::hypot(m->subsidence.u.value, 8.0 * 0.3 * kDegree),
+              1e-12);
+}
+
+// docs/design.md: tan(c_app) = tan c cos t + tan a sin t. Sagittal lean a = 3 deg: a rotation of 10
+// deg makes 0.521 deg of tilt, 20 deg 1.027 (derived). The linear law of the budget is within 0.5
+// and 2 % of it.
+TEST(Budget, RotationImitatesTiltThroughTheLean) {
+  Pair p;
+  p.e.pose = {{0.0}, {10.0}, {3.0}};
+  auto m = derive(p.e);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->tilt_change.u.value, 0.521, 0.005 * 0.521);
+  p.e.pose.rotation = {20.0};
+  m = derive(p.e);
+  EXPECT_NEAR(m->tilt_change.u.value, 1.027, 0.021 * 1.027);
+}
+
+// ---------------------------------------------------------------- Monte Carlo (JCGM 101)
+
+/// What one draw of the world is made of.
+struct World {
+  Place place{Vec2(90.0, 80.0), 2.0, 1.0};
+  by_hand::Film film = by_hand::film(place, Pair::bare());
+  Rigid2 motion{0.7 * kDegree, Vec2(0.3, 1.8)};
+  Rigid2 bone{-1.5 * kDegree, Vec2(6.0, -9.0)};
+  double u_bone_mm = 0.10, u_bone_deg = 0.10, u_stem_mm = 0.06, u_stem_deg = 0.05;
+  double scale_u = 0.003;
+  double half_depth_mm = std::sqrt(3.0) * shoulder_lever();  // uniform
+  PoseModel pose{{4.0}, {0.0}, {0.0}};
+  struct Feature {
+    const char* name;
+    Vec2 at;
+    double u;
+  };
+  std::vector<Feature> features = {{kGreaterTrochanter, {-28.0, -20.0}, 0.15},
+                                   {kLesserTrochanter, {22.0, 40.0}, 0.25},
+                                   {kCalcar, {14.0, 3.0}, 0.20},
+                                   {kMetaphysis, {-18.0, 15.0}, 0.30}};
+};
+
+enum class Errors { kNone, kDrawn };
+
+/// Evidence as it would be measured in one draw: the alignments err within their covariances, the
+/// features lie at depths of this patient, the leg is flexed by an angle of this film, and every
+/// vote adds its noise. Votes are told against the erring alignment, as alignment::vote does.
+PairEvidence drawn(const World& w, Random& random, Errors errors) {
+  const double on = errors == Errors::kDrawn ? 1.0 : 0.0;
+  auto e = by_hand::evidence(w.film, w.film, w.bone, w.motion, w.place);
+  const auto error_at = [&](const Vec2& centre, double u_mm, double u_deg) {
+    const Rigid2 to{0.0, centre};
+    const double dx = on * random.normal(0.0, u_mm);
+    const double dy = on * random.normal(0.0, u_mm);
+    const double angle = on * random.normal(0.0, u_deg * kDegree);
+    return to.after({angle, Vec2(dx, dy)}).after(to.inverse());
+  };
+  const Rigid2 bone_error = error_at(e.bone.centre_mm, w.u_bone_mm, w.u_bone_deg);
+  e.bone.moving_from_fixed_mm = e.bone.moving_from_fixed_mm.after(bone_error);
+  e.bone.covariance = by_hand::covariance(w.u_bone_mm, w.u_bone_deg);
+  const Rigid2 stem_error = error_at(by_hand::stem_of(e).centre_mm, w.u_stem_mm, w.u_stem_deg);
+  alignment::Alignment& stem = by_hand::stem_of(e);
+  stem.moving_from_fixed_mm = stem.moving_from_fixed_mm.after(stem_error);
+  stem.covariance = by_hand::covariance(w.u_stem_mm, w.u_stem_deg);
+  e.scale_ratio_u = w.scale_u;
+  e.pose = w.pose;
+  const double flexion = on * random.normal(0.0, w.pose.flexion.value * kDegree);
+  const double scale = on * random.normal(0.0, w.scale_u);
+  // The shoulder's rim is seen on its front or on its back edge, unknown which.
+  const double shoulder = random.uniform(-w.half_depth_mm, w.half_depth_mm);
+  const double own_flexion = on * random.normal(0.0, w.pose.flexion.value * kDegree);
+  stem.moving_from_fixed_mm = stem.moving_from_fixed_mm.after(
+      by_hand::on_film({0.0, Vec2(0.0, own_flexion * shoulder)}, w.place));
+  const Vec2 distal = by_hand::turned(w.place.shaft_deg);
+  for (const auto& f : w.features) {
+    const Vec2 at = w.place.film_from_frame().apply(f.at);
+    const Depth depth = depth_of(f.name);
+    // More depth, flexed: the feature goes proximally on the film, so the stem seems to sink.
+    const double seen = flexion * (depth.mean_mm + on * random.normal(0.0, depth.sd_mm)) +
+                        scale * f.at.y() + on * random.normal(0.0, f.u);
+    // True place minus where the erring alignment puts it, in the axes of the reference film.
+    const Vec2 slip = bone_error.rotation().transpose() * (at - bone_error.apply(at));
+    e.votes.push_back(by_hand::vote(f.name, f.at, w.place, slip.dot(distal) - seen, f.u));
+  }
+  return e;
+}
+
+// The uncertainty that derive() states without knowing the truth is the scatter of its answers.
+TEST(MonteCarlo, StatedUncertaintyIsTheScatterOfTheAnswer) {
+  const World w;
+  Random unused(1);
+  const auto exact = derive(drawn(w, unused, Errors::kNone));
+  ASSERT_TRUE(exact.has_value());
+  // The motion that was put in; tilt and medial carry no depth and come back as they are.
+  EXPECT_NEAR(exact->subsidence.value.value, 1.8, 1e-9);
+  EXPECT_NEAR(exact->medial.value.value, 0.3, 1e-9);
+  EXPECT_NEAR(exact->tilt_change.value.value, 0.7, 1e-9);
+
+  const MonteCarloOptions options{.seed = 20, .significant_digits = 1, .batch = 10'000};
+  const auto scatter = [&](const auto& pick) {
+    return monte_carlo(
+        [&](Random& random) { return pick(*derive(drawn(w, random, Errors::kDrawn))); }, options);
+  };
+  const auto along = scatter([](const Migration& m) { return m.subsidence.value.value; });
+  ASSERT_TRUE(along.has_value());
+  EXPECT_GE(along->draws, 20'000);
+  // Relative standard error of a standard deviation from n draws: about 1 / sqrt(2 n) for a normal
+  // (0.5 % for 20,000), twice that here since flexion times depth has long tails: 4 of them.
+  const double tolerance = 4.0 * 2.0 / std::sqrt(2.0 * static_cast<double>(along->draws));
+  EXPECT_NEAR(along->u / exact->subsidence.u.value, 1.0, tolerance);
+  EXPECT_NEAR(along->mean, 1.8, 4.0 * along->u / std::sqrt(static_cast<double>(along->draws)));
+  const auto tilt = scatter([](const Migration& m) { return m.tilt_change.value.value; });
+  ASSERT_TRUE(tilt.has_value());
+  EXPECT_NEAR(tilt->u / exact->tilt_change.u.value, 1.0, tolerance);
+}
+
+// Not held today: the stem alignment's angle acts on the reference point, 45 mm from the region's
+// centre, and is not in the budget of `medial` (the bone's is).
+TEST(MonteCarlo, DISABLED_StatedUncertaintyAcrossIsTheScatterOfTheAnswer) {
+  const World w;
+  Random unused(1);
+  const auto exact = derive(drawn(w, unused, Errors::kNone));
+  ASSERT_TRUE(exact.has_value());
+  const auto across = monte_carlo(
+      [&](Random& random) { return derive(drawn(w, random, Errors::kDrawn))->medial.value.value; },
+      {.seed = 20, .significant_digits = 1, .batch = 10'000});
+  ASSERT_TRUE(across.has_value());
+  const double tolerance = 4.0 / std::sqrt(2.0 * static_cast<double>(across->draws));
+  EXPECT_NEAR(across->u / exact->medial.u.value, 1.0, tolerance);
+}
+
+// 95 % intervals hold the truth in 95 of 100 draws: not fewer (4 binomial standard errors of 10,000
+// draws are 0.9 %), and not above 98 %: contradictory votes may widen an interval, none narrows it.
+TEST(MonteCarlo, IntervalsCoverTheTruth) {
+  const World w;
+  Random random(7);
+  constexpr int kDraws = 10'000;
+  int along = 0;
+  int tilt = 0;
+  int head = 0;
+  const Vec2 centre(35.0, -35.0);
+  const double head_truth = (w.motion.apply(centre) - centre).y();
+  for (int i = 0; i < kDraws; ++i) {
+    const auto m = derive(drawn(w, random, Errors::kDrawn));
+    ASSERT_TRUE(m.has_value());
+    const auto covers = [](const auto& q, double truth) {
+      return std::abs(q.value.value - truth) <= q.u95.value ? 1 : 0;
+    };
+    along += covers(m->subsidence, 1.8);
+    tilt += covers(m->tilt_change, 0.7);
+    head += covers(m->subsidence_at_head_centre, head_truth);
+  }
+  for (const int hits : {along, tilt, head}) {
+    EXPECT_GT(hits, 0.941 * kDraws);
+    EXPECT_LT(hits, 0.98 * kDraws);
+  }
+}
+
+// ---------------------------------------------------------------- evidence that is none
+
+// Not held today: derive() never refuses; a covariance or an angle that is no number becomes a
+// result that is none.
+TEST(Derive, DISABLED_RefusesEvidenceThatIsNoNumber) {
+  const double nan = std::numeric_limits<double>::quiet_NaN();
+  {
+    Pair p;
+    by_hand::stem_of(p.e).covariance(1, 1) = nan;
+    EXPECT_FALSE(derive(p.e).has_value());
+  }
+  {
+    Pair p;
+    p.e.bone.moving_from_fixed_mm.angle_rad = nan;
+    EXPECT_FALSE(derive(p.e).has_value());
+  }
+  {
+    Pair p;
+    p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, nan, 0.1)};
+    const auto m = derive(p.e);
+    EXPECT_TRUE(!m || std::isfinite(m->subsidence.value.value));
+  }
+}
+
+TEST(Derive, FlagsAnAmbiguousBone) {
+  Pair p;
+  p.e.bone.runner_up = 0.9;
+  EXPECT_FALSE(has_flag(*derive(p.e), "bone_alignment_ambiguous"));
+  p.e.bone.runner_up = 0.99;
+  EXPECT_TRUE(has_flag(*derive(p.e), "bone_alignment_ambiguous"));
+}
+
+TEST(DepthOf, OrdersTheFeaturesAsAnatomyDoes) {
+  // The lesser trochanter lies farthest behind the stem (docs/design.md: 20 to 25 mm; femora of 8
+  // people: 15 +- 6); nothing known is known to better than a few mm.
+  for (const char* other : {kGreaterTrochanter, kCalcar, kMetaphysis, kShaft}) {
+    EXPECT_GT(depth_of(kLesserTrochanter).mean_mm, depth_of(other).mean_mm) << other;
+  }
+  for (const char* any : {kGreaterTrochanter, kLesserTrochanter, kCalcar, kMetaphysis, kShaft}) {
+    EXPECT_GE(depth_of("something else").sd_mm, depth_of(any).sd_mm) << any;
+    EXPECT_GT(depth_of(any).sd_mm, 0.0) << any;
+  }
+}
+
+}  // namespace
+}  // namespace tidemark::migration
