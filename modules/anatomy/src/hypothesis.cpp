@@ -182,6 +182,50 @@ HeadSearch search_head(const Gradient& g, double floor, const Hypothesis& h, con
   return best;
 }
 
+/// Share of the film that is darker than the darker part of a disc: near 1 for metal.
+double rank_of(const cv::Mat1f& image, const std::vector<float>& sorted, const Circle2& disc) {
+  std::vector<float> inside;
+  const int r = static_cast<int>(0.8 * disc.radius);
+  for (int dy = -r; dy <= r; ++dy) {
+    for (int dx = -r; dx <= r; ++dx) {
+      if (dx * dx + dy * dy <= r * r) inside.push_back(sample(image, disc.centre + Vec2(dx, dy)));
+    }
+  }
+  const auto at = inside.begin() + static_cast<std::ptrdiff_t>(inside.size() / 6);
+  std::nth_element(inside.begin(), at, inside.end());
+  return static_cast<double>(std::lower_bound(sorted.begin(), sorted.end(), *at) - sorted.begin()) /
+         static_cast<double>(sorted.size());
+}
+
+/// The discs most worth following: a good rim, and filled with what is bright on this film.
+std::vector<DiscCandidate> bright_discs(const cv::Mat1f& image, double low, double high) {
+  constexpr int kAll = 45;
+  constexpr std::size_t kKeep = 11;
+  std::vector<float> sorted(image.begin(), image.end());
+  std::sort(sorted.begin(), sorted.end());
+  std::vector<std::pair<double, DiscCandidate>> ranked;
+  for (const DiscCandidate& d : find_discs(image, low, high, kAll)) {
+    ranked.emplace_back(d.rim + rank_of(image, sorted, d.circle), d);
+  }
+  std::stable_sort(ranked.begin(), ranked.end(),
+                   [](const auto& a, const auto& b) { return a.first > b.first; });
+  // Half by both, half by the rim alone: within a saturated cup every circle is full of brightness.
+  std::vector<DiscCandidate> out;
+  for (const auto& r : ranked) {
+    if (out.size() < kKeep) out.push_back(r.second);
+  }
+  std::stable_sort(ranked.begin(), ranked.end(),
+                   [](const auto& a, const auto& b) { return a.second.rim > b.second.rim; });
+  for (std::size_t i = 0; i < std::min(kKeep, ranked.size()); ++i) {
+    const DiscCandidate& d = ranked[i].second;
+    const bool there = std::any_of(out.begin(), out.end(), [&](const DiscCandidate& o) {
+      return o.circle.centre == d.circle.centre && o.circle.radius == d.circle.radius;
+    });
+    if (!there) out.push_back(d);
+  }
+  return out;
+}
+
 }  // namespace
 
 std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& options) {
@@ -201,7 +245,7 @@ std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& 
     high = 1.5 * r;
   }
   std::vector<Hypothesis> tried;
-  for (const DiscCandidate& disc : find_discs(small.image, low, high, 14)) {
+  for (const DiscCandidate& disc : bright_discs(small.image, low, high)) {
     const Circle2 head{small.to_film(disc.circle.centre), disc.circle.radius / factor};
     if (auto h = try_head(film, head, disc.rim, head_mm)) {
       h->score += prior_of_scale(h->mm_per_px, std::max(film.rows, film.cols), options);
@@ -217,7 +261,7 @@ std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& 
       return (h.head_px.centre - other.head_px.centre).norm() <
              0.4 * std::min(h.head_px.radius, other.head_px.radius);
     });
-    if (!near && apart.size() < 5) apart.push_back(h);
+    if (!near && apart.size() < 6) apart.push_back(h);
   }
   const Gradient g = gradient(small.image);
   cv::Mat1f strength;
@@ -234,7 +278,7 @@ std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& 
       h = *moved;
       h.score += prior_of_scale(h.mm_per_px, std::max(film.rows, film.cols), options);
     }
-    h.score += again.score;
+    h.score += 1.5 * again.score;
     out.push_back(h);
   }
   std::stable_sort(out.begin(), out.end(),

@@ -128,7 +128,7 @@ Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,
   implant.metal = to_film_mask(metal, fine, film.size());
   // All evidence together comes to about 4; below 2 nothing on a film looks like a stem with a
   // head.
-  implant.confidence = std::clamp(0.5 * (h.score - 2.0), 0.0, 1.0);
+  implant.confidence = std::clamp(0.45 * (h.score - 2.2), 0.0, 1.0);
   return implant;
 }
 

@@ -131,10 +131,13 @@ float Tracer::unary(int row, int left, int width) const {
   constexpr float kDome = 0.3F;  // a round or tapering section is thinner near its flanks
   // Metal is about as bright near its flanks as in its middle; a whole bone with a stem in it is
   // not.
-  const float middle = mean(left + width / 3, right - width / 3);
+  const float brightest =
+      std::max({mean(left + 1, left + width / 3), mean(left + width / 3, right - width / 3),
+                mean(right - width / 3, right - 1)});
   const float rims = std::min(mean(left + 2, left + 4), mean(right - 4, right - 2));
-  const float hollow = std::clamp((middle - rims) / contrast - kDome, 0.0F, 1.0F);
-  return 0.25F * (rise + fall) + 0.5F * std::min(rise, fall) + 0.5F * step - 0.8F * hollow;
+  const float whole = std::max(1e-6F, brightest - beside);
+  const float hollow = std::clamp(((brightest - rims) / whole - kDome) / 0.4F, 0.0F, 1.0F);
+  return 0.25F * (rise + fall) + 0.5F * std::min(rise, fall) + 0.5F * step - 0.6F * hollow;
 }
 
 void Tracer::fill() {
@@ -222,39 +225,53 @@ int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
   return static_cast<int>(step.size()) - 1;
 }
 
+/// Row after which the best path no longer earns as it did: below the tip the bone itself is a fair
+/// pair of edges, and a path may go on with it for ever. -1 when there is no row to end at.
+int where_it_stops_paying(const std::vector<float>& net) {
+  constexpr int kShortest = 40;
+  constexpr int kAhead = 15;
+  const int n = static_cast<int>(net.size());
+  int best = -1;
+  for (int r = kShortest; r < n; ++r) {
+    const float value = net[static_cast<std::size_t>(r)];
+    if (best < 0 || value > net[static_cast<std::size_t>(best)]) best = r;
+    const float usual = value / static_cast<float>(r + 1);
+    if (r + kAhead < n && usual > 0.0F &&
+        net[static_cast<std::size_t>(r + kAhead)] - value < 0.3F * usual * kAhead) {
+      return best;
+    }
+  }
+  return best;
+}
+
 std::optional<FlankTrace> Tracer::run() {
   fill();
   // The stem ends where going on no longer pays: every row costs a toll, a real pair of metal
   // flanks earns more than it, anything beyond the tip earns less.
   const auto& start = score_[std::min(score_.size() - 1, std::size_t{40})];
   const float usual = *std::max_element(start.begin(), start.end()) / 41.0F;
-  const float toll = std::clamp(0.6F * usual, 0.3F, 0.62F);
-  float best = -std::numeric_limits<float>::infinity();
-  int last = -1;
-  int state = 0;
-  for (int r = 40; r < rows_; ++r) {
+  const float toll = std::clamp(0.6F * usual, 0.45F, 0.62F);
+  std::vector<float> net;
+  for (int r = 0; r < rows_; ++r) {
     const auto& now = score_[static_cast<std::size_t>(r)];
-    const auto top = std::max_element(now.begin(), now.end());
-    const float value = *top - toll * static_cast<float>(r + 1);
-    if (value > best) {
-      best = value;
-      last = r;
-      state = static_cast<int>(top - now.begin());
-    }
+    net.push_back(*std::max_element(now.begin(), now.end()) - toll * static_cast<float>(r + 1));
   }
+  const int last = where_it_stops_paying(net);
+  const auto& ends = score_[static_cast<std::size_t>(std::max(0, last))];
+  const int state = static_cast<int>(std::max_element(ends.begin(), ends.end()) - ends.begin());
   if (last < 0) return std::nullopt;
   const auto path = backtrack(last, state);
-  last = std::min(last, end_of_metal(path));
+  const int end = std::min(last, end_of_metal(path));
   FlankTrace trace;
   trace.first_row = first_;
   double sum = 0.0;
-  for (int r = 0; r <= last; ++r) {
+  for (int r = 0; r <= end; ++r) {
     const auto [left, width] = path[static_cast<std::size_t>(r)];
     trace.left.push_back(x0_ + left);
     trace.right.push_back(x0_ + left + width);
     sum += std::clamp(static_cast<double>(edge_pair(r, left, width)), -1.0, 1.0);
   }
-  trace.length = last + 1;
+  trace.length = end + 1;
   trace.evidence = sum / trace.length;
   return trace;
 }

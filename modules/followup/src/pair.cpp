@@ -57,11 +57,13 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
       alignment::align(*reference.stem_ready, regions.stem, *follow_up.stem_ready, start, near);
   if (!stem) return tl::unexpected(stem.error());
   const auto near_end = alignment::vote(*reference.stem_ready, *follow_up.stem_ready,
-                                        stem->moving_from_fixed_mm, {regions.stem_near_end}, near);
-  const auto held = migration::held_at_near_end(*stem, near_end, a.implant.axis.line_px.direction);
+                                        stem->moving_from_fixed_mm, regions.stem_near_end, near);
+  const auto held =
+      migration::held_at_near_end(in_full_frames(*stem, reduced_a, reduced_b), near_end, a, b);
   const alignment::AlignOptions far;
-  const auto bone = alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready,
-                                     held.moving_from_fixed_mm, far);
+  const auto bone = alignment::align(
+      *reference.bone_ready, regions.bone, *follow_up.bone_ready,
+      migration::to_reduced(held.alignment.moving_from_fixed_mm, reduced_a, reduced_b), far);
   if (!bone) return tl::unexpected(bone.error());
   auto votes = alignment::vote(*reference.bone_ready, *follow_up.bone_ready,
                                bone->moving_from_fixed_mm, regions.features, far);
@@ -69,7 +71,7 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
 
   migration::PairEvidence evidence{.reference = a,
                                    .follow_up = b,
-                                   .stem = in_full_frames(held, reduced_a, reduced_b),
+                                   .stem = held,
                                    .bone = in_full_frames(*bone, reduced_a, reduced_b),
                                    .votes = std::move(votes),
                                    .pose = {}};

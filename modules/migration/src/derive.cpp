@@ -18,7 +18,7 @@ constexpr double kDegree = std::numbers::pi / 180.0;
 /// Motion of the stem relative to the bone as the two rigid alignments give it, on the reference
 /// film: moved_from_still, mm of its hip view.
 Rigid2 relative_motion(const PairEvidence& e) {
-  return e.bone.moving_from_fixed_mm.inverse().after(e.stem.moving_from_fixed_mm);
+  return e.bone.moving_from_fixed_mm.inverse().after(e.stem.alignment.moving_from_fixed_mm);
 }
 
 struct VoteTable {
@@ -70,19 +70,20 @@ struct Combination {
 Eigen::MatrixXd outer(const Eigen::VectorXd& v) { return v * v.transpose(); }
 
 /// Generalised least squares of the votes, and its budget: each source's share is w' V_source w.
-std::optional<Combination> combine_votes(const VoteTable& t, const PairEvidence& e) {
+std::optional<Combination> combine_votes(const VoteTable& t, const PairEvidence& e,
+                                         const FlexionChange& flexion) {
   const Eigen::Index n = t.y.size();
   if (n == 0) return std::nullopt;
-  const double flexion = e.pose.flexion.value * kDegree;
   const double angle_u = std::sqrt(e.bone.covariance(2, 2));
   const Eigen::MatrixXd own = t.variance.asDiagonal();
+  const double variance = flexion.sd_rad * flexion.sd_rad;
+  const Eigen::MatrixXd spread = t.depth_sd.cwiseProduct(t.depth_sd).asDiagonal();
   const Eigen::MatrixXd pose =
-      flexion * flexion *
-      (outer(t.depth) + Eigen::MatrixXd(t.depth_sd.cwiseProduct(t.depth_sd).asDiagonal()));
+      variance * (outer(t.depth) + spread) + flexion.mean_rad * flexion.mean_rad * spread;
   const Eigen::MatrixXd angle = angle_u * angle_u * outer(t.across);
   const Eigen::MatrixXd scale = e.scale_ratio_u * e.scale_ratio_u * outer(t.level);
   const Eigen::MatrixXd v = own + pose + angle + scale;
-  const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), t.y, v);
+  const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), t.y - flexion.mean_rad * t.depth, v);
   if (!fit) return std::nullopt;
   const Eigen::VectorXd ones = Eigen::VectorXd::Ones(n);
   const Eigen::VectorXd w = v.ldlt().solve(ones) / ones.dot(v.ldlt().solve(ones));
@@ -117,7 +118,7 @@ double sum_of_squares(std::initializer_list<double> terms) {
 /// Standard uncertainty of the tilt change, degrees.
 double tilt_u(const PairEvidence& e) {
   return sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
-                         std::sqrt(e.stem.covariance(2, 2)) / kDegree,
+                         std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree,
                          e.pose.rotation.value * kDegree * e.pose.sagittal_lean.value});
 }
 
@@ -155,12 +156,37 @@ Measured<Millimetres> mm(double value, double u) {
 }  // namespace
 
 Depth depth_of(const std::string& feature) {
-  if (feature == kGreaterTrochanter) return {5.0, 6.0};
-  if (feature == kLesserTrochanter) return {15.0, 6.0};
+  if (feature == kGreaterTrochanter) return {3.0, 6.0};
+  if (feature == kLesserTrochanter) return {13.0, 6.0};
   if (feature == kCalcar) return {1.0, 6.0};
-  if (feature == kMetaphysis) return {2.0, 5.0};
+  if (feature == kMetaphysis) return {1.0, 5.0};
   if (feature == kShaft) return {0.0, 4.0};
   return {5.0, 8.0};
+}
+
+FlexionChange flexion_change(const PoseModel& pose,
+                             const std::optional<Measured<Millimetres>>& head_lead,
+                             double head_offset_mm) {
+  const double prior = pose.flexion.value * kDegree;
+  if (!head_lead) return {0.0, prior};
+  const double h = head_offset_mm * std::tan(pose.anteversion.value * kDegree);
+  const double h_sd = head_offset_mm * std::tan(pose.anteversion_spread.value * kDegree);
+  double sum = 0.0;
+  double first = 0.0;
+  double second = 0.0;
+  constexpr int kSteps = 400;
+  for (int i = -kSteps; i <= kSteps; ++i) {
+    const double phi = 5.0 * prior * i / kSteps;
+    const double variance = std::pow(head_lead->u.value, 2) + std::pow(phi * h_sd, 2);
+    const double miss = head_lead->value.value - phi * h;
+    const double weight = std::exp(-0.5 * (phi * phi / (prior * prior) + miss * miss / variance)) /
+                          std::sqrt(variance);
+    sum += weight;
+    first += weight * phi;
+    second += weight * phi * phi;
+  }
+  const double mean = first / sum;
+  return {mean, std::sqrt(std::max(0.0, second / sum - mean * mean))};
 }
 
 Expected<Migration> derive(const PairEvidence& e) {
@@ -170,14 +196,16 @@ Expected<Migration> derive(const PairEvidence& e) {
   const auto displaced = [&](const Vec2& p_mm) { return Vec2(motion.apply(p_mm) - p_mm); };
   const double rigid = displaced(frame.origin).dot(frame.distal);
   const VoteTable table = vote_table(e, frame, rigid);
-  const auto voted = combine_votes(table, e);
+  const double head_offset = frame.of(k * e.reference.implant.head.circle_px.centre).x();
+  const FlexionChange flexion = flexion_change(e.pose, e.stem.head_lead, head_offset);
+  const auto voted = combine_votes(table, e, flexion);
   const Combination c = voted ? *voted : rigid_only(e, frame, rigid);
 
   const double u_stem =
-      std::sqrt(frame.distal.dot(e.stem.covariance.topLeftCorner<2, 2>() * frame.distal));
+      std::sqrt(frame.distal.dot(e.stem.alignment.covariance.topLeftCorner<2, 2>() * frame.distal));
   // The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
   // stem's thickness, taken as uniform, is the lever of flexion on it.
-  constexpr double kShoulderDepth = 6.0 / 1.7320508;  // mm
+  constexpr double kShoulderDepth = 4.0 / 1.7320508;  // mm
   const double u_shoulder = e.pose.flexion.value * kDegree * kShoulderDepth;
   const double u_tilt_deg = tilt_u(e);
   const double u = sum_of_squares({c.u, u_stem, u_shoulder});
@@ -203,8 +231,8 @@ Expected<Migration> derive(const PairEvidence& e) {
   const double u_pose_across = e.pose.rotation.value * kDegree * 3.0;
   const double lever = frame.of(e.bone.centre_mm).y();
   m.medial = mm(displaced(frame.origin).dot(frame.medial),
-                sum_of_squares({across(e.bone.covariance), across(e.stem.covariance), u_pose_across,
-                                lever * std::sqrt(e.bone.covariance(2, 2))}));
+                sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),
+                                u_pose_across, lever * std::sqrt(e.bone.covariance(2, 2))}));
   m.tilt_change = measured(Degrees{motion.angle_rad / kDegree}, Degrees{u_tilt_deg});
   for (Eigen::Index i = 0; i < table.y.size(); ++i) {
     const auto row = static_cast<std::size_t>(i);
@@ -215,7 +243,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   }
   m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, e.pose);
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
-  m.follow_up_from_reference_stem_mm = e.stem.moving_from_fixed_mm;
+  m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
   judge(e, m);
   return m;
 }

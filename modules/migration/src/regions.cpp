@@ -4,6 +4,8 @@
 #include <cmath>
 #include <limits>
 
+#include "tidemark/core/uncertainty.h"
+
 namespace tidemark::migration {
 namespace {
 
@@ -232,14 +234,15 @@ Regions find_regions(const ReducedFilm& film, const MeasuredFilm& found) {
                             {kMetaphysis, in_metaphysis},
                             {kShaft, in_shaft}};
   for (const Named& n : kAll) out.features.push_back({n.name, out.stem});
-  out.stem_near_end = {"stem_near_end", out.stem};
+  out.stem_near_end = {{"shoulder_and_flare", out.stem}, {"shoulder", out.stem}};
   for (const Vec2& p : found.implant.outline_px) {
     const Vec2 p_mm = found.scale.value.value * p;
     const Vec2 q = o.axes.in_stem(p_mm);
     if (!body_point(o, q)) continue;
     paint_disc(out.stem, (p_mm - film.offset_mm) / k, 1.5 / k);
-    if (q.x() < kNearEnd)
-      paint_disc(out.stem_near_end.region, (p_mm - film.offset_mm) / k, 1.5 / k);
+    const Vec2 at = (p_mm - film.offset_mm) / k;
+    if (q.x() < kNearEnd) paint_disc(out.stem_near_end[0].region, at, 1.5 / k);
+    if (q.x() < o.shoulder_s + 6.0) paint_disc(out.stem_near_end[1].region, at, 1.5 / k);
   }
   for (int y = 0; y < film.pixels.height; ++y) {
     for (int x = 0; x < film.pixels.width; ++x) {
@@ -267,22 +270,44 @@ Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow
   return r;
 }
 
-alignment::Alignment held_at_near_end(const alignment::Alignment& stem,
-                                      const std::vector<alignment::FeatureVote>& near_end,
-                                      const Vec2& stem_distal) {
+StemMotion held_at_near_end(const alignment::Alignment& stem,
+                            const std::vector<alignment::FeatureVote>& near_end,
+                            const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
   constexpr double kUseful = 0.5;  // mm
-  if (near_end.empty()) return stem;
-  const alignment::FeatureVote& vote = near_end.front();
-  const double variance = stem_distal.dot(vote.covariance * stem_distal);
-  if (variance > kUseful * kUseful) return stem;
-  alignment::Alignment out = stem;
-  const double shift = vote.offset_mm.dot(stem_distal);
-  out.moving_from_fixed_mm.translation +=
-      stem.moving_from_fixed_mm.rotation() * (shift * stem_distal);
-  const Eigen::Matrix2d along = stem_distal * stem_distal.transpose();
+  StemMotion out{stem, std::nullopt};
+  if (near_end.empty()) return out;
+  const StemAxes axes = axes_of(reference);
+  const auto variance_of = [&](const alignment::FeatureVote& v) {
+    return axes.distal.dot(v.covariance * axes.distal);
+  };
+  const alignment::FeatureVote& vote = *std::min_element(
+      near_end.begin(), near_end.end(),
+      [&](const auto& p, const auto& q) { return variance_of(p) < variance_of(q); });
+  const double variance = variance_of(vote);
+  if (variance > kUseful * kUseful) return out;
+  Rigid2& motion = out.alignment.moving_from_fixed_mm;
+  const Eigen::Matrix2d turn = motion.rotation();
+  motion.translation += turn * (vote.offset_mm.dot(axes.distal) * axes.distal);
+
+  const double ka = reference.scale.value.value;
+  const double kb = follow_up.scale.value.value;
+  const Vec2 head = ka * reference.implant.head.circle_px.centre;
+  const Vec2 miss =
+      turn.transpose() * (kb * follow_up.implant.head.circle_px.centre - motion.apply(head));
+  const double from_shoulder = miss.dot(axes.distal);
+  const double shoulder_x = axes.in_stem(ka * reference.implant.shoulder.px).y();
+  const double head_x = axes.in_stem(head).y();
+  const double share = -shoulder_x / std::max(20.0, head_x - shoulder_x);
+  motion.translation += turn * (share * from_shoulder * axes.distal);
+  const double u_head = std::sqrt(std::pow(ka * reference.implant.head.centre_u_px, 2) +
+                                  std::pow(kb * follow_up.implant.head.centre_u_px, 2) + variance +
+                                  std::pow(head_x, 2) * stem.covariance(2, 2));
+  out.head_lead = measured(Millimetres{(1.0 - share) * from_shoulder}, Millimetres{u_head});
+  const Eigen::Matrix2d along = axes.distal * axes.distal.transpose();
   const Eigen::Matrix2d across = Eigen::Matrix2d::Identity() - along;
   const Eigen::Matrix2d planar = stem.covariance.topLeftCorner<2, 2>();
-  out.covariance.topLeftCorner<2, 2>() = across * planar * across + variance * along;
+  out.alignment.covariance.topLeftCorner<2, 2>() =
+      across * planar * across + (variance + std::pow(share * u_head, 2)) * along;
   return out;
 }
 

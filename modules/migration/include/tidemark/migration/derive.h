@@ -1,5 +1,7 @@
 #pragma once
 
+#include <optional>
+#include <string>
 #include <vector>
 
 #include "tidemark/alignment/align.h"
@@ -18,6 +20,18 @@ struct PoseModel {
   /// Lean of the stem in the sagittal plane against the shaft: with rotation it imitates tilt
   /// (docs/design.md, geometry). House choice.
   Degrees sagittal_lean{1.2};
+  /// Anteversion of the stem against the film's plane: 10 to 20 degrees are aimed at, less the
+  /// inward rotation of the leg (common practice, no source); mean and spread, house choice.
+  Degrees anteversion{12.0};
+  Degrees anteversion_spread{8.0};
+};
+
+/// Where the stem went, as seen on the films.
+struct StemMotion {
+  alignment::Alignment alignment;  ///< follow_up_from_reference, mm of the hip views
+  /// How far the head's centre lies distal of where the alignment puts it, in the axes of the
+  /// reference film: what a change of flexion does to a head that lies in front of the stem's axis.
+  std::optional<Measured<Millimetres>> head_lead;
 };
 
 /// Everything measured on a pair of films. Alignments are follow_up_from_reference in mm of the hip
@@ -25,7 +39,7 @@ struct PoseModel {
 struct PairEvidence {
   MeasuredFilm reference;
   MeasuredFilm follow_up;
-  alignment::Alignment stem;
+  StemMotion stem;
   alignment::Alignment bone;
   std::vector<alignment::FeatureVote> votes;
   /// Relative standard uncertainty of the ratio of the two films' scales.
@@ -37,7 +51,8 @@ struct PairEvidence {
 ///
 /// Model of the votes along the shaft: feature i, lying d_i behind the stem, sees
 ///   y_i = subsidence + phi d_i + e_i,
-/// phi the unknown change of flexion (prior: PoseModel), d_i known from anatomy within its own
+/// phi the unknown change of flexion (prior: PoseModel, then what the head says: it leads the stem
+/// by phi h, h its distance in front of the axis), d_i and h known from anatomy within their own
 /// uncertainty. The votes are combined by generalised least squares with the covariance of e, of
 /// phi, of the depths, of the angle and of the scale: features that differ in depth correct one
 /// another, and what they cannot tell is in u. JCGM 100; Aitken (1935), from memory.
@@ -59,5 +74,17 @@ struct Depth {
   double sd_mm = 6.0;
 };
 [[nodiscard]] Depth depth_of(const std::string& feature);
+
+/// Change of flexion (rad) between two films: prior PoseModel, updated by the head's lead over the
+/// stem. The head lies `head_offset_mm` medial of the axis and, by the stem's anteversion, in front
+/// of it. Posterior mean and SD by quadrature over the change; the unknown anteversion is
+/// integrated out.
+struct FlexionChange {
+  double mean_rad = 0.0;
+  double sd_rad = 0.0;
+};
+[[nodiscard]] FlexionChange flexion_change(const PoseModel& pose,
+                                           const std::optional<Measured<Millimetres>>& head_lead,
+                                           double head_offset_mm);
 
 }  // namespace tidemark::migration

@@ -4,6 +4,7 @@
 
 #include "tidemark/alignment/align.h"
 #include "tidemark/core/raster.h"
+#include "tidemark/migration/derive.h"
 #include "tidemark/migration/migration.h"
 
 namespace tidemark::migration {
@@ -20,8 +21,10 @@ struct ReducedFilm {
 
 /// Which pixels of a film vote for what, on the grid of its ReducedFilm.
 struct Regions {
-  Raster stem;                               ///< a band along the outline of the stem's body
-  alignment::Feature stem_near_end;          ///< its proximal part: shoulder and flare
+  Raster stem;  ///< a band along the outline of the stem's body
+  /// Its proximal end: shoulder and flare together, and the shoulder alone, which has fewer pixels
+  /// but more that point along the axis.
+  std::vector<alignment::Feature> stem_near_end;
   Raster bone;                               ///< the proximal femur without metal
   std::vector<alignment::Feature> features;  ///< pieces of the bone that vote on their own
 };
@@ -43,16 +46,24 @@ inline constexpr const char* kShaft = "shaft";
 /// stem's reference point and axis on both films.
 [[nodiscard]] Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow_up);
 
-/// The stem's alignment with its position along the axis taken from the proximal end alone.
+/// The stem's alignment (mm of the hip views) with its position along the axis taken from its
+/// proximal end and moved to the axis with the help of the head.
 ///
 /// A stem that leans out of the film's plane looks shorter or longer: its tip, 130 mm away and at
 /// another distance from the tube, then moves along the film by a millimetre or more against the
 /// shoulder, and a rigid alignment shares that between the two ends. The bony features lie beside
 /// the proximal end and are foreshortened and magnified like it, so that end is the one to compare.
-/// Unchanged when the vote says little along the axis (u > 0.5 mm).
-[[nodiscard]] alignment::Alignment held_at_near_end(
-    const alignment::Alignment& stem, const std::vector<alignment::FeatureVote>& near_end,
-    const Vec2& stem_distal);
+///
+/// A stem sits anteverted: in its own plane the depth of a point grows in proportion to its
+/// distance from the axis, the shoulder lying behind, the head in front. What flexion moves the
+/// head against the shoulder therefore tells what it moves the axis against the shoulder: the same,
+/// by the ratio of their distances.
+///
+/// Unchanged when no vote of the proximal end says enough along the axis (u > 0.5 mm).
+[[nodiscard]] StemMotion held_at_near_end(const alignment::Alignment& stem,
+                                          const std::vector<alignment::FeatureVote>& near_end,
+                                          const MeasuredFilm& reference,
+                                          const MeasuredFilm& follow_up);
 
 /// The same alignment between reduced frames, and back.
 [[nodiscard]] Rigid2 to_reduced(const Rigid2& follow_up_from_reference,
