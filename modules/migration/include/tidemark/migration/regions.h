@@ -46,6 +46,11 @@ inline constexpr const char* kShaft = "shaft";
 /// stem's reference point and axis on both films.
 [[nodiscard]] Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow_up);
 
+/// Where to start the alignment of the bone: along the shaft with the stem, across it and in angle
+/// with the shaft's axes where both films show them.
+[[nodiscard]] Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
+                                const Rigid2& stem);
+
 /// The stem's alignment (mm of the hip views) with its position along the axis taken from its
 /// proximal end and moved to the axis with the help of the head.
 ///
