@@ -60,10 +60,16 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
                                         stem->moving_from_fixed_mm, regions.stem_near_end, near);
   const auto held =
       migration::held_at_near_end(in_full_frames(*stem, reduced_a, reduced_b), near_end, a, b);
-  const alignment::AlignOptions far;
-  const auto bone = alignment::align(
-      *reference.bone_ready, regions.bone, *follow_up.bone_ready,
-      migration::to_reduced(held.alignment.moving_from_fixed_mm, reduced_a, reduced_b), far);
+  alignment::AlignOptions far;
+  far.search_along_mm = 15.0;
+  if (a.femur.shaft_axis && b.femur.shaft_axis) {
+    far.search_across_mm = 3.0;
+    far.search_angle_deg = 2.0;
+  }
+  const Rigid2 bone_start = migration::to_reduced(
+      migration::bone_start(a, b, held.alignment.moving_from_fixed_mm), reduced_a, reduced_b);
+  const auto bone =
+      alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready, bone_start, far);
   if (!bone) return tl::unexpected(bone.error());
   auto votes = alignment::vote(*reference.bone_ready, *follow_up.bone_ready,
                                bone->moving_from_fixed_mm, regions.features, far);

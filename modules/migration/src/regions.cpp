@@ -270,10 +270,26 @@ Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow
   return r;
 }
 
+Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
+                  const Rigid2& stem) {
+  if (!reference.femur.shaft_axis || !follow_up.femur.shaft_axis) return stem;
+  const Line2& a = reference.femur.shaft_axis->line_px;
+  const Line2& b = follow_up.femur.shaft_axis->line_px;
+  const Vec2 origin = reference.scale.value.value * reference.implant.reference_px;
+  Rigid2 start;
+  start.angle_rad = angle_between(a.direction, b.direction);
+  start.translation = stem.apply(origin) - start.rotation() * origin;
+  const Vec2 on_axis = start.apply(reference.scale.value.value * a.point);
+  const Line2 target{follow_up.scale.value.value * b.point, b.direction};
+  const Vec2 normal(-b.direction.y(), b.direction.x());
+  start.translation -= signed_distance(target, on_axis) * normal;
+  return start;
+}
+
 StemMotion held_at_near_end(const alignment::Alignment& stem,
                             const std::vector<alignment::FeatureVote>& near_end,
                             const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
-  constexpr double kUseful = 0.5;  // mm
+  constexpr double kCornerFactor = 2.0;  // a corner changes as the stem turns; house choice
   StemMotion out{stem, std::nullopt};
   if (near_end.empty()) return out;
   const StemAxes axes = axes_of(reference);
@@ -283,14 +299,23 @@ StemMotion held_at_near_end(const alignment::Alignment& stem,
   const alignment::FeatureVote& vote = *std::min_element(
       near_end.begin(), near_end.end(),
       [&](const auto& p, const auto& q) { return variance_of(p) < variance_of(q); });
-  const double variance = variance_of(vote);
-  if (variance > kUseful * kUseful) return out;
-  Rigid2& motion = out.alignment.moving_from_fixed_mm;
-  const Eigen::Matrix2d turn = motion.rotation();
-  motion.translation += turn * (vote.offset_mm.dot(axes.distal) * axes.distal);
-
+  // The corner of the shoulder, marked on each film by itself, is coarser but never lost.
   const double ka = reference.scale.value.value;
   const double kb = follow_up.scale.value.value;
+  const double corner_variance = std::pow(kCornerFactor * ka * reference.implant.shoulder.u_px, 2) +
+                                 std::pow(kCornerFactor * kb * follow_up.implant.shoulder.u_px, 2);
+  const Vec2 corner_miss = stem.moving_from_fixed_mm.rotation().transpose() *
+                           (kb * follow_up.implant.shoulder.px -
+                            stem.moving_from_fixed_mm.apply(ka * reference.implant.shoulder.px));
+  const double vote_weight = 1.0 / variance_of(vote);
+  const double corner_weight = 1.0 / corner_variance;
+  const double variance = 1.0 / (vote_weight + corner_weight);
+  const double shift = variance * (vote_weight * vote.offset_mm.dot(axes.distal) +
+                                   corner_weight * corner_miss.dot(axes.distal));
+  Rigid2& motion = out.alignment.moving_from_fixed_mm;
+  const Eigen::Matrix2d turn = motion.rotation();
+  motion.translation += turn * (shift * axes.distal);
+
   const Vec2 head = ka * reference.implant.head.circle_px.centre;
   const Vec2 miss =
       turn.transpose() * (kb * follow_up.implant.head.circle_px.centre - motion.apply(head));

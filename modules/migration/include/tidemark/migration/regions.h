@@ -51,6 +51,11 @@ inline constexpr const char* kShaft = "shaft";
 [[nodiscard]] Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
                                 const Rigid2& stem);
 
+/// Where to start the alignment of the bone: along the shaft with the stem, across it and in angle
+/// with the shaft's axes where both films show them.
+[[nodiscard]] Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
+                                const Rigid2& stem);
+
 /// The stem's alignment (mm of the hip views) with its position along the axis taken from its
 /// proximal end and moved to the axis with the help of the head.
 ///
@@ -64,7 +69,8 @@ inline constexpr const char* kShaft = "shaft";
 /// head against the shoulder therefore tells what it moves the axis against the shoulder: the same,
 /// by the ratio of their distances.
 ///
-/// Unchanged when no vote of the proximal end says enough along the axis (u > 0.5 mm).
+/// Where the vote of the proximal end says little, the corner of the shoulder as found on each film
+/// stands in; unchanged when there is no vote at all.
 [[nodiscard]] StemMotion held_at_near_end(const alignment::Alignment& stem,
                                           const std::vector<alignment::FeatureVote>& near_end,
                                           const MeasuredFilm& reference,
