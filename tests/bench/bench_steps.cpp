@@ -1,0 +1,121 @@
+// Seconds of each step of one hip, on one thread: median of several runs, as JSON.
+//
+// usage: bench_steps FOLDER HEAD_DIAMETER_MM [RUNS]
+
+#include <charconv>
+#include <cstdlib>
+#include <functional>
+#include <iostream>
+#include <map>
+#include <nlohmann/json.hpp>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "stopwatch.h"
+#include "tidemark/alignment/align.h"
+#include "tidemark/followup/measure.h"
+#include "tidemark/followup/series.h"
+#include "tidemark/migration/regions.h"
+
+namespace tidemark::bench {
+namespace {
+
+/// Seconds spent in each step of one run, all films together.
+using Seconds = std::map<std::string, double>;
+
+/// A step that adds its time to `seconds`. One thread only.
+template <class Step>
+auto timed(Step step, std::string name, Seconds* seconds) {
+  return [step = std::move(step), name = std::move(name), seconds](const auto&... arguments) {
+    const Stopwatch watch;
+    auto result = step(arguments...);
+    (*seconds)[name] += watch.seconds();
+    return result;
+  };
+}
+
+/// What compare() does inside, once more and piece by piece.
+void time_inside(const followup::HipFilm& reference, const followup::HipFilm& follow_up,
+                 Seconds* seconds) {
+  const migration::MeasuredFilm a{reference.implant, reference.femur, reference.scale};
+  const migration::MeasuredFilm b{follow_up.implant, follow_up.femur, follow_up.scale};
+  const alignment::AlignOptions options;
+  Stopwatch watch;
+  const auto reduced_a = migration::reduce(reference.hip_view.pixels, a.scale.value.value);
+  const auto reduced_b = migration::reduce(follow_up.hip_view.pixels, b.scale.value.value);
+  const auto regions = migration::find_regions(reduced_a, a);
+  (*seconds)["  regions"] += watch.seconds();
+  const Rigid2 start =
+      migration::to_reduced(migration::rough_alignment(a, b), reduced_a, reduced_b);
+  watch = Stopwatch();
+  const auto bone =
+      alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready, start, options);
+  (*seconds)["  align bone"] += watch.seconds();
+  if (!bone) return;
+  watch = Stopwatch();
+  const auto votes = alignment::vote(*reference.bone_ready, *follow_up.bone_ready,
+                                     bone->moving_from_fixed_mm, regions.features, options);
+  (*seconds)["  vote"] += watch.seconds();
+}
+
+followup::Steps timed_steps(Seconds* seconds) {
+  followup::Steps steps = followup::default_steps();
+  steps.read = timed(steps.read, "read", seconds);
+  steps.find_implant = timed(steps.find_implant, "implant", seconds);
+  steps.find_femur = timed(steps.find_femur, "femur", seconds);
+  steps.prepare = timed(steps.prepare, "prepare", seconds);
+  const auto compare = timed(steps.compare, "compare (align, vote, derive)", seconds);
+  steps.compare = [compare, seconds](const followup::HipFilm& reference,
+                                     const followup::HipFilm& follow_up) {
+    time_inside(reference, follow_up, seconds);
+    return compare(reference, follow_up);
+  };
+  return steps;
+}
+
+/// Wall seconds of the whole, as the program calls it.
+double whole(const followup::Series& series, followup::Pictures pictures) {
+  const Stopwatch watch;
+  const auto result = followup::measure(series, {.pictures = pictures, .threads = 1});
+  return watch.seconds();
+}
+
+Seconds one_run(const followup::Series& series) {
+  Seconds seconds;
+  const auto result = followup::measure_with(series, {.threads = 1}, timed_steps(&seconds));
+  const double plain = whole(series, followup::Pictures::kNone);
+  seconds["whole, no pictures"] = plain;
+  seconds["pictures"] = whole(series, followup::Pictures::kDraw) - plain;
+  return seconds;
+}
+
+int run(const std::string& folder, double head_diameter_mm, int runs) {
+  followup::Overrides overrides;
+  overrides.head_diameter = Millimetres{head_diameter_mm};
+  const auto series = followup::load_series(folder, overrides);
+  if (!series) {
+    std::cerr << "bench_steps: " << folder << ": cannot be read as a series\n";
+    return 2;
+  }
+  std::map<std::string, std::vector<double>> all;
+  for (int k = 0; k < runs; ++k) {
+    for (const auto& [name, value] : one_run(*series)) all[name].push_back(value);
+  }
+  nlohmann::ordered_json out;
+  for (const auto& [name, values] : all) out[name] = median(values);
+  std::cout << out.dump() << "\n";
+  return 0;
+}
+
+}  // namespace
+}  // namespace tidemark::bench
+
+int main(int count, char** words) {
+  if (count < 3 || count > 4) {
+    std::cerr << "usage: bench_steps FOLDER HEAD_DIAMETER_MM [RUNS]\n";
+    return 2;
+  }
+  return tidemark::bench::run(words[1], std::atof(words[2]), count == 4 ? std::atoi(words[3]) : 5);
+}
