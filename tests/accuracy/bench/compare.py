@@ -41,7 +41,7 @@ def votes(pair, true):
 def pair_row(case, set_name, true, truth, result, run):
     row = {"set": set_name, "case": case, "reference": true["reference"],
            "follow_up": true["follow_up"], "status": "not_measured", "reason": "",
-           "seconds": run["wall_s"], "cpu_seconds": run["cpu_s"], "peak_mib": run["peak_mib"]}
+           "seconds": run["wall_s"], "cpu_seconds": run["cpu_s"], "peak_mb": run["peak_mb"]}
     row.update({f"{name}_true": true[name] for name in QUANTITIES})
     row.update(pose_change(truth, true))
     if result is None:

@@ -7,7 +7,7 @@ import time
 
 
 def run(command):
-    """-> (exit code, standard error, wall s, processor s, peak resident MiB) of one process."""
+    """-> (exit code, standard error, wall s, processor s, peak resident MB (10^6 bytes)) of one process."""
     start = time.monotonic()
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     message = process.stderr.read().decode(errors="replace")
@@ -16,7 +16,7 @@ def run(command):
     process.returncode = os.waitstatus_to_exitcode(status)
     wall = time.monotonic() - start
     cpu = usage.ru_utime + usage.ru_stime
-    return process.returncode, message, wall, cpu, usage.ru_maxrss / 1024.0
+    return process.returncode, message, wall, cpu, usage.ru_maxrss * 1024e-6
 
 
 def command_of(tidemark, films, out, head_diameter, threads, pictures):
@@ -26,7 +26,7 @@ def command_of(tidemark, films, out, head_diameter, threads, pictures):
 
 
 def measure(tidemark, films, out, head_diameter, threads=1, pictures=False):
-    """One run. -> {code, message, wall_s, cpu_s, peak_mib, result (None if there is none)}"""
+    """One run. -> {code, message, wall_s, cpu_s, peak_mb, result (None if there is none)}"""
     if out.exists():
         shutil.rmtree(out)
     out.parent.mkdir(parents=True, exist_ok=True)
@@ -35,4 +35,4 @@ def measure(tidemark, films, out, head_diameter, threads=1, pictures=False):
     path = out / "result.json"
     result = json.loads(path.read_text()) if path.is_file() else None
     return {"code": code, "message": message.strip(), "wall_s": wall, "cpu_s": cpu,
-            "peak_mib": peak, "result": result}
+            "peak_mb": peak, "result": result}

@@ -43,6 +43,37 @@ def share_interval(hits, trials):
     return max(0.0, centre - half), min(1.0, centre + half)
 
 
+def solve(matrix, right):
+    """Solution of a small linear system by elimination with the largest pivot, or None."""
+    rows = [list(line) + [value] for line, value in zip(matrix, right)]
+    size = len(rows)
+    for k in range(size):
+        pivot = max(range(k, size), key=lambda r: abs(rows[r][k]))
+        if abs(rows[pivot][k]) < 1e-12:
+            return None
+        rows[k], rows[pivot] = rows[pivot], rows[k]
+        for r in range(size):
+            if r != k:
+                factor = rows[r][k] / rows[k][k]
+                rows[r] = [a - factor * b for a, b in zip(rows[r], rows[k])]
+    return [rows[k][size] / rows[k][k] for k in range(size)]
+
+
+def slopes(inputs, values):
+    """Least squares of values on the inputs and a constant: slope of each input, and RMS of what
+    is left. None with fewer than twice as many values as unknowns."""
+    lines = [list(line) + [1.0] for line in inputs]
+    if not lines or len(lines) < 2 * len(lines[0]):
+        return None
+    size = range(len(lines[0]))
+    found = solve([[sum(l[a] * l[b] for l in lines) for b in size] for a in size],
+                  [sum(l[a] * v for l, v in zip(lines, values)) for a in size])
+    if found is None:
+        return None
+    left = [v - sum(f * x for f, x in zip(found, l)) for l, v in zip(lines, values)]
+    return found[:-1], rms(left)
+
+
 def distance(a, b):
     return math.hypot(a[0] - b[0], a[1] - b[1])
 

@@ -35,6 +35,15 @@ def pair_table(summary):
     return table(heads, rows)
 
 
+def pose_table(summary):
+    """Errors per degree of change of pose; empty without poses."""
+    if not summary["pose"]:
+        return ""
+    heads = ["error per degree of pose", "flexion", "abduction", "rotation", "RMS left", "of RMS"]
+    return table(heads, [[name, p["flexion"], p["abduction"], p["rotation"], p["left"],
+                          summary[name]["rms"]] for name, p in summary["pose"].items()])
+
+
 def film_table(summary):
     heads = ["item", "unit", "n", "found", "bias", "RMS", "along shaft", "95 %", "worst", "mean u",
              "RMS err/u"]

@@ -1,0 +1,180 @@
+"""Checks of the comparison itself: a result with known errors must give exactly these errors.
+
+usage: selftest.py
+"""
+import copy
+import json
+import math
+import pathlib
+import sys
+import tempfile
+import unittest
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+from bench import cases, compare, numbers, plot, summary, tables  # noqa: E402
+
+# A film whose shaft points straight down, 0.1 mm a pixel. Invented.
+FILM = {"file": "a.dcm", "mm_per_px": 0.1, "head": {"centre_px": [500, 300], "diameter_px": 320},
+        "points_px": {"stem_tip": [400, 1700], "stem_shoulder": [300, 500],
+                      "stem_reference": [400, 600], "greater_trochanter": [200, 400],
+                      "lesser_trochanter": [550, 800]},
+        "stem_axis_px": [[400, 600], [400, 1700]], "shaft_axis_px": [[400, 900], [400, 1800]],
+        "tilt_deg": 0.0, "pose_deg": {"flexion": 1.0, "abduction": 0.0, "rotation": -2.0},
+        "visible": {"lesser_trochanter": False, "greater_trochanter": True}}
+FOUND = {"file": "a.dcm", "status": "measured",
+         "calibration": {"mm_per_px": {"value": 0.101, "u": 0.0005, "u95": 0.001}},
+         "head": {"centre_px": [503, 304], "centre_u_px": 2.0, "diameter_px": 322,
+                  "diameter_u_px": 1.0},
+         "stem": {"tip_px": [400, 1710], "shoulder_px": [300, 500], "reference_px": [400, 600],
+                  "axis_px": [[400, 600], [400 + 1100 * math.tan(math.radians(-0.5)), 1700]],
+                  "axis_u_deg": 0.25},
+         "shaft": {"axis_px": [[400, 900], [400, 1800]], "axis_u_deg": 0.1},
+         "tilt_deg": {"value": 0.4, "u": 0.2, "u95": 0.4},
+         "landmarks": {"stem_tip": {"px": [400, 1710], "u_px": 5.0},
+                       "stem_shoulder": {"px": [300, 500], "u_px": 2.0},
+                       "greater_trochanter": {"px": [206, 408], "u_px": 5.0}}}
+
+
+def quantity(value, u):
+    return {"value": value, "u": u, "u95": 2.0 * u}
+
+
+def pair_of(number, subsidence):
+    return {"reference": 0, "follow_up": number, "status": "measured", "flags": [],
+            "subsidence_mm": quantity(subsidence, 0.2), "medial_mm": quantity(0.1, 0.1),
+            "tilt_change_deg": quantity(-0.3, 0.1),
+            "features": [{"feature": "shaft", "position_mm": [0, 0],
+                          "subsidence_mm": quantity(subsidence + 1.0, 0.3)}],
+            "uncertainty_budget": [{"source": "pose", "u_mm": 0.2}]}
+
+
+TRUE = [{"reference": 0, "follow_up": k, "subsidence_mm": s, "medial_mm": 0.0,
+         "tilt_change_deg": 0.0} for k, s in ((1, 2.0), (2, 0.0))]
+TRUTH = {"side": "R", "head_diameter_mm": 32.0, "comparisons": TRUE,
+         "films": [dict(FILM, file=name) for name in ("a.dcm", "b.dcm", "c.dcm")]}
+RUN = {"code": 0, "message": "", "wall_s": 3.0, "cpu_s": 4.0, "peak_mb": 100.0,
+       "result": {"films": [FOUND], "comparisons": [pair_of(1, 2.3), pair_of(2, 0.5)]}}
+
+
+class Numbers(unittest.TestCase):
+    def test_statistics(self):
+        self.assertEqual(numbers.rms([3.0, -4.0]), math.sqrt(12.5))
+        self.assertIsNone(numbers.rms([]))
+        self.assertAlmostEqual(numbers.percentile([1, 2, 3, 4, 5], 0.95), 4.8)  # type 7, by hand
+
+    def test_share_interval(self):
+        # Newcombe, Statistics in Medicine 17 (1998) 857-872, table I, method 3: 81 of 263.
+        low, high = numbers.share_interval(81, 263)
+        self.assertAlmostEqual(low, 0.2553, 4)
+        self.assertAlmostEqual(high, 0.3662, 4)
+
+    def test_slopes(self):
+        inputs = [[x, y] for x in range(4) for y in range(3)]
+        (a, b), left = numbers.slopes(inputs, [2.0 * x - 0.5 * y + 7.0 for x, y in inputs])
+        self.assertAlmostEqual(a, 2.0)
+        self.assertAlmostEqual(b, -0.5)
+        self.assertAlmostEqual(left, 0.0)
+
+    def test_angle_does_not_mind_direction(self):
+        line, other = [[0, 0], [0, 10]], [[0, 10], [1, 0]]
+        self.assertAlmostEqual(numbers.angle_between(line, other),
+                               math.degrees(math.atan(0.1)))
+
+
+class Pairs(unittest.TestCase):
+    def setUp(self):
+        self.rows = compare.pair_rows("case", "set", TRUTH, RUN)
+
+    def test_errors_are_those_put_in(self):
+        first = self.rows[0]
+        self.assertAlmostEqual(first["subsidence_mm_error"], 0.3)
+        self.assertAlmostEqual(first["tilt_change_deg_error"], -0.3)
+        self.assertAlmostEqual(first["votes"]["shaft"]["error"], 1.3)
+
+    def test_coverage_and_false_motion(self):
+        table = summary.pair_summary(self.rows)
+        self.assertEqual(table["subsidence_mm"]["coverage"], 0.5)  # 0.3 inside 0.4, 0.5 outside
+        self.assertEqual(table["subsidence_mm"]["unmoved"], 1)
+        self.assertEqual(table["subsidence_mm"]["called_moved"], 1.0)
+        self.assertAlmostEqual(table["subsidence_mm"]["rms"], math.sqrt((0.09 + 0.25) / 2))
+        self.assertAlmostEqual(table["subsidence_mm"]["worst"], 0.5)
+
+    def test_a_lost_pair_counts(self):
+        run = copy.deepcopy(RUN)
+        run["result"]["comparisons"][1] = {"reference": 0, "follow_up": 2, "reason": "too dark",
+                                           "status": "not_measured", "flags": []}
+        table = summary.pair_summary(compare.pair_rows("case", "set", TRUTH, run))
+        self.assertEqual(table["measured_share"], 0.5)
+        self.assertEqual(table["reasons"], {"too dark": 1})
+
+    def test_a_crash_counts(self):
+        run = RUN | {"result": None, "code": -11}
+        rows = compare.pair_rows("case", "set", TRUTH, run)
+        self.assertEqual([r["reason"] for r in rows], ["exit code -11"] * 2)
+        self.assertEqual(summary.pair_summary(rows)["measured"], 0)
+        lost = compare.film_rows("case", "set", TRUTH, run)
+        self.assertTrue(all(r["missing"] for r in lost))
+
+    def test_targets_can_fail_and_pass(self):
+        table = summary.pair_summary(self.rows)
+        met = {v["what"]: v["met"] for v in summary.verdicts(table, [RUN], summary.TARGETS)}
+        self.assertTrue(met["subsidence, RMS error"])
+        self.assertFalse(met["subsidence: share of truths inside u95, lower limit"])
+        self.assertTrue(met["three films, peak memory"])
+        empty = summary.pair_summary([r | {"status": "not_measured"} for r in self.rows])
+        self.assertFalse(any(v["met"] for v in summary.verdicts(empty, [], summary.TARGETS)))
+
+    def test_text_and_picture(self):
+        films = compare.film_rows("case", "set", TRUTH, RUN)
+        self.assertIn("err +0.30", tables.verbose_line(self.rows[0], films))
+        self.assertEqual(plot.page("set", self.rows).count("<circle"), 2 * 3 * 2)
+
+
+class Films(unittest.TestCase):
+    def setUp(self):
+        self.items = {i["item"]: i for i in compare.film_items(FILM, FOUND)}
+
+    def test_points(self):
+        head = self.items["head centre"]
+        self.assertAlmostEqual(head["error"], 0.5)             # 3, 4 px at 0.1 mm
+        self.assertAlmostEqual(head["along"], 0.4)
+        self.assertAlmostEqual(head["ratio"], 5 / math.sqrt(2) / 2)
+        self.assertAlmostEqual(self.items["stem tip"]["error"], 1.0)
+        self.assertAlmostEqual(self.items["greater trochanter"]["along"], 0.8)
+
+    def test_scalars(self):
+        self.assertAlmostEqual(self.items["head diameter"]["error"], 0.2)
+        self.assertAlmostEqual(abs(self.items["stem axis"]["error"]), 0.5)
+        self.assertAlmostEqual(self.items["tilt"]["ratio"], 2.0)
+        self.assertAlmostEqual(self.items["scale"]["error"], 1.0)
+
+    def test_hidden_landmark_is_not_asked_for(self):
+        self.assertNotIn("lesser trochanter", self.items)
+        seen = FILM | {"visible": {}}
+        lost = [i for i in compare.film_items(seen, FOUND) if i["item"] == "lesser trochanter"]
+        self.assertTrue(lost[0]["missing"])
+
+
+class Input(unittest.TestCase):
+    def test_the_program_sees_nothing_measured(self):
+        with tempfile.TemporaryDirectory() as folder:
+            case = pathlib.Path(folder) / "case"
+            case.mkdir()
+            (case / "a.dcm").write_bytes(b"x")
+            (case / "truth.json").write_text("{}")
+            (case / "series.json").write_text(json.dumps({
+                "side": "L", "stem": {"head_diameter_mm": 32.0, "length_mm": 130.0}, "films": [
+                    {"file": "a.dcm", "role": "reference", "mm_per_px": 0.12,
+                     "landmarks_px": {"stem_tip": [1, 2]}, "marker_diameter_mm": 25.0}]}))
+            films = cases.prepare_input(case, TRUTH, pathlib.Path(folder) / "input")
+            self.assertEqual(sorted(p.name for p in films.iterdir()), ["a.dcm", "series.json"])
+            self.assertEqual(json.loads((films / "series.json").read_text()),
+                             {"side": "R", "films": [{"file": "a.dcm", "role": "reference"}]})
+
+    def test_a_folder_without_truth_is_refused(self):
+        with tempfile.TemporaryDirectory() as folder, self.assertRaises(cases.Failure):
+            cases.folders_with_truth(folder)
+
+
+if __name__ == "__main__":
+    unittest.main()
