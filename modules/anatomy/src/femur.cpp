@@ -232,7 +232,9 @@ std::optional<Trochanter> find_lesser(const Scene& scene, const Line2& shaft_px,
   const auto at = [&](int i) { return d[static_cast<std::size_t>(i)]; };
   int best = -1;
   double best_bulge = 0.8;  // mm; less than that is no trochanter but the cortex itself
-  for (int i = std::max(first, half); i + half < n; ++i) {
+  // A trochanter is some 25 mm long: its tip is not farther down than 40 mm (house choice).
+  const int last = std::min(n - half, first + static_cast<int>(26.0 / f.mm));
+  for (int i = std::max(first, half); i < last; ++i) {
     const double bulge = at(i) - 0.5 * (at(i - half) + at(i + half));
     if (at(i) - at(i + half) > 1.0 && bulge > best_bulge) {
       best_bulge = bulge;

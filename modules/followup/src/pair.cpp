@@ -21,6 +21,34 @@ alignment::Alignment in_full_frames(alignment::Alignment a, const migration::Red
   return a;
 }
 
+/// The bone as a whole and what its features say around that.
+struct BoneAlignment {
+  alignment::Alignment whole;
+  std::vector<alignment::FeatureVote> votes;
+};
+
+Expected<BoneAlignment> align_bone(const alignment::PreparedFilm& reference,
+                                   const alignment::PreparedFilm& follow_up,
+                                   const migration::Regions& regions, const Rigid2& start,
+                                   const alignment::AlignOptions& options) {
+  auto whole = alignment::align(reference, regions.bone, follow_up, start, options);
+  if (!whole) {
+    return fail(ErrorKind::kCannotTell, "comparison",
+                "the bone of the two films does not match in one clear position",
+                "check that both films show the same hip, uncropped and in the same view");
+  }
+  auto votes =
+      alignment::vote(reference, follow_up, whole->moving_from_fixed_mm, regions.features, options);
+  return BoneAlignment{*whole, std::move(votes)};
+}
+
+Expected<alignment::PreparedFilm> prepare_bone(const migration::ReducedFilm& reduced,
+                                               const migration::MeasuredFilm& found,
+                                               const alignment::AlignOptions& options) {
+  return alignment::prepare(reduced.pixels, reduced.mm_per_px,
+                            migration::bone_excluded(reduced, found), options);
+}
+
 double relative(MillimetresPerPixel u, MillimetresPerPixel value) { return u.value / value.value; }
 
 }  // namespace
@@ -31,8 +59,7 @@ Expected<HipFilm> prepare(HipFilm film) {
   auto stem =
       alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, alignment::for_stem(options));
   if (!stem) return tl::unexpected(stem.error());
-  auto bone = alignment::prepare(reduced.pixels, reduced.mm_per_px,
-                                 migration::bone_excluded(reduced, found_on(film)), options);
+  auto bone = prepare_bone(reduced, found_on(film), options);
   if (!bone) return tl::unexpected(bone.error());
   film.stem_ready = std::move(*stem);
   film.bone_ready = std::move(*bone);
@@ -53,13 +80,15 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
   near.search_along_mm = 3.0;
   near.search_across_mm = 2.0;
   near.search_angle_deg = 1.0;
-  const auto stem =
+  const auto by_edges =
       alignment::align(*reference.stem_ready, regions.stem, *follow_up.stem_ready, start, near);
-  if (!stem) return tl::unexpected(stem.error());
-  const auto near_end = alignment::vote(*reference.stem_ready, *follow_up.stem_ready,
-                                        stem->moving_from_fixed_mm, regions.stem_near_end, near);
-  const auto held =
-      migration::held_at_near_end(in_full_frames(*stem, reduced_a, reduced_b), near_end, a, b);
+  const auto stem =
+      by_edges ? in_full_frames(*by_edges, reduced_a, reduced_b) : migration::stem_by_shape(a, b);
+  const auto near_end =
+      alignment::vote(*reference.stem_ready, *follow_up.stem_ready,
+                      migration::to_reduced(stem.moving_from_fixed_mm, reduced_a, reduced_b),
+                      regions.stem_near_end, near);
+  const auto held = migration::held_at_near_end(stem, near_end, a, b);
   alignment::AlignOptions far;
   far.search_along_mm = 15.0;
   if (a.femur.shaft_axis && b.femur.shaft_axis) {
@@ -68,18 +97,25 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
   }
   const Rigid2 bone_start = migration::to_reduced(
       migration::bone_start(a, b, held.alignment.moving_from_fixed_mm), reduced_a, reduced_b);
-  const auto bone =
-      alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready, bone_start, far);
-  if (!bone) return tl::unexpected(bone.error());
-  auto votes = alignment::vote(*reference.bone_ready, *follow_up.bone_ready,
-                               bone->moving_from_fixed_mm, regions.features, far);
-  for (auto& v : votes) v.position_mm += reduced_a.offset_mm;
+  auto aligned = align_bone(*reference.bone_ready, *follow_up.bone_ready, regions, bone_start, far);
+  if (!aligned) {
+    // Heavy grain or heavy edge enhancement can leave no minimum at the finest gradients: look
+    // again at what is left of the bone at twice the smoothing.
+    far.level_mm = {1.6, 0.9, 0.6};
+    const auto coarse_a = prepare_bone(reduced_a, a, far);
+    const auto coarse_b = prepare_bone(reduced_b, b, far);
+    if (!coarse_a || !coarse_b) return tl::unexpected(aligned.error());
+    auto again = align_bone(*coarse_a, *coarse_b, regions, bone_start, far);
+    if (!again) return tl::unexpected(aligned.error());
+    aligned = std::move(again);
+  }
+  for (auto& v : aligned->votes) v.position_mm += reduced_a.offset_mm;
 
   migration::PairEvidence evidence{.reference = a,
                                    .follow_up = b,
                                    .stem = held,
-                                   .bone = in_full_frames(*bone, reduced_a, reduced_b),
-                                   .votes = std::move(votes),
+                                   .bone = in_full_frames(aligned->whole, reduced_a, reduced_b),
+                                   .votes = std::move(aligned->votes),
                                    .pose = {}};
   evidence.scale_ratio_u = std::hypot(relative(reference.scale_u_own, reference.scale.value),
                                       relative(follow_up.scale_u_own, follow_up.scale.value));

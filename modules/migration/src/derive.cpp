@@ -278,8 +278,8 @@ Expected<Migration> derive(const PairEvidence& e) {
   const auto across = [&](const Eigen::Matrix3d& covariance) {
     return std::sqrt(frame.medial.dot(covariance.topLeftCorner<2, 2>() * frame.medial));
   };
-  // The outlines of the shaft and the stem's axis lie within some 3 mm of one depth.
-  const double u_pose_across = e.pose.rotation.value * kDegree * 3.0;
+  // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
+  const double u_pose_across = e.pose.rotation.value * kDegree * 4.0;
   const double lever = frame.of(e.bone.centre_mm).y();
   m.medial = mm(displaced(frame.origin).dot(frame.medial),
                 sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),

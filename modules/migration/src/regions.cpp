@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 #include "tidemark/core/uncertainty.h"
 
@@ -268,6 +269,19 @@ Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow
   const Vec2 b = follow_up.scale.value.value * follow_up.implant.reference_px;
   r.translation = b - r.rotation() * a;
   return r;
+}
+
+alignment::Alignment stem_by_shape(const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
+  constexpr double kDegree = std::numbers::pi / 180.0;
+  alignment::Alignment out;
+  out.moving_from_fixed_mm = rough_alignment(reference, follow_up);
+  out.centre_mm = reference.scale.value.value * reference.implant.reference_px;
+  const double u_point = std::hypot(reference.scale.value.value * reference.implant.shoulder.u_px,
+                                    follow_up.scale.value.value * follow_up.implant.shoulder.u_px);
+  const double u_angle = kDegree * std::hypot(reference.implant.axis.direction_u.value,
+                                              follow_up.implant.axis.direction_u.value);
+  out.covariance.diagonal() << 0.04, 2.0 * u_point * u_point, u_angle * u_angle;
+  return out;
 }
 
 Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
