@@ -66,34 +66,61 @@ inline Rigid2 on_film(const Rigid2& in_frame, const Place& place) {
   return f.after(in_frame).after(f.inverse());
 }
 
-/// The stem's alignment within the evidence of a pair.
-template <class Evidence>
-alignment::Alignment& stem_of(Evidence& e) {
-  if constexpr (requires { e.stem.alignment; }) {
-    return e.stem.alignment;
-  } else {
-    return e.stem;
-  }
+/// The same motion of the film as it acts on points of the anatomical frame.
+inline Rigid2 in_frame(const Rigid2& on_film, const Place& place) {
+  const Rigid2 f = place.film_from_frame();
+  return f.inverse().after(on_film).after(f);
 }
 
-/// follow_up_from_reference of bone and stem when the bone went by `bone` and the stem, seen from
-/// the bone, by `motion` (anatomical frame of the reference film).
-inline PairEvidence evidence(const Film& reference, const Film& follow_up, const Rigid2& bone,
-                             const Rigid2& motion, const Place& place) {
-  PairEvidence e{.reference = reference.measured(),
+/// The film of the follow-up: bone and landmarks carried along by `bone`, the stem by `stem` (both
+/// follow_up_from_reference, mm of the hip views).
+inline Film carried(const Film& reference, const Rigid2& bone, const Rigid2& stem) {
+  Film out = reference;
+  const double k = reference.scale.value.value;
+  const auto by = [&](const Rigid2& motion, Vec2& p_px) { p_px = motion.apply(k * p_px) / k; };
+  for (Vec2* p : {&out.implant.head.circle_px.centre, &out.implant.shoulder.px, &out.implant.tip.px,
+                  &out.implant.reference_px, &out.implant.axis.line_px.point}) {
+    by(stem, *p);
+  }
+  Vec2& axis = out.implant.axis.line_px.direction;
+  axis = stem.rotation() * axis;
+  if (out.femur.lesser_trochanter) by(bone, out.femur.lesser_trochanter->px);
+  if (out.femur.greater_trochanter) by(bone, out.femur.greater_trochanter->px);
+  if (out.femur.shaft_axis) {
+    Line2& shaft = out.femur.shaft_axis->line_px;
+    by(bone, shaft.point);
+    shaft.direction = bone.rotation() * shaft.direction;
+  }
+  return out;
+}
+
+/// Everything of a pair whose bone went by `bone` and whose stem, seen from the bone, went by
+/// `motion` (anatomical frame of the reference film). Exact: every uncertainty is zero but the
+/// pose's. Owns the films that `evidence` looks at, so it is made in place and never copied.
+struct Pair {
+  Film reference;
+  Film follow_up;
+  PairEvidence evidence;
+
+  Pair(const Film& first, const Place& place, const Rigid2& bone, const Rigid2& motion)
+      : reference(first),
+        follow_up(carried(first, bone, bone.after(on_film(motion, place)))),
+        evidence{.reference = reference.measured(),
                  .follow_up = follow_up.measured(),
                  .stem = {},
                  .bone = {},
                  .votes = {},
                  .scale_ratio_u = 0.0,
-                 .pose = {}};
-  e.bone.moving_from_fixed_mm = bone;
-  stem_of(e).moving_from_fixed_mm = bone.after(on_film(motion, place));
-  const Rigid2 f = place.film_from_frame();
-  e.bone.centre_mm = f.apply(Vec2(0.0, 30.0));
-  stem_of(e).centre_mm = f.apply(Vec2(0.0, 55.0));
-  return e;
-}
+                 .pose = {}} {
+    const Rigid2 f = place.film_from_frame();
+    evidence.bone.moving_from_fixed_mm = bone;
+    evidence.bone.centre_mm = f.apply(Vec2(0.0, 30.0));
+    evidence.stem.alignment.moving_from_fixed_mm = bone.after(on_film(motion, place));
+    evidence.stem.alignment.centre_mm = f.apply(Vec2(0.0, 55.0));
+  }
+  Pair(const Pair&) = delete;
+  Pair& operator=(const Pair&) = delete;
+};
 
 /// Covariance of (x, y, angle) without correlation.
 inline Eigen::Matrix3d covariance(double u_mm, double u_deg) {

@@ -17,9 +17,8 @@ using by_hand::Place;
 const Rigid2 kElsewhere{4.0 * kDegree, Vec2(13.0, -7.0)};
 
 Migration measured_motion(const Rigid2& motion, const Place& place) {
-  const auto reference = by_hand::film(place);
-  const auto follow_up = by_hand::film(place);
-  const auto m = derive(by_hand::evidence(reference, follow_up, kElsewhere, motion, place));
+  const by_hand::Pair pair(by_hand::film(place), place, kElsewhere, motion);
+  const auto m = derive(pair.evidence);
   EXPECT_TRUE(m.has_value());
   return m.value_or(Migration{});
 }
@@ -205,10 +204,8 @@ TEST(MotionSigns, LeftIsMeasuredAsItsMirrorImage) {
   const Vec2 moved = place.film_from_frame().apply(Vec2(1.0, 2.0));
   const Vec2 after = mirrored(moved);
   const Rigid2 seen{0.0, mirrored(after) - mirrored(before)};
-  const auto a = by_hand::film(place);
-  auto e = by_hand::evidence(a, a, {}, {}, place);
-  by_hand::stem_of(e).moving_from_fixed_mm = seen;
-  const auto m = derive(e);
+  const by_hand::Pair pair(by_hand::film(place), place, {}, by_hand::in_frame(seen, place));
+  const auto m = derive(pair.evidence);
   ASSERT_TRUE(m.has_value());
   EXPECT_NEAR(m->subsidence.value.value, 2.0, 1e-9);
   EXPECT_NEAR(m->medial.value.value, 1.0, 1e-9);
@@ -219,16 +216,18 @@ TEST(MotionSigns, LeftIsMeasuredAsItsMirrorImage) {
 // across.
 TEST(ShaftAxis, NotTheFilmsAxisCarriesTheNumbers) {
   const Place place{Vec2(90.0, 80.0), 6.0, 0.0};  // stem axis upright on the film
-  auto reference = by_hand::film(place);
+  by_hand::Film reference = by_hand::film(place);
   const Rigid2 motion{0.0, Vec2(0.0, 2.0)};
-  const auto seen = derive(by_hand::evidence(reference, reference, kElsewhere, motion, place));
+  const by_hand::Pair with(reference, place, kElsewhere, motion);
+  const auto seen = derive(with.evidence);
   ASSERT_TRUE(seen.has_value());
   EXPECT_NEAR(seen->subsidence.value.value, 2.0, 1e-9);
   EXPECT_NEAR(seen->medial.value.value, 0.0, 1e-9);
   EXPECT_FALSE(has_flag(*seen, "shaft_axis_missing"));
 
   reference.femur.shaft_axis.reset();  // the stem's axis, here the film's, stands in
-  const auto without = derive(by_hand::evidence(reference, reference, kElsewhere, motion, place));
+  const by_hand::Pair blind(reference, place, kElsewhere, motion);
+  const auto without = derive(blind.evidence);
   ASSERT_TRUE(without.has_value());
   EXPECT_NEAR(without->subsidence.value.value, 1.989, 5e-4);
   EXPECT_NEAR(without->medial.value.value, -0.209, 5e-4);
@@ -237,14 +236,13 @@ TEST(ShaftAxis, NotTheFilmsAxisCarriesTheNumbers) {
 
 TEST(Alignments, AreHandedOnForOverlays) {
   const Place place;
-  const auto a = by_hand::film(place);
-  auto e = by_hand::evidence(a, a, kElsewhere, kTwoDegrees, place);
-  const auto m = derive(e);
+  const by_hand::Pair pair(by_hand::film(place), place, kElsewhere, kTwoDegrees);
+  const auto m = derive(pair.evidence);
   ASSERT_TRUE(m.has_value());
   const Vec2 p(12.0, 34.0);
   EXPECT_EQ(m->follow_up_from_reference_bone_mm.apply(p), kElsewhere.apply(p));
   EXPECT_EQ(m->follow_up_from_reference_stem_mm.apply(p),
-            by_hand::stem_of(e).moving_from_fixed_mm.apply(p));
+            pair.evidence.stem.alignment.moving_from_fixed_mm.apply(p));
 }
 
 }  // namespace
