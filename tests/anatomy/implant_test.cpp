@@ -1,0 +1,331 @@
+#include "tidemark/anatomy/implant.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <functional>
+#include <ostream>
+#include <string>
+
+#include "anatomy/drawn.h"
+
+namespace tidemark::anatomy {
+namespace {
+
+using drawn::Hip;
+using drawn::kDegree;
+
+ImplantOptions with_head(double diameter_mm) {
+  ImplantOptions options;
+  options.head_diameter = Millimetres{diameter_mm};
+  return options;
+}
+
+/// Direction of a line on the film as seen from the stem's axis, degrees clockwise.
+double turn_against_axis(const Hip& hip, const Vec2& direction) {
+  const Vec2 d = hip.film_from_stem().rotation().transpose() * direction;
+  return angle_between(Vec2::UnitY(), d) / kDegree;
+}
+
+// ---------------------------------------------------------------- drawn films
+
+struct DrawnRow {
+  std::string name;
+  double pitch_mm;
+  double turn_deg;
+  double blur_mm;
+  double noise;
+  std::function<ImplantOptions()> options = [] { return with_head(32.0); };
+  double head_radius_mm = 16.0;
+
+  friend void PrintTo(const DrawnRow& row, std::ostream* os) { *os << row.name; }
+};
+
+class DrawnTable : public testing::TestWithParam<DrawnRow> {
+ protected:
+  static Hip hip() {
+    const DrawnRow& row = GetParam();
+    Hip h;
+    h.pitch_mm = row.pitch_mm;
+    h.turn_deg = row.turn_deg;
+    h.blur_mm = row.blur_mm;
+    h.noise = row.noise;
+    h.head.radius = row.head_radius_mm;
+    return drawn::sized(h, 198.0, 288.0);
+  }
+};
+
+/// Every outline point against the formula the film was drawn from.
+void expect_outline(const Hip& hip, const Implant& found) {
+  const Polyline ring = drawn::stem_outline(hip);
+  double squares = 0.0;
+  double worst = 0.0;
+  for (const Vec2& p : found.outline_px) {
+    const double off = std::abs(drawn::to_stem(hip, ring, hip.mm(p)));
+    squares += off * off;
+    worst = std::max(worst, off);
+  }
+  const auto n = static_cast<double>(found.outline_px.size());
+  EXPECT_GT(n, 400.0);  // 0.5 mm apart, 300 mm round
+  EXPECT_LT(std::sqrt(squares / n), 0.1);
+  EXPECT_LT(worst, 0.8);  // the corners between neck and body are rounded by the tracing
+}
+
+void expect_masks(const Hip& hip, const Implant& found) {
+  const Polyline ring = drawn::stem_outline(hip);
+  int missed = 0;
+  int extra = 0;
+  int not_metal = 0;
+  for (int y = 2; y < found.stem.height - 2; y += 3) {
+    for (int x = 2; x < found.stem.width - 2; x += 3) {
+      const Vec2 p = hip.mm(Vec2(x, y));
+      const double d = drawn::to_stem(hip, ring, p);
+      if (d < -1.0 && found.stem.at(x, y) == 0) ++missed;
+      if (d > 2.0 && found.stem.at(x, y) != 0) ++extra;
+      const bool cup = (p - hip.cup.centre).norm() < hip.cup.radius - 1.0;
+      if ((d < -1.0 || cup) && found.metal.at(x, y) == 0) ++not_metal;
+    }
+  }
+  EXPECT_EQ(missed, 0);
+  EXPECT_EQ(extra, 0);
+  EXPECT_EQ(not_metal, 0);
+}
+
+// The truth is what was drawn. Derived tolerance of the head: an edge of step A = 1.8 and total
+// blur t (drawn 1 px at 0.3 mm, searched with 0.83 px: t = 1.30 px), in grain of n, is located to
+// sd(f'') / f''' per lane of pixels: sd(f'')^2 = n^2 0.2116 / 0.83^5, f''' = A / (2.507 t^3), that
+// is 2.2 n px; 335 lanes share the rim, so each coordinate of the centre has 0.17 n px. Four times
+// that for the roughest row, n = 0.06: 0.04 px. Bilinear sampling adds less than 0.01 px.
+// The other limits are what the finder itself states: twice its standard uncertainty (95 %).
+TEST_P(DrawnTable, IsFoundWhereItWasDrawn) {
+  const Hip h = hip();
+  const auto found = find_implant(drawn::film(h), GetParam().options());
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  const Vec2 head = found->head.circle_px.centre - h.px(h.head.centre);
+  EXPECT_NEAR(head.x(), 0.0, 0.05);
+  EXPECT_NEAR(head.y(), 0.0, 0.05);
+  EXPECT_NEAR(2.0 * found->head.circle_px.radius * h.pitch_mm, 2.0 * h.head.radius, 0.03);
+  EXPECT_EQ(found->head.source, Source::kFound);
+
+  const double axis = turn_against_axis(h, found->axis.line_px.direction);
+  EXPECT_LT(std::abs(axis), 2.0 * found->axis.direction_u.value);
+  EXPECT_LT(found->axis.direction_u.value, 0.03);
+  EXPECT_NEAR(h.mm(found->axis.line_px.point).x(), 0.0, 0.05);
+
+  const Vec2 tip = h.mm(found->tip.px) - h.tip;
+  EXPECT_LT(std::abs(tip.y()), 2.0 * found->tip.u_px * h.pitch_mm);
+  EXPECT_LT(tip.norm(), 0.3);
+  const Vec2 shoulder = h.mm(found->shoulder.px) - h.shoulder;
+  EXPECT_LT(shoulder.norm(), 2.0 * found->shoulder.u_px * h.pitch_mm);
+  EXPECT_LT(found->shoulder.u_px * h.pitch_mm, 0.5);
+  EXPECT_GT(found->confidence, 0.8);
+  EXPECT_TRUE(found->flags.empty());
+
+  ASSERT_TRUE(found->cup.has_value());
+  EXPECT_LT((h.mm(found->cup->circle_px.centre) - h.cup.centre).norm(), 0.15);
+  EXPECT_NEAR(2.0 * found->cup->circle_px.radius * h.pitch_mm, 54.0, 0.15);
+  expect_outline(h, *found);
+  expect_masks(h, *found);
+}
+
+ImplantOptions coarse_hint() {  // the pitch at the detector: 20 % too large at the patient
+  ImplantOptions options = with_head(32.0);
+  options.scale_hint = MillimetresPerPixel{0.36};
+  return options;
+}
+
+INSTANTIATE_TEST_SUITE_P(Films, DrawnTable,
+                         testing::Values(DrawnRow{"Upright", 0.3, 0.0, 0.3, 0.0},
+                                         DrawnRow{"TurnedBy3", 0.3, 3.0, 0.3, 0.0},
+                                         DrawnRow{"TurnedByMinus5", 0.3, -5.0, 0.3, 0.0},
+                                         DrawnRow{"SmallerPixels", 0.2, 0.0, 0.3, 0.0},
+                                         DrawnRow{"Blurred", 0.3, 0.0, 0.6, 0.0},
+                                         DrawnRow{"Grain", 0.3, 0.0, 0.3, 0.03},
+                                         DrawnRow{"CoarseGrainTurned", 0.3, 3.0, 0.3, 0.06},
+                                         DrawnRow{"ScaleHint", 0.3, 0.0, 0.3, 0.03, coarse_hint},
+                                         DrawnRow{"SizeOfHeadUnknown", 0.3, 0.0, 0.3, 0.03,
+                                                  [] { return ImplantOptions{}; }, 14.0}),
+                         [](const auto& row) { return row.param.name; });
+
+// The outline runs from the lateral neck over the shoulder and the tip to the medial neck, and the
+// reference point lies on the axis 10 mm distal to the shoulder's level (definition, implant.h).
+TEST(FindImplant, OutlineAndReferencePointFollowTheirDefinitions) {
+  const Hip hip;
+  const auto found = find_implant(drawn::film(hip), with_head(32.0));
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  const auto nearest = [&](const Vec2& q) {
+    const auto by = [&](const Vec2& a, const Vec2& b) { return (a - q).norm() < (b - q).norm(); };
+    return std::min_element(found->outline_px.begin(), found->outline_px.end(), by) -
+           found->outline_px.begin();
+  };
+  EXPECT_LT(nearest(hip.px(Vec2(-12.0, -10.0))), nearest(hip.px(Vec2(-5.5, 70.0))));
+  EXPECT_LT(nearest(hip.px(Vec2(-5.5, 70.0))), nearest(hip.px(Vec2(0.0, 119.0))));
+  EXPECT_LT(nearest(hip.px(Vec2(0.0, 119.0))), nearest(hip.px(Vec2(5.5, 70.0))));
+  const Vec2 reference = hip.mm(found->reference_px);
+  EXPECT_NEAR(reference.x(), 0.0, 0.1);
+  EXPECT_NEAR(reference.y(), 0.0, 0.5);
+  EXPECT_NEAR(signed_distance(found->axis.line_px, found->reference_px), 0.0, 1e-9);
+  // The 10 mm are counted in the scale of the first look at the head, good to 1 or 2 %.
+  EXPECT_NEAR(along(found->axis.line_px, found->reference_px) -
+                  along(found->axis.line_px, found->shoulder.px),
+              10.0 / hip.pitch_mm, 0.02 * 10.0 / hip.pitch_mm);
+}
+
+// ---------------------------------------------------------------- which hip
+
+film::FilmImage mirrored(const film::FilmImage& film) {
+  return film::as_right_hip(film, Side::kLeft);
+}
+
+TEST(FindImplant, OfTwoHipsTakesTheOneWhoseHeadLiesMedially) {
+  Hip right = drawn::sized({}, 190.0, 280.0);
+  right.noise = 0.02;
+  right.place_mm = Vec2(85.0, 95.0);
+  Hip other = right;
+  other.seed = 2;
+  const film::FilmImage a = drawn::film(right);
+  const film::FilmImage b = mirrored(drawn::film(other));
+  film::FilmImage both = a;
+  both.pixels = Raster(2 * right.columns, right.rows);
+  for (int y = 0; y < right.rows; ++y) {
+    for (int x = 0; x < right.columns; ++x) {
+      both.pixels.at(x, y) = a.pixels.at(x, y);
+      both.pixels.at(x + right.columns, y) = b.pixels.at(x, y);
+    }
+  }
+  const auto found = find_implant(both, with_head(32.0));
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  EXPECT_LT((found->head.circle_px.centre - right.px(right.head.centre)).norm(), 0.5);
+  // Told the other side, the same film gives the other hip.
+  const auto again = find_implant(mirrored(both), with_head(32.0));
+  ASSERT_TRUE(again.has_value()) << again.error().sentence();
+  EXPECT_LT((again->head.circle_px.centre - right.px(right.head.centre)).norm(), 0.5);
+}
+
+// ---------------------------------------------------------------- refusals
+
+struct RefusalRow {
+  std::string name;
+  std::function<film::FilmImage()> film;
+  ErrorKind kind;
+  std::string says;
+
+  friend void PrintTo(const RefusalRow& row, std::ostream* os) { *os << row.name; }
+};
+
+film::FilmImage flat(int columns, int rows, double noise) {
+  film::FilmImage out;
+  out.facts.file = "drawn.png";
+  out.pixels = Raster(columns, rows);
+  Random random(5);
+  for (float& v : out.pixels.values) v = static_cast<float>(1.0 + random.normal(0.0, noise));
+  return out;
+}
+
+film::FilmImage altered(const std::function<void(Hip&)>& change) {
+  Hip hip;
+  hip.noise = 0.02;
+  change(hip);
+  return drawn::film(hip);
+}
+
+class RefusalTable : public testing::TestWithParam<RefusalRow> {};
+
+TEST_P(RefusalTable, SaysWhyAndWhatToDo) {
+  const RefusalRow& row = GetParam();
+  const auto found = find_implant(row.film(), with_head(32.0));
+  ASSERT_FALSE(found.has_value()) << "head at " << found->head.circle_px.centre.transpose();
+  EXPECT_EQ(found.error().kind, row.kind);
+  EXPECT_EQ(found.error().subject, "drawn.png");
+  EXPECT_THAT(found.error().wrong, testing::HasSubstr(row.says));
+  EXPECT_FALSE(found.error().remedy.empty());
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Films, RefusalTable,
+    testing::Values(
+        RefusalRow{"TooSmall", [] { return flat(90, 400, 0.1); }, ErrorKind::kBadInput,
+                   "too small"},
+        RefusalRow{"Blank", [] { return flat(660, 960, 0.0); }, ErrorKind::kCannotTell, "no"},
+        RefusalRow{"NothingButGrain", [] { return flat(660, 960, 0.2); }, ErrorKind::kCannotTell,
+                   ""},
+        RefusalRow{"BoneWithoutMetal", [] { return altered([](Hip& h) { h.metal = 0.0; }); },
+                   ErrorKind::kCannotTell, ""},
+        RefusalRow{"StemCutByTheLowerBorder",
+                   [] { return altered([](Hip& h) { h.rows = static_cast<int>(180.0 / 0.3); }); },
+                   ErrorKind::kCannotTell, "outside of the film"},
+        RefusalRow{"TurnedOver", [] { return film::inverted(altered([](Hip&) {})); },
+                   ErrorKind::kCannotTell, ""}),
+    [](const auto& row) { return row.param.name; });
+
+// Not held today: with the film's border 1 to 6 mm lateral of the axis a stem is reported whose tip
+// lies 85 mm from the true one (10 mm lateral: refused, as it should).
+TEST(FindImplant, DISABLED_RefusesAStemCutLengthwise) {
+  for (const double border : {1.0, 3.0, 6.0, 10.0}) {
+    const auto found =
+        find_implant(altered([&](Hip& h) { h.place_mm = Vec2(border, 95.0); }), with_head(32.0));
+    EXPECT_FALSE(found.has_value()) << border;
+  }
+}
+
+// Not held today: seen as its mirror image (wrong side in the sheet), a circle below the head is
+// taken for one with a stem lateral of it.
+TEST(FindImplant, DISABLED_RefusesAHipOfTheOtherSide) {
+  EXPECT_FALSE(find_implant(mirrored(altered([](Hip&) {})), with_head(32.0)).has_value());
+}
+
+// ---------------------------------------------------------------- marked by hand
+
+TEST(GivenLandmarks, ReplaceWhatWasFound) {
+  Hip hip;
+  hip.noise = 0.02;
+  const film::FilmImage film = drawn::film(hip);
+  ImplantOptions options = with_head(32.0);
+  options.given.stem_tip_px = hip.px(Vec2(0.5, 118.0));
+  options.given.stem_shoulder_px = hip.px(Vec2(-11.0, -9.0));
+  options.given.stem_axis_px = Line2{hip.px(Vec2(0.0, 60.0)), Vec2(0.01, -1.0).normalized()};
+  const auto found = find_implant(film, options);
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  EXPECT_EQ(found->tip.px, *options.given.stem_tip_px);
+  EXPECT_EQ(found->tip.source, Source::kGiven);
+  EXPECT_EQ(found->shoulder.px, *options.given.stem_shoulder_px);
+  EXPECT_EQ(found->shoulder.source, Source::kGiven);
+  EXPECT_EQ(found->axis.source, Source::kGiven);
+  EXPECT_GT(found->axis.line_px.direction.y(), 0.0);  // turned so that it points distally
+  EXPECT_GT(found->tip.u_px, 0.0);
+  EXPECT_GT(found->axis.direction_u.value, 0.0);
+  // The reference point is that of the given shoulder on the given axis.
+  EXPECT_NEAR(signed_distance(*options.given.stem_axis_px, found->reference_px), 0.0, 1e-9);
+  EXPECT_NEAR(hip.mm(found->reference_px).y(), 1.0, 0.15);
+  EXPECT_EQ(found->head.source, Source::kFound);  // nobody touched the head
+}
+
+TEST(GivenLandmarks, HeadIsUsedAsItWasMarked) {
+  Hip hip;
+  hip.noise = 0.02;
+  ImplantOptions options = with_head(32.0);
+  options.given.head_centre_px = hip.px(hip.head.centre) + Vec2(1.0, -0.7);
+  options.given.head_diameter_px = 2.0 * 16.2 / hip.pitch_mm;
+  const auto found = find_implant(drawn::film(hip), options);
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  EXPECT_EQ(found->head.circle_px.centre, *options.given.head_centre_px);
+  EXPECT_NEAR(2.0 * found->head.circle_px.radius, *options.given.head_diameter_px, 1e-9);
+  EXPECT_EQ(found->head.source, Source::kGiven);
+  // The stem is found on the film all the same.
+  EXPECT_LT((hip.mm(found->tip.px) - hip.tip).norm(), 0.3);
+}
+
+// A head marked by hand has the uncertainty of a click. Not held today: it keeps that of the rim
+// that was fitted elsewhere, 0.0001 mm.
+TEST(GivenLandmarks, DISABLED_HeadCarriesTheUncertaintyOfAClick) {
+  Hip hip;
+  ImplantOptions options = with_head(32.0);
+  options.given.head_centre_px = hip.px(hip.head.centre) + Vec2(1.0, -0.7);
+  const auto found = find_implant(drawn::film(hip), options);
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  EXPECT_GT(found->head.centre_u_px * hip.pitch_mm, 0.1);
+}
+
+}  // namespace
+}  // namespace tidemark::anatomy
