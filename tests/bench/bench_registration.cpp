@@ -6,6 +6,7 @@
 // With EXPORT_DIR, pixels and masks of each pair go there as .mhd, for programs from outside.
 
 #include <cstdlib>
+#include <exception>
 #include <filesystem>
 #include <fstream>
 #include <iostream>
@@ -28,13 +29,13 @@ namespace {
 using nlohmann::json;
 
 /// Where the stem is sought about its place as found: it is known to a little.
-const alignment::AlignOptions kNear = [] {
+alignment::AlignOptions near_options() {
   alignment::AlignOptions options;
   options.search_along_mm = 3.0;
   options.search_across_mm = 2.0;
   options.search_angle_deg = 1.0;
   return options;
-}();
+}
 
 /// A pair in the reduced frames in which bone is aligned.
 struct Pair {
@@ -133,7 +134,7 @@ Rigid2 stem_motion(const followup::HipFilm& reference, const followup::HipFilm& 
                                  pair.reduced_b);
   }
   const auto stem = alignment::align(*reference.stem_ready, pair.regions.stem,
-                                     *follow_up.stem_ready, start, kNear);
+                                     *follow_up.stem_ready, start, near_options());
   return stem ? stem->moving_from_fixed_mm : start;
 }
 
@@ -223,5 +224,10 @@ int main(int count, char** words) {
     std::cerr << "usage: bench_registration FOLDER HEAD_DIAMETER_MM [EXPORT_DIR]\n";
     return 2;
   }
-  return tidemark::bench::run(words[1], std::atof(words[2]), count == 4 ? words[3] : "");
+  try {
+    return tidemark::bench::run(words[1], std::atof(words[2]), count == 4 ? words[3] : "");
+  } catch (const std::exception& fault) {
+    std::cerr << "bench_registration: " << fault.what() << "\n";
+    return 2;
+  }
 }

@@ -2,8 +2,8 @@
 //
 // usage: bench_steps FOLDER HEAD_DIAMETER_MM [RUNS]
 
-#include <charconv>
 #include <cstdlib>
+#include <exception>
 #include <functional>
 #include <iostream>
 #include <map>
@@ -117,5 +117,11 @@ int main(int count, char** words) {
     std::cerr << "usage: bench_steps FOLDER HEAD_DIAMETER_MM [RUNS]\n";
     return 2;
   }
-  return tidemark::bench::run(words[1], std::atof(words[2]), count == 4 ? std::atoi(words[3]) : 5);
+  try {
+    return tidemark::bench::run(words[1], std::atof(words[2]),
+                                count == 4 ? std::atoi(words[3]) : 5);
+  } catch (const std::exception& fault) {
+    std::cerr << "bench_steps: " << fault.what() << "\n";
+    return 2;
+  }
 }
