@@ -58,12 +58,15 @@ cv::Mat1f without_background(const StemFrame& f) {
   cv::bitwise_and(free, f.seen, free);
   free.convertTo(weight, CV_32F, 1.0 / 255.0);
   const auto masked = value_of<cv::Mat1f>(f.image.mul(weight));
+  const auto blurred = [&](const cv::Mat1f& image, double sigma) {
+    if (sigma > 6.0) return wide_blur(image, sigma, cv::BORDER_REPLICATE);
+    cv::Mat1f out;
+    cv::GaussianBlur(image, out, {}, sigma, 0.0, cv::BORDER_REPLICATE);
+    return out;
+  };
   const auto smooth = [&](double sigma_mm) {
-    cv::Mat1f sum;
-    cv::Mat1f total;
-    cv::GaussianBlur(masked, sum, {}, sigma_mm / f.mm, 0.0, cv::BORDER_REPLICATE);
-    cv::GaussianBlur(weight, total, {}, sigma_mm / f.mm, 0.0, cv::BORDER_REPLICATE);
-    return value_of<cv::Mat1f>(sum / (total + 1e-4F));
+    return value_of<cv::Mat1f>(blurred(masked, sigma_mm / f.mm) /
+                               (blurred(weight, sigma_mm / f.mm) + 1e-4F));
   };
   return value_of<cv::Mat1f>(smooth(0.8) - smooth(6.0));
 }

@@ -49,6 +49,15 @@ Scaled scaled(const cv::Mat1f& film, double factor, double sigma) {
   return out;
 }
 
+cv::Mat1f wide_blur(const cv::Mat1f& image, double sigma, int border) {
+  // Three boxes of odd width w have the variance 3 (w^2 - 1) / 12 of the Gaussian they stand for.
+  const int w =
+      2 * static_cast<int>(std::lround(0.5 * (std::sqrt(4.0 * sigma * sigma + 1.0) - 1.0))) + 1;
+  cv::Mat1f out = image.clone();
+  for (int pass = 0; pass < 3; ++pass) cv::blur(out, out, {w, w}, {-1, -1}, border);
+  return out;
+}
+
 Gradient gradient(const cv::Mat1f& image) {
   Gradient g;
   const cv::Mat1f along = (cv::Mat1f(1, 3) << -0.5F, 0.0F, 0.5F);

@@ -39,6 +39,10 @@ struct Scaled {
 /// @param sigma  smoothing in pixels of the result; 0 for none
 [[nodiscard]] Scaled scaled(const cv::Mat1f& film, double factor, double sigma);
 
+/// Gaussian smoothing with a large sigma (pixels) by three box filters: the same to about 3 % of
+/// the peak, at a cost that does not grow with sigma.
+[[nodiscard]] cv::Mat1f wide_blur(const cv::Mat1f& image, double sigma, int border);
+
 /// First derivatives (central differences) of an image.
 struct Gradient {
   cv::Mat1f x;

@@ -46,14 +46,10 @@ cv::Mat1f spread_mean(const cv::Mat1f& image, const cv::Mat1b& mask, double sigm
   const auto sum = value_of<cv::Mat1f>(image.mul(weight));
   // A wide and a narrow mean together: near the samples the narrow one rules, far away the wide
   // one still has something to say.
-  cv::Mat1f total_sum;
-  cv::Mat1f total_weight;
-  cv::GaussianBlur(sum, total_sum, {}, sigma, sigma, cv::BORDER_CONSTANT);
-  cv::GaussianBlur(weight, total_weight, {}, sigma, sigma, cv::BORDER_CONSTANT);
-  cv::Mat1f wide_sum;
-  cv::Mat1f wide_weight;
-  cv::GaussianBlur(sum, wide_sum, {}, 4.0 * sigma, 4.0 * sigma, cv::BORDER_CONSTANT);
-  cv::GaussianBlur(weight, wide_weight, {}, 4.0 * sigma, 4.0 * sigma, cv::BORDER_CONSTANT);
+  const cv::Mat1f total_sum = wide_blur(sum, sigma, cv::BORDER_CONSTANT);
+  const cv::Mat1f total_weight = wide_blur(weight, sigma, cv::BORDER_CONSTANT);
+  const cv::Mat1f wide_sum = wide_blur(sum, 4.0 * sigma, cv::BORDER_CONSTANT);
+  const cv::Mat1f wide_weight = wide_blur(weight, 4.0 * sigma, cv::BORDER_CONSTANT);
   return value_of<cv::Mat1f>((total_sum + 0.02F * wide_sum) /
                              (total_weight + 0.02F * wide_weight + 1e-9F));
 }

@@ -72,13 +72,12 @@ double usual_slope(const cv::Mat1f& image, const cv::Mat1f& slope) {
 /// multiple than beside the thigh, and its edges steeper, though it is the same metal.
 cv::Mat1f levelled(const cv::Mat1f& image) {
   constexpr double kReach = 20.0;  // mm (pixels here)
-  cv::Mat1f mean;
-  cv::Mat1f square;
-  cv::GaussianBlur(image, mean, {}, kReach, 0.0, cv::BORDER_REPLICATE);
+  const cv::Mat1f mean = wide_blur(image, kReach, cv::BORDER_REPLICATE);
   const auto centred = value_of<cv::Mat1f>(image - mean);
-  cv::GaussianBlur(centred.mul(centred), square, {}, kReach, 0.0, cv::BORDER_REPLICATE);
+  const cv::Mat1f square =
+      wide_blur(value_of<cv::Mat1f>(centred.mul(centred)), kReach, cv::BORDER_REPLICATE);
   cv::Mat1f sd;
-  cv::sqrt(square, sd);
+  cv::sqrt(cv::max(square, 0.0F), sd);
   const float floor = std::max(1e-9F, 0.4F * quantile(sd, 0.6));
   return value_of<cv::Mat1f>(centred / cv::max(sd, floor));
 }
