@@ -381,9 +381,8 @@ TEST(MonteCarlo, StatedUncertaintyIsTheScatterOfTheAnswer) {
   EXPECT_NEAR(tilt->u / exact.tilt_change.u.value, 1.0, tolerance);
 }
 
-// Not held today: the stem alignment's angle acts on the reference point, 45 mm from the region's
-// centre, and is not in the budget of `medial` (the bone's is).
-TEST(MonteCarlo, DISABLED_StatedUncertaintyAcrossIsTheScatterOfTheAnswer) {
+// Guards the lever of the stem alignment's angle on the reference point, once left out of `medial`.
+TEST(MonteCarlo, StatedUncertaintyAcrossIsTheScatterOfTheAnswer) {
   const World w;
   Random unused(1);
   const Migration exact = answer(w, unused, Errors::kNone);
@@ -524,9 +523,7 @@ TEST(FlexionChange, CorrectsTheVotes) {
 
 // ---------------------------------------------------------------- evidence that is none
 
-// Not held today: derive() never refuses; a covariance or an angle that is no number becomes a
-// result that is none.
-TEST(Derive, DISABLED_RefusesEvidenceThatIsNoNumber) {
+TEST(Derive, RefusesEvidenceThatIsNoNumber) {
   const double nan = std::numeric_limits<double>::quiet_NaN();
   {
     Pair p;

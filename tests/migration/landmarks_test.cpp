@@ -200,9 +200,8 @@ TEST(Disagreement, IsFlaggedBeyondTwiceTheJointUncertainty) {
   EXPECT_TRUE(flagged(*contradiction(-2.05 * joint, 0.0), "landmarks_disagree"));
 }
 
-// Not held today: the axes are compared with a mean that holds them, whose u was widened by their
-// very disagreement, so the flag cannot rise.
-TEST(Disagreement, DISABLED_OfTheAxesIsFlaggedApart) {
+// Guards the comparison of axes with alignments, not with a mean that holds both.
+TEST(Disagreement, OfTheAxesIsFlaggedApart) {
   EXPECT_FALSE(flagged(*contradiction(0.0, 0.3), "axes_disagree"));
   // 3 degrees between axes known to 0.15 degrees and alignments that turn by 0.3 at most: no number
   // of standard uncertainties that could be meant covers that.

@@ -37,7 +37,8 @@ VoteTable vote_table(const PairEvidence& e, const AnatomicalFrame& frame, double
   std::vector<const alignment::FeatureVote*> useful;
   for (const auto& v : e.votes) {
     // A cortex seen along its length says nothing along the shaft.
-    if (frame.distal.dot(v.covariance * frame.distal) < 1.0) useful.push_back(&v);
+    if (v.offset_mm.allFinite() && frame.distal.dot(v.covariance * frame.distal) < 1.0)
+      useful.push_back(&v);
   }
   const auto n = static_cast<Eigen::Index>(useful.size());
   for (auto* column : {&t.y, &t.variance, &t.depth, &t.depth_sd, &t.across, &t.level})
@@ -123,6 +124,7 @@ double lean_u(const PoseModel& pose) {
 struct Tilt {
   double value = 0.0;  ///< degrees, varus +
   double u = 0.0;
+  double apart = 0.0;  ///< alignments against axes, in joint standard uncertainties
 };
 
 /// The tilt change by the two alignments and by the two axes of both films, weighted by what each
@@ -136,7 +138,7 @@ Tilt tilt_change(const PairEvidence& e, double by_alignment_deg,
                       std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures});
   const double lean = lean_u(e.pose);
   const bool both = e.reference.femur.shaft_axis && e.follow_up.femur.shaft_axis;
-  if (!both || !by_axes) return {by_alignment_deg, sum_of_squares({u_alignment, lean})};
+  if (!both || !by_axes) return {by_alignment_deg, sum_of_squares({u_alignment, lean}), 0.0};
   const double u_axes =
       std::sqrt(std::max(1e-6, std::pow(by_axes->tilt_change.u.value, 2) - lean * lean));
   const double a = 1.0 / (u_alignment * u_alignment);
@@ -144,8 +146,13 @@ Tilt tilt_change(const PairEvidence& e, double by_alignment_deg,
   const double mean = (a * by_alignment_deg + b * by_axes->tilt_change.value.value) / (a + b);
   // Two opinions that contradict each other make the mean less certain than either claims.
   const double apart = std::abs(by_alignment_deg - by_axes->tilt_change.value.value);
-  const double inflate = std::max(1.0, apart / std::hypot(u_alignment, u_axes));
-  return {mean, sum_of_squares({inflate / std::sqrt(a + b), lean})};
+  const double ratio = apart / std::hypot(u_alignment, u_axes);
+  return {mean, sum_of_squares({std::max(1.0, ratio) / std::sqrt(a + b), lean}), ratio};
+}
+
+bool is_finite(const alignment::Alignment& a) {
+  return std::isfinite(a.moving_from_fixed_mm.angle_rad) &&
+         a.moving_from_fixed_mm.translation.allFinite() && a.covariance.allFinite();
 }
 
 /// Why the alignment of the bone cannot be believed, if it cannot: it must carry the shaft of one
@@ -167,7 +174,7 @@ std::optional<std::string> slid(const PairEvidence& e) {
   return std::nullopt;
 }
 
-void judge(const PairEvidence& e, Migration& m) {
+void judge(const PairEvidence& e, double apart_in_tilt, Migration& m) {
   if (!e.reference.femur.shaft_axis) {
     m.flags.push_back(
         {"shaft_axis_missing",
@@ -186,8 +193,7 @@ void judge(const PairEvidence& e, Migration& m) {
          "The trochanters alone give another subsidence than the alignment of the bone; "
          "look at both films before you rely on either."});
   }
-  const double u_tilt = std::hypot(other.tilt_change.u.value, m.tilt_change.u.value);
-  if (std::abs(other.tilt_change.value.value - m.tilt_change.value.value) > 2.5 * u_tilt) {
+  if (apart_in_tilt > 2.5) {
     m.flags.push_back(
         {"axes_disagree",
          "The axes of stem and shaft give another tilt change than the alignment of the bone."});
@@ -235,6 +241,10 @@ FlexionChange flexion_change(const PoseModel& pose,
 }
 
 Expected<Migration> derive(const PairEvidence& e) {
+  if (!is_finite(e.bone) || !is_finite(e.stem.alignment)) {
+    return fail(ErrorKind::kCannotTell, "comparison", "an alignment of the two films is no number",
+                "check both films");
+  }
   if (const auto why = slid(e)) {
     return fail(ErrorKind::kCannotTell, "comparison", *why,
                 "check that both films show the same hip, or mark the shaft axis by hand");
@@ -280,10 +290,13 @@ Expected<Migration> derive(const PairEvidence& e) {
   };
   // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
   const double u_pose_across = e.pose.rotation.value * kDegree * 4.0;
-  const double lever = frame.of(e.bone.centre_mm).y();
+  // An alignment's angle acts on the reference point by the distance from the region's centre.
+  const auto swing = [&](const alignment::Alignment& a) {
+    return frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
+  };
   m.medial = mm(displaced(frame.origin).dot(frame.medial),
                 sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),
-                                u_pose_across, lever * std::sqrt(e.bone.covariance(2, 2))}));
+                                u_pose_across, swing(e.bone), swing(e.stem.alignment)}));
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
   for (Eigen::Index i = 0; i < table.y.size(); ++i) {
     const auto row = static_cast<std::size_t>(i);
@@ -294,7 +307,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   }
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
-  judge(e, m);
+  judge(e, tilt.apart, m);
   return m;
 }
 
