@@ -316,9 +316,9 @@ TEST(GivenLandmarks, HeadIsUsedAsItWasMarked) {
   EXPECT_LT((hip.mm(found->tip.px) - hip.tip).norm(), 0.3);
 }
 
-// A head marked by hand has the uncertainty of a click. Not held today: it keeps that of the rim
-// that was fitted elsewhere, 0.0001 mm.
-TEST(GivenLandmarks, DISABLED_HeadCarriesTheUncertaintyOfAClick) {
+// Guards the uncertainty of a head marked by hand: that of a click, not of the rim fitted
+// elsewhere.
+TEST(GivenLandmarks, HeadCarriesTheUncertaintyOfAClick) {
   Hip hip;
   ImplantOptions options = with_head(32.0);
   options.given.head_centre_px = hip.px(hip.head.centre) + Vec2(1.0, -0.7);

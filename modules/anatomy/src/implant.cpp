@@ -59,15 +59,17 @@ Mask to_film_mask(const cv::Mat1b& mask, const Scaled& scale, const cv::Size& si
 }
 
 void apply_given(const GivenLandmarks& given, double mm_per_px, Implant& implant) {
+  const double by_hand = 0.3 / mm_per_px;  // a careful click; house choice
   if (given.head_centre_px) {
     implant.head.circle_px.centre = *given.head_centre_px;
+    implant.head.centre_u_px = by_hand;
     implant.head.source = Source::kGiven;
   }
   if (given.head_diameter_px) {
     implant.head.circle_px.radius = 0.5 * *given.head_diameter_px;
+    implant.head.diameter_u_px = std::numbers::sqrt2 * by_hand;  // two clicks
     implant.head.source = Source::kGiven;
   }
-  const double by_hand = 0.3 / mm_per_px;  // a careful click; house choice
   if (given.stem_tip_px) implant.tip = {*given.stem_tip_px, by_hand, Source::kGiven};
   if (given.stem_shoulder_px) implant.shoulder = {*given.stem_shoulder_px, by_hand, Source::kGiven};
   if (given.stem_axis_px) {
