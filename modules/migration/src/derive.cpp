@@ -204,6 +204,23 @@ Measured<Millimetres> mm(double value, double u) {
   return measured(Millimetres{value}, Millimetres{u});
 }
 
+/// The medial shift of the reference point with its uncertainty.
+Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame& frame,
+                                   double shift_mm) {
+  const auto across = [&](const Eigen::Matrix3d& covariance) {
+    return std::sqrt(frame.medial.dot(covariance.topLeftCorner<2, 2>() * frame.medial));
+  };
+  // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
+  const double u_pose_across = e.pose.rotation.value * kDegree * 4.0;
+  // An alignment's angle acts on the reference point by the distance from the region's centre.
+  const auto swing = [&](const alignment::Alignment& a) {
+    return frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
+  };
+  return mm(shift_mm,
+            sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),
+                            u_pose_across, swing(e.bone), swing(e.stem.alignment)}));
+}
+
 }  // namespace
 
 Depth depth_of(const std::string& feature) {
@@ -285,18 +302,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
   m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
   m.subsidence_at_tip = at(e.reference.implant.tip.px);
-  const auto across = [&](const Eigen::Matrix3d& covariance) {
-    return std::sqrt(frame.medial.dot(covariance.topLeftCorner<2, 2>() * frame.medial));
-  };
-  // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
-  const double u_pose_across = e.pose.rotation.value * kDegree * 4.0;
-  // An alignment's angle acts on the reference point by the distance from the region's centre.
-  const auto swing = [&](const alignment::Alignment& a) {
-    return frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
-  };
-  m.medial = mm(displaced(frame.origin).dot(frame.medial),
-                sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),
-                                u_pose_across, swing(e.bone), swing(e.stem.alignment)}));
+  m.medial = medial_shift(e, frame, displaced(frame.origin).dot(frame.medial));
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
   for (Eigen::Index i = 0; i < table.y.size(); ++i) {
     const auto row = static_cast<std::size_t>(i);
