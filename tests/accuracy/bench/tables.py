@@ -53,7 +53,7 @@ def film_table(summary):
 
 
 def verdict_table(rows):
-    return "\n".join(f"{'pass' if r['met'] else 'FAIL'}  {r['what']}: {cell(r['value'])}"
+    return "\n".join(f"{'pass' if r['met'] else 'FAIL'}  {r['what']}: {cell(r['value'], 4)}"
                      f"{r.get('note', '')} {r['unit']} (wanted {r['sense']} {r['limit']:g})"
                      for r in rows)
 
