@@ -46,18 +46,8 @@ inline constexpr const char* kShaft = "shaft";
 /// stem's reference point and axis on both films.
 [[nodiscard]] Rigid2 rough_alignment(const MeasuredFilm& reference, const MeasuredFilm& follow_up);
 
-/// The stem's motion from what was found on each film by itself (axis and shoulder): the way out when
-/// the two stems' edges do not match in one clear position.
-[[nodiscard]] alignment::Alignment stem_by_shape(const MeasuredFilm& reference,
-                                                 const MeasuredFilm& follow_up);
-
-/// Where to start the alignment of the bone: along the shaft with the stem, across it and in angle
-/// with the shaft's axes where both films show them.
-[[nodiscard]] Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
-                                const Rigid2& stem);
-
-/// The stem's motion from what was found on each film by itself (axis and shoulder): the way out when
-/// the two stems' edges do not match in one clear position.
+/// The stem's motion from what was found on each film by itself (axis and shoulder): the way out
+/// when the two stems' edges do not match in one clear position.
 [[nodiscard]] alignment::Alignment stem_by_shape(const MeasuredFilm& reference,
                                                  const MeasuredFilm& follow_up);
 
