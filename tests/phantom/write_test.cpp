@@ -1,6 +1,7 @@
 #include "tidemark/phantom/write.h"
 
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <array>
 #include <cstdio>
@@ -32,7 +33,8 @@ std::string output_of(const std::string& command) {
 fs::path write_small(const std::string& name, unsigned threads, std::uint64_t seed = 21) {
   CaseOptions options;
   options.pixel_pitch.value = 0.7;
-  const fs::path folder = fs::path(testing::TempDir()) / name;
+  // CTest runs every test in a process of its own, several at once.
+  const fs::path folder = fs::path(testing::TempDir()) / (name + "_" + std::to_string(getpid()));
   fs::remove_all(folder);
   const auto written = write_case(folder, random_case(seed, 7, options), threads);
   EXPECT_TRUE(written.has_value()) << written.error().sentence();

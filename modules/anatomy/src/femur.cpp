@@ -174,6 +174,7 @@ std::optional<Shaft> fit_shaft(const StemFrame& f, const EdgePath& lateral, cons
     }
     line = normal.ldlt().solve(right);
     std::vector<double> off;
+    off.reserve(mid.size());
     for (const Vec2& m : mid) off.push_back(std::abs(m.y() - line(0) - line(1) * m.x()));
     window = std::max(0.6, 4.685 * 1.4826 * median(off));
   }

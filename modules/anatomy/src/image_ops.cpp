@@ -100,7 +100,8 @@ std::vector<float> profile(const cv::Mat1f& image, const Vec2& centre, const Vec
   const Vec2 across(-direction.y(), direction.x());
   std::vector<float> values(static_cast<std::size_t>(n), 0.0F);
   for (int lane = 0; lane < lanes; ++lane) {
-    const Vec2 start = centre + (lane - 0.5 * (lanes - 1)) * across - (n / 2) * step * direction;
+    const int middle = n / 2;
+    const Vec2 start = centre + (lane - 0.5 * (lanes - 1)) * across - middle * step * direction;
     for (int i = 0; i < n; ++i) {
       values[static_cast<std::size_t>(i)] += sample(image, start + i * step * direction);
     }

@@ -48,7 +48,7 @@ class Tracer {
   std::vector<RowEvidence> evidence_;
   double contrast_ = 1.0;
   std::vector<std::vector<float>> score_;
-  std::vector<std::vector<std::int8_t>> from_;
+  std::vector<std::vector<std::int16_t>> from_;
 };
 
 /// Slope that the better part of metal's edges exceeds. Only the brighter half of the region
@@ -108,7 +108,7 @@ void Tracer::collect(const cv::Mat1f& image) {
 float Tracer::edge_pair(int row, int left, int width) const {
   const RowEvidence& e = evidence_[static_cast<std::size_t>(row)];
   return std::min(e.rise[static_cast<std::size_t>(left)],
-                  -e.rise[static_cast<std::size_t>(left + width)]);
+                  -e.rise[static_cast<std::size_t>(left) + static_cast<std::size_t>(width)]);
 }
 
 /// Both edges, the weaker one counting more, and a body brighter than what lies beside it.
@@ -145,13 +145,13 @@ void Tracer::fill() {
   score_.assign(static_cast<std::size_t>(rows_),
                 std::vector<float>(static_cast<std::size_t>(states), never));
   from_.assign(static_cast<std::size_t>(rows_),
-               std::vector<std::int8_t>(static_cast<std::size_t>(states), -1));
+               std::vector<std::int16_t>(static_cast<std::size_t>(states), -1));
   for (int r = 0; r < rows_; ++r) {
     auto& now = score_[static_cast<std::size_t>(r)];
     for (int left = 0; left + s_.width_min < columns_; ++left) {
       for (int width = s_.width_min; width <= s_.width_max && left + width < columns_; ++width) {
         float best = r == 0 ? 0.0F : never;
-        std::int8_t from = -1;
+        std::int16_t from = -1;
         for (int k = 0; r > 0 && k < 9; ++k) {
           const int dl = k / 3 - 1;
           const int dr = k % 3 - 1;  // shift of the right flank
@@ -166,7 +166,7 @@ void Tracer::fill() {
               bend;
           if (candidate > best) {
             best = candidate;
-            from = static_cast<std::int8_t>(k);
+            from = static_cast<std::int16_t>(k);
           }
         }
         const auto at = static_cast<std::size_t>(state_of(left, width));
@@ -215,7 +215,8 @@ int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
     std::nth_element(before.begin(),
                      before.begin() + static_cast<std::ptrdiff_t>(before.size() / 2), before.end());
     double ahead = 0.0;
-    for (int k = 0; k < kAhead; ++k) ahead += step[static_cast<std::size_t>(r + k)] / kAhead;
+    for (int k = 0; k < kAhead; ++k)
+      ahead += step[static_cast<std::size_t>(r) + static_cast<std::size_t>(k)] / kAhead;
     if (ahead < 0.45 * before[before.size() / 2]) return r;
     // Widening by 4 mm within a centimetre is no stem: the path has left it for the cortices.
     const auto width = [&](int row) { return path[static_cast<std::size_t>(row)].second; };
@@ -236,7 +237,7 @@ int where_it_stops_paying(const std::vector<float>& net) {
     if (best < 0 || value > net[static_cast<std::size_t>(best)]) best = r;
     const float usual = value / static_cast<float>(r + 1);
     if (r + kAhead < n && usual > 0.0F &&
-        net[static_cast<std::size_t>(r + kAhead)] - value < 0.3F * usual * kAhead) {
+        net[static_cast<std::size_t>(r) + kAhead] - value < 0.3F * usual * kAhead) {
       return best;
     }
   }

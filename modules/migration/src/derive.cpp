@@ -200,6 +200,10 @@ void judge(const PairEvidence& e, double apart_in_tilt, Migration& m) {
   }
 }
 
+bool has_flag(const Migration& m, const std::string& id) {
+  return std::any_of(m.flags.begin(), m.flags.end(), [&](const Flag& f) { return f.id == id; });
+}
+
 Measured<Millimetres> mm(double value, double u) {
   return measured(Millimetres{value}, Millimetres{u});
 }
@@ -224,7 +228,7 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame&
 }  // namespace
 
 Depth depth_of(const std::string& feature) {
-  if (feature == kGreaterTrochanter) return {3.0, 6.0};
+  if (feature == kGreaterTrochanter) return {4.0, 6.0};
   if (feature == kLesserTrochanter) return {13.0, 6.0};
   if (feature == kCalcar) return {1.0, 6.0};
   if (feature == kMetaphysis) return {1.0, 5.0};
@@ -314,6 +318,16 @@ Expected<Migration> derive(const PairEvidence& e) {
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
   judge(e, tilt.apart, m);
+  // The trochanters may err by a few millimetres themselves; a bone that slid errs by more.
+  constexpr double kSlid = 5.0;  // mm, house choice
+  const bool contradicted = m.by_landmarks && std::abs(m.by_landmarks->subsidence.value.value -
+                                                       m.subsidence.value.value) > kSlid;
+  if (contradicted && has_flag(m, "bone_alignment_ambiguous")) {
+    return fail(
+        ErrorKind::kCannotTell, "comparison",
+        "the bone matches in more than one position and the trochanters contradict the best",
+        "mark both trochanters by hand, or use films in a more alike pose");
+  }
   return m;
 }
 
