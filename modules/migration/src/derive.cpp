@@ -204,6 +204,14 @@ bool has_flag(const Migration& m, const std::string& id) {
   return std::any_of(m.flags.begin(), m.flags.end(), [&](const Flag& f) { return f.id == id; });
 }
 
+/// Did the bone slide into another position? The trochanters may err by a few millimetres
+/// themselves; a bone that slid errs by more.
+bool contradicted(const Migration& m) {
+  constexpr double kSlid = 5.0;  // mm, house choice
+  if (!m.by_landmarks || !has_flag(m, "bone_alignment_ambiguous")) return false;
+  return std::abs(m.by_landmarks->subsidence.value.value - m.subsidence.value.value) > kSlid;
+}
+
 Measured<Millimetres> mm(double value, double u) {
   return measured(Millimetres{value}, Millimetres{u});
 }
@@ -318,11 +326,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
   judge(e, tilt.apart, m);
-  // The trochanters may err by a few millimetres themselves; a bone that slid errs by more.
-  constexpr double kSlid = 5.0;  // mm, house choice
-  const bool contradicted = m.by_landmarks && std::abs(m.by_landmarks->subsidence.value.value -
-                                                       m.subsidence.value.value) > kSlid;
-  if (contradicted && has_flag(m, "bone_alignment_ambiguous")) {
+  if (contradicted(m)) {
     return fail(
         ErrorKind::kCannotTell, "comparison",
         "the bone matches in more than one position and the trochanters contradict the best",
