@@ -233,6 +233,19 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame&
                             u_pose_across, swing(e.bone), swing(e.stem.alignment)}));
 }
 
+/// What each feature says on its own, with all that its depth and the pose leave open.
+std::vector<FeatureSubsidence> alone(const VoteTable& t, const PoseModel& pose) {
+  std::vector<FeatureSubsidence> out;
+  for (Eigen::Index i = 0; i < t.y.size(); ++i) {
+    const auto row = static_cast<std::size_t>(i);
+    const double own =
+        std::sqrt(t.variance(i) + std::pow(pose.flexion.value * kDegree, 2) *
+                                      (std::pow(t.depth(i), 2) + std::pow(t.depth_sd(i), 2)));
+    out.push_back({t.name[row], t.position[row], mm(t.y(i), own)});
+  }
+  return out;
+}
+
 }  // namespace
 
 Depth depth_of(const std::string& feature) {
@@ -316,13 +329,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   m.subsidence_at_tip = at(e.reference.implant.tip.px);
   m.medial = medial_shift(e, frame, displaced(frame.origin).dot(frame.medial));
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
-  for (Eigen::Index i = 0; i < table.y.size(); ++i) {
-    const auto row = static_cast<std::size_t>(i);
-    const double own = std::sqrt(
-        table.variance(i) + std::pow(e.pose.flexion.value * kDegree, 2) *
-                                (std::pow(table.depth(i), 2) + std::pow(table.depth_sd(i), 2)));
-    m.features.push_back({table.name[row], table.position[row], mm(table.y(i), own)});
-  }
+  m.features = alone(table, e.pose);
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
   judge(e, tilt.apart, m);
