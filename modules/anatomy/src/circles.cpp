@@ -154,6 +154,7 @@ std::vector<RimPoint> rim_points(const cv::Mat1f& film, const Circle2& start, do
                                  double sigma) {
   constexpr int kRays = 360;
   constexpr double kStep = 0.5;
+  const std::vector<float> weights = gaussian_weights(sigma / kStep);
   std::vector<RimPoint> points;
   for (int i = 0; i < kRays; ++i) {
     const double a = kTwoPi * i / kRays;
@@ -164,7 +165,7 @@ std::vector<RimPoint> rim_points(const cv::Mat1f& film, const Circle2& start, do
       continue;
     }
     const auto values = profile(film, middle, out, reach, kStep, 3);
-    const Edge edge = steepest(values, sigma / kStep, -1);
+    const Edge edge = steepest(values, weights, -1);
     const double offset = (edge.index - static_cast<double>(values.size() / 2)) * kStep;
     if (std::abs(offset) < 0.95 * reach && edge.strength > 0.0) {
       points.push_back({middle + offset * out, edge.strength});

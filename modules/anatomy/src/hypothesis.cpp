@@ -105,12 +105,12 @@ double beside_neck(const Gradient& g, double floor, const Circle2& head, const V
   return sum / count;
 }
 
-std::optional<Hypothesis> try_head(const cv::Mat1f& film, const Circle2& head_px, double rim,
+std::optional<Hypothesis> try_head(const Pyramid& film, const Circle2& head_px, double rim,
                                    double head_mm) {
   Hypothesis h;
   h.head_px = head_px;
   h.mm_per_px = head_mm / (2.0 * head_px.radius);
-  const double tall = h.mm_per_px * film.rows;
+  const double tall = h.mm_per_px * film.film().rows;
   if (tall < 110.0 || tall > 700.0) return std::nullopt;  // no hip film is that small or large
   const Scaled mm = scaled(film, h.mm_per_px, 0.8);
   const Vec2 c = mm.from_film(head_px.centre);
@@ -197,12 +197,22 @@ double rank_of(const cv::Mat1f& image, const std::vector<float>& sorted, const C
          static_cast<double>(sorted.size());
 }
 
+/// Every third pixel in either direction, sorted: a rank needs no more.
+std::vector<float> sorted_sample(const cv::Mat1f& image) {
+  std::vector<float> values;
+  for (int y = 0; y < image.rows; y += 3) {
+    const float* row = image.ptr<float>(y);
+    for (int x = 0; x < image.cols; x += 3) values.push_back(row[x]);
+  }
+  std::sort(values.begin(), values.end());
+  return values;
+}
+
 /// The discs most worth following: a good rim, and filled with what is bright on this film.
 std::vector<DiscCandidate> bright_discs(const cv::Mat1f& image, double low, double high) {
   constexpr int kAll = 45;
   constexpr std::size_t kKeep = 11;
-  std::vector<float> sorted(image.begin(), image.end());
-  std::sort(sorted.begin(), sorted.end());
+  const std::vector<float> sorted = sorted_sample(image);
   std::vector<std::pair<double, DiscCandidate>> ranked;
   for (const DiscCandidate& d : find_discs(image, low, high, kAll)) {
     ranked.emplace_back(d.rim + rank_of(image, sorted, d.circle), d);
@@ -228,8 +238,9 @@ std::vector<DiscCandidate> bright_discs(const cv::Mat1f& image, double low, doub
 
 }  // namespace
 
-std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& options) {
-  const double factor = std::min(1.0, kSearchSide / std::max(film.rows, film.cols));
+std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& options) {
+  const int long_side = std::max(film.film().rows, film.film().cols);
+  const double factor = std::min(1.0, kSearchSide / long_side);
   const Scaled small = scaled(film, factor, 0.8);
   const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
   if (options.given.head_centre_px && options.given.head_diameter_px) {
@@ -248,7 +259,7 @@ std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& 
   for (const DiscCandidate& disc : bright_discs(small.image, low, high)) {
     const Circle2 head{small.to_film(disc.circle.centre), disc.circle.radius / factor};
     if (auto h = try_head(film, head, disc.rim, head_mm)) {
-      h->score += prior_of_scale(h->mm_per_px, std::max(film.rows, film.cols), options);
+      h->score += prior_of_scale(h->mm_per_px, long_side, options);
       tried.push_back(*h);
     }
   }
@@ -276,7 +287,7 @@ std::vector<Hypothesis> hypotheses(const cv::Mat1f& film, const ImplantOptions& 
       auto moved = try_head(film, head, 0.4, head_mm);
       if (!moved) continue;
       h = *moved;
-      h.score += prior_of_scale(h.mm_per_px, std::max(film.rows, film.cols), options);
+      h.score += prior_of_scale(h.mm_per_px, long_side, options);
     }
     h.score += 1.5 * again.score;
     out.push_back(h);

@@ -18,7 +18,7 @@ struct Hypothesis {
 
 /// Looks over the whole film for heads on a neck on a stem, the head medial of the stem. The most
 /// likely first, at most five; empty when there is none.
-[[nodiscard]] std::vector<Hypothesis> hypotheses(const cv::Mat1f& film,
+[[nodiscard]] std::vector<Hypothesis> hypotheses(const Pyramid& film,
                                                  const ImplantOptions& options);
 
 }  // namespace tidemark::anatomy

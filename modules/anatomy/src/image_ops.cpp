@@ -27,11 +27,13 @@ cv::Mat1f block_mean(const cv::Mat1f& film, int k) {
 
 }  // namespace
 
-Scaled scaled(const cv::Mat1f& film, double factor, double sigma) {
+namespace {
+
+/// Brings block means `k` film pixels wide to `factor`.
+Scaled from_blocks(const cv::Mat1f& blocks, int k, double factor, double sigma) {
   Scaled out;
   out.factor = factor;
-  const int k = std::max(1, static_cast<int>(std::floor(1.0 / factor + 1e-9)));
-  cv::Mat1f source = k > 1 ? block_mean(film, k) : film;
+  cv::Mat1f source = blocks;
   const double rest = factor * k;  // 0.5 to 1
   if (rest < 0.8) {
     cv::Mat1f soft;
@@ -47,6 +49,31 @@ Scaled scaled(const cv::Mat1f& film, double factor, double sigma) {
                  cv::BORDER_REPLICATE);
   if (sigma > 0.0) cv::GaussianBlur(out.image, out.image, {}, sigma, sigma, cv::BORDER_REPLICATE);
   return out;
+}
+
+}  // namespace
+
+Scaled scaled(const cv::Mat1f& film, double factor, double sigma) {
+  const int k = std::max(1, static_cast<int>(std::floor(1.0 / factor + 1e-9)));
+  return from_blocks(k > 1 ? block_mean(film, k) : film, k, factor, sigma);
+}
+
+Pyramid::Pyramid(const cv::Mat1f& film) {
+  constexpr int kSmallest = 32;  // px; nothing is looked for on less
+  levels_.push_back(film);
+  while (std::min(levels_.back().rows, levels_.back().cols) >= 2 * kSmallest) {
+    levels_.push_back(block_mean(levels_.back(), 2));
+  }
+}
+
+int Pyramid::level_for(double factor) const {
+  const int wanted = static_cast<int>(std::floor(std::log2(std::max(1.0, 1.0 / factor)) + 1e-9));
+  return std::min(wanted, static_cast<int>(levels_.size()) - 1);
+}
+
+Scaled scaled(const Pyramid& film, double factor, double sigma) {
+  const int n = film.level_for(factor);
+  return from_blocks(film.level(n), 1 << n, factor, sigma);
 }
 
 cv::Mat1f wide_blur(const cv::Mat1f& image, double sigma, int border) {
@@ -110,16 +137,51 @@ std::vector<float> profile(const cv::Mat1f& image, const Vec2& centre, const Vec
   return values;
 }
 
-Edge steepest(const std::vector<float>& values, double sigma_samples, int sign) {
-  const int n = static_cast<int>(values.size());
-  cv::Mat1f smooth(1, n, const_cast<float*>(values.data()));
-  cv::Mat1f blurred;
-  cv::GaussianBlur(smooth, blurred, {0, 1}, std::max(0.3, sigma_samples), 0.0,
-                   cv::BORDER_REPLICATE);
-  std::vector<double> slope(static_cast<std::size_t>(n), 0.0);
-  for (int i = 1; i + 1 < n; ++i) {
-    slope[static_cast<std::size_t>(i)] = 0.5 * sign * (blurred(0, i + 1) - blurred(0, i - 1));
+std::vector<float> gaussian_weights(double sigma_samples) {
+  const double sigma = std::max(0.3, sigma_samples);
+  const int reach = static_cast<int>(std::ceil(4.0 * sigma));
+  std::vector<float> weights;
+  double sum = 0.0;
+  for (int i = 0; i <= reach; ++i) {
+    const double w = std::exp(-0.5 * (i / sigma) * (i / sigma));
+    weights.push_back(static_cast<float>(w));
+    sum += i == 0 ? w : 2.0 * w;
   }
+  for (float& w : weights) w = static_cast<float>(w / sum);
+  return weights;
+}
+
+namespace {
+
+/// Values smoothed, the ends drawn out.
+std::vector<float> smooth(const std::vector<float>& values, const std::vector<float>& weights) {
+  const std::size_t reach = weights.size() - 1;
+  std::vector<float> wide(values.size() + 2 * reach);
+  std::fill_n(wide.begin(), reach, values.front());
+  std::copy(values.begin(), values.end(), wide.begin() + static_cast<std::ptrdiff_t>(reach));
+  std::fill_n(wide.end() - static_cast<std::ptrdiff_t>(reach), reach, values.back());
+  std::vector<float> out(values.size());
+  for (std::size_t i = 0; i < values.size(); ++i) out[i] = weights[0] * wide[i + reach];
+  for (std::size_t k = 1; k <= reach; ++k) {
+    const float w = weights[k];
+    const float* before = wide.data() + reach - k;
+    const float* after = wide.data() + reach + k;
+    for (std::size_t i = 0; i < values.size(); ++i) out[i] += w * (before[i] + after[i]);
+  }
+  return out;
+}
+
+}  // namespace
+
+Edge steepest(const std::vector<float>& values, double sigma_samples, int sign) {
+  return steepest(values, gaussian_weights(sigma_samples), sign);
+}
+
+Edge steepest(const std::vector<float>& values, const std::vector<float>& weights, int sign) {
+  const std::size_t n = values.size();
+  const std::vector<float> soft = smooth(values, weights);
+  std::vector<double> slope(n, 0.0);
+  for (std::size_t i = 1; i + 1 < n; ++i) slope[i] = 0.5 * sign * (soft[i + 1] - soft[i - 1]);
   const auto best = std::max_element(slope.begin(), slope.end());
   const auto i = static_cast<std::size_t>(best - slope.begin());
   Edge edge{static_cast<double>(i), *best};

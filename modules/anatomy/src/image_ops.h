@@ -39,6 +39,26 @@ struct Scaled {
 /// @param sigma  smoothing in pixels of the result; 0 for none
 [[nodiscard]] Scaled scaled(const cv::Mat1f& film, double factor, double sigma);
 
+/// A film and its means over blocks of 2, 4, 8, ... pixels: made once, so that every look at
+/// another pixel size starts near it instead of at the film.
+class Pyramid {
+ public:
+  /// Keeps a view of `film`, no copy: the film must outlive it.
+  explicit Pyramid(const cv::Mat1f& film);
+
+  [[nodiscard]] const cv::Mat1f& film() const { return levels_.front(); }
+  /// The coarsest level whose pixels are not wider than 1 / `factor` film pixels: 0 is the film,
+  /// level n has pixels of 2^n.
+  [[nodiscard]] int level_for(double factor) const;
+  [[nodiscard]] const cv::Mat1f& level(int n) const { return levels_[static_cast<std::size_t>(n)]; }
+
+ private:
+  std::vector<cv::Mat1f> levels_;
+};
+
+/// The same as above from a film's pyramid, at a small part of the cost.
+[[nodiscard]] Scaled scaled(const Pyramid& film, double factor, double sigma);
+
 /// Gaussian smoothing with a large sigma (pixels) by three box filters: the same to about 3 % of
 /// the peak, at a cost that does not grow with sigma.
 [[nodiscard]] cv::Mat1f wide_blur(const cv::Mat1f& image, double sigma, int border);
@@ -68,6 +88,12 @@ struct Edge {
   double index = 0.0;
   double strength = 0.0;  ///< slope per sample, positive
 };
+/// Weights of a Gaussian from its middle outwards, to four sigma, in samples.
+[[nodiscard]] std::vector<float> gaussian_weights(double sigma_samples);
+
+/// @param weights of the smoothing, from gaussian_weights()
+[[nodiscard]] Edge steepest(const std::vector<float>& values, const std::vector<float>& weights,
+                            int sign);
 [[nodiscard]] Edge steepest(const std::vector<float>& values, double sigma_samples, int sign);
 
 }  // namespace tidemark::anatomy

@@ -32,12 +32,10 @@ RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) 
 
 std::optional<FoundCircle> find_cup(const cv::Mat1f& film, const Circle2& head, double mm_per_px) {
   const double px = 1.0 / mm_per_px;
-  const Scaled half = scaled(film, std::min(1.0, mm_per_px / 0.5), 1.0);
-  const Circle2 h{half.from_film(head.centre), head.radius * half.factor};
   std::optional<RimFit> best;
   for (int i = 0; i <= 18; ++i) {
     const double ratio = 1.22 + 0.06 * i;  // of the cup to the head
-    const Circle2 start{half.to_film(h.centre), head.radius * ratio};
+    const Circle2 start{head.centre, head.radius * ratio};
     const auto fit = fit_rim(film, start, 2.5 * px, 0.4 * px);
     if (!fit || fit->seen < 0.25 || fit->residual > 0.35 * px) continue;
     const bool plausible = (fit->circle.centre - head.centre).norm() < 9.0 * px &&
@@ -145,15 +143,15 @@ Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,
 }
 
 /// Follows one hypothesis to the end.
-Expected<Implant> follow(const film::FilmImage& hip_view, Hypothesis h,
+Expected<Implant> follow(const film::FilmImage& hip_view, const Pyramid& pyramid, Hypothesis h,
                          const ImplantOptions& options) {
-  const cv::Mat1f film = view_of(hip_view.pixels);
-  const Scaled mm = scaled(film, h.mm_per_px, 0.0);
+  const cv::Mat1f& film = pyramid.film();
+  const Scaled mm{{}, h.mm_per_px};  // only for its coordinates
   const double px = 1.0 / h.mm_per_px;
   const auto rim = fit_rim(film, h.head_px, 3.0 * px, 0.25 * px);
   if (!rim) return no_stem(hip_view, "the head's rim could not be followed");
   h.head_px = rim->circle;
-  const Scaled fine = scaled(film, std::min(1.0, h.mm_per_px / 0.4), 0.7);
+  const Scaled fine = scaled(pyramid, std::min(1.0, h.mm_per_px / 0.4), 0.7);
   const RoughStem rough = rough_stem(h, mm, fine);
   const cv::Mat1b mask = stem_mask(fine.image, rough);
   if (!reaches_head(mask, rough)) {
@@ -176,9 +174,10 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
                 "export it at full size");
   }
   std::optional<Error> first;
-  for (const Hypothesis& h : hypotheses(film, options)) {
+  const Pyramid pyramid(film);
+  for (const Hypothesis& h : hypotheses(pyramid, options)) {
     if (h.score < 2.0) break;
-    auto implant = follow(hip_view, h, options);
+    auto implant = follow(hip_view, pyramid, h, options);
     if (implant) return implant;
     if (!first) first = implant.error();
   }

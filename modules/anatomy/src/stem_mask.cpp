@@ -39,19 +39,27 @@ void fill_flanks(cv::Mat1b& mask, const RoughStem& s) {
   cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{ring}, cv::Scalar(255));
 }
 
-/// Mean of the image over a mask, spread to everywhere by a Gaussian of its own weights.
+/// Mean of the image over a mask, spread to everywhere by a Gaussian of its own weights. Worked out
+/// on pixels twice as wide: sigma is many of them.
 cv::Mat1f spread_mean(const cv::Mat1f& image, const cv::Mat1b& mask, double sigma) {
   cv::Mat1f weight;
   mask.convertTo(weight, CV_32F, 1.0 / 255.0);
-  const auto sum = value_of<cv::Mat1f>(image.mul(weight));
+  const cv::Size half((image.cols + 1) / 2, (image.rows + 1) / 2);
+  cv::Mat1f sum;
+  cv::resize(value_of<cv::Mat1f>(image.mul(weight)), sum, half, 0.0, 0.0, cv::INTER_AREA);
+  cv::resize(weight, weight, half, 0.0, 0.0, cv::INTER_AREA);
   // A wide and a narrow mean together: near the samples the narrow one rules, far away the wide
   // one still has something to say.
-  const cv::Mat1f total_sum = wide_blur(sum, sigma, cv::BORDER_CONSTANT);
-  const cv::Mat1f total_weight = wide_blur(weight, sigma, cv::BORDER_CONSTANT);
-  const cv::Mat1f wide_sum = wide_blur(sum, 4.0 * sigma, cv::BORDER_CONSTANT);
-  const cv::Mat1f wide_weight = wide_blur(weight, 4.0 * sigma, cv::BORDER_CONSTANT);
-  return value_of<cv::Mat1f>((total_sum + 0.02F * wide_sum) /
-                             (total_weight + 0.02F * wide_weight + 1e-9F));
+  const double s = 0.5 * sigma;
+  const cv::Mat1f total_sum = wide_blur(sum, s, cv::BORDER_CONSTANT);
+  const cv::Mat1f total_weight = wide_blur(weight, s, cv::BORDER_CONSTANT);
+  const cv::Mat1f wide_sum = wide_blur(sum, 4.0 * s, cv::BORDER_CONSTANT);
+  const cv::Mat1f wide_weight = wide_blur(weight, 4.0 * s, cv::BORDER_CONSTANT);
+  cv::Mat1f mean;
+  cv::resize(value_of<cv::Mat1f>((total_sum + 0.02F * wide_sum) /
+                                 (total_weight + 0.02F * wide_weight + 1e-9F)),
+             mean, image.size(), 0.0, 0.0, cv::INTER_LINEAR);
+  return mean;
 }
 
 /// The tracing may end before the tip: metal may go on for 15 mm between the flanks drawn out.
@@ -160,7 +168,32 @@ bool reaches_head(const cv::Mat1b& mask, const RoughStem& s) {
   return body > 0 && label(s.head.centre) == body;
 }
 
-cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& s) {
+namespace {
+
+/// The part of an image that a stem and what lies beside it can touch.
+cv::Rect region_of(const cv::Size& size, const RoughStem& s) {
+  Vec2 low = s.head.centre;
+  Vec2 high = s.head.centre;
+  for (const Polyline* flank : {&s.left, &s.right}) {
+    for (const Vec2& p : *flank) {
+      low = low.cwiseMin(p);
+      high = high.cwiseMax(p);
+    }
+  }
+  constexpr double kRound = 60.0;  // mm: shoulder, the run beyond the tip, and the ground beside
+  const double margin = kRound / s.mm;
+  const cv::Rect wanted(point(low - Vec2(margin, margin)), point(high + Vec2(margin, margin)));
+  return wanted & cv::Rect({0, 0}, size);
+}
+
+RoughStem moved(RoughStem s, const Vec2& by) {
+  s.head.centre += by;
+  for (Vec2& p : s.left) p += by;
+  for (Vec2& p : s.right) p += by;
+  return s;
+}
+
+cv::Mat1b mask_within(const cv::Mat1f& image, const RoughStem& s) {
   const cv::Mat1b domain = domain_of(image.size(), s);
   auto body = blank<cv::Mat1b>(image.size());
   fill_flanks(body, s);
@@ -191,6 +224,16 @@ cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& s) {
     outside = (grown(mask, 6.0 / s.mm) - grown(mask, 2.0 / s.mm)) & domain;
     sigma = 4.0 / s.mm;
   }
+  return mask;
+}
+
+}  // namespace
+
+cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& s) {
+  const cv::Rect region = region_of(image.size(), s);
+  cv::Mat1b mask = blank<cv::Mat1b>(image.size());
+  if (region.width < 50 || region.height < 50) return mask;
+  mask_within(image(region), moved(s, Vec2(-region.x, -region.y))).copyTo(mask(region));
   return mask;
 }
 

@@ -90,6 +90,7 @@ Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double 
              const Vec2& inside) {
   const int n = static_cast<int>(chain.size());
   constexpr double kStep = 0.5;
+  const std::vector<float> weights = gaussian_weights(sigma / kStep);
   Snapped s;
   // Is the inside to the left or to the right of the walk?
   double area = 0.0;
@@ -106,7 +107,7 @@ Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double 
     const Vec2 out = turn * Vec2(t.y(), -t.x());
     const Vec2& p = chain[static_cast<std::size_t>(i)];
     const auto values = profile(film, p, out, reach, kStep, 3);
-    const Edge e = steepest(values, sigma / kStep, -1);
+    const Edge e = steepest(values, weights, -1);
     const double offset = (e.index - static_cast<double>(values.size() / 2)) * kStep;
     s.offset.push_back(offset);
     s.normal.push_back(out);

@@ -8,11 +8,70 @@
 namespace tidemark::anatomy {
 namespace {
 
-/// Edge evidence of one row: rise at a lateral flank, fall at a medial flank, -1 to 1.
+/// What one row tells about its columns. A pair of flanks is judged by means over stretches of the
+/// row; those that hang on one flank alone are made once per column.
 struct RowEvidence {
-  std::vector<float> rise;
-  std::vector<float> prefix;  ///< running sum of the levelled image, for means between two columns
+  std::vector<float> rise;    ///< edge evidence, -1 to 1: a lateral flank rises, a medial one falls
+  std::vector<float> prefix;  ///< running sum of the levelled image, for means between columns
   std::vector<float> plain;   ///< running sum of the image as it is
+  std::vector<float> before;  ///< mean of the 4 columns before each
+  std::vector<float> after;   ///< mean of the 4 columns after each
+  std::vector<float>
+      rim_in;  ///< mean of the columns 2 to 4 after each: the rim within a left flank
+  std::vector<float> rim_out;  ///< mean of the columns 2 to 4 before each: within a right flank
+};
+
+/// Mean over the columns a to b of the running sum of a row, both clamped to it.
+float mean_between(const std::vector<float>& prefix, int a, int b) {
+  const int last = static_cast<int>(prefix.size()) - 2;
+  a = std::clamp(a, 0, last);
+  b = std::clamp(b, a, last);
+  return (prefix[static_cast<std::size_t>(b) + 1] - prefix[static_cast<std::size_t>(a)]) /
+         static_cast<float>(b - a + 1);
+}
+
+void add_means(RowEvidence& e) {
+  const auto n = e.rise.size();
+  e.before.resize(n);
+  e.after.resize(n);
+  e.rim_in.resize(n);
+  e.rim_out.resize(n);
+  for (std::size_t i = 0; i < n; ++i) {
+    const int c = static_cast<int>(i);
+    e.before[i] = mean_between(e.prefix, c - 4, c - 1);
+    e.after[i] = mean_between(e.prefix, c + 1, c + 4);
+    e.rim_in[i] = mean_between(e.prefix, c + 2, c + 4);
+    e.rim_out[i] = mean_between(e.prefix, c - 4, c - 2);
+  }
+}
+
+/// Scores of all pairs of flanks in one row, (left, width), with a frame of impossible states round
+/// them so that no step out of the table has to be asked for.
+class ScoreTable {
+ public:
+  ScoreTable(int columns, int widths)
+      : stride_(static_cast<std::size_t>(widths) + 2 * kFrame),
+        cells_((static_cast<std::size_t>(columns) + 2) * stride_, kNever) {}
+
+  /// Scores of all widths for one left flank, -1 to columns; valid from -kFrame.
+  float* row(int left) { return &cells_[static_cast<std::size_t>(left + 1) * stride_ + kFrame]; }
+  [[nodiscard]] const float* row(int left) const {
+    return &cells_[static_cast<std::size_t>(left + 1) * stride_ + kFrame];
+  }
+
+  static constexpr float kNever = -std::numeric_limits<float>::infinity();
+
+ private:
+  static constexpr std::size_t kFrame = 2;
+  std::size_t stride_;
+  std::vector<float> cells_;
+};
+
+/// The best end of a path in one row.
+struct RowBest {
+  float score = ScoreTable::kNever;
+  int left = 0;
+  int width = 0;
 };
 
 class Tracer {
@@ -22,7 +81,7 @@ class Tracer {
     rows_ = std::min(image.rows - 1, s.last_row) - std::max(1, s.first_row) + 1;
     first_ = std::max(1, s.first_row);
     widths_ = s.width_max - s.width_min + 1;
-    if (rows_ > 0 && columns_ > s.width_min + 2) collect(image);
+    if (usable()) collect(image);
   }
 
   [[nodiscard]] bool usable() const { return rows_ >= 50 && columns_ > s_.width_min + 4; }
@@ -34,21 +93,33 @@ class Tracer {
     return std::min(image.cols - 2, static_cast<int>(s.x_max)) - x0 + 1;
   }
   void collect(const cv::Mat1f& image);
-  [[nodiscard]] float unary(int row, int left, int width) const;
+  void judge(const RowEvidence& e, int left, int widths, std::vector<float>& out) const;
   [[nodiscard]] float edge_pair(int row, int left, int width) const;
-  void fill();
-  [[nodiscard]] std::vector<std::pair<int, int>> backtrack(int last, int state) const;
+  void first_row(ScoreTable& now);
+  void next_row(int row, const ScoreTable& before, ScoreTable& now);
+  [[nodiscard]] std::optional<std::size_t> fill();
+  [[nodiscard]] std::vector<std::pair<int, int>> backtrack(int last) const;
   [[nodiscard]] int end_of_metal(const std::vector<std::pair<int, int>>& path) const;
-  [[nodiscard]] int state_of(int left, int width) const {
-    return left * widths_ + (width - s_.width_min);
+  /// How many widths are possible from a left flank on.
+  [[nodiscard]] int widths_at(int left) const {
+    return std::clamp(columns_ - s_.width_min - left, 0, widths_);
+  }
+  [[nodiscard]] std::uint8_t& from(int row, int left, int width) {
+    return from_[(static_cast<std::size_t>(row) * static_cast<std::size_t>(columns_) +
+                  static_cast<std::size_t>(left)) *
+                     static_cast<std::size_t>(widths_) +
+                 static_cast<std::size_t>(width - s_.width_min)];
+  }
+  [[nodiscard]] std::uint8_t from(int row, int left, int width) const {
+    return const_cast<Tracer*>(this)->from(row, left, width);
   }
 
   FlankSearch s_;
   int columns_ = 0, x0_ = 0, first_ = 0, rows_ = 0, widths_ = 0;
   std::vector<RowEvidence> evidence_;
   double contrast_ = 1.0;
-  std::vector<std::vector<float>> score_;
-  std::vector<std::vector<std::int16_t>> from_;
+  std::vector<RowBest> best_;
+  std::vector<std::uint8_t> from_;  ///< step into each state: 3 (shift left + 1) + shift right + 1
 };
 
 /// Slope that the better part of metal's edges exceeds. Only the brighter half of the region
@@ -102,6 +173,7 @@ void Tracer::collect(const cv::Mat1f& image) {
       e.prefix[i + 1] = e.prefix[i] + level(first_ + r, x0_ + c);
       e.plain[i + 1] = e.plain[i] + image(first_ + r, x0_ + c);
     }
+    add_means(e);
   }
 }
 
@@ -111,81 +183,95 @@ float Tracer::edge_pair(int row, int left, int width) const {
                   -e.rise[static_cast<std::size_t>(left) + static_cast<std::size_t>(width)]);
 }
 
-/// Both edges, the weaker one counting more, and a body brighter than what lies beside it.
-float Tracer::unary(int row, int left, int width) const {
-  const RowEvidence& e = evidence_[static_cast<std::size_t>(row)];
-  const int right = left + width;
-  const float rise = e.rise[static_cast<std::size_t>(left)];
-  const float fall = -e.rise[static_cast<std::size_t>(right)];
-  const auto mean = [&](int a, int b) {  // columns a..b
-    a = std::clamp(a, 0, columns_ - 1);
-    b = std::clamp(b, a, columns_ - 1);
-    return (e.prefix[static_cast<std::size_t>(b) + 1] - e.prefix[static_cast<std::size_t>(a)]) /
-           static_cast<float>(b - a + 1);
-  };
-  const float inside = mean(left + 2, right - 2);
-  const float beside = std::max(mean(left - 4, left - 1), mean(right + 1, right + 4));
-  const auto contrast = static_cast<float>(contrast_);
-  const float step = std::clamp((inside - beside) / contrast, -1.0F, 1.0F);
-  constexpr float kDome = 0.3F;  // a round or tapering section is thinner near its flanks
-  // Metal is about as bright near its flanks as in its middle; a whole bone with a stem in it is
-  // not.
-  const float brightest =
-      std::max({mean(left + 1, left + width / 3), mean(left + width / 3, right - width / 3),
-                mean(right - width / 3, right - 1)});
-  const float rims = std::min(mean(left + 2, left + 4), mean(right - 4, right - 2));
-  const float whole = std::max(1e-6F, brightest - beside);
-  const float hollow = std::clamp(((brightest - rims) / whole - kDome) / 0.4F, 0.0F, 1.0F);
-  return 0.25F * (rise + fall) + 0.5F * std::min(rise, fall) + 0.5F * step - 0.6F * hollow;
+/// Evidence of all pairs with one left flank: both edges, the weaker one counting more, and a body
+/// brighter than what lies beside it.
+void Tracer::judge(const RowEvidence& e, int left, int widths, std::vector<float>& out) const {
+  const auto l = static_cast<std::size_t>(left);
+  const float* prefix = e.prefix.data() + l;  // sums up to the left flank are prefix[0]
+  const auto per_contrast = static_cast<float>(1.0 / contrast_);
+  const float rise = e.rise[l];
+  const float before = e.before[l];
+  const float rim = e.rim_in[l];
+  for (int i = 0; i < widths; ++i) {
+    const int width = s_.width_min + i;
+    const int third = width / 3;
+    const auto right = l + static_cast<std::size_t>(width);
+    const float fall = -e.rise[right];
+    const float inside = (prefix[width - 1] - prefix[2]) / static_cast<float>(width - 3);
+    const float beside = std::max(before, e.after[right]);
+    const float step = std::clamp((inside - beside) * per_contrast, -1.0F, 1.0F);
+    constexpr float kDome = 0.3F;  // a round or tapering section is thinner near its flanks
+    // Metal is about as bright near its flanks as in its middle; a whole bone with a stem in it is
+    // not.
+    const float per_third = 1.0F / static_cast<float>(third);
+    const float lateral = (prefix[third + 1] - prefix[1]) * per_third;
+    const float middle =
+        (prefix[width - third + 1] - prefix[third]) / static_cast<float>(width - 2 * third + 1);
+    const float medial = (prefix[width] - prefix[width - third]) * per_third;
+    const float brightest = std::max({lateral, middle, medial});
+    const float rims = std::min(rim, e.rim_out[right]);
+    const float whole = std::max(1e-6F, brightest - beside);
+    const float hollow = std::clamp(((brightest - rims) / whole - kDome) / 0.4F, 0.0F, 1.0F);
+    out[static_cast<std::size_t>(i)] =
+        0.25F * (rise + fall) + 0.5F * std::min(rise, fall) + 0.5F * step - 0.6F * hollow;
+  }
 }
 
-void Tracer::fill() {
-  const int states = columns_ * widths_;
-  const float never = -std::numeric_limits<float>::infinity();
-  score_.assign(static_cast<std::size_t>(rows_),
-                std::vector<float>(static_cast<std::size_t>(states), never));
-  from_.assign(static_cast<std::size_t>(rows_),
-               std::vector<std::int16_t>(static_cast<std::size_t>(states), -1));
-  for (int r = 0; r < rows_; ++r) {
-    auto& now = score_[static_cast<std::size_t>(r)];
-    for (int left = 0; left + s_.width_min < columns_; ++left) {
-      for (int width = s_.width_min; width <= s_.width_max && left + width < columns_; ++width) {
-        float best = r == 0 ? 0.0F : never;
-        std::int16_t from = -1;
-        for (int k = 0; r > 0 && k < 9; ++k) {
-          const int dl = k / 3 - 1;
-          const int dr = k % 3 - 1;  // shift of the right flank
-          const int pl = left - dl;
-          const int pw = (left + width - dr) - pl;
-          if (pl < 0 || pw < s_.width_min || pw > s_.width_max || pl + pw >= columns_) continue;
-          // Stems taper: a pair that widens distally is on its way to the cortices.
-          const float widening = 1.0F * static_cast<float>(std::max(0, dr - dl));
-          const float bend = 0.06F * static_cast<float>(std::abs(dl) + std::abs(dr)) + widening;
-          const float candidate =
-              score_[static_cast<std::size_t>(r) - 1][static_cast<std::size_t>(state_of(pl, pw))] -
-              bend;
-          if (candidate > best) {
-            best = candidate;
-            from = static_cast<std::int16_t>(k);
-          }
-        }
-        const auto at = static_cast<std::size_t>(state_of(left, width));
-        now[at] = best + unary(r, left, width);
-        from_[static_cast<std::size_t>(r)][at] = from;
+void Tracer::first_row(ScoreTable& now) {
+  std::vector<float> pair(static_cast<std::size_t>(widths_));
+  for (int left = 0; left < columns_; ++left) {
+    const int widths = widths_at(left);
+    judge(evidence_[0], left, widths, pair);
+    std::copy_n(pair.begin(), widths, now.row(left));
+  }
+}
+
+/// One row of the dynamic programme: each pair continues the best of the nine pairs whose flanks
+/// lie one column or none away in the row above.
+void Tracer::next_row(int row, const ScoreTable& before, ScoreTable& now) {
+  const RowEvidence& e = evidence_[static_cast<std::size_t>(row)];
+  std::vector<float> pair(static_cast<std::size_t>(widths_));
+  std::vector<float> best(static_cast<std::size_t>(widths_));
+  std::vector<int> step(static_cast<std::size_t>(widths_));
+  RowBest& row_best = best_[static_cast<std::size_t>(row)];
+  for (int left = 0; left < columns_; ++left) {
+    const int widths = widths_at(left);
+    if (widths == 0) break;
+    judge(e, left, widths, pair);
+    std::fill(best.begin(), best.end(), ScoreTable::kNever);
+    for (int k = 0; k < 9; ++k) {
+      const int dl = k / 3 - 1;
+      const int dr = k % 3 - 1;  // shift of the right flank
+      // Stems taper: a pair that widens distally is on its way to the cortices.
+      const float bend = 0.06F * static_cast<float>(std::abs(dl) + std::abs(dr)) +
+                         1.0F * static_cast<float>(std::max(0, dr - dl));
+      const float* source = before.row(left - dl) + (dl - dr);
+      float* value = best.data();
+      int* which = step.data();
+      for (int i = 0; i < widths; ++i) {
+        const float candidate = source[i] - bend;
+        which[i] = candidate > value[i] ? k : which[i];
+        value[i] = candidate > value[i] ? candidate : value[i];
       }
+    }
+    float* out = now.row(left);
+    std::uint8_t* from_here = &from(row, left, s_.width_min);
+    for (int i = 0; i < widths; ++i) {
+      out[i] = best[static_cast<std::size_t>(i)] + pair[static_cast<std::size_t>(i)];
+      from_here[i] = static_cast<std::uint8_t>(step[static_cast<std::size_t>(i)]);
+      if (out[i] > row_best.score) row_best = {out[i], left, s_.width_min + i};
     }
   }
 }
 
-std::vector<std::pair<int, int>> Tracer::backtrack(int last, int state) const {
+std::vector<std::pair<int, int>> Tracer::backtrack(int last) const {
   std::vector<std::pair<int, int>> path(static_cast<std::size_t>(last) + 1);
-  int left = state / widths_;
-  int width = state % widths_ + s_.width_min;
-  for (int r = last;; --r) {
+  int left = best_[static_cast<std::size_t>(last)].left;
+  int width = best_[static_cast<std::size_t>(last)].width;
+  for (int r = last; r >= 0; --r) {
     path[static_cast<std::size_t>(r)] = {left, width};
-    const int k =
-        from_[static_cast<std::size_t>(r)][static_cast<std::size_t>(state_of(left, width))];
-    if (r == 0 || k < 0) break;
+    if (r == 0) break;
+    const int k = from(r, left, width);
     const int right = left + width - (k % 3 - 1);
     left -= k / 3 - 1;
     width = right - left;
@@ -200,12 +286,7 @@ int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
   for (int r = 0; r < static_cast<int>(path.size()); ++r) {
     const auto [left, width] = path[static_cast<std::size_t>(r)];
     const RowEvidence& e = evidence_[static_cast<std::size_t>(r)];
-    const auto mean = [&](int a, int b) {
-      a = std::clamp(a, 0, columns_ - 1);
-      b = std::clamp(b, a, columns_ - 1);
-      return (e.plain[static_cast<std::size_t>(b) + 1] - e.plain[static_cast<std::size_t>(a)]) /
-             static_cast<float>(b - a + 1);
-    };
+    const auto mean = [&](int a, int b) { return mean_between(e.plain, a, b); };
     step.push_back(mean(left + 2, left + width - 2) -
                    0.5 * (mean(left - 5, left - 2) + mean(left + width + 2, left + width + 5)));
   }
@@ -225,42 +306,73 @@ int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
   return static_cast<int>(step.size()) - 1;
 }
 
-/// Row after which the best path no longer earns as it did: below the tip the bone itself is a fair
-/// pair of edges, and a path may go on with it for ever. -1 when there is no row to end at.
-int where_it_stops_paying(const std::vector<float>& net) {
-  constexpr int kShortest = 40;
-  constexpr int kAhead = 15;
-  const int n = static_cast<int>(net.size());
-  int best = -1;
-  for (int r = kShortest; r < n; ++r) {
-    const float value = net[static_cast<std::size_t>(r)];
-    if (best < 0 || value > net[static_cast<std::size_t>(best)]) best = r;
-    const float usual = value / static_cast<float>(r + 1);
-    if (r + kAhead < n && usual > 0.0F &&
-        net[static_cast<std::size_t>(r) + kAhead] - value < 0.3F * usual * kAhead) {
-      return best;
+/// The stem ends where going on no longer pays: every row costs a toll, a real pair of metal flanks
+/// earns more than it, anything beyond the tip earns less. Below the tip the bone itself is a fair
+/// pair of edges, and a path may go on with it for ever; so the end is looked for row by row.
+class Ledger {
+ public:
+  /// Books one more row; true when the end is known.
+  bool book(float score) {
+    scores_.push_back(score);
+    const std::size_t rows = scores_.size();
+    if (rows == kShortest + 1) {
+      toll_ = std::clamp(0.6F * score / static_cast<float>(rows), 0.45F, 0.62F);
+    }
+    if (rows <= kShortest + kAhead) return false;
+    const std::size_t r = rows - 1 - kAhead;
+    if (!end_ || net(r) > net(*end_)) end_ = r;
+    const float usual = net(r) / static_cast<float>(r + 1);
+    return usual > 0.0F && net(rows - 1) - net(r) < 0.3F * usual * kAhead;
+  }
+
+  /// No more rows will come: the last ones may hold the end as well.
+  void close() {
+    const std::size_t rows = scores_.size();
+    for (std::size_t r = std::max(kShortest, rows - std::min(rows, kAhead)); r < rows; ++r) {
+      if (!end_ || net(r) > net(*end_)) end_ = r;
     }
   }
-  return best;
+
+  /// The row to end at; absent when there is none.
+  [[nodiscard]] std::optional<std::size_t> end() const { return end_; }
+
+ private:
+  static constexpr std::size_t kShortest = 40;
+  static constexpr std::size_t kAhead = 15;
+  [[nodiscard]] float net(std::size_t row) const {
+    return scores_[row] - toll_ * static_cast<float>(row + 1);
+  }
+  std::vector<float> scores_;
+  std::optional<std::size_t> end_;
+  float toll_ = 0.0F;
+};
+
+/// Runs the dynamic programme until the stem's end is known; the row it ends at, if any.
+std::optional<std::size_t> Tracer::fill() {
+  best_.assign(static_cast<std::size_t>(rows_), {});
+  from_.assign(static_cast<std::size_t>(rows_) * static_cast<std::size_t>(columns_) *
+                   static_cast<std::size_t>(widths_),
+               0);
+  ScoreTable before(columns_, widths_);
+  ScoreTable now(columns_, widths_);
+  first_row(before);
+  Ledger ledger;
+  bool known = false;
+  ledger.book(0.0F);  // no row that early is ever an end
+  for (int r = 1; r < rows_ && !known; ++r) {
+    next_row(r, before, now);
+    std::swap(before, now);
+    known = ledger.book(best_[static_cast<std::size_t>(r)].score);
+  }
+  if (!known) ledger.close();
+  return ledger.end();
 }
 
 std::optional<FlankTrace> Tracer::run() {
-  fill();
-  // The stem ends where going on no longer pays: every row costs a toll, a real pair of metal
-  // flanks earns more than it, anything beyond the tip earns less.
-  const auto& start = score_[std::min(score_.size() - 1, std::size_t{40})];
-  const float usual = *std::max_element(start.begin(), start.end()) / 41.0F;
-  const float toll = std::clamp(0.6F * usual, 0.45F, 0.62F);
-  std::vector<float> net;
-  for (int r = 0; r < rows_; ++r) {
-    const auto& now = score_[static_cast<std::size_t>(r)];
-    net.push_back(*std::max_element(now.begin(), now.end()) - toll * static_cast<float>(r + 1));
-  }
-  const int last = where_it_stops_paying(net);
-  const auto& ends = score_[static_cast<std::size_t>(std::max(0, last))];
-  const int state = static_cast<int>(std::max_element(ends.begin(), ends.end()) - ends.begin());
-  if (last < 0) return std::nullopt;
-  const auto path = backtrack(last, state);
+  const auto paid_until = fill();
+  if (!paid_until) return std::nullopt;
+  const int last = static_cast<int>(*paid_until);
+  const auto path = backtrack(last);
   const int end = std::min(last, end_of_metal(path));
   FlankTrace trace;
   trace.first_row = first_;
