@@ -60,6 +60,7 @@ struct Hip {
   double metal = 1.2;        ///< step of the stem; 0 draws the bone alone
   double bone = 1.0;         ///< 0 draws the implant alone
   double lesser_bump = 9.0;  ///< height of the lesser trochanter, mm
+  double lesser_at = 42.0;   ///< its level, mm below the origin
   double shaft_deg = -1.5;   ///< shaft axis against the stem's, clockwise as seen on the film
 
   // Truth.
@@ -82,7 +83,9 @@ struct Hip {
   }
   /// Farthest along the shaft, and farthest from it: of the outlines in bone_outline().
   [[nodiscard]] Vec2 greater() const { return stem_from_bone().apply(Vec2(-20.0, -20.0)); }
-  [[nodiscard]] Vec2 lesser() const { return stem_from_bone().apply(Vec2(23.0, 42.0)); }
+  [[nodiscard]] Vec2 lesser() const {
+    return stem_from_bone().apply(Vec2(14.0 + lesser_bump, lesser_at));
+  }
 };
 
 /// Body of the stem: straight flanks from 30 mm on, symmetrical about the axis, a round tip.
@@ -99,7 +102,7 @@ inline Polyline stem_outline(const Hip& hip) {
 }
 
 /// Femur in the frame of its shaft (axis x = -1): greater trochanter a circle of 14 mm about
-/// (-20, -6), lesser trochanter a bump of 9 mm at 42 mm.
+/// (-20, -6), lesser trochanter a bump.
 inline Polyline bone_outline(const Hip& hip) {
   Polyline ring;
   for (int a = 30; a >= -90; a -= 4) {
@@ -107,10 +110,12 @@ inline Polyline bone_outline(const Hip& hip) {
   }
   ring.insert(ring.end(), {Vec2(-33.0, 4.0), Vec2(-24.0, 30.0), Vec2(-17.5, 55.0),
                            Vec2(-16.0, 70.0), Vec2(-16.0, 260.0), Vec2(14.0, 260.0)});
-  for (int s = 66; s >= 26; --s) {
-    ring.emplace_back(14.0 + hip.lesser_bump * std::exp(-std::pow((s - 42.0) / 8.0, 2)), s);
+  for (int s = static_cast<int>(hip.lesser_at) + 24; s >= hip.lesser_at - 16.0; --s) {
+    ring.emplace_back(14.0 + hip.lesser_bump * std::exp(-std::pow((s - hip.lesser_at) / 8.0, 2)),
+                      s);
   }
-  ring.insert(ring.end(), {Vec2(17.0, 16.0), Vec2(21.0, 3.0), Vec2(0.0, -2.0)});
+  if (hip.lesser_at > 34.0) ring.emplace_back(17.0, 16.0);
+  ring.insert(ring.end(), {Vec2(21.0, 3.0), Vec2(0.0, -2.0)});
   return ring;
 }
 

@@ -7,6 +7,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "edge_path.h"
+#include "medial_bulge.h"
 #include "stem_frame.h"
 
 namespace tidemark::anatomy {
@@ -71,20 +72,33 @@ cv::Mat1f without_background(const StemFrame& f) {
   return value_of<cv::Mat1f>(smooth(0.8) - smooth(6.0));
 }
 
-/// Slope of a weak but real bone edge: well above the grain, well below the cortices.
+/// The value below which a share of the values lies; the vector is reordered.
+double quantile(std::vector<float>& v, double share) {
+  if (v.empty()) return 0.0;
+  const auto at =
+      v.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(v.size() - 1));
+  std::nth_element(v.begin(), at, v.end());
+  return *at;
+}
+
+/// Slope of a weak but real bone edge: well above the grain, well below the cortices, and not
+/// below what the stem's own blur leaves beside it.
 double edge_floor(const StemFrame& f, const Gradient& g) {
-  std::vector<float> values;
+  constexpr double kOfMetal = 0.005;  // of metal's step, per sample; house choice
+  std::vector<float> slopes;
+  std::vector<float> metal;
+  std::vector<float> beside;
   for (int y = 2; y < g.x.rows - 2; y += 2) {
     for (int x = 2; x < g.x.cols - 2; x += 2) {
-      if (f.metal(y, x) == 0 && f.seen(y, x) != 0)
-        values.push_back(std::hypot(g.x(y, x), g.y(y, x)));
+      if (f.seen(y, x) == 0) continue;
+      (f.metal(y, x) != 0 ? metal : beside).push_back(f.image(y, x));
+      if (f.metal(y, x) == 0) slopes.push_back(std::hypot(g.x(y, x), g.y(y, x)));
     }
   }
-  if (values.size() < 100) return 1e-6;
-  const auto high =
-      values.begin() + static_cast<std::ptrdiff_t>(0.97 * static_cast<double>(values.size()));
-  std::nth_element(values.begin(), high, values.end());
-  return std::max({1e-9, gradient_floor(f, g), 0.35 * static_cast<double>(*high)});
+  if (slopes.size() < 100) return 1e-6;
+  const double step = quantile(metal, 0.5) - quantile(beside, 0.5);
+  return std::max(
+      {1e-9, gradient_floor(f, g), 0.35 * quantile(slopes, 0.97), kOfMetal * std::max(0.0, step)});
 }
 
 Scene make_scene(const film::FilmImage& film, const Implant& implant, double mm_per_px) {
@@ -147,6 +161,11 @@ struct Shaft {
 /// Robust line x = a + b s through the midpoints between two cortices over rows [from, to].
 std::optional<Shaft> fit_shaft(const StemFrame& f, const EdgePath& lateral, const EdgePath& medial,
                                double from_s, double to_s) {
+  for (const EdgePath* path : {&lateral, &medial}) {
+    const int from = f.row(from_s) - path->first_row;
+    const int to = f.row(to_s) - path->first_row;
+    if (share_of_edge(*path, from, to) < kShareOfABone) return std::nullopt;
+  }
   std::vector<Vec2> mid;
   for (std::size_t i = 0; i < lateral.column.size(); ++i) {
     const int r = lateral.first_row + static_cast<int>(i);
@@ -210,55 +229,35 @@ cv::Mat1f medial_evidence(const Scene& scene, const Line2& shaft_px) {
   return e;
 }
 
-/// Lesser trochanter: where the medial outline bulges farthest from a straight course between the
-/// calcar and the shaft.
+/// Lesser trochanter: the bulge of the medial outline between the neck's cut and the shaft.
 std::optional<Trochanter> find_lesser(const Scene& scene, const Line2& shaft_px, double mm_per_px) {
   const StemFrame& f = scene.frame;
   const cv::Mat1f e = medial_evidence(scene, shaft_px);
-  const auto path = best_path(e, f.row(2.0), std::min(f.row(120.0), last_seen_row(f)), {3, 0.10});
+  const auto path = best_path(e, f.row(-15.0), std::min(f.row(120.0), last_seen_row(f)), {3, 0.10});
   if (!path) return std::nullopt;
   const Polyline outline = to_film(f, *path);
   const Vec2 medial(shaft_px.direction.y(), -shaft_px.direction.x());
-  std::vector<double> d;
-  for (const Vec2& p : outline) d.push_back(medial.dot(p - shaft_px.point) * mm_per_px);
-  const int n = static_cast<int>(d.size());
-  const int half = static_cast<int>(11.0 / f.mm);
-  // The cut neck's medial corner stands out as well: the trochanter lies at least 8 mm distal of
-  // the level where bone first covers the stem.
-  int first = 0;
-  while (first < n) {
-    const int row = path->first_row + first;
-    const double x = f.x_at(path->column[static_cast<std::size_t>(first)]);
-    if (x - scene.medial_flank[static_cast<std::size_t>(row)] > 4.5) break;
-    ++first;
-  }
-  first += static_cast<int>(14.0 / f.mm);
-  const auto at = [&](int i) { return d[static_cast<std::size_t>(i)]; };
-  int best = -1;
-  double best_bulge = 0.8;  // mm; less than that is no trochanter but the cortex itself
-  // A trochanter is some 25 mm long: its tip is not farther down than 40 mm (house choice).
-  const int last = std::min(n - half, first + static_cast<int>(26.0 / f.mm));
-  for (int i = std::max(first, half); i < last; ++i) {
-    const double bulge = at(i) - 0.5 * (at(i - half) + at(i + half));
-    if (at(i) - at(i + half) > 1.0 && bulge > best_bulge) {
-      best_bulge = bulge;
-      best = i;
-    }
-  }
-  if (best < 0) return std::nullopt;
-  // The tip is the point farthest from the shaft, if the bulge has one.
-  const int reach = static_cast<int>(5.0 / f.mm);
-  int top = best;
-  for (int i = std::max(first, best - reach); i <= std::min(n - 1, best + reach); ++i) {
-    if (at(i) > at(top)) top = i;
-  }
-  if (std::abs(top - best) < reach && top > first) best = top;
+  std::vector<double> from_shaft;
+  for (const Vec2& p : outline) from_shaft.push_back(medial.dot(p - shaft_px.point) * mm_per_px);
+  const auto bulge = trochanter_bulge(*path, from_shaft, f.mm);
+  if (!bulge) return std::nullopt;
   Trochanter t;
   t.outline_px = outline;
-  const double quality = std::clamp(path->evidence[static_cast<std::size_t>(best)], 0.1, 1.0);
-  t.tip = {outline[static_cast<std::size_t>(best)], (0.5 + 0.5 / quality) / mm_per_px,
-           Source::kFound};
+  t.tip = {outline[static_cast<std::size_t>(bulge->top)], bulge->top_u / mm_per_px, Source::kFound};
   return t;
+}
+
+/// Whether the film ends so close by that a bone may go on beyond it.
+bool at_the_border(const StemFrame& f, const Vec2& p_px) {
+  constexpr double kMargin = 2.0;  // mm, house choice
+  const Vec2 q = f.from_film(p_px);
+  for (const Vec2& d : {Vec2(-1, 0), Vec2(1, 0), Vec2(0, -1), Vec2(0, 1)}) {
+    const int row = f.row(q.x() + kMargin * d.x());
+    const int col = f.column(q.y() + kMargin * d.y());
+    if (row < 0 || col < 0 || row >= f.seen.rows || col >= f.seen.cols) continue;
+    if (f.seen(row, col) == 0) return true;
+  }
+  return false;
 }
 
 /// Greater trochanter: its outline round a point beside the shoulder, by rays.
@@ -318,6 +317,8 @@ std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implan
     support += path->evidence[static_cast<std::size_t>(std::clamp(best + k, 0, rays - 1))] / 7.0;
   }
   if (support < 0.2) return std::nullopt;
+  if (share_of_edge(*path, best - 15, best + 16) < kShareOfABone) return std::nullopt;
+  if (at_the_border(f, t.outline_px[static_cast<std::size_t>(best)])) return std::nullopt;
   t.tip = {t.outline_px[static_cast<std::size_t>(best)], (0.4 + 0.4 / support) / mm_per_px,
            Source::kFound};
   return t;
@@ -334,6 +335,21 @@ void apply_given(const GivenLandmarks& given, double mm_per_px, Femur& femur) {
   if (given.shaft_axis_px) {
     femur.shaft_axis = {*given.shaft_axis_px, {0.5}, Source::kGiven};
     if (femur.shaft_axis->line_px.direction.y() < 0.0) femur.shaft_axis->line_px.direction *= -1.0;
+  }
+}
+
+void flag_what_is_missing(Femur& femur) {
+  if (!femur.lesser_trochanter) {
+    femur.flags.push_back(
+        {"lesser_trochanter_not_seen", "The lesser trochanter was not seen on this film."});
+  }
+  if (!femur.shaft_axis) {
+    femur.flags.push_back(
+        {"shaft_axis_not_seen", "Too little of the shaft's cortices was seen for its axis."});
+  }
+  if (!femur.greater_trochanter) {
+    femur.flags.push_back(
+        {"greater_trochanter_not_seen", "The greater trochanter was not seen on this film."});
   }
 }
 
@@ -365,9 +381,6 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
     femur.lesser_trochanter = lt->tip;
     femur.lesser_trochanter_outline_px = lt->outline_px;
     lesser_s = f.from_film(lt->tip.px).x();
-  } else {
-    femur.flags.push_back(
-        {"lesser_trochanter_not_seen", "The lesser trochanter was not seen on this film."});
   }
   if (lateral && medial) {
     if (const auto fit = fit_shaft(f, *lateral, *medial, lesser_s + 20.0, lesser_s + 90.0)) {
@@ -375,18 +388,12 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
       shaft = fit->line_px;
     }
   }
-  if (!femur.shaft_axis) {
-    femur.flags.push_back(
-        {"shaft_axis_not_seen", "Too little of the shaft's cortices was seen for its axis."});
-  }
   if (auto gt = find_greater(scene, implant, shaft, mm_per_px)) {
     femur.greater_trochanter = gt->tip;
     femur.greater_trochanter_outline_px = gt->outline_px;
-  } else {
-    femur.flags.push_back(
-        {"greater_trochanter_not_seen", "The greater trochanter was not seen on this film."});
   }
   apply_given(options.given, mm_per_px, femur);
+  flag_what_is_missing(femur);
   return femur;
 }
 

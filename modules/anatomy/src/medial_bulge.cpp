@@ -1,0 +1,188 @@
+#include "medial_bulge.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace tidemark::anatomy {
+namespace {
+
+constexpr double kEdge = 0.35;  // evidence of an edge; grain alone gives a path 0.3 on average
+
+/// Samples of a curve at equal steps, read by a signed index.
+class Curve {
+ public:
+  Curve(std::vector<double> y, double mm) : y_(std::move(y)), mm_(mm) {}
+  [[nodiscard]] double operator()(int i) const { return y_[static_cast<std::size_t>(i)]; }
+  [[nodiscard]] int size() const { return static_cast<int>(y_.size()); }
+  [[nodiscard]] int steps(double length_mm) const { return static_cast<int>(length_mm / mm_); }
+  [[nodiscard]] double mm() const { return mm_; }
+  [[nodiscard]] double lowest(int from, int to) const {
+    return *std::min_element(y_.begin() + from, y_.begin() + to);
+  }
+  [[nodiscard]] double highest(int from, int to) const {
+    return *std::max_element(y_.begin() + from, y_.begin() + to);
+  }
+  [[nodiscard]] Curve part(int from, int to) const {
+    return {{y_.begin() + from, y_.begin() + to}, mm_};
+  }
+
+ private:
+  std::vector<double> y_;
+  double mm_;
+};
+
+/// How far a curve stands above the largest convex curve nowhere above it. Calcar and shaft follow
+/// a convex course, so what is left is the trochanter. (Andrew's monotone chain; Inf Process Lett 9
+/// (1979) 216: from memory.)
+Curve above_convex_course(const Curve& y) {
+  std::vector<int> hull;
+  for (int i = 0; i < y.size(); ++i) {
+    while (hull.size() >= 2) {
+      const int b = hull.back();
+      const int a = hull[hull.size() - 2];
+      if ((y(b) - y(a)) * (i - a) < (y(i) - y(a)) * (b - a)) break;
+      hull.pop_back();
+    }
+    hull.push_back(i);
+  }
+  std::vector<double> above(static_cast<std::size_t>(y.size()), 0.0);
+  for (std::size_t k = 0; k + 1 < hull.size(); ++k) {
+    const int a = hull[k];
+    const int b = hull[k + 1];
+    for (int i = a; i < b; ++i) {
+      const double t = static_cast<double>(i - a) / (b - a);
+      above[static_cast<std::size_t>(i)] = y(i) - (1.0 - t) * y(a) - t * y(b);
+    }
+  }
+  return {std::move(above), y.mm()};
+}
+
+/// The stretch around the highest point over the convex course.
+struct Stretch {
+  int from = 0, peak = 0, to = 0;
+};
+
+Stretch highest_stretch(const Curve& above, int window) {
+  Stretch s;
+  for (int i = 0; i < std::min(above.size(), window); ++i) {
+    if (above(i) > above(s.peak)) s.peak = i;
+  }
+  s.from = s.to = s.peak;
+  while (s.from > 0 && above(s.from) > 1e-9) --s.from;
+  while (s.to < above.size() - 1 && above(s.to) > 1e-9) ++s.to;
+  return s;
+}
+
+/// The summit of a stretch: a point farther from the shaft than what lies beside it. The flank
+/// towards the calcar may stand farther out still.
+std::optional<int> summit(const Curve& d, const Curve& above, const Stretch& s) {
+  constexpr double kProper = 0.3;     // share of the height that still is bulge
+  constexpr double kRise = 0.25;      // mm, the error of an edge
+  constexpr double kRiseAtCut = 0.5;  // mm, where the cut's ragged corner may be what rises
+  const int reach = std::max(1, d.steps(2.0));
+  std::optional<int> best;
+  for (int i = s.from + reach; i + reach <= s.to; ++i) {
+    if (above(i) < kProper * above(s.peak) || (best && above(i) < above(*best))) continue;
+    if (d(i) < d.highest(i - reach, i + reach + 1) || d(i + reach) >= d(i)) continue;
+    if (d(i) - d.lowest(s.from, i) < (s.from == 0 ? kRiseAtCut : kRise)) continue;
+    best = i;
+  }
+  return best;
+}
+
+/// Without a summit: half way between the place where the outline comes nearest to the shaft's
+/// direction, into which summit and valley have merged, and the highest point over the convex
+/// course (house choice; each alone errs by some 3 mm, to opposite sides).
+int merged_summit(const Curve& d, const Stretch& s) {
+  const int reach = std::max(1, d.steps(2.0));
+  int flattest = s.peak;
+  double least_fall = -1e9;
+  for (int i = s.from + reach; i <= s.peak && i + reach < d.size(); ++i) {
+    const double rise = d(i + reach) - d(i - reach);
+    if (rise <= least_fall) continue;
+    least_fall = rise;
+    flattest = i;
+  }
+  return (flattest + s.peak) / 2;
+}
+
+/// How flat a top is says how well its place is known: of the stretch that is as high but for the
+/// error of an edge, 0.3 (as for a uniform distribution), mm.
+double flatness(const Curve& level, int top, const Stretch& s) {
+  constexpr double kEdgeError = 0.25;  // mm, house choice
+  const auto as_high = [&](int i) { return level(i) > level(top) - kEdgeError; };
+  int low = top;
+  int high = top;
+  while (low > s.from && as_high(low - 1)) --low;
+  while (high < s.to && as_high(high + 1)) ++high;
+  return 0.3 * (high - low + 1) * level.mm();
+}
+
+/// Most proximal sample of bone: the outline is followed upwards as long as it is an edge, over
+/// gaps of 5 mm.
+int top_of_bone(const EdgePath& path, const Curve& d) {
+  int top = std::min(d.size() - 1, d.steps(65.0));
+  int gap = 0;
+  for (int i = top; i >= 0 && gap < d.steps(5.0); --i) {
+    const bool edge = path.evidence[static_cast<std::size_t>(i)] > kEdge;
+    gap = edge ? 0 : gap + 1;
+    if (edge) top = i;
+  }
+  return top;
+}
+
+/// Sample just distal of the neck's cut, whose corner stands out as a trochanter does.
+int below_the_cut(const EdgePath& path, const Curve& d) {
+  constexpr double kFall = 0.7;     // mm that the outline falls away from a corner
+  constexpr double kCorner = 6.5;   // mm: a cut's corner is narrower, a trochanter wider
+  constexpr double kSearch = 15.0;  // mm
+  const int top = top_of_bone(path, d);
+  if (top < d.steps(2.0)) return 0;  // the cut lies above what was searched
+  int corner = top;
+  int end = top;
+  for (; end < std::min(d.size(), top + d.steps(kSearch)) && d(end) > d(corner) - kFall; ++end) {
+    if (d(end) >= d(corner)) corner = end;
+  }
+  int begin = corner;
+  while (begin > top && d(begin - 1) > d(corner) - kFall) --begin;
+  // A round top is a trochanter that comes out from behind the metal.
+  if (end - begin > d.steps(kCorner)) return top;
+  return corner + d.steps(3.0);
+}
+
+}  // namespace
+
+double share_of_edge(const EdgePath& path, int from, int to) {
+  from = std::max(0, from);
+  to = std::min(to, static_cast<int>(path.evidence.size()));
+  if (to <= from) return 0.0;
+  const auto edges = std::count_if(path.evidence.begin() + from, path.evidence.begin() + to,
+                                   [](double e) { return e > kEdge; });
+  return static_cast<double>(edges) / (to - from);
+}
+
+std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<double>& from_shaft,
+                                      double mm) {
+  constexpr double kHeight = 0.8;         // mm; less is the cortex itself
+  constexpr double kHeightMerged = 1.0;   // mm, of a bulge without a summit
+  constexpr double kLengthMerged = 10.0;  // mm
+  const Curve outline(from_shaft, mm);
+  const int first = below_the_cut(path, outline);
+  const int last = std::min(outline.size(), first + outline.steps(70.0));
+  if (last - first < outline.steps(25.0)) return std::nullopt;
+  if (share_of_edge(path, first, last) < kShareOfABone) return std::nullopt;
+  const Curve d = outline.part(first, last);
+  const Curve above = above_convex_course(d);
+  // Its tip is not farther below the cut than 45 mm (house choice).
+  const Stretch s = highest_stretch(above, d.steps(45.0));
+  if (const auto top = summit(d, above, s); top && above(s.peak) >= kHeight) {
+    return Bulge{first + *top, std::max(0.7, flatness(d, *top, s))};
+  }
+  if (above(s.peak) < kHeightMerged || s.from == 0 || s.to - s.from < d.steps(kLengthMerged)) {
+    return std::nullopt;
+  }
+  const int top = merged_summit(d, s);
+  return Bulge{first + top, std::max(3.0, flatness(above, top, s))};
+}
+
+}  // namespace tidemark::anatomy

@@ -1,0 +1,31 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "edge_path.h"
+
+namespace tidemark::anatomy {
+
+/// Share of a path's rows [from, to) that are an edge which the eye would call one; 0 for no rows.
+/// Along real cortices it is 0.8 and more, along the best path through grain 0.4.
+[[nodiscard]] double share_of_edge(const EdgePath& path, int from, int to);
+
+/// At least this share of a bone's outline must be an edge (house choice).
+inline constexpr double kShareOfABone = 0.65;
+
+/// The lesser trochanter on the medial outline.
+struct Bulge {
+  int top = 0;         ///< index on the path of the point farthest from the shaft
+  double top_u = 0.0;  ///< standard uncertainty of the top along the path, mm
+};
+
+/// The trochanter's bulge on the medial outline, between the cut of the neck and the shaft.
+/// @param path the outline, one sample every `mm` mm from proximal to distal
+/// @param from_shaft its distance from the shaft axis, mm, medial positive, sample by sample
+/// @return nothing when no bulge stands out, or too little of the outline is an edge
+[[nodiscard]] std::optional<Bulge> trochanter_bulge(const EdgePath& path,
+                                                    const std::vector<double>& from_shaft,
+                                                    double mm);
+
+}  // namespace tidemark::anatomy
