@@ -94,6 +94,18 @@ inline Film carried(const Film& reference, const Rigid2& bone, const Rigid2& ste
   return out;
 }
 
+/// Every opinion taken at its word, so that answers have a closed form.
+inline Trust at_its_word() {
+  return {.floor_mm = 0.0,
+          .wild = 0.0,
+          .slid = 0.0,
+          .landmark_floor_mm = 1e6,
+          .landmark_wild = 0.0,
+          .stem_depth_mm = 0.0,
+          .radius_mm = 0.0,
+          .widest_u95_mm = 1e9};
+}
+
 /// Everything of a pair whose bone went by `bone` and whose stem, seen from the bone, went by
 /// `motion` (anatomical frame of the reference film). Exact: every uncertainty is zero but the
 /// pose's. Owns the films that `evidence` looks at, so it is made in place and never copied.
@@ -111,7 +123,8 @@ struct Pair {
                  .bone = {},
                  .votes = {},
                  .scale_ratio_u = 0.0,
-                 .pose = {}} {
+                 .pose = {},
+                 .trust = at_its_word()} {
     const Rigid2 f = place.film_from_frame();
     evidence.bone.moving_from_fixed_mm = bone;
     evidence.bone.centre_mm = f.apply(Vec2(0.0, 30.0));

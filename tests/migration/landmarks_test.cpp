@@ -148,6 +148,32 @@ TEST(Opinion, TiltCarriesBothAxesOfBothFilmsAndTheLean) {
               std::sqrt(0.0025 + 0.0049 + 0.04 + 0.09 + 0.1466 * 0.1466), 1e-4);
 }
 
+// Derived: one trochanter 20 mm proximal of the reference point, a ratio of scales known to 1 %:
+// 0.2 mm, in quadrature with the rest.
+TEST(Opinion, CarriesTheScaleOfBothFilms) {
+  Anatomy only;
+  only.lesser.reset();
+  const auto a = by_hand::film({}, only);
+  const auto u = [&](double scale_u) {
+    return opinion_by_landmarks(a.measured(), a.measured(), {}, scale_u)->subsidence.u.value;
+  };
+  EXPECT_NEAR(std::pow(u(0.01), 2) - std::pow(u(0.0), 2), 0.04, 1e-12);
+}
+
+// Guards the axes' tilt, once lost when no trochanter was seen.
+TEST(TiltByAxes, NeedsNoTrochanter) {
+  Anatomy bare;
+  bare.lesser.reset();
+  bare.greater.reset();
+  const auto a = by_hand::film({}, bare);
+  auto b = by_hand::film({Vec2(90.0, 80.0), 0.0, 1.5}, bare);
+  const auto tilt = tilt_by_axes(a.measured(), b.measured(), {});
+  ASSERT_TRUE(tilt.has_value());
+  EXPECT_NEAR(tilt->value.value, 1.5, 1e-9);
+  b.femur.shaft_axis.reset();
+  EXPECT_FALSE(tilt_by_axes(a.measured(), b.measured(), {}).has_value());
+}
+
 TEST(Opinion, NeedsATrochanterSeenOnBothFilms) {
   Anatomy only_greater;
   only_greater.lesser.reset();

@@ -54,7 +54,9 @@ double relative(MillimetresPerPixel u, MillimetresPerPixel value) { return u.val
 }  // namespace
 
 Expected<HipFilm> prepare(HipFilm film) {
-  const auto reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
+  film.reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
+  const migration::ReducedFilm& reduced = *film.reduced;
+  film.regions = migration::find_regions(reduced, found_on(film));
   const alignment::AlignOptions options;
   auto stem =
       alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, alignment::for_stem(options));
@@ -69,9 +71,9 @@ Expected<HipFilm> prepare(HipFilm film) {
 Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& follow_up) {
   const auto a = found_on(reference);
   const auto b = found_on(follow_up);
-  const auto reduced_a = migration::reduce(reference.hip_view.pixels, a.scale.value.value);
-  const auto reduced_b = migration::reduce(follow_up.hip_view.pixels, b.scale.value.value);
-  const auto regions = migration::find_regions(reduced_a, a);
+  const migration::ReducedFilm& reduced_a = *reference.reduced;
+  const migration::ReducedFilm& reduced_b = *follow_up.reduced;
+  const migration::Regions& regions = *reference.regions;
   const Rigid2 start =
       migration::to_reduced(migration::rough_alignment(a, b), reduced_a, reduced_b);
 
@@ -84,10 +86,17 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
       alignment::align(*reference.stem_ready, regions.stem, *follow_up.stem_ready, start, near);
   const auto stem =
       by_edges ? in_full_frames(*by_edges, reduced_a, reduced_b) : migration::stem_by_shape(a, b);
+  const Rigid2 second_start = migration::near_end_start(stem.moving_from_fixed_mm, a, b);
+  const auto near_votes = [&](const Rigid2& from) {
+    auto votes = alignment::vote(*reference.stem_ready, *follow_up.stem_ready,
+                                 migration::to_reduced(from, reduced_a, reduced_b),
+                                 regions.stem_near_end, near);
+    for (auto& v : votes) v.position_mm += reduced_a.offset_mm;
+    return votes;
+  };
   const auto near_end =
-      alignment::vote(*reference.stem_ready, *follow_up.stem_ready,
-                      migration::to_reduced(stem.moving_from_fixed_mm, reduced_a, reduced_b),
-                      regions.stem_near_end, near);
+      migration::better_votes(near_votes(stem.moving_from_fixed_mm), stem.moving_from_fixed_mm,
+                              near_votes(second_start), second_start);
   const auto held = migration::held_at_near_end(stem, near_end, a, b);
   alignment::AlignOptions far;
   far.search_along_mm = 15.0;
@@ -116,7 +125,8 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
                                    .stem = held,
                                    .bone = in_full_frames(aligned->whole, reduced_a, reduced_b),
                                    .votes = std::move(aligned->votes),
-                                   .pose = {}};
+                                   .pose = {},
+                                   .trust = {}};
   evidence.scale_ratio_u = std::hypot(relative(reference.scale_u_own, reference.scale.value),
                                       relative(follow_up.scale_u_own, follow_up.scale.value));
   return migration::derive(evidence);

@@ -3,10 +3,12 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <iomanip>
 #include <numbers>
+#include <sstream>
 
+#include "consensus.h"
 #include "frame.h"
-#include "tidemark/core/least_squares.h"
 #include "tidemark/core/uncertainty.h"
 #include "tidemark/migration/regions.h"
 
@@ -21,93 +23,64 @@ Rigid2 relative_motion(const PairEvidence& e) {
   return e.bone.moving_from_fixed_mm.inverse().after(e.stem.alignment.moving_from_fixed_mm);
 }
 
-struct VoteTable {
-  std::vector<std::string> name;
-  Eigen::VectorXd y;         ///< subsidence as each feature sees it
-  Eigen::VectorXd variance;  ///< of the feature's own shift
-  Eigen::VectorXd depth;
-  Eigen::VectorXd depth_sd;
-  Eigen::VectorXd across;  ///< medial position: lever of the angle
-  Eigen::VectorXd level;   ///< distal position: lever of the scale
-  std::vector<Vec2> position;
-};
+/// Noise of a registered feature that its own covariance cannot see, mm^2.
+double unseen_variance(const std::string& feature, const PairEvidence& e, const PoseChange& pose) {
+  // Outlines slide over the bone as it turns; texture and cortices beside the stem do not.
+  const bool outline = feature == kGreaterTrochanter || feature == kLesserTrochanter;
+  const double slide = 0.5 * e.trust.radius_mm * std::pow(pose.rotation_rms_rad, 2);
+  return std::pow(e.trust.floor_mm, 2) + (outline ? slide * slide : 0.0);
+}
 
-VoteTable vote_table(const PairEvidence& e, const AnatomicalFrame& frame, double rigid) {
-  VoteTable t;
-  std::vector<const alignment::FeatureVote*> useful;
+/// What the registered features say.
+std::vector<Opinion> by_registration(const PairEvidence& e, const AnatomicalFrame& frame,
+                                     double rigid, const PoseChange& pose) {
+  std::vector<Opinion> out;
   for (const auto& v : e.votes) {
+    const double variance = frame.distal.dot(v.covariance * frame.distal);
     // A cortex seen along its length says nothing along the shaft.
-    if (v.offset_mm.allFinite() && frame.distal.dot(v.covariance * frame.distal) < 1.0)
-      useful.push_back(&v);
+    if (!v.offset_mm.allFinite() || !(variance < 1.0)) continue;
+    out.push_back({.feature = v.name,
+                   .kind = VoteKind::kRegistered,
+                   .at = frame.of(v.position_mm),
+                   .y = rigid - v.offset_mm.dot(frame.distal),
+                   .variance = variance + unseen_variance(v.name, e, pose),
+                   .depth = depth_of(v.name)});
   }
-  const auto n = static_cast<Eigen::Index>(useful.size());
-  for (auto* column : {&t.y, &t.variance, &t.depth, &t.depth_sd, &t.across, &t.level})
-    column->resize(n);
-  for (Eigen::Index i = 0; i < n; ++i) {
-    const alignment::FeatureVote& v = *useful[static_cast<std::size_t>(i)];
-    const Vec2 at = frame.of(v.position_mm);
-    const Depth depth = depth_of(v.name);
-    t.name.push_back(v.name);
-    t.position.push_back(at);
-    t.y(i) = rigid - v.offset_mm.dot(frame.distal);
-    t.variance(i) = frame.distal.dot(v.covariance * frame.distal);
-    t.depth(i) = depth.mean_mm;
-    t.depth_sd(i) = depth.sd_mm;
-    t.across(i) = at.x();
-    t.level(i) = at.y();
-  }
-  return t;
+  if (!out.empty()) return out;
+  // No feature votes: the bone as a whole, of a depth between the stem's plane and the trochanters.
+  constexpr double kWhole = 0.3;  // mm, what is left of the registration's error in the long run
+  const double variance =
+      frame.distal.dot(e.bone.covariance.topLeftCorner<2, 2>() * frame.distal) + kWhole * kWhole;
+  return {{.feature = "bone",
+           .kind = VoteKind::kRegistered,
+           .at = frame.of(e.bone.centre_mm),
+           .y = rigid,
+           .variance = variance,
+           .depth = depth_of("bone")}};
 }
 
-struct Combination {
-  double subsidence = 0.0;
-  double u = 0.0;       ///< all of it
-  double u_bone = 0.0;  ///< what remains without pose and scale
-  double u_pose = 0.0;
-  double u_scale = 0.0;
-  double inflation = 1.0;
-};
-
-Eigen::MatrixXd outer(const Eigen::VectorXd& v) { return v * v.transpose(); }
-
-/// Generalised least squares of the votes, and its budget: each source's share is w' V_source w.
-std::optional<Combination> combine_votes(const VoteTable& t, const PairEvidence& e,
-                                         const FlexionChange& flexion) {
-  const Eigen::Index n = t.y.size();
-  if (n == 0) return std::nullopt;
-  const double angle_u = std::sqrt(e.bone.covariance(2, 2));
-  const Eigen::MatrixXd own = t.variance.asDiagonal();
-  const double variance = flexion.sd_rad * flexion.sd_rad;
-  const Eigen::MatrixXd spread = t.depth_sd.cwiseProduct(t.depth_sd).asDiagonal();
-  const Eigen::MatrixXd pose =
-      variance * (outer(t.depth) + spread) + flexion.mean_rad * flexion.mean_rad * spread;
-  const Eigen::MatrixXd angle = angle_u * angle_u * outer(t.across);
-  const Eigen::MatrixXd scale = e.scale_ratio_u * e.scale_ratio_u * outer(t.level);
-  const Eigen::MatrixXd v = own + pose + angle + scale;
-  const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), t.y - flexion.mean_rad * t.depth, v);
-  if (!fit) return std::nullopt;
-  const Eigen::VectorXd ones = Eigen::VectorXd::Ones(n);
-  const Eigen::VectorXd w = v.ldlt().solve(ones) / ones.dot(v.ldlt().solve(ones));
-  Combination c;
-  c.subsidence = fit->estimate(0);
-  c.inflation = std::max(1.0, fit->degrees_of_freedom > 0 ? birge_ratio(*fit) : 1.0);
-  c.u_bone = c.inflation * std::sqrt(w.dot((own + angle) * w));
-  c.u_pose = c.inflation * std::sqrt(w.dot(pose * w));
-  c.u_scale = std::sqrt(w.dot(scale * w));
-  c.u = std::sqrt(c.u_bone * c.u_bone + c.u_pose * c.u_pose + c.u_scale * c.u_scale);
-  return c;
-}
-
-/// When no feature votes: the whole bone as one feature of unknown depth.
-Combination rigid_only(const PairEvidence& e, const AnatomicalFrame& frame, double rigid) {
-  Combination c;
-  c.subsidence = rigid;
-  c.u_bone = std::sqrt(frame.distal.dot(e.bone.covariance.topLeftCorner<2, 2>() * frame.distal));
-  c.u_pose = e.pose.flexion.value * kDegree *
-             14.0;                     // mm: between the stem's plane and the lesser trochanter
-  c.u_scale = e.scale_ratio_u * 40.0;  // mm: usual distance from the stem's reference point
-  c.u = std::sqrt(c.u_bone * c.u_bone + c.u_pose * c.u_pose + c.u_scale * c.u_scale);
-  return c;
+/// What the trochanters say as marked on each film, against the stem as it was held.
+void add_marked(const PairEvidence& e, const AnatomicalFrame& frame, std::vector<Opinion>& out) {
+  const double ka = e.reference.scale.value.value;
+  const double kb = e.follow_up.scale.value.value;
+  const Vec2 stem = e.stem.alignment.moving_from_fixed_mm.apply(frame.origin);
+  const Eigen::Matrix2d back = e.bone.moving_from_fixed_mm.rotation().transpose();
+  const auto add = [&](const char* name, const std::optional<anatomy::Landmark>& a,
+                       const std::optional<anatomy::Landmark>& b) {
+    if (!a || !b) return;
+    const Vec2 before = ka * a->px - frame.origin;
+    const Vec2 after = back * (kb * b->px - stem);
+    out.push_back({.feature = name,
+                   .kind = VoteKind::kMarked,
+                   .at = frame.of(ka * a->px),
+                   .y = (before - after).dot(frame.distal),
+                   .variance = std::pow(ka * a->u_px, 2) + std::pow(kb * b->u_px, 2) +
+                               std::pow(e.trust.landmark_floor_mm, 2),
+                   .depth = depth_of(name)});
+  };
+  add(kGreaterTrochanter, e.reference.femur.greater_trochanter,
+      e.follow_up.femur.greater_trochanter);
+  add(kLesserTrochanter, e.reference.femur.lesser_trochanter, e.follow_up.femur.lesser_trochanter);
 }
 
 double sum_of_squares(std::initializer_list<double> terms) {
@@ -117,8 +90,8 @@ double sum_of_squares(std::initializer_list<double> terms) {
 }
 
 /// What rotation does to a stem that leans in the sagittal plane, degrees: tilt that is none.
-double lean_u(const PoseModel& pose) {
-  return pose.rotation.value * kDegree * pose.sagittal_lean.value;
+double lean_u(const PoseModel& model, const PoseChange& pose) {
+  return pose.rotation_rms_rad * model.sagittal_lean.value;
 }
 
 struct Tilt {
@@ -130,22 +103,22 @@ struct Tilt {
 /// The tilt change by the two alignments and by the two axes of both films, weighted by what each
 /// is worth. The alignment of the bone turns with features at other depths (0.3 degrees, from
 /// simulated films, docs/accuracy.md), the axes do not, but need a long piece of shaft.
-Tilt tilt_change(const PairEvidence& e, double by_alignment_deg,
-                 const std::optional<LandmarkOpinion>& by_axes) {
+Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChange& pose) {
   constexpr double kTurnOfFeatures = 0.3;
   const double u_alignment =
       sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
                       std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures});
-  const double lean = lean_u(e.pose);
-  const bool both = e.reference.femur.shaft_axis && e.follow_up.femur.shaft_axis;
-  if (!both || !by_axes) return {by_alignment_deg, sum_of_squares({u_alignment, lean}), 0.0};
-  const double u_axes =
-      std::sqrt(std::max(1e-6, std::pow(by_axes->tilt_change.u.value, 2) - lean * lean));
+  const double lean = lean_u(e.pose, pose);
+  PoseModel without_lean = e.pose;  // what both share is added once
+  without_lean.sagittal_lean = {0.0};
+  const auto axes = tilt_by_axes(e.reference, e.follow_up, without_lean);
+  if (!axes) return {by_alignment_deg, sum_of_squares({u_alignment, lean}), 0.0};
+  const double u_axes = std::max(1e-3, axes->u.value);
   const double a = 1.0 / (u_alignment * u_alignment);
   const double b = 1.0 / (u_axes * u_axes);
-  const double mean = (a * by_alignment_deg + b * by_axes->tilt_change.value.value) / (a + b);
+  const double mean = (a * by_alignment_deg + b * axes->value.value) / (a + b);
   // Two opinions that contradict each other make the mean less certain than either claims.
-  const double apart = std::abs(by_alignment_deg - by_axes->tilt_change.value.value);
+  const double apart = std::abs(by_alignment_deg - axes->value.value);
   const double ratio = apart / std::hypot(u_alignment, u_axes);
   return {mean, sum_of_squares({std::max(1.0, ratio) / std::sqrt(a + b), lean}), ratio};
 }
@@ -200,30 +173,18 @@ void judge(const PairEvidence& e, double apart_in_tilt, Migration& m) {
   }
 }
 
-bool has_flag(const Migration& m, const std::string& id) {
-  return std::any_of(m.flags.begin(), m.flags.end(), [&](const Flag& f) { return f.id == id; });
-}
-
-/// Did the bone slide into another position? The trochanters may err by a few millimetres
-/// themselves; a bone that slid errs by more.
-bool contradicted(const Migration& m) {
-  constexpr double kSlid = 5.0;  // mm, house choice
-  if (!m.by_landmarks || !has_flag(m, "bone_alignment_ambiguous")) return false;
-  return std::abs(m.by_landmarks->subsidence.value.value - m.subsidence.value.value) > kSlid;
-}
-
 Measured<Millimetres> mm(double value, double u) {
   return measured(Millimetres{value}, Millimetres{u});
 }
 
 /// The medial shift of the reference point with its uncertainty.
 Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame& frame,
-                                   double shift_mm) {
+                                   double shift_mm, const PoseChange& pose) {
   const auto across = [&](const Eigen::Matrix3d& covariance) {
     return std::sqrt(frame.medial.dot(covariance.topLeftCorner<2, 2>() * frame.medial));
   };
   // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
-  const double u_pose_across = e.pose.rotation.value * kDegree * 4.0;
+  const double u_pose_across = pose.rotation_rms_rad * 4.0;
   // An alignment's angle acts on the reference point by the distance from the region's centre.
   const auto swing = [&](const alignment::Alignment& a) {
     return frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
@@ -233,17 +194,31 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame&
                             u_pose_across, swing(e.bone), swing(e.stem.alignment)}));
 }
 
-/// What each feature says on its own, with all that its depth and the pose leave open.
-std::vector<FeatureSubsidence> alone(const VoteTable& t, const PoseModel& pose) {
+/// What each registered feature says on its own, with all that its depth and the pose leave open.
+std::vector<FeatureSubsidence> alone(const std::vector<Opinion>& opinions, const PoseChange& pose) {
   std::vector<FeatureSubsidence> out;
-  for (Eigen::Index i = 0; i < t.y.size(); ++i) {
-    const auto row = static_cast<std::size_t>(i);
-    const double own =
-        std::sqrt(t.variance(i) + std::pow(pose.flexion.value * kDegree, 2) *
-                                      (std::pow(t.depth(i), 2) + std::pow(t.depth_sd(i), 2)));
-    out.push_back({t.name[row], t.position[row], mm(t.y(i), own)});
+  for (const Opinion& o : opinions) {
+    if (o.kind != VoteKind::kRegistered || o.feature == "bone") continue;
+    const double parallax = std::pow(pose.flexion_rms_rad(), 2) *
+                            (std::pow(o.depth.mean_mm, 2) + std::pow(o.depth.sd_mm, 2));
+    out.push_back({o.feature, o.at, mm(o.y, std::sqrt(o.variance + parallax))});
   }
   return out;
+}
+
+/// The sentence for a pair whose films say too little.
+tl::unexpected<Error> too_wide(double u95_mm, const PoseChange& pose) {
+  std::ostringstream wrong;
+  wrong << std::fixed << std::setprecision(1)
+        << "the bony features tell the subsidence to no better than " << u95_mm << " mm";
+  const double flexion = pose.flexion_rms_rad() / kDegree;
+  const double rotation = pose.rotation_rms_rad / kDegree;
+  if (flexion > 6.0 || rotation > 10.0) {
+    wrong << std::setprecision(0) << " (the leg lies differently: flexion by about " << flexion
+          << ", rotation by about " << rotation << " degrees)";
+  }
+  return fail(ErrorKind::kCannotTell, "comparison", wrong.str(),
+              "compare films in a more alike pose, or mark both trochanters by hand");
 }
 
 }  // namespace
@@ -255,31 +230,6 @@ Depth depth_of(const std::string& feature) {
   if (feature == kMetaphysis) return {1.0, 5.0};
   if (feature == kShaft) return {0.0, 4.0};
   return {5.0, 8.0};
-}
-
-FlexionChange flexion_change(const PoseModel& pose,
-                             const std::optional<Measured<Millimetres>>& head_lead,
-                             double head_offset_mm) {
-  const double prior = pose.flexion.value * kDegree;
-  if (!head_lead) return {0.0, prior};
-  const double h = head_offset_mm * std::tan(pose.anteversion.value * kDegree);
-  const double h_sd = head_offset_mm * std::tan(pose.anteversion_spread.value * kDegree);
-  double sum = 0.0;
-  double first = 0.0;
-  double second = 0.0;
-  constexpr int kSteps = 400;
-  for (int i = -kSteps; i <= kSteps; ++i) {
-    const double phi = 5.0 * prior * i / kSteps;
-    const double variance = std::pow(head_lead->u.value, 2) + std::pow(phi * h_sd, 2);
-    const double miss = head_lead->value.value - phi * h;
-    const double weight = std::exp(-0.5 * (phi * phi / (prior * prior) + miss * miss / variance)) /
-                          std::sqrt(variance);
-    sum += weight;
-    first += weight * phi;
-    second += weight * phi * phi;
-  }
-  const double mean = first / sum;
-  return {mean, std::sqrt(std::max(0.0, second / sum - mean * mean))};
 }
 
 Expected<Migration> derive(const PairEvidence& e) {
@@ -296,49 +246,54 @@ Expected<Migration> derive(const PairEvidence& e) {
   const double k = e.reference.scale.value.value;
   const auto displaced = [&](const Vec2& p_mm) { return Vec2(motion.apply(p_mm) - p_mm); };
   const double rigid = displaced(frame.origin).dot(frame.distal);
-  const VoteTable table = vote_table(e, frame, rigid);
-  const double head_offset = frame.of(k * e.reference.implant.head.circle_px.centre).x();
-  const FlexionChange flexion = flexion_change(e.pose, e.stem.head_lead, head_offset);
-  const auto voted = combine_votes(table, e, flexion);
-  const Combination c = voted ? *voted : rigid_only(e, frame, rigid);
-
+  const PoseChange pose = e.stem.looks ? pose_change(e.pose, e.stem.looks->reference,
+                                                     e.stem.looks->follow_up, e.stem.head_lead)
+                                       : pose_change(e.pose);
+  std::vector<Opinion> opinions = by_registration(e, frame, rigid, pose);
+  add_marked(e, frame, opinions);
+  const SharedErrors shared{pose, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
+  const auto c = consensus(opinions, shared, e.trust);
+  if (!c) {
+    return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
+                "check both films");
+  }
   const double u_stem =
       std::sqrt(frame.distal.dot(e.stem.alignment.covariance.topLeftCorner<2, 2>() * frame.distal));
   // The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
   // stem's thickness, taken as uniform, is the lever of flexion on it.
   constexpr double kShoulderDepth = 4.0 / 1.7320508;  // mm
-  const double u_shoulder = e.pose.flexion.value * kDegree * kShoulderDepth;
+  const double u_shoulder = pose.flexion_rms_rad() * kShoulderDepth;
+  const double added = u_stem * u_stem + u_shoulder * u_shoulder;
+  const double u95 = half_width_95(*c, added);
+  if (u95 > e.trust.widest_u95_mm) return too_wide(u95, pose);
   Migration m;
-  m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, e.pose);
-  const Tilt tilt = tilt_change(e, motion.angle_rad / kDegree, m.by_landmarks);
+  m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, e.pose, e.scale_ratio_u);
+  const Tilt tilt = tilt_change(e, motion.angle_rad / kDegree, pose);
   const double u_tilt_deg = tilt.u;
-  const double u = sum_of_squares({c.u, u_stem, u_shoulder});
-  m.subsidence = mm(c.subsidence, u);
-  m.budget = {{"bone alignment", {c.u_bone}},
-              {"out-of-plane pose", {sum_of_squares({c.u_pose, u_shoulder})}},
+  const double u = std::sqrt(c->variance + added);
+  m.subsidence = {Millimetres{c->mean}, Millimetres{u}, Millimetres{u95}};
+  m.budget = {{"bone alignment", {std::sqrt(c->own)}},
+              {"out-of-plane pose", {std::sqrt(c->pose + u_shoulder * u_shoulder)}},
               {"stem alignment", {u_stem}},
-              {"calibration", {c.u_scale}}};
+              {"calibration", {std::sqrt(c->scale)}}};
   const auto at = [&](const Vec2& p_px) {
     const Vec2 p = k * p_px;
     const double lever = frame.of(p).x();
-    return mm(c.subsidence - rigid + displaced(p).dot(frame.distal),
-              sum_of_squares({u, lever * u_tilt_deg * kDegree}));
+    const double turn = lever * u_tilt_deg * kDegree;
+    return Measured<Millimetres>{
+        Millimetres{c->mean - rigid + displaced(p).dot(frame.distal)},
+        Millimetres{std::hypot(u, turn)},
+        Millimetres{std::hypot(u95, coverage_factor(kInfiniteFreedom) * turn)}};
   };
   m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
   m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
   m.subsidence_at_tip = at(e.reference.implant.tip.px);
-  m.medial = medial_shift(e, frame, displaced(frame.origin).dot(frame.medial));
+  m.medial = medial_shift(e, frame, displaced(frame.origin).dot(frame.medial), pose);
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
-  m.features = alone(table, e.pose);
+  m.features = alone(opinions, pose);
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
   judge(e, tilt.apart, m);
-  if (contradicted(m)) {
-    return fail(
-        ErrorKind::kCannotTell, "comparison",
-        "the bone matches in more than one position and the trochanters contradict the best",
-        "mark both trochanters by hand, or use films in a more alike pose");
-  }
   return m;
 }
 

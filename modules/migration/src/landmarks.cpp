@@ -44,7 +44,26 @@ double tilt_deg(const MeasuredFilm& film, const AnatomicalFrame& frame) {
   return angle_between(frame.distal, film.implant.axis.line_px.direction) / kDegree;
 }
 
+Measured<Degrees> by_axes(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
+                          const PoseModel& pose) {
+  const double tilt = tilt_deg(follow_up, anatomical_frame(follow_up)) -
+                      tilt_deg(reference, anatomical_frame(reference));
+  const double u =
+      std::sqrt(std::pow(shaft_u_deg(reference), 2) + std::pow(shaft_u_deg(follow_up), 2) +
+                std::pow(reference.implant.axis.direction_u.value, 2) +
+                std::pow(follow_up.implant.axis.direction_u.value, 2) +
+                std::pow(pose.rotation.value * kDegree * pose.sagittal_lean.value, 2));
+  return measured(Degrees{tilt}, Degrees{u});
+}
+
 }  // namespace
+
+std::optional<Measured<Degrees>> tilt_by_axes(const MeasuredFilm& reference,
+                                              const MeasuredFilm& follow_up,
+                                              const PoseModel& pose) {
+  if (!reference.femur.shaft_axis || !follow_up.femur.shaft_axis) return std::nullopt;
+  return by_axes(reference, follow_up, pose);
+}
 
 AnatomicalFrame anatomical_frame(const MeasuredFilm& film) {
   AnatomicalFrame f;
@@ -57,7 +76,7 @@ AnatomicalFrame anatomical_frame(const MeasuredFilm& film) {
 
 std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& reference,
                                                     const MeasuredFilm& follow_up,
-                                                    const PoseModel& pose) {
+                                                    const PoseModel& pose, double scale_ratio_u) {
   std::vector<LevelVote> votes;
   add_vote(kGreaterTrochanter, reference.femur.greater_trochanter,
            follow_up.femur.greater_trochanter, reference, follow_up, votes);
@@ -74,7 +93,9 @@ std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& referenc
     v(i, i) += vote.variance + std::pow(flexion * depth_of(vote.feature).sd_mm, 2);
     for (Eigen::Index j = 0; j < n; ++j) {
       v(i, j) += flexion * flexion * depth_of(vote.feature).mean_mm *
-                 depth_of(votes[static_cast<std::size_t>(j)].feature).mean_mm;
+                     depth_of(votes[static_cast<std::size_t>(j)].feature).mean_mm +
+                 scale_ratio_u * scale_ratio_u * vote.position_mm.y() *
+                     votes[static_cast<std::size_t>(j)].position_mm.y();
     }
   }
   const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), y, v);
@@ -90,14 +111,7 @@ std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& referenc
         {vote.feature, vote.position_mm,
          measured(Millimetres{vote.subsidence}, Millimetres{std::sqrt(v(i, i))})});
   }
-  const double tilt = tilt_deg(follow_up, anatomical_frame(follow_up)) -
-                      tilt_deg(reference, anatomical_frame(reference));
-  const double u =
-      std::sqrt(std::pow(shaft_u_deg(reference), 2) + std::pow(shaft_u_deg(follow_up), 2) +
-                std::pow(reference.implant.axis.direction_u.value, 2) +
-                std::pow(follow_up.implant.axis.direction_u.value, 2) +
-                std::pow(pose.rotation.value * kDegree * pose.sagittal_lean.value, 2));
-  out.tilt_change = measured(Degrees{tilt}, Degrees{u});
+  out.tilt_change = by_axes(reference, follow_up, pose);
   return out;
 }
 

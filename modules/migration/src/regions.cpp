@@ -156,6 +156,14 @@ void paint_disc(Raster& raster, const Vec2& centre_px, double radius_px) {
   }
 }
 
+/// Where the corner of the shoulder lies on the follow-up film minus where `stem` puts it, in the
+/// axes of the reference film, mm.
+Vec2 corner_miss(const Rigid2& stem, const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
+  const Vec2 before = reference.scale.value.value * reference.implant.shoulder.px;
+  const Vec2 after = follow_up.scale.value.value * follow_up.implant.shoulder.px;
+  return stem.rotation().transpose() * (after - stem.apply(before));
+}
+
 /// Largest of a running window of 2 r + 1 values.
 void spread_row(std::vector<std::uint8_t>& line, int r) {
   const int n = static_cast<int>(line.size());
@@ -300,32 +308,59 @@ Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
   return start;
 }
 
+Rigid2 near_end_start(const Rigid2& stem, const MeasuredFilm& reference,
+                      const MeasuredFilm& follow_up) {
+  const StemAxes axes = axes_of(reference);
+  const Vec2 miss = corner_miss(stem, reference, follow_up);
+  Rigid2 start = stem;
+  start.translation += stem.rotation() * (miss.dot(axes.distal) * axes.distal);
+  return start;
+}
+
+std::vector<alignment::FeatureVote> better_votes(
+    std::vector<alignment::FeatureVote> about_first, const Rigid2& first,
+    const std::vector<alignment::FeatureVote>& about_second, const Rigid2& second) {
+  for (alignment::FeatureVote vote : about_second) {
+    const Vec2 moved = second.apply(vote.position_mm) - first.apply(vote.position_mm);
+    vote.offset_mm += first.rotation().transpose() * moved;
+    const auto same = std::find_if(about_first.begin(), about_first.end(),
+                                   [&](const auto& v) { return v.name == vote.name; });
+    if (same == about_first.end()) {
+      about_first.push_back(std::move(vote));
+    } else if (vote.agreement > same->agreement) {
+      *same = std::move(vote);
+    }
+  }
+  return about_first;
+}
+
 StemMotion held_at_near_end(const alignment::Alignment& stem,
                             const std::vector<alignment::FeatureVote>& near_end,
                             const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
   constexpr double kCornerFactor = 2.0;  // a corner changes as the stem turns; house choice
-  StemMotion out{stem, std::nullopt};
-  if (near_end.empty()) return out;
+  StemMotion out{stem, std::nullopt, std::nullopt};
   const StemAxes axes = axes_of(reference);
   const auto variance_of = [&](const alignment::FeatureVote& v) {
     return axes.distal.dot(v.covariance * axes.distal);
   };
-  const alignment::FeatureVote& vote = *std::min_element(
-      near_end.begin(), near_end.end(),
-      [&](const auto& p, const auto& q) { return variance_of(p) < variance_of(q); });
   // The corner of the shoulder, marked on each film by itself, is coarser but never lost.
   const double ka = reference.scale.value.value;
   const double kb = follow_up.scale.value.value;
   const double corner_variance = std::pow(kCornerFactor * ka * reference.implant.shoulder.u_px, 2) +
                                  std::pow(kCornerFactor * kb * follow_up.implant.shoulder.u_px, 2);
-  const Vec2 corner_miss = stem.moving_from_fixed_mm.rotation().transpose() *
-                           (kb * follow_up.implant.shoulder.px -
-                            stem.moving_from_fixed_mm.apply(ka * reference.implant.shoulder.px));
-  const double vote_weight = 1.0 / variance_of(vote);
-  const double corner_weight = 1.0 / corner_variance;
-  const double variance = 1.0 / (vote_weight + corner_weight);
-  const double shift = variance * (vote_weight * vote.offset_mm.dot(axes.distal) +
-                                   corner_weight * corner_miss.dot(axes.distal));
+  double shift = corner_miss(stem.moving_from_fixed_mm, reference, follow_up).dot(axes.distal);
+  double variance = corner_variance;
+  if (!near_end.empty()) {
+    const alignment::FeatureVote& vote = *std::min_element(
+        near_end.begin(), near_end.end(),
+        [&](const auto& p, const auto& q) { return variance_of(p) < variance_of(q); });
+    const double own = variance_of(vote);
+    const double apart = vote.offset_mm.dot(axes.distal) - shift;
+    variance = 1.0 / (1.0 / own + 1.0 / corner_variance);
+    shift += apart * variance / own;
+    // Two that contradict each other promise too much (Birge).
+    variance *= std::max(1.0, apart * apart / (own + corner_variance));
+  }
   Rigid2& motion = out.alignment.moving_from_fixed_mm;
   const Eigen::Matrix2d turn = motion.rotation();
   motion.translation += turn * (shift * axes.distal);
@@ -338,15 +373,18 @@ StemMotion held_at_near_end(const alignment::Alignment& stem,
   const double head_x = axes.in_stem(head).y();
   const double share = -shoulder_x / std::max(20.0, head_x - shoulder_x);
   motion.translation += turn * (share * from_shoulder * axes.distal);
-  const double u_head = std::sqrt(std::pow(ka * reference.implant.head.centre_u_px, 2) +
-                                  std::pow(kb * follow_up.implant.head.centre_u_px, 2) + variance +
-                                  std::pow(head_x, 2) * stem.covariance(2, 2));
-  out.head_lead = measured(Millimetres{(1.0 - share) * from_shoulder}, Millimetres{u_head});
+  const double head_variance = std::pow(ka * reference.implant.head.centre_u_px, 2) +
+                               std::pow(kb * follow_up.implant.head.centre_u_px, 2) +
+                               std::pow(head_x, 2) * stem.covariance(2, 2);
+  out.head_lead = measured(Millimetres{(1.0 - share) * from_shoulder},
+                           Millimetres{(1.0 - share) * std::sqrt(head_variance + variance)});
+  out.looks = {stem_look(reference), stem_look(follow_up)};
   const Eigen::Matrix2d along = axes.distal * axes.distal.transpose();
   const Eigen::Matrix2d across = Eigen::Matrix2d::Identity() - along;
   const Eigen::Matrix2d planar = stem.covariance.topLeftCorner<2, 2>();
-  out.alignment.covariance.topLeftCorner<2, 2>() =
-      across * planar * across + (variance + std::pow(share * u_head, 2)) * along;
+  // The axis lies between shoulder and head, at (1 - share) of the one and share of the other.
+  const double held = std::pow(1.0 - share, 2) * variance + share * share * head_variance;
+  out.alignment.covariance.topLeftCorner<2, 2>() = across * planar * across + held * along;
   return out;
 }
 

@@ -12,6 +12,7 @@
 #include "tidemark/core/units.h"
 #include "tidemark/film/film.h"
 #include "tidemark/migration/migration.h"
+#include "tidemark/migration/regions.h"
 
 namespace tidemark::followup {
 
@@ -25,7 +26,9 @@ struct HipFilm {
   /// The part of scale.u that is independent from film to film (how well the head's outline was
   /// measured here); the rest, e.g. of the head's true size, is common to all films of the series.
   MillimetresPerPixel scale_u_own;
-  /// Filled by Steps::prepare; absent when it failed or was not called.
+  /// Filled by Steps::prepare, once per film; absent when it failed or was not called.
+  std::optional<migration::ReducedFilm> reduced;
+  std::optional<migration::Regions> regions;
   std::optional<alignment::PreparedFilm> stem_ready;
   std::optional<alignment::PreparedFilm> bone_ready;
 };

@@ -7,23 +7,30 @@
 #include "tidemark/alignment/align.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/migration/migration.h"
+#include "tidemark/migration/pose.h"
 
 namespace tidemark::migration {
 
-/// How the pose of the femur may differ between two films, as a plain film cannot show it.
-/// One standard deviation of the difference between two films.
-struct PoseModel {
-  /// Flexion, with the shift of the beam's centre counted as flexion (parallax of 30 mm at 1 m is
-  /// 1.7 degrees). sqrt(2) times 3 degrees per film and 20 mm of beam shift (docs/design.md).
-  Degrees flexion{4.6};
-  Degrees rotation{7.0};  ///< sqrt(2) times 5 degrees per film
-  /// Lean of the stem in the sagittal plane against the shaft: with rotation it imitates tilt
-  /// (docs/design.md, geometry). House choice.
-  Degrees sagittal_lean{1.2};
-  /// Anteversion of the stem against the film's plane: 10 to 20 degrees are aimed at, less the
-  /// inward rotation of the leg (common practice, no source); mean and spread, house choice.
-  Degrees anteversion{12.0};
-  Degrees anteversion_spread{8.0};
+/// How far an opinion on the subsidence is to be trusted beyond what it says of itself. House
+/// choices, from what goes wrong on simulated films at all, not from how often in a given set.
+struct Trust {
+  double floor_mm = 0.15;  ///< of every registered feature: what its covariance cannot see
+  double wild = 0.1;       ///< share of registered features that lie in a wrong position
+  double wild_mm = 3.0;    ///< and how far (the search reaches 3 mm)
+  double slid = 0.03;      ///< share of bone alignments that slid as a whole
+  double slid_mm = 5.0;
+  double landmark_floor_mm = 1.0;  ///< the trochanters' outlines change as the leg turns
+  double landmark_wild = 0.15;     ///< share of landmarks that are something else
+  double landmark_wild_mm = 8.0;
+  /// How far the stem may lie before or behind the shaft's axis, from which depths are counted: it
+  /// shifts all depths alike (see Depth: within 3 mm).
+  double stem_depth_mm = 2.0;
+  /// Radius of the bone's surface front to back: as the leg turns by t, its outline slides along
+  /// the surface, by r t^2 / 2 along the shaft (derived for a round bone).
+  double radius_mm = 15.0;
+  /// No answer is given when u95 is above this: it could not tell any threshold in use (1.2 to 3
+  /// mm, docs/design.md).
+  double widest_u95_mm = 3.0;
 };
 
 /// Where the stem went, as seen on the films.
@@ -32,6 +39,12 @@ struct StemMotion {
   /// How far the head's centre lies distal of where the alignment puts it, in the axes of the
   /// reference film: what a change of flexion does to a head that lies in front of the stem's axis.
   std::optional<Measured<Millimetres>> head_lead;
+  /// How the stem looks on both films; absent: of the pose nothing but the model is known.
+  struct Looks {
+    StemLook reference;
+    StemLook follow_up;
+  };
+  std::optional<Looks> looks;
 };
 
 /// Everything measured on a pair of films. Alignments are follow_up_from_reference in mm of the hip
@@ -45,26 +58,35 @@ struct PairEvidence {
   /// Relative standard uncertainty of the ratio of the two films' scales.
   double scale_ratio_u = 0.0;
   PoseModel pose;
+  Trust trust;
 };
 
 /// The stem's motion relative to the bone, with its uncertainty.
 ///
-/// Model of the votes along the shaft: feature i, lying d_i behind the stem, sees
-///   y_i = subsidence + phi d_i + e_i,
-/// phi the unknown change of flexion (prior: PoseModel, then what the head says: it leads the stem
-/// by phi h, h its distance in front of the axis), d_i and h known from anatomy within their own
-/// uncertainty. The votes are combined by generalised least squares with the covariance of e, of
-/// phi, of the depths, of the angle and of the scale: features that differ in depth correct one
-/// another, and what they cannot tell is in u. JCGM 100; Aitken (1935), from memory.
+/// Model of the votes along the shaft: feature i, lying d_i behind the stem, x_i medial and l_i
+/// distal of its reference point, sees
+///   y_i = subsidence + flexion d_i + turned x_i - stretch l_i + e_i,
+/// the change of pose known as far as the stem's look tells it (pose_change), d_i from anatomy
+/// within its spread. The votes, and the trochanters as marked with a small weight, are combined by
+/// generalised least squares with the covariance of e, pose, depths, angle and scale, over all
+/// stories of which of them are wild (Trust). JCGM 100; Aitken (1935), from memory.
 ///
-/// @return kCannotTell when the evidence does not hang together.
+/// @return kCannotTell when the evidence does not hang together, or says too little.
 [[nodiscard]] Expected<Migration> derive(const PairEvidence& evidence);
 
+/// Change of the angle between stem and shaft by the axes found on each film. u holds what rotation
+/// makes of the stem's lean. Absent when a film does not show its shaft's axis.
+[[nodiscard]] std::optional<Measured<Degrees>> tilt_by_axes(const MeasuredFilm& reference,
+                                                            const MeasuredFilm& follow_up,
+                                                            const PoseModel& pose);
+
 /// Migration from the landmarks of both films alone; shares no code with the registration.
+/// @param scale_ratio_u  relative standard uncertainty of the ratio of the two films' scales
 /// Absent when neither trochanter is seen on both films.
 [[nodiscard]] std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& reference,
                                                                   const MeasuredFilm& follow_up,
-                                                                  const PoseModel& pose);
+                                                                  const PoseModel& pose,
+                                                                  double scale_ratio_u = 0.0);
 
 /// Where a feature lies behind (+) the plane of the stem, mm, with its spread between people.
 /// From the proximal femora of 8 people (open CT surfaces, testdata/README.md), measured against
@@ -74,17 +96,5 @@ struct Depth {
   double sd_mm = 6.0;
 };
 [[nodiscard]] Depth depth_of(const std::string& feature);
-
-/// Change of flexion (rad) between two films: prior PoseModel, updated by the head's lead over the
-/// stem. The head lies `head_offset_mm` medial of the axis and, by the stem's anteversion, in front
-/// of it. Posterior mean and SD by quadrature over the change; the unknown anteversion is
-/// integrated out.
-struct FlexionChange {
-  double mean_rad = 0.0;
-  double sd_rad = 0.0;
-};
-[[nodiscard]] FlexionChange flexion_change(const PoseModel& pose,
-                                           const std::optional<Measured<Millimetres>>& head_lead,
-                                           double head_offset_mm);
 
 }  // namespace tidemark::migration

@@ -56,6 +56,19 @@ inline constexpr const char* kShaft = "shaft";
 [[nodiscard]] Rigid2 bone_start(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
                                 const Rigid2& stem);
 
+/// `stem` (mm of the hip views) shifted along the axis until the corner of the shoulder, as marked
+/// on each film, lies on itself: where to let the proximal end vote from. A stem whose apparent
+/// length changed by several millimetres may have been aligned by its tip, and the shoulder is then
+/// further off than a vote looks.
+[[nodiscard]] Rigid2 near_end_start(const Rigid2& stem, const MeasuredFilm& reference,
+                                    const MeasuredFilm& follow_up);
+
+/// Of two sets of votes about two alignments of equal angle, for each feature the one with the
+/// higher agreement, told as offset from the first alignment.
+[[nodiscard]] std::vector<alignment::FeatureVote> better_votes(
+    std::vector<alignment::FeatureVote> about_first, const Rigid2& first,
+    const std::vector<alignment::FeatureVote>& about_second, const Rigid2& second);
+
 /// The stem's alignment (mm of the hip views) with its position along the axis taken from its
 /// proximal end and moved to the axis with the help of the head.
 ///

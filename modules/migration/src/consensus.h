@@ -1,0 +1,62 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/migration/derive.h"
+
+namespace tidemark::migration {
+
+/// How a vote came about: by registration (all of which rest on one alignment of the bone) or by a
+/// landmark marked on each film.
+enum class VoteKind { kRegistered, kMarked };
+
+/// One opinion on the subsidence, with what moves it.
+struct Opinion {
+  std::string feature;
+  VoteKind kind = VoteKind::kRegistered;
+  Vec2 at = Vec2::Zero();  ///< (medial, distal) of the stem's reference point, mm
+  double y = 0.0;          ///< subsidence as this feature sees it, mm
+  double variance = 0.0;   ///< of y from its own noise, mm^2
+  Depth depth;
+};
+
+/// What errs in all opinions alike.
+struct SharedErrors {
+  PoseChange pose;
+  double angle_u = 0.0;  ///< rad, of the bone's alignment
+  double scale_u = 0.0;  ///< relative, of the ratio of the films' scales
+};
+
+/// One story of which opinions are wild: its probability, and mean and variance of the subsidence
+/// if it is true.
+struct Story {
+  double probability = 0.0;
+  double mean = 0.0;
+  double variance = 0.0;
+};
+
+struct Consensus {
+  double mean = 0.0;
+  double variance = 0.0;
+  // Its parts: own noise, angle, and doubt which opinions are wild; pose; scale.
+  double own = 0.0;
+  double pose = 0.0;
+  double scale = 0.0;
+  std::vector<Story> stories;
+};
+
+/// Subsidence by all opinions: generalised least squares in every story (each opinion sound or
+/// wild, the registration as a whole in place or slid), the stories weighed by how well they
+/// explain the opinions (a flat prior on the subsidence).
+/// @return nothing when there is no opinion
+[[nodiscard]] std::optional<Consensus> consensus(const std::vector<Opinion>& opinions,
+                                                 const SharedErrors& shared, const Trust& trust);
+
+/// Half width about `mean` of the interval that holds 95 % of the mixture of normals, each widened
+/// by the variance `added`.
+[[nodiscard]] double half_width_95(const Consensus& c, double added);
+
+}  // namespace tidemark::migration
