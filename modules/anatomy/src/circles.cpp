@@ -192,6 +192,7 @@ struct Consensus {
   double weight = 0.0;
   double sd = 0.0;
   int inliers = 0;
+  double strength = 0.0;  ///< median of the inliers' edges
 };
 
 Consensus fit_consensus(const std::vector<RimPoint>& points, Circle2 c, double window,
@@ -206,6 +207,7 @@ Consensus fit_consensus(const std::vector<RimPoint>& points, Circle2 c, double w
     Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
     Eigen::Vector3d right = Eigen::Vector3d::Zero();
     std::vector<double> inside;
+    std::vector<double> edges;
     double weight_sum = 0.0;
     for (const auto& q : points) {
       const Vec2 d = q.p - c.centre;
@@ -219,12 +221,18 @@ Consensus fit_consensus(const std::vector<RimPoint>& points, Circle2 c, double w
       right += w * e * row;
       weight_sum += w;
       inside.push_back(std::abs(e));
+      edges.push_back(q.strength);
     }
     if (inside.size() < 20) return out;
     const Eigen::Vector3d step = normal.ldlt().solve(right);
     c.centre += step.head<2>();
     c.radius += step.z();
-    out = {c, normal, weight_sum, 1.4826 * median(inside), static_cast<int>(inside.size())};
+    out = {c,
+           normal,
+           weight_sum,
+           1.4826 * median(inside),
+           static_cast<int>(inside.size()),
+           median(edges)};
     window = std::max(last_window, 0.75 * window);
     if (round > 10 && step.norm() < 1e-4) break;
   }
@@ -256,6 +264,7 @@ std::optional<RimFit> fit_rim(const cv::Mat1f& film, const Circle2& start, doubl
   fit.radius_u = std::sqrt(covariance(2, 2));
   fit.seen = fine.inliers / 360.0;
   fit.residual = fine.sd;
+  fit.strength = fine.strength;
   return fit;
 }
 

@@ -26,6 +26,7 @@ struct RimFit {
   double radius_u = 0.0;
   double seen = 0.0;      ///< share of the rim that carries the circle, 0 to 1
   double residual = 0.0;  ///< robust SD of the radial residuals, px
+  double strength = 0.0;  ///< median slope across the part of the rim that is seen, per half px
 };
 
 /// @param start   rough circle on the film, within `reach` of the truth in every rim point

@@ -17,6 +17,20 @@ namespace {
 
 constexpr double kDegree = std::numbers::pi / 180.0;
 
+/// All evidence together comes to about 4; below 2 nothing on a film looks like a stem with a head.
+/// Right finds on simulated films score 3.9 and more (house choices).
+constexpr double kLeastScore = 2.0;
+constexpr double kSureScore = 3.5;
+
+constexpr const char* kOutside = "part of the stem lies outside of the film";
+
+bool leaves_film(const Error& error) { return error.wrong == kOutside; }
+
+/// Do two hypotheses speak of one hip? Heads of two hips lie a pelvis apart.
+bool same_hip(const Hypothesis& a, const Hypothesis& b) {
+  return (a.head_px.centre - b.head_px.centre).norm() * a.mm_per_px < 60.0;
+}
+
 /// Rough stem of a hypothesis on an image of another scale.
 RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) {
   RoughStem s;
@@ -30,21 +44,67 @@ RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) 
   return s;
 }
 
-std::optional<FoundCircle> find_cup(const cv::Mat1f& film, const Circle2& head, double mm_per_px) {
-  const double px = 1.0 / mm_per_px;
-  std::optional<RimFit> best;
+/// Circles about the head that may be the cup's rim, from a ladder of radii.
+std::vector<RimFit> cup_rims(const cv::Mat1f& film, const Circle2& head, double px) {
+  std::vector<RimFit> rims;
   for (int i = 0; i <= 18; ++i) {
     const double ratio = 1.22 + 0.06 * i;  // of the cup to the head
-    const Circle2 start{head.centre, head.radius * ratio};
-    const auto fit = fit_rim(film, start, 2.5 * px, 0.4 * px);
+    const auto fit = fit_rim(film, {head.centre, head.radius * ratio}, 2.5 * px, 0.4 * px);
     if (!fit || fit->seen < 0.25 || fit->residual > 0.35 * px) continue;
     const bool plausible = (fit->circle.centre - head.centre).norm() < 9.0 * px &&
                            fit->circle.radius > 1.2 * head.radius &&
                            fit->circle.radius < 2.4 * head.radius;
-    if (plausible && (!best || fit->seen > best->seen)) best = fit;
+    if (plausible) rims.push_back(*fit);
   }
-  if (!best) return std::nullopt;
-  return FoundCircle{best->circle, best->centre_u, 2.0 * best->radius_u, Source::kFound};
+  return rims;
+}
+
+/// The cup's rim is metal's: of all circles the one whose seen part and steepness together are the
+/// most. Dense bone draws a fainter one round it. Where another circle has much of its weight, the
+/// cup may be that one, and u says so.
+std::optional<FoundCircle> find_cup(const cv::Mat1f& film, const Circle2& head, double mm_per_px) {
+  const double px = 1.0 / mm_per_px;
+  const std::vector<RimFit> rims = cup_rims(film, head, px);
+  if (rims.empty()) return std::nullopt;
+  const auto weight = [](const RimFit& r) { return r.seen * r.strength; };
+  const RimFit& best =
+      *std::max_element(rims.begin(), rims.end(),
+                        [&](const RimFit& a, const RimFit& b) { return weight(a) < weight(b); });
+  double doubt = 0.0;
+  for (const RimFit& other : rims) {
+    const double apart = std::abs(other.circle.radius - best.circle.radius);
+    if (apart > 0.4 * px)
+      doubt = std::max(doubt, 0.5 * apart * std::pow(weight(other) / weight(best), 2));
+  }
+  // Blur and a shell that is not quite opaque: 0.05 mm on the centre, 0.25 % on the diameter, as
+  // for the head.
+  const double radius_u = std::hypot(best.radius_u, 0.0025 * best.circle.radius, doubt);
+  return FoundCircle{best.circle, std::hypot(best.centre_u, 0.05 * px), 2.0 * radius_u,
+                     Source::kFound};
+}
+
+/// What lies between the rim's steepest fall and the rim itself, px, and how well that is known.
+struct RimInset {
+  double by = 0.0;
+  double u = 0.0;
+};
+
+/// A head that lets X-rays through is a dome: its grey rises from the rim as the square root of the
+/// depth, and under a blur of s its steepest fall lies 0.765 s within the rim (derived: the largest
+/// value of the convolution of 1/sqrt(t) with a Gaussian). An opaque head is a plateau whose fall
+/// stays at the rim. Which of both it is shows when the fall is looked for under a second, wider
+/// blur.
+RimInset rim_inset(const cv::Mat1f& film, const RimFit& rim, double sigma, double px) {
+  constexpr double kDome = 0.765;
+  constexpr double kFilmBlur = 0.12;  // mm, focus and detector; house choice
+  const double wide = 2.0 * sigma;
+  const auto soft = fit_rim(film, rim.circle, 3.0 * px, wide * px);
+  if (!soft) return {};
+  const double inset = kDome * std::hypot(sigma, kFilmBlur) * px;
+  const double softer = kDome * std::hypot(wide, kFilmBlur) * px;
+  const double dome =
+      std::clamp((rim.circle.radius - soft->circle.radius) / (softer - inset), 0.0, 1.0);
+  return {dome * inset, 0.3 * dome * inset};
 }
 
 /// Masks on the film's own grid from a mask on a coarser one.
@@ -95,7 +155,7 @@ std::optional<std::string> implausible(const StemShape& shape, const cv::Size& f
     const double edge = std::min({p.x(), p.y(), film.width - 1 - p.x(), film.height - 1 - p.y()});
     if (edge * mm_per_px < 1.5) ++on_border;
   }
-  if (on_border > 10) return "part of the stem lies outside of the film";
+  if (on_border > 10) return kOutside;
   return std::nullopt;
 }
 
@@ -130,9 +190,10 @@ Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,
   }
   implant.stem = to_film_mask(mask, fine, film.size());
   implant.metal = to_film_mask(metal, fine, film.size());
-  // All evidence together comes to about 4; below 2 nothing on a film looks like a stem with a
-  // head.
-  implant.confidence = std::clamp(0.45 * (h.score - 2.2), 0.0, 1.0);
+  // Flanks of right finds on simulated films show 0.43 and more of the evidence there can be; below
+  // 0.35 (house choice) head and neck alone must not make a find sure.
+  implant.confidence =
+      std::clamp(0.45 * (h.score - 2.2), 0.0, 1.0) * std::clamp(h.trace.evidence / 0.35, 0.0, 1.0);
   constexpr double kSure = 0.6;  // right finds on simulated films score 0.79 and more; house choice
   if (implant.confidence < kSure) {
     implant.flags.push_back({"implant_uncertain",
@@ -148,12 +209,22 @@ Expected<Implant> follow(const film::FilmImage& hip_view, const Pyramid& pyramid
   const cv::Mat1f& film = pyramid.film();
   const Scaled mm{{}, h.mm_per_px};  // only for its coordinates
   const double px = 1.0 / h.mm_per_px;
-  const auto rim = fit_rim(film, h.head_px, 3.0 * px, 0.25 * px);
+  constexpr double kRimBlur = 0.25;  // mm
+  auto rim = fit_rim(film, h.head_px, 3.0 * px, kRimBlur * px);
   if (!rim) return no_stem(hip_view, "the head's rim could not be followed");
+  const RimInset inset = rim_inset(film, *rim, kRimBlur, px);
+  rim->circle.radius += inset.by;
+  rim->radius_u = std::hypot(rim->radius_u, inset.u);
   h.head_px = rim->circle;
   const Scaled fine = scaled(pyramid, std::min(1.0, h.mm_per_px / 0.4), 0.7);
-  const RoughStem rough = rough_stem(h, mm, fine);
-  const cv::Mat1b mask = stem_mask(fine.image, rough);
+  RoughStem rough = rough_stem(h, mm, fine);
+  cv::Mat1b mask = stem_mask(fine.image, rough);
+  // The flanks' tracing may have stopped short; the metal itself tells.
+  constexpr int kMostSteps = 12;
+  for (int step = 0; step < kMostSteps && goes_on(mask, rough); ++step) {
+    rough = drawn_out(std::move(rough), 12.0);
+    mask = stem_mask(fine.image, rough);
+  }
   if (!reaches_head(mask, rough)) {
     return no_stem(hip_view, "no stem was found that hangs together with the head");
   }
@@ -173,15 +244,23 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
     return fail(ErrorKind::kBadInput, hip_view.facts.file, "the film is too small to show a hip",
                 "export it at full size");
   }
-  std::optional<Error> first;
   const Pyramid pyramid(film);
+  std::optional<Hypothesis> refused;
+  std::optional<Error> why;
   for (const Hypothesis& h : hypotheses(pyramid, options)) {
-    if (h.score < 2.0) break;
+    // After a likelier hip has been refused, an unlikely one is no hip but what is left over; and
+    // one whose head lies within the refused one's reach is part of the same hip.
+    if (h.score < (refused ? kSureScore : kLeastScore)) break;
+    if (refused && refused->score >= kSureScore && same_hip(*refused, h) && leaves_film(*why))
+      continue;
     auto implant = follow(hip_view, pyramid, h, options);
     if (implant) return implant;
-    if (!first) first = implant.error();
+    if (!refused) {
+      refused = h;
+      why = implant.error();
+    }
   }
-  if (first) return tl::unexpected(*first);
+  if (why) return tl::unexpected(*why);
   return no_stem(hip_view, "no femoral stem with its head was found");
 }
 

@@ -62,9 +62,11 @@ cv::Mat1f spread_mean(const cv::Mat1f& image, const cv::Mat1b& mask, double sigm
   return mean;
 }
 
-/// The tracing may end before the tip: metal may go on for 15 mm between the flanks drawn out.
+/// The tracing may end before the tip: metal may go on for so many mm between the flanks drawn out.
+constexpr double kBeyond = 15.0;
+
 void add_beyond_tip(cv::Mat1b& mask, const RoughStem& s) {
-  const Vec2 onward = 15.0 / s.mm * s.axis().direction;
+  const Vec2 onward = kBeyond / s.mm * s.axis().direction;
   const std::vector<cv::Point> ring{point(s.left.back()), point(s.right.back()),
                                     point(s.right.back() + onward), point(s.left.back() + onward)};
   cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{ring}, cv::Scalar(255));
@@ -94,7 +96,9 @@ cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
   cv::bitwise_or(domain, corridor, domain);
   // Inside the cup's reach nothing but corridor and head.
   cv::Mat1b near_head = blank<cv::Mat1b>(size);
-  cv::circle(near_head, point(s.head.centre), static_cast<int>(std::lround(2.1 * s.head.radius)),
+  // Cups are up to 66 mm wide (common practice, no source): what lies farther out is no cup.
+  cv::circle(near_head, point(s.head.centre),
+             static_cast<int>(std::lround(std::min(2.1 * s.head.radius, 34.0 / s.mm))),
              cv::Scalar(255), cv::FILLED);
   cv::Mat1b keep;
   cv::bitwise_not(near_head, keep);
@@ -156,6 +160,30 @@ Vec2 RoughStem::neck_foot() const {
   return foot + 0.9 * (head.centre - foot).norm() * line.direction;
 }
 
+RoughStem drawn_out(RoughStem rough, double mm_more) {
+  const Vec2 direction = rough.axis().direction;
+  const Vec2 left = rough.left.back();
+  const Vec2 right = rough.right.back();
+  const int rows = static_cast<int>(std::lround(mm_more));
+  for (int i = 1; i <= rows; ++i) {
+    rough.left.push_back(left + i / rough.mm * direction);
+    rough.right.push_back(right + i / rough.mm * direction);
+  }
+  return rough;
+}
+
+bool goes_on(const cv::Mat1b& mask, const RoughStem& rough) {
+  const Vec2 onward = (kBeyond - 1.5) / rough.mm * rough.axis().direction;
+  constexpr int kPoints = 16;
+  int filled = 0;
+  for (int i = 1; i < kPoints; ++i) {
+    const double t = static_cast<double>(i) / kPoints;
+    const cv::Point p = point((1.0 - t) * rough.left.back() + t * rough.right.back() + onward);
+    if (p.x >= 0 && p.y >= 0 && p.x < mask.cols && p.y < mask.rows && mask(p) != 0) ++filled;
+  }
+  return filled > kPoints / 2;
+}
+
 bool reaches_head(const cv::Mat1b& mask, const RoughStem& s) {
   cv::Mat1i labels;
   cv::connectedComponents(mask, labels, 8);
@@ -193,6 +221,17 @@ RoughStem moved(RoughStem s, const Vec2& by) {
   return s;
 }
 
+/// What rises over less than 9 mm along the stem, by a good part of metal's own step: a wire round
+/// the bone is no example of what lies beside the stem.
+cv::Mat1b wires(const cv::Mat1f& image, const cv::Mat1b& body, const cv::Mat1b& beside, double mm) {
+  const int tall = static_cast<int>(std::lround(9.0 / mm)) | 1;
+  cv::Mat1f opened;
+  cv::morphologyEx(image, opened, cv::MORPH_OPEN,
+                   cv::getStructuringElement(cv::MORPH_RECT, {1, tall}));
+  const double step = cv::mean(image, body)[0] - cv::mean(image, beside)[0];
+  return grown(value_of<cv::Mat1b>(image - opened > std::max(0.0, 0.6 * step)), 1.0 / mm);
+}
+
 cv::Mat1b mask_within(const cv::Mat1f& image, const RoughStem& s) {
   const cv::Mat1b domain = domain_of(image.size(), s);
   auto body = blank<cv::Mat1b>(image.size());
@@ -207,9 +246,11 @@ cv::Mat1b mask_within(const cv::Mat1f& image, const RoughStem& s) {
   auto outside = value_of<cv::Mat1b>(grown(body, 6.0 / s.mm) - grown(body, 2.0 / s.mm));
   outside.rowRange(0, std::clamp(static_cast<int>(s.left.front().y() + 4.0 / s.mm), 0, image.rows))
       .setTo(0);
+  const cv::Mat1b wire = wires(image, body_core, outside, s.mm);
   cv::Mat1b mask;
   double sigma = 6.0 / s.mm;
   for (int round = 0; round < 3; ++round) {
+    outside.setTo(0, wire);
     const auto threshold = value_of<cv::Mat1f>(
         0.5F * (spread_mean(image, inside, sigma) + spread_mean(image, outside, sigma)));
     mask = (image > threshold) & domain;

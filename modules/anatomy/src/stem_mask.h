@@ -16,7 +16,13 @@ struct RoughStem {
   [[nodiscard]] Vec2 neck_foot() const;  ///< where the neck axis roughly meets the stem axis
 };
 
-/// Stem, neck and head as a mask on `image`: brighter than half way between the metal and what lies
+/// The same stem with its flanks drawn out distally by `mm_more` mm.
+[[nodiscard]] RoughStem drawn_out(RoughStem rough, double mm_more);
+
+/// Does a mask fill its domain to the distal end? Then the metal goes on beyond the traced flanks.
+[[nodiscard]] bool goes_on(const cv::Mat1b& mask, const RoughStem& rough);
+
+/// Stem, neck and head as a mask on `image`, up to 15 mm beyond the traced flanks: brighter than half way between the metal and what lies
 /// beside it, the half way followed locally because neither side has one brightness.
 [[nodiscard]] cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& rough);
 

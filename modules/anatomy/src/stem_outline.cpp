@@ -228,31 +228,30 @@ std::optional<AxisFit> fit_axis(const Polyline& outline, Line2 axis, double from
   return fit;
 }
 
-/// Apex of a parabola along = a + b x + c x^2 through the points around the extreme one.
-Vec2 apex(const Polyline& outline, const Line2& axis, double half_width) {
+/// Where the axis leaves the outline at its distal end: a parabola along = a + b x + c
+/// x^2 through the outline within `half_width` of the axis. On a round tip that is the most distal
+/// point; on a flat or bevelled end, whose most distal point jumps from corner to corner, its
+/// middle.
+Vec2 end_on_axis(const Polyline& outline, const Line2& axis, double half_width) {
   const Vec2 medial = medial_of(axis);
-  const auto top = std::max_element(
-      outline.begin(), outline.end(),
-      [&](const Vec2& a, const Vec2& b) { return along(axis, a) < along(axis, b); });
-  const double x0 = medial.dot(*top - axis.point);
+  double end = -1e9;
+  for (const Vec2& p : outline) {
+    if (std::abs(medial.dot(p - axis.point)) <= half_width) end = std::max(end, along(axis, p));
+  }
   Eigen::Matrix3d normal = Eigen::Matrix3d::Zero();
   Eigen::Vector3d right = Eigen::Vector3d::Zero();
   int n = 0;
   for (const Vec2& p : outline) {
-    const double x = medial.dot(p - axis.point) - x0;
+    const double x = medial.dot(p - axis.point);
     const double s = along(axis, p);
-    if (std::abs(x) > half_width || s < along(axis, *top) - 2.0 * half_width) continue;
+    if (std::abs(x) > half_width || s < end - 2.0 * half_width) continue;
     const Eigen::Vector3d row(1.0, x, x * x);
     normal += row * row.transpose();
     right += s * row;
     ++n;
   }
-  if (n < 6) return *top;
-  const Eigen::Vector3d c = normal.ldlt().solve(right);
-  double x = c(2) < -1e-6 ? -c(1) / (2.0 * c(2)) : 0.0;
-  x = std::clamp(x, -half_width, half_width);
-  const double s = c(0) + c(1) * x + c(2) * x * x;
-  return axis.point + s * axis.direction + (x + x0) * medial;
+  if (n < 6) return axis.point + end * axis.direction;
+  return axis.point + normal.ldlt().solve(right)(0) * axis.direction;
 }
 
 /// The proximal lateral corner: farthest lateral and proximal, lateral counting more so that the
@@ -380,8 +379,8 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
   if (!axis) return std::nullopt;
   shape.axis = axis->line;
   shape.axis_u_rad = axis->direction_u;
-  shape.tip = {apex(chain, shape.axis, 2.0 * px), std::max(0.15 * px, 2.0 * shape.edge_noise_px),
-               Source::kFound};
+  shape.tip = {end_on_axis(chain, shape.axis, 2.0 * px),
+               std::max(0.15 * px, 2.0 * shape.edge_noise_px), Source::kFound};
   const Vec2 rough_shoulder = corner(chain, shape.axis);
   shape.shoulder = {rough_shoulder, std::max(0.25 * px, 2.0 * shape.edge_noise_px), Source::kFound};
   // From the lateral neck to the medial neck: the shoulder comes before the tip.

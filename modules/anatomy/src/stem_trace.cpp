@@ -279,31 +279,45 @@ std::vector<std::pair<int, int>> Tracer::backtrack(int last) const {
   return path;
 }
 
-/// Last row before the body stops standing out from what lies beside it, against its own course
-/// over the 40 mm before.
+/// Grey of the body and of what lies beside it, row by row along a path.
+struct Course {
+  std::vector<double> body;
+  std::vector<double> beside;
+};
+
+double median_of(const std::vector<double>& v, int from, int to) {
+  std::vector<double> part(v.begin() + from, v.begin() + to);
+  const auto mid = part.begin() + static_cast<std::ptrdiff_t>(part.size() / 2);
+  std::nth_element(part.begin(), mid, part.end());
+  return *mid;
+}
+
+/// Last row before the metal ends: the body stops standing out from what lies beside it, against
+/// its own course over the 40 mm before. What lies beside it is a median over 26 mm: a wire round
+/// the bone brightens a few of them and ends no stem.
 int Tracer::end_of_metal(const std::vector<std::pair<int, int>>& path) const {
-  std::vector<double> step;
+  Course course;
   for (int r = 0; r < static_cast<int>(path.size()); ++r) {
     const auto [left, width] = path[static_cast<std::size_t>(r)];
-    const RowEvidence& e = evidence_[static_cast<std::size_t>(r)];
-    const auto mean = [&](int a, int b) { return mean_between(e.plain, a, b); };
-    step.push_back(mean(left + 2, left + width - 2) -
-                   0.5 * (mean(left - 5, left - 2) + mean(left + width + 2, left + width + 5)));
+    const std::vector<float>& plain = evidence_[static_cast<std::size_t>(r)].plain;
+    course.body.push_back(mean_between(plain, left + 2, left + width - 2));
+    course.beside.push_back(0.5F * (mean_between(plain, left - 5, left - 2) +
+                                    mean_between(plain, left + width + 2, left + width + 5)));
   }
   constexpr int kAhead = 6;
-  for (int r = 40; r + kAhead < static_cast<int>(step.size()); ++r) {
-    std::vector<double> before(step.begin() + std::max(0, r - 40), step.begin() + r - 4);
-    std::nth_element(before.begin(),
-                     before.begin() + static_cast<std::ptrdiff_t>(before.size() / 2), before.end());
-    double ahead = 0.0;
-    for (int k = 0; k < kAhead; ++k)
-      ahead += step[static_cast<std::size_t>(r) + static_cast<std::size_t>(k)] / kAhead;
-    if (ahead < 0.45 * before[before.size() / 2]) return r;
+  constexpr int kAround = 10;
+  const int rows = static_cast<int>(course.body.size());
+  const auto step = [&](int from, int to) {
+    return median_of(course.body, from, to) -
+           median_of(course.beside, std::max(0, from - kAround), std::min(rows, to + kAround));
+  };
+  for (int r = 40; r + kAhead < rows; ++r) {
+    if (step(r, r + kAhead) < 0.45 * step(r - 40, r - 4)) return r;
     // Widening by 4 mm within a centimetre is no stem: the path has left it for the cortices.
     const auto width = [&](int row) { return path[static_cast<std::size_t>(row)].second; };
     if (width(r + kAhead) - width(r - 4) >= 4) return r - 2;
   }
-  return static_cast<int>(step.size()) - 1;
+  return rows - 1;
 }
 
 /// The stem ends where going on no longer pays: every row costs a toll, a real pair of metal flanks
@@ -318,19 +332,12 @@ class Ledger {
     if (rows == kShortest + 1) {
       toll_ = std::clamp(0.6F * score / static_cast<float>(rows), 0.45F, 0.62F);
     }
+    if (rows <= kShortest) return false;
+    if (!end_ || net(rows - 1) > net(*end_)) end_ = rows - 1;
     if (rows <= kShortest + kAhead) return false;
     const std::size_t r = rows - 1 - kAhead;
-    if (!end_ || net(r) > net(*end_)) end_ = r;
     const float usual = net(r) / static_cast<float>(r + 1);
     return usual > 0.0F && net(rows - 1) - net(r) < 0.3F * usual * kAhead;
-  }
-
-  /// No more rows will come: the last ones may hold the end as well.
-  void close() {
-    const std::size_t rows = scores_.size();
-    for (std::size_t r = std::max(kShortest, rows - std::min(rows, kAhead)); r < rows; ++r) {
-      if (!end_ || net(r) > net(*end_)) end_ = r;
-    }
   }
 
   /// The row to end at; absent when there is none.
@@ -364,7 +371,6 @@ std::optional<std::size_t> Tracer::fill() {
     std::swap(before, now);
     known = ledger.book(best_[static_cast<std::size_t>(r)].score);
   }
-  if (!known) ledger.close();
   return ledger.end();
 }
 
@@ -391,7 +397,12 @@ std::optional<FlankTrace> Tracer::run() {
 }  // namespace
 
 std::optional<FlankTrace> trace_flanks(const cv::Mat1f& image, const FlankSearch& search) {
-  Tracer tracer(image, search);
+  // A stem runs down the film: what is bright over less than 9 mm of it, a wire round the bone or a
+  // screw across it, is no part of a flank and must not end one.
+  cv::Mat1f along_stem;
+  cv::morphologyEx(image, along_stem, cv::MORPH_OPEN,
+                   cv::getStructuringElement(cv::MORPH_RECT, {1, 9}));
+  Tracer tracer(along_stem, search);
   if (!tracer.usable()) return std::nullopt;
   return tracer.run();
 }

@@ -36,7 +36,7 @@ struct Implant {
   Polyline outline_px;  ///< of stem body and neck: lateral neck base, shoulder, lateral flank, tip,
                         ///< medial flank, medial neck base; open at the head; sub-pixel
   FoundAxis axis;       ///< centre line of the distal straight part of the stem
-  Landmark tip;         ///< most distal point of the outline along the axis
+  Landmark tip;         ///< where the axis leaves the outline distally: the middle of a flat end
   Landmark shoulder;    ///< most proximal lateral corner of the body
   Vec2 reference_px = Vec2::Zero();  ///< on the axis, 10 mm distal to the level of the shoulder
   Mask stem;                         ///< stem, neck and head
