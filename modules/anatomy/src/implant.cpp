@@ -83,28 +83,25 @@ std::optional<FoundCircle> find_cup(const cv::Mat1f& film, const Circle2& head, 
                      Source::kFound};
 }
 
-/// What lies between the rim's steepest fall and the rim itself, px, and how well that is known.
-struct RimInset {
-  double by = 0.0;
-  double u = 0.0;
-};
-
+/// How far within a head's rim its steepest fall may lie, px.
+///
 /// A head that lets X-rays through is a dome: its grey rises from the rim as the square root of the
 /// depth, and under a blur of s its steepest fall lies 0.765 s within the rim (derived: the largest
 /// value of the convolution of 1/sqrt(t) with a Gaussian). An opaque head is a plateau whose fall
 /// stays at the rim. Which of both it is shows when the fall is looked for under a second, wider
-/// blur.
-RimInset rim_inset(const cv::Mat1f& film, const RimFit& rim, double sigma, double px) {
+/// blur. That is not exact enough to move the rim by: from film to film of one hip it scatters more
+/// than the rim itself, which is within the same for all of them. So it counts as uncertainty.
+double rim_inset(const cv::Mat1f& film, const RimFit& rim, double sigma, double px) {
   constexpr double kDome = 0.765;
   constexpr double kFilmBlur = 0.12;  // mm, focus and detector; house choice
   const double wide = 2.0 * sigma;
   const auto soft = fit_rim(film, rim.circle, 3.0 * px, wide * px);
-  if (!soft) return {};
+  if (!soft) return 0.0;
   const double inset = kDome * std::hypot(sigma, kFilmBlur) * px;
   const double softer = kDome * std::hypot(wide, kFilmBlur) * px;
   const double dome =
       std::clamp((rim.circle.radius - soft->circle.radius) / (softer - inset), 0.0, 1.0);
-  return {dome * inset, 0.3 * dome * inset};
+  return dome * inset;
 }
 
 /// Masks on the film's own grid from a mask on a coarser one.
@@ -212,9 +209,7 @@ Expected<Implant> follow(const film::FilmImage& hip_view, const Pyramid& pyramid
   constexpr double kRimBlur = 0.25;  // mm
   auto rim = fit_rim(film, h.head_px, 3.0 * px, kRimBlur * px);
   if (!rim) return no_stem(hip_view, "the head's rim could not be followed");
-  const RimInset inset = rim_inset(film, *rim, kRimBlur, px);
-  rim->circle.radius += inset.by;
-  rim->radius_u = std::hypot(rim->radius_u, inset.u);
+  rim->radius_u = std::hypot(rim->radius_u, rim_inset(film, *rim, kRimBlur, px));
   h.head_px = rim->circle;
   const Scaled fine = scaled(pyramid, std::min(1.0, h.mm_per_px / 0.4), 0.7);
   RoughStem rough = rough_stem(h, mm, fine);
