@@ -21,13 +21,15 @@ cv::Mat1f magnitude(const Gradient& g) {
 cv::Mat1f centre_votes(const Gradient& g, const cv::Mat1f& strength, double threshold,
                        double radius_min, double radius_max) {
   cv::Mat1f votes = blank<cv::Mat1f>(strength.size());
+  const int steps = static_cast<int>(std::floor(radius_max - radius_min));
   for (int y = 1; y + 1 < strength.rows; ++y) {
     for (int x = 1; x + 1 < strength.cols; ++x) {
       const float m = strength(y, x);
       if (m < threshold) continue;
       const double dx = g.x(y, x) / m;
       const double dy = g.y(y, x) / m;
-      for (double r = radius_min; r <= radius_max; r += 1.0) {
+      for (int i = 0; i <= steps; ++i) {
+        const double r = radius_min + i;
         const int cx = static_cast<int>(std::lround(x + r * dx));
         const int cy = static_cast<int>(std::lround(y + r * dy));
         if (cx < 0 || cy < 0 || cx >= votes.cols || cy >= votes.rows) break;
@@ -83,8 +85,8 @@ DiscCandidate refine(const Gradient& g, double floor, DiscCandidate start) {
 std::vector<DiscCandidate> radii_at(const Gradient& g, double floor, const Vec2& centre,
                                     double radius_min, double radius_max) {
   std::vector<double> rims;
-  for (double r = radius_min; r <= radius_max; r += 1.0) {
-    rims.push_back(rim_strength(g, floor, {centre, r}));
+  for (int i = 0; i <= static_cast<int>(std::floor(radius_max - radius_min)); ++i) {
+    rims.push_back(rim_strength(g, floor, {centre, radius_min + i}));
   }
   std::vector<DiscCandidate> found;
   for (std::size_t i = 0; i < rims.size(); ++i) {
@@ -116,7 +118,8 @@ std::vector<DiscCandidate> find_discs(const cv::Mat1f& image, double radius_min,
   // Band by band: among all radii at once the many small circles of any texture drown a large one.
   constexpr double kBand = 1.3;
   constexpr int kPeaks = 5;
-  for (double low = radius_min; low < radius_max; low *= kBand) {
+  double low = radius_min;
+  while (low < radius_max) {
     const double high = std::min(radius_max, low * kBand);
     cv::Mat1f votes = centre_votes(g, strength, threshold, low, high);
     for (int k = 0; k < kPeaks; ++k) {
@@ -136,6 +139,7 @@ std::vector<DiscCandidate> find_discs(const cv::Mat1f& image, double radius_min,
         }
       }
     }
+    low *= kBand;
   }
   std::sort(found.begin(), found.end(), [](const auto& a, const auto& b) { return a.rim > b.rim; });
   if (static_cast<int>(found.size()) > most) found.resize(static_cast<std::size_t>(most));
@@ -166,7 +170,8 @@ std::vector<RimPoint> rim_points(const cv::Mat1f& film, const Circle2& start, do
     }
     const auto values = profile(film, middle, out, reach, kStep, 3);
     const Edge edge = steepest(values, weights, -1);
-    const double offset = (edge.index - static_cast<double>(values.size() / 2)) * kStep;
+    const std::size_t at_start = values.size() / 2;
+    const double offset = (edge.index - static_cast<double>(at_start)) * kStep;
     if (std::abs(offset) < 0.95 * reach && edge.strength > 0.0) {
       points.push_back({middle + offset * out, edge.strength});
     }
@@ -200,6 +205,7 @@ Consensus fit_consensus(const std::vector<RimPoint>& points, Circle2 c, double w
   Consensus out;
   const double typical = [&] {
     std::vector<double> s;
+    s.reserve(points.size());
     for (const auto& q : points) s.push_back(q.strength);
     return median(s);
   }();

@@ -64,14 +64,14 @@ Neck find_neck(const cv::Mat1f& mm_image, const Vec2& head, double radius, const
   const Vec2 d = (top - head).normalized();
   const Vec2 across(-d.y(), d.x());
   Neck best;
-  for (double turn = -24.0; turn <= 24.0; turn += 4.0) {
+  for (int turn = -24; turn <= 24; turn += 4) {
     const double a = turn * kDegree;
     const Vec2 along_neck = std::cos(a) * d + std::sin(a) * across;
     const Vec2 side(-along_neck.y(), along_neck.x());
     double sum = 0.0;
     int count = 0;
-    for (double t = radius + 2.0; t < radius + 14.0; t += 1.0) {
-      const Vec2 p = head + t * along_neck;
+    for (int beyond = 2; beyond < 14; ++beyond) {
+      const Vec2 p = head + (radius + beyond) * along_neck;
       sum += sample(mm_image, p) -
              0.5 * (sample(mm_image, p + 11.0 * side) + sample(mm_image, p - 11.0 * side));
       ++count;
@@ -90,7 +90,8 @@ double beside_neck(const Gradient& g, double floor, const Circle2& head, const V
   double sum = 0.0;
   int count = 0;
   for (const double side : {-1.0, 1.0}) {
-    for (double a = shadow; a < shadow + 35.0 * kDegree; a += 2.0 * kDegree) {
+    for (int i = 0; i < 18; ++i) {
+      const double a = shadow + 2.0 * i * kDegree;
       const double c = std::cos(side * a);
       const double s = std::sin(side * a);
       const Vec2 out(c * neck.x() - s * neck.y(), s * neck.x() + c * neck.y());
@@ -165,18 +166,22 @@ HeadSearch search_head(const Gradient& g, double floor, const Hypothesis& h, con
   };
   consider(middle, r0);
   const double keep = best.score;
-  const double reach = 0.3 * r0;
-  for (double r = 0.45 * r0; r <= 1.05 * r0; r += 1.5) {
-    for (double dx = -reach; dx <= reach; dx += 2.0) {
-      for (double dy = -reach; dy <= reach; dy += 2.0) consider(middle + Vec2(dx, dy), r);
+  // First from 0.45 to 1.05 of the radius, then closer about the best.
+  const auto look_round = [&](const Circle2& first, const Eigen::Array3d& reach,
+                              const Eigen::Array3d& step) {
+    const Eigen::Array3i n = (2.0 * reach / step + 1e-9).floor().cast<int>();
+    for (int k = 0; k <= n(2); ++k) {
+      for (int i = 0; i <= n(0); ++i) {
+        for (int j = 0; j <= n(1); ++j) {
+          consider(first.centre + Vec2(i * step(0) - reach(0), j * step(1) - reach(1)),
+                   first.radius + k * step(2) - reach(2));
+        }
+      }
     }
-  }
+  };
+  look_round({middle, 0.75 * r0}, {0.3 * r0, 0.3 * r0, 0.3 * r0}, {2.0, 2.0, 1.5});
   const Circle2 rough = best.circle;
-  for (double r = rough.radius - 1.5; r <= rough.radius + 1.5; r += 0.5) {
-    for (double dx = -2.0; dx <= 2.0; dx += 0.5) {
-      for (double dy = -2.0; dy <= 2.0; dy += 0.5) consider(rough.centre + Vec2(dx, dy), r);
-    }
-  }
+  look_round(rough, {2.0, 2.0, 1.5}, {0.5, 0.5, 0.5});
   // What was found by the whole circle stays unless the other is clearly better.
   if (best.score < keep + 0.2) best = {{middle, r0}, keep};
   return best;

@@ -65,7 +65,7 @@ Polyline smoothed(const Polyline& chain, int half) {
   for (int i = 0; i < n; ++i) {
     const int h = std::min({half, i, n - 1 - i});
     Vec2 sum = Vec2::Zero();
-    for (int k = -h; k <= h; ++k) sum += chain[static_cast<std::size_t>(i + k)];
+    for (int at = i - h; at <= i + h; ++at) sum += chain[static_cast<std::size_t>(at)];
     out[static_cast<std::size_t>(i)] = sum / (2.0 * h + 1.0);
   }
   return out;
@@ -108,7 +108,8 @@ Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double 
     const Vec2& p = chain[static_cast<std::size_t>(i)];
     const auto values = profile(film, p, out, reach, kStep, 3);
     const Edge e = steepest(values, weights, -1);
-    const double offset = (e.index - static_cast<double>(values.size() / 2)) * kStep;
+    const std::size_t at_start = values.size() / 2;
+    const double offset = (e.index - static_cast<double>(at_start)) * kStep;
     s.offset.push_back(offset);
     s.normal.push_back(out);
     s.points.push_back(p + offset * out);
@@ -180,7 +181,7 @@ struct AxisFit {
 };
 
 /// Robust line through the midpoints between the flanks over [from, to] along the axis.
-std::optional<AxisFit> fit_axis(const Polyline& outline, Line2 axis, double from, double to,
+std::optional<AxisFit> fit_axis(const Polyline& outline, const Line2& axis, double from, double to,
                                 double step) {
   AxisFit fit{axis, 0.0};
   for (int round = 0; round < 4; ++round) {
@@ -188,7 +189,9 @@ std::optional<AxisFit> fit_axis(const Polyline& outline, Line2 axis, double from
     const Flank medial = flank_of(outline, fit.line, 1.0);
     const double shift = along(axis, fit.line.point);
     std::vector<Vec2> mid;  // (s, x)
-    for (double s = from - shift; s <= to - shift; s += step) {
+    const int steps = static_cast<int>(std::floor((to - from) / step));
+    for (int i = 0; i <= steps; ++i) {
+      const double s = from - shift + i * step;
       const auto a = at_level(lateral, s);
       const auto b = at_level(medial, s);
       if (a && b) mid.emplace_back(s, 0.5 * (*a + *b));
