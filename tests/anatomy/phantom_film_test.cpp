@@ -2,10 +2,10 @@
 
 #include <cmath>
 #include <cstdint>
-#include <filesystem>
 #include <ostream>
 #include <string>
 
+#include "scratch.h"
 #include "tidemark/anatomy/femur.h"
 #include "tidemark/anatomy/implant.h"
 #include "tidemark/phantom/film.h"
@@ -13,8 +13,6 @@
 
 namespace tidemark::anatomy {
 namespace {
-
-namespace fs = std::filesystem;
 
 /// A simulated film, read back from its file as a right hip, with its truth.
 struct Simulated {
@@ -29,11 +27,10 @@ Simulated simulated(std::uint64_t seed, int number) {
   const phantom::CaseSpec spec = phantom::random_case(seed, number, options);
   const auto model = phantom::build_model(spec, 1).value();
   const auto film = phantom::simulate(*model, spec, spec.films[0], 1);
-  const fs::path file =
-      fs::path(testing::TempDir()) / ("anatomy_phantom_" + std::to_string(seed) + ".dcm");
+  const test::Scratch folder;
+  const auto file = folder / "film.dcm";
   EXPECT_TRUE(phantom::write_dicom(file, film.pixels, spec, 0).has_value());
   const auto read = film::read(file);
-  fs::remove(file);
   return {film::as_right_hip(read.value(), spec.side), film.truth, spec.head_diameter};
 }
 

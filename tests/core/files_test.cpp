@@ -3,13 +3,14 @@
 #include <gtest/gtest.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <csignal>
 #include <fstream>
 #include <iterator>
 #include <string>
+
+#include "scratch.h"
 
 namespace tidemark {
 namespace {
@@ -32,14 +33,8 @@ std::vector<std::string> names_in(const fs::path& folder) {
 
 class Files : public testing::Test {
  protected:
-  void SetUp() override {
-    std::string pattern = (fs::temp_directory_path() / "tidemark-files-XXXXXX").string();
-    ASSERT_NE(::mkdtemp(pattern.data()), nullptr);
-    folder_ = pattern;
-  }
-  void TearDown() override { fs::remove_all(folder_); }
-
-  fs::path folder_;
+  test::Scratch scratch_;
+  const fs::path& folder_ = scratch_.path();
 };
 
 TEST_F(Files, WhatWasWrittenIsReadBack) {

@@ -2,15 +2,14 @@
 
 #include <cstddef>
 #include <cstdint>
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <map>
-#include <stdexcept>
 #include <string>
 #include <utility>
 #include <vector>
 
+#include "scratch.h"
 #include "tidemark/core/raster.h"
 
 namespace tidemark::film::test {
@@ -118,26 +117,19 @@ inline RasterOf<std::uint16_t> wedge(int width, int height) {
 class TempFile {
  public:
   explicit TempFile(const std::string& content, const std::string& name = "film.dcm")
-      : folder_(make_folder()), path_(folder_ / name) {
+      : folder_(root()), path_(folder_ / name) {
     std::ofstream(path_, std::ios::binary) << content;
   }
-  TempFile(const TempFile&) = delete;
-  TempFile& operator=(const TempFile&) = delete;
-  ~TempFile() { std::filesystem::remove_all(folder_); }
   [[nodiscard]] const std::filesystem::path& path() const { return path_; }
 
  private:
-  static std::filesystem::path make_folder() {
+  static std::filesystem::path root() {
     // Memory where there is some: thousands of small files are written one after the other.
     const std::filesystem::path memory = "/dev/shm";
-    const auto root =
-        std::filesystem::exists(memory) ? memory : std::filesystem::temp_directory_path();
-    std::string pattern = (root / "tidemark-XXXXXX").string();
-    if (::mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("no temporary folder");
-    return pattern;
+    return std::filesystem::exists(memory) ? memory : std::filesystem::temp_directory_path();
   }
 
-  std::filesystem::path folder_;
+  tidemark::test::Scratch folder_;
   std::filesystem::path path_;
 };
 

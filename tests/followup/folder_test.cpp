@@ -1,12 +1,12 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <unistd.h>
 
 #include <cmath>
 #include <filesystem>
 #include <fstream>
 #include <string>
 
+#include "scratch.h"
 #include "tidemark/followup/series.h"
 
 namespace tidemark::followup {
@@ -18,22 +18,13 @@ using testing::HasSubstr;
 /// A folder of its own for each test.
 class Folder : public testing::Test {
  protected:
-  void SetUp() override {
-    const auto* info = testing::UnitTest::GetInstance()->current_test_info();
-    folder_ =
-        fs::temp_directory_path() / ("tidemark-" + std::to_string(getpid()) + "-" + info->name());
-    fs::remove_all(folder_);
-    fs::create_directories(folder_);
-  }
-  void TearDown() override { fs::remove_all(folder_); }
-
   void write(const std::string& name, const std::string& bytes) const {
     std::ofstream(folder_ / name, std::ios::binary) << bytes;
   }
-  [[nodiscard]] const fs::path& folder() const { return folder_; }
+  [[nodiscard]] const fs::path& folder() const { return folder_.path(); }
 
  private:
-  fs::path folder_;
+  test::Scratch folder_;
 };
 
 TEST_F(Folder, WithoutSheetTakesEveryFilmByName) {

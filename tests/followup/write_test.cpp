@@ -3,7 +3,6 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <fstream>
@@ -12,6 +11,7 @@
 
 #include "../../modules/followup/src/printable.h"
 #include "followup/invented.h"
+#include "scratch.h"
 
 namespace tidemark::followup {
 namespace {
@@ -173,19 +173,12 @@ TEST(Printable, OddBytesBecomeQuestionMarks) {
 
 class Output : public testing::Test {
  protected:
-  void SetUp() override {
-    const auto* info = testing::UnitTest::GetInstance()->current_test_info();
-    folder_ = fs::temp_directory_path() /
-              ("tidemark-out-" + std::to_string(getpid()) + "-" + info->name());
-    fs::remove_all(folder_);
-    fs::create_directories(folder_ / "films");
-  }
-  void TearDown() override { fs::remove_all(folder_); }
+  void SetUp() override { fs::create_directories(films()); }
   [[nodiscard]] fs::path films() const { return folder_ / "films"; }
   [[nodiscard]] fs::path out() const { return folder_ / "a" / "b"; }
 
  private:
-  fs::path folder_;
+  test::Scratch folder_;
 };
 
 TEST_F(Output, EveryNamedFileIsThereAndNoOther) {

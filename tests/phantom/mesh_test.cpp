@@ -7,6 +7,8 @@
 #include <fstream>
 #include <numbers>
 
+#include "scratch.h"
+
 namespace tidemark::phantom {
 namespace {
 
@@ -58,7 +60,7 @@ TEST(ReadSurface, TurnsAnInsideOutPelvisAndScalesMetres) {
 }
 
 TEST(ReadSurface, RefusesInOneSentence) {
-  const auto folder = std::filesystem::path(testing::TempDir());
+  const test::Scratch folder;
   const auto open_surface = folder / "open.obj";
   std::ofstream(open_surface) << "v 0 0 0\nv 10 0 0\nv 0 10 0\nf 1 2 3\n";
   EXPECT_EQ(read_surface(open_surface).error().wrong, "the surface is not closed");

@@ -1,7 +1,6 @@
 #include "tidemark/phantom/write.h"
 
 #include <gtest/gtest.h>
-#include <unistd.h>
 
 #include <array>
 #include <cstdio>
@@ -9,6 +8,8 @@
 #include <iterator>
 #include <nlohmann/json.hpp>
 #include <string>
+
+#include "scratch.h"
 
 namespace tidemark::phantom {
 namespace {
@@ -30,25 +31,30 @@ std::string output_of(const std::string& command) {
   return text;
 }
 
-fs::path write_small(const std::string& name, unsigned threads, std::uint64_t seed = 21) {
-  CaseOptions options;
-  options.pixel_pitch.value = 0.7;
-  // CTest runs every test in a process of its own, several at once.
-  const fs::path folder = fs::path(testing::TempDir()) / (name + "_" + std::to_string(getpid()));
-  fs::remove_all(folder);
-  const auto written = write_case(folder, random_case(seed, 7, options), threads);
-  EXPECT_TRUE(written.has_value()) << written.error().sentence();
-  return folder;
-}
+/// A small case on disk for as long as the object lives.
+class SmallCase {
+ public:
+  explicit SmallCase(unsigned threads, std::uint64_t seed = 21) {
+    CaseOptions options;
+    options.pixel_pitch.value = 0.7;
+    const auto written = write_case(folder_.path(), random_case(seed, 7, options), threads);
+    EXPECT_TRUE(written.has_value()) << written.error().sentence();
+  }
+  [[nodiscard]] const fs::path& folder() const { return folder_.path(); }
 
-/// One small case for all tests that only look.
+ private:
+  test::Scratch folder_;
+};
+
+/// One case for all tests that only look.
 const fs::path& shared_case() {
-  static const fs::path folder = write_small("phantom_shared", 2);
-  return folder;
+  static const SmallCase shared(2);
+  return shared.folder();
 }
 
 TEST(WriteCase, SameCaseSameBytesOnAnyNumberOfThreads) {
-  const fs::path a = write_small("phantom_a", 1);
+  const SmallCase one_thread(1);
+  const fs::path& a = one_thread.folder();
   const fs::path& b = shared_case();
   for (const char* file : {"film-00.dcm", "film-01.dcm", "truth.json", "series.json"}) {
     ASSERT_FALSE(bytes_of(a / file).empty()) << file;
@@ -59,7 +65,8 @@ TEST(WriteCase, SameCaseSameBytesOnAnyNumberOfThreads) {
 // An independent checker of DICOM objects (dicom3tools) and an independent reader.
 TEST(WriteCase, FilmsAreValidDigitalXRayImages) {
   for (const std::uint64_t seed : {22U, 23U}) {
-    const fs::path folder = write_small("phantom_valid", 2, seed);
+    const SmallCase small(2, seed);
+    const fs::path& folder = small.folder();
     for (const char* file : {"film-00.dcm", "film-01.dcm"}) {
       const std::string report = output_of("dciodvfy " + (folder / file).string());
       EXPECT_NE(report.find("DXImageForPresentation"), std::string::npos) << report;
@@ -122,14 +129,16 @@ TEST(WriteDicom, WrongTagSaysTheOtherKind) {
   CaseSpec spec = random_case(3, 2, {});
   spec.films[0].processing.photometric = Photometric::kMonochrome2;
   spec.films[0].photometric_tag = PhotometricTag::kWrong;
-  const fs::path file = fs::path(testing::TempDir()) / "phantom_tag.dcm";
+  const test::Scratch folder;
+  const fs::path file = folder / "film.dcm";
   ASSERT_TRUE(write_dicom(file, RasterOf<std::uint16_t>(8, 8, 5), spec, 0).has_value());
   EXPECT_NE(output_of("dcmdump +P 0028,0004 " + file.string()).find("MONOCHROME1"),
             std::string::npos);
 }
 
 TEST(WriteCase, SaysSoWhenTheFolderCannotBeMade) {
-  const fs::path file = fs::path(testing::TempDir()) / "phantom_file";
+  const test::Scratch folder;
+  const fs::path file = folder / "file";
   std::ofstream(file) << "x";
   const auto written = write_case(file / "below", random_case(1, 1, {}), 1);
   ASSERT_FALSE(written.has_value());

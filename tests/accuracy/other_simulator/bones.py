@@ -8,7 +8,6 @@ Densities are fractions of cortical bone over soft tissue.
 from dataclasses import dataclass
 import hashlib
 import os
-import tempfile
 
 import numpy as np
 from scipy import ndimage
@@ -19,6 +18,7 @@ import surface
 H_SDF = 1.2      # mm, distance grids
 H_PELVIS = 1.2
 BAND = 9.0
+KEPT_GRIDS = os.path.join(os.path.dirname(os.path.abspath(__file__)), "../../../build/other-simulator-grids")
 
 
 @dataclass
@@ -37,10 +37,9 @@ class Femur:
 
 
 def cached_distance(key, make):
-    """Distance grids take seconds: keep them per user in the temporary folder, by content."""
-    folder = os.path.join(tempfile.gettempdir(), f"other-simulator-{os.getuid()}")
-    os.makedirs(folder, exist_ok=True)
-    path = os.path.join(folder, hashlib.sha256(key.encode()).hexdigest()[:24] + ".npz")
+    """Distance grids take seconds: keep them beside the build, by content, to go when that goes."""
+    os.makedirs(KEPT_GRIDS, exist_ok=True)
+    path = os.path.join(KEPT_GRIDS, hashlib.sha256(key.encode()).hexdigest()[:24] + ".npz")
     if os.path.exists(path):
         with np.load(path) as data:
             return surface.Grid(data["values"], data["origin"], float(data["h"]))
