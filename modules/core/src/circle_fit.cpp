@@ -15,7 +15,7 @@
 namespace tidemark {
 namespace {
 
-using Points = Eigen::Matrix<double, Eigen::Dynamic, 2>;  // one point a row, centred
+using irls::Points;
 
 tl::unexpected<Error> refuse(ErrorKind kind, std::string wrong, std::string remedy) {
   return fail(kind, "circle fit", std::move(wrong), std::move(remedy));
@@ -117,15 +117,9 @@ Expected<CircleFit> fit(std::span<const Vec2> points, std::optional<double> know
     return refuse(ErrorKind::kBadInput, "too few points (" + std::to_string(n) + ")",
                   "mark more of the edge");
   }
-  Points p(n, 2);
-  for (Eigen::Index i = 0; i < n; ++i) p.row(i) = points[static_cast<std::size_t>(i)].transpose();
-  if (!p.allFinite()) {
-    return refuse(ErrorKind::kBadInput, "a point is not finite", "check the film");
-  }
-
-  // Centring first: far-away origins would cost half of the digits.
-  const Eigen::RowVector2d mean = p.colwise().mean();
-  p.rowwise() -= mean;
+  const auto centred = irls::centred(points);
+  if (!centred) return refuse(ErrorKind::kBadInput, "a point is not finite", "check the film");
+  const auto& [p, mean] = *centred;
   const Eigen::Vector2d spread = p.jacobiSvd().singularValues();
   if (spread(1) <= 1e-9 * spread(0)) {
     return refuse(ErrorKind::kCannotTell, "the points lie on a line", "mark a longer arc");
@@ -148,11 +142,7 @@ Expected<CircleFit> fit(std::span<const Vec2> points, std::optional<double> know
                    known_radius ? *known_radius : model.state(2)};
   result.covariance.topLeftCorner(parameters, parameters) =
       irls::covariance(*outcome, j, options.loss);
-  result.sigma = outcome->sigma;
-  result.rms_residual = outcome->residuals.norm() / std::sqrt(static_cast<double>(n));
-  result.points = static_cast<int>(n);
-  result.degrees_of_freedom = result.points - parameters;
-  result.weights.assign(outcome->weights.begin(), outcome->weights.end());
+  result = irls::with_residuals(std::move(result), *outcome, parameters);
   // Written so that NaN, from a covariance that could not be inverted, fails as well.
   if (!(result.u().maxCoeff() < result.circle.radius)) {
     return refuse(ErrorKind::kCannotTell, "the arc is too short for its scatter",

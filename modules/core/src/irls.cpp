@@ -28,6 +28,16 @@ Influence influence(Loss loss, double r) {
 
 }  // namespace
 
+std::optional<Centred> centred(std::span<const Vec2> points) {
+  Centred out{Points(static_cast<Eigen::Index>(points.size()), 2), {}};
+  Eigen::Index row = 0;
+  for (const Vec2& point : points) out.points.row(row++) = point.transpose();
+  if (!out.points.allFinite()) return std::nullopt;
+  out.mean = out.points.colwise().mean();
+  out.points.rowwise() -= out.mean;
+  return out;
+}
+
 double residual_sigma(const Eigen::VectorXd& residuals, int parameters, Loss loss) {
   const auto n = residuals.size();
   if (loss == Loss::kSquared) {

@@ -2,15 +2,29 @@
 
 #include <Eigen/Core>
 #include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <limits>
 #include <optional>
+#include <span>
 #include <vector>
 
+#include "tidemark/core/geometry.h"
 #include "tidemark/core/monte_carlo.h"
 #include "tidemark/core/robust.h"
 
 namespace tidemark::irls {
+
+using Points = Eigen::Matrix<double, Eigen::Dynamic, 2>;  ///< one point a row
+
+/// Points moved to their own mean: an origin far away would cost half of the digits.
+struct Centred {
+  Points points;
+  Eigen::RowVector2d mean;
+};
+
+/// Absent when a point is not finite.
+[[nodiscard]] std::optional<Centred> centred(std::span<const Vec2> points);
 
 /// State of a robust fit after its last step. `sigma` is the standard deviation of one residual
 /// under normal errors.
@@ -110,6 +124,18 @@ std::optional<Outcome> fit(Model& model, Eigen::Index n, int parameters, Loss lo
     return now;
   }
   return detail::repeat(model, now, parameters, loss, smallest_sigma);
+}
+
+/// The fit with what every fit says of its residuals.
+template <class Fit>
+[[nodiscard]] Fit with_residuals(Fit fit, const Outcome& outcome, int parameters) {
+  const auto n = outcome.residuals.size();
+  fit.sigma = outcome.sigma;
+  fit.rms_residual = outcome.residuals.norm() / std::sqrt(static_cast<double>(n));
+  fit.points = static_cast<int>(n);
+  fit.degrees_of_freedom = fit.points - parameters;
+  fit.weights.assign(outcome.weights.begin(), outcome.weights.end());
+  return fit;
 }
 
 }  // namespace tidemark::irls

@@ -11,7 +11,7 @@
 namespace tidemark {
 namespace {
 
-using Points = Eigen::Matrix<double, Eigen::Dynamic, 2>;  // one point a row
+using irls::Points;
 
 tl::unexpected<Error> refuse(ErrorKind kind, std::string wrong, std::string remedy) {
   return fail(kind, "line fit", std::move(wrong), std::move(remedy));
@@ -62,13 +62,9 @@ Expected<LineFit> fit_line(std::span<const Vec2> points, const LineFitOptions& o
   if (n < 3) {
     return refuse(ErrorKind::kBadInput, "fewer than three points", "mark more of the line");
   }
-  Points p(n, 2);
-  for (Eigen::Index i = 0; i < n; ++i) p.row(i) = points[static_cast<std::size_t>(i)].transpose();
-  if (!p.allFinite()) {
-    return refuse(ErrorKind::kBadInput, "a point is not finite", "check the film");
-  }
-  const Eigen::RowVector2d mean = p.colwise().mean();
-  p.rowwise() -= mean;
+  const auto centred = irls::centred(points);
+  if (!centred) return refuse(ErrorKind::kBadInput, "a point is not finite", "check the film");
+  const auto& [p, mean] = *centred;
   const double size = p.norm();
   if (!(size > 0.0)) {
     return refuse(ErrorKind::kCannotTell, "the points coincide", "mark two places apart");
@@ -92,11 +88,7 @@ Expected<LineFit> fit_line(std::span<const Vec2> points, const LineFitOptions& o
   fit.offset_u = std::sqrt(covariance(0, 0));
   fit.direction_u_rad = std::sqrt(covariance(1, 1));
   fit.offset_direction_covariance = covariance(0, 1);
-  fit.sigma = outcome->sigma;
-  fit.rms_residual = outcome->residuals.norm() / std::sqrt(static_cast<double>(n));
-  fit.points = static_cast<int>(n);
-  fit.degrees_of_freedom = fit.points - kParameters;
-  fit.weights.assign(outcome->weights.begin(), outcome->weights.end());
+  fit = irls::with_residuals(std::move(fit), *outcome, kParameters);
   if (!(fit.direction_u_rad < kLargestDirectionU)) {
     return refuse(ErrorKind::kCannotTell, "the points scatter as far across the line as along it",
                   "mark a longer stretch");
