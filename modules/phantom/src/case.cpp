@@ -18,7 +18,7 @@ std::string film_date(int index) {
   return std::to_string(2021 + index) + "-03-02";
 }
 
-FemurShape random_femur(Random& random, std::uint64_t seed) {
+FemurShape random_femur(CountedRandom& random, std::uint64_t seed) {
   FemurShape f;
   f.scale = random.bounded_normal(1.0, 0.06, 2.0);
   f.offset_mm = random.bounded_normal(43.0, 4.0, 2.0);
@@ -38,7 +38,7 @@ FemurShape random_femur(Random& random, std::uint64_t seed) {
 }
 
 /// A stem that suits the femur: fills about 85 % of the canal 60 mm below the lesser trochanter.
-StemShape random_stem(Random& random, const FemurShape& femur) {
+StemShape random_stem(CountedRandom& random, const FemurShape& femur) {
   StemShape s;
   const double k = femur.scale;
   s.neck_angle_deg = random.uniform(130.0, 136.0);
@@ -56,7 +56,7 @@ StemShape random_stem(Random& random, const FemurShape& femur) {
   return s;
 }
 
-Processing random_processing(Random& random) {
+Processing random_processing(CountedRandom& random) {
   Processing p;
   p.bits_stored = 10 + static_cast<int>(random.uniform(0.0, 5.0));
   p.photometric = random.chance(0.5) ? Photometric::kMonochrome1 : Photometric::kMonochrome2;
@@ -69,7 +69,7 @@ Processing random_processing(Random& random) {
   return p;
 }
 
-Pose random_pose(Random& random, CaseSet set) {
+Pose random_pose(CountedRandom& random, CaseSet set) {
   const double wide = set == CaseSet::kStill ? 1.0 : 0.0;
   const double flexion = 3.0 + 5.0 * wide;
   const double abduction = 2.0 + 2.0 * wide;
@@ -80,7 +80,7 @@ Pose random_pose(Random& random, CaseSet set) {
 }
 
 /// The field on the detector is 280 x 336 mm for one hip, 420 x 350 mm for the pelvis.
-Beam random_beam(Random& random, FieldOfView field, Millimetres pitch, double mid_x) {
+Beam random_beam(CountedRandom& random, FieldOfView field, Millimetres pitch, double mid_x) {
   Beam b;
   const bool pelvis = field == FieldOfView::kPelvis;
   const double coarser = pelvis ? 1.25 : 1.0;
@@ -96,7 +96,7 @@ Beam random_beam(Random& random, FieldOfView field, Millimetres pitch, double mi
   return b;
 }
 
-Motion random_motion(Random& random, CaseSet set) {
+Motion random_motion(CountedRandom& random, CaseSet set) {
   if (set == CaseSet::kStill) return {};
   return {{random.uniform(0.0, 8.0)}, {random.uniform(-1.0, 1.0)}, {random.uniform(-3.0, 3.0)}};
 }
@@ -106,7 +106,8 @@ double settled(int i, int n) {
   return n <= 1 ? 1.0 : (1.0 - std::exp(-1.6 * i)) / (1.0 - std::exp(-1.6 * n));
 }
 
-FilmSpec random_film(Random& random, const CaseSpec& hip, const CaseOptions& options, int index) {
+FilmSpec random_film(CountedRandom& random, const CaseSpec& hip, const CaseOptions& options,
+                     int index) {
   FilmSpec film;
   film.date = film_date(index);
   const bool pelvis = random.chance(0.2) || hip.other_hip == OtherHip::kReplaced;
@@ -124,7 +125,7 @@ FilmSpec random_film(Random& random, const CaseSpec& hip, const CaseOptions& opt
 }
 
 /// What hangs on the hip and not on the film.
-void make_hip_hard(Random& random, CaseSpec& hip) {
+void make_hip_hard(CountedRandom& random, CaseSpec& hip) {
   if (random.chance(0.25)) {  // much soft tissue
     hip.body = {random.uniform(135.0, 165.0), random.uniform(40.0, 70.0),
                 random.uniform(105.0, 125.0)};
@@ -133,7 +134,7 @@ void make_hip_hard(Random& random, CaseSpec& hip) {
 }
 
 /// Another room: magnification and pixel pitch differ from film to film, up to some 15 % together.
-void change_room(Random& random, Beam& beam) {
+void change_room(CountedRandom& random, Beam& beam) {
   beam.source_to_detector.value = random.uniform(1000.0, 1250.0);
   beam.hip_to_detector.value = random.uniform(120.0, 235.0);
   const double pitch = beam.pixel_pitch.value * random.uniform(0.95, 1.08);
@@ -143,13 +144,13 @@ void change_room(Random& random, Beam& beam) {
 }
 
 /// Less detector: a strip is missing on each side.
-void crop(Random& random, Beam& beam) {
+void crop(CountedRandom& random, Beam& beam) {
   beam.columns = static_cast<int>(beam.columns * random.uniform(0.72, 0.9));
   beam.rows = static_cast<int>(beam.rows * random.uniform(0.85, 0.95));
   beam.field_shift_mm = {random.uniform(-12.0, 4.0), random.uniform(-8.0, 8.0)};
 }
 
-void make_film_hard(Random& random, const CaseSpec& hip, bool with_wires, FilmSpec& film) {
+void make_film_hard(CountedRandom& random, const CaseSpec& hip, bool with_wires, FilmSpec& film) {
   film.beam.turn.value = random.uniform(-5.0, 5.0);
   if (random.chance(0.6)) change_room(random, film.beam);
   film.clutter.letter = random.chance(0.6);
@@ -176,7 +177,7 @@ void make_film_hard(Random& random, const CaseSpec& hip, bool with_wires, FilmSp
 
 CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options) {
   const std::uint64_t own = mix({seed, static_cast<std::uint64_t>(number)});
-  Random random(own);
+  CountedRandom random(own);
   CaseSpec hip;
   hip.seed = seed;
   hip.number = number;
@@ -193,7 +194,7 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
   hip.seat_tilt.value = random.bounded_normal(0.3, 1.0, 2.0);
   hip.seat_medial.value = random.bounded_normal(0.0, 0.5, 2.0);
   hip.surfaces = options.surfaces;
-  Random trouble(mix({own, 0x44}));
+  CountedRandom trouble(mix({own, 0x44}));
   const bool hard = options.set == CaseSet::kHard;
   if (hard) make_hip_hard(trouble, hip);
   const bool with_wires = trouble.chance(0.3);
@@ -220,7 +221,7 @@ CaseSpec demo_case(Millimetres pixel_pitch) {
   hip.side = Side::kRight;
   hip.head_diameter.value = 32.0;
   hip.cup.outer_diameter_mm = 54.0;
-  Random random(20240301);
+  CountedRandom random(20240301);
   for (std::size_t i = 0; i < hip.films.size(); ++i) {
     FilmSpec& film = hip.films[i];
     film.field = FieldOfView::kHip;

@@ -12,7 +12,7 @@ namespace {
 
 /// A normal deviate that depends on seed and place only.
 double noise_at(std::uint64_t seed, std::size_t index) {
-  return Random(mix({seed, index})).normal(0.0, 1.0);
+  return CountedRandom(mix({seed, index})).normal(0.0, 1.0);
 }
 
 /// Whether the place of a value lies within the shutters.

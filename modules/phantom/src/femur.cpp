@@ -17,19 +17,6 @@ double smooth_step(double t) {
   return t * t * (3.0 - 2.0 * t);
 }
 
-/// About the distance to an ellipsoid with half-axes r. Exact on the surface; common practice.
-double ellipsoid(const Vec3& p, const Vec3& r) {
-  const double k0 = p.cwiseQuotient(r).norm();
-  const double k1 = p.cwiseQuotient(r.cwiseProduct(r)).norm();
-  return k1 > 0.0 ? k0 * (k0 - 1.0) / k1 : -r.minCoeff();
-}
-
-/// Distance to a bar with round ends whose radius goes from ra to rb.
-double bar(const Vec3& p, const Vec3& a, const Vec3& b, double ra, double rb) {
-  const double t = std::clamp((p - a).dot(b - a) / (b - a).squaredNorm(), 0.0, 1.0);
-  return (p - a - t * (b - a)).norm() - (ra + t * (rb - ra));
-}
-
 Eigen::Matrix3d turn_z(double deg) {
   return Eigen::AngleAxisd(deg * kRad, Vec3::UnitZ()).toRotationMatrix();
 }
@@ -196,7 +183,7 @@ FemurModel invent_femur(const FemurShape& shape, NeckState neck, unsigned thread
 }
 
 std::vector<Strut> grow_struts(const ScalarGrid& inside, const StrutPlan& plan) {
-  Random random(mix({plan.seed, 0x7e87}));
+  CountedRandom random(mix({plan.seed, 0x7e87}));
   std::vector<Strut> struts;
   const auto somewhere = [&] {
     return Vec3(random.uniform(plan.box.low.x(), plan.box.high.x()),

@@ -224,6 +224,17 @@ ScalarGrid distance_grid(const TriangleMesh& mesh, const Box& box, double step_m
   return grid;
 }
 
+double ellipsoid(const Vec3& p, const Vec3& r) {
+  const double k0 = p.cwiseQuotient(r).norm();
+  const double k1 = p.cwiseQuotient(r.cwiseProduct(r)).norm();
+  return k1 > 0.0 ? k0 * (k0 - 1.0) / k1 : -r.minCoeff();
+}
+
+double bar(const Vec3& p, const Vec3& a, const Vec3& b, double ra, double rb) {
+  const double t = std::clamp((p - a).dot(b - a) / (b - a).squaredNorm(), 0.0, 1.0);
+  return (p - a - t * (b - a)).norm() - (ra + t * (rb - ra));
+}
+
 double smooth_union(double a, double b, double blend_mm) {
   const double h = std::max(blend_mm - std::abs(a - b), 0.0) / blend_mm;
   return std::min(a, b) - h * h * blend_mm / 4.0;

@@ -55,6 +55,13 @@ struct Box {
 [[nodiscard]] ScalarGrid distance_grid(const TriangleMesh& mesh, const Box& box, double step_mm,
                                        double reach_mm, unsigned threads);
 
+/// About the distance to an ellipsoid round the origin with half-axes r, negative inside. Exact on
+/// the surface; common practice.
+[[nodiscard]] double ellipsoid(const Vec3& p, const Vec3& r);
+
+/// Distance to a bar from a to b with round ends whose radius goes from ra to rb, negative inside.
+[[nodiscard]] double bar(const Vec3& p, const Vec3& a, const Vec3& b, double ra, double rb);
+
 /// Smooth union of two solids given by about-distances; `blend_mm` is the width of the fillet.
 /// Source: polynomial smooth minimum, common practice in implicit modelling.
 [[nodiscard]] double smooth_union(double a, double b, double blend_mm);

@@ -12,17 +12,6 @@ namespace {
 constexpr double kRad = std::numbers::pi / 180.0;
 constexpr double kCortex = 1.4;  // mm, compact bone of the pelvis; house choice
 
-double ellipsoid(const Vec3& p, const Vec3& r) {
-  const double k0 = p.cwiseQuotient(r).norm();
-  const double k1 = p.cwiseQuotient(r.cwiseProduct(r)).norm();
-  return k1 > 0.0 ? k0 * (k0 - 1.0) / k1 : -r.minCoeff();
-}
-
-double bar(const Vec3& p, const Vec3& a, const Vec3& b, double ra, double rb) {
-  const double t = std::clamp((p - a).dot(b - a) / (b - a).squaredNorm(), 0.0, 1.0);
-  return (p - a - t * (b - a)).norm() - (ra + t * (rb - ra));
-}
-
 double ilium(const Vec3& p) {
   static const Eigen::Matrix3d wing_from_world =
       Eigen::AngleAxisd(38.0 * kRad, Vec3::UnitY()).toRotationMatrix();

@@ -1,9 +1,10 @@
 #include "tidemark/phantom/write.h"
 
 #include <cmath>
-#include <fstream>
 #include <nlohmann/json.hpp>
 #include <system_error>
+
+#include "tidemark/core/files.h"
 
 namespace tidemark::phantom {
 namespace {
@@ -111,20 +112,8 @@ Json comparison_json(const Model& model, const CaseSpec& spec, std::size_t follo
   return json;
 }
 
-/// Beside its target first, then renamed: no half-written file carries the final name.
-Expected<void> write_text(const std::filesystem::path& file, const Json& json) {
-  std::filesystem::path part = file;
-  part += ".part";
-  std::ofstream out(part, std::ios::binary);
-  out << json.dump(2) << "\n";
-  out.close();
-  std::error_code error;
-  if (out) std::filesystem::rename(part, file, error);
-  if (!out || error) {
-    return fail(ErrorKind::kNotWritable, file.filename().string(), "the file cannot be written",
-                "choose another output folder");
-  }
-  return {};
+Expected<void> write_json(const std::filesystem::path& file, const Json& json) {
+  return write_file_atomically(file, json.dump(2) + "\n");
 }
 
 }  // namespace
@@ -157,8 +146,8 @@ Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& s
                    {"head_diameter_mm", spec.head_diameter.value},
                    {"films", films},
                    {"comparisons", comparisons}};
-  if (auto ok = write_text(folder / "truth.json", truth); !ok) return ok;
-  return write_text(folder / "series.json", series_json(spec));
+  if (auto ok = write_json(folder / "truth.json", truth); !ok) return ok;
+  return write_json(folder / "series.json", series_json(spec));
 }
 
 }  // namespace tidemark::phantom
