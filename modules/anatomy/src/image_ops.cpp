@@ -85,6 +85,17 @@ cv::Mat1f wide_blur(const cv::Mat1f& image, double sigma, int border) {
   return out;
 }
 
+cv::Mat1b disc_kernel(double radius) {
+  const int r = std::max(1, static_cast<int>(std::lround(radius)));
+  return cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1});
+}
+
+cv::Mat1b grown(const cv::Mat1b& mask, double radius) {
+  cv::Mat1b out;
+  cv::dilate(mask, out, disc_kernel(radius));
+  return out;
+}
+
 Gradient gradient(const cv::Mat1f& image) {
   Gradient g;
   const cv::Mat1f along = (cv::Mat1f(1, 3) << -0.5F, 0.0F, 0.5F);

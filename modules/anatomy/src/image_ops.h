@@ -63,6 +63,12 @@ class Pyramid {
 /// the peak, at a cost that does not grow with sigma.
 [[nodiscard]] cv::Mat1f wide_blur(const cv::Mat1f& image, double sigma, int border);
 
+/// A disc as kernel for cv::dilate and its like; its radius (pixels) is rounded, and at least 1.
+[[nodiscard]] cv::Mat1b disc_kernel(double radius);
+
+/// A mask and all that lies within `radius` pixels of it.
+[[nodiscard]] cv::Mat1b grown(const cv::Mat1b& mask, double radius);
+
 /// First derivatives (central differences) of an image.
 struct Gradient {
   cv::Mat1f x;

@@ -1,8 +1,9 @@
 #include "metal_mask.h"
 
-#include <algorithm>
-#include <cmath>
 #include <opencv2/imgproc.hpp>
+#include <vector>
+
+#include "tidemark/core/robust.h"
 
 namespace tidemark::anatomy {
 namespace {
@@ -14,23 +15,13 @@ struct Levels {
 };
 
 double median_over(const cv::Mat1f& image, const cv::Mat1b& mask) {
-  std::vector<float> v;
+  std::vector<double> values;
   for (int y = 0; y < mask.rows; ++y) {
     for (int x = 0; x < mask.cols; ++x) {
-      if (mask(y, x) != 0) v.push_back(image(y, x));
+      if (mask(y, x) != 0) values.push_back(image(y, x));
     }
   }
-  if (v.empty()) return 0.0;
-  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), mid, v.end());
-  return *mid;
-}
-
-cv::Mat1b grown(const cv::Mat1b& mask, double radius) {
-  const int r = static_cast<int>(std::lround(radius));
-  cv::Mat1b out;
-  cv::dilate(mask, out, cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1}));
-  return out;
+  return median(values).value_or(0.0);
 }
 
 Levels levels_of(const cv::Mat1f& image, const cv::Mat1b& stem, double mm) {
@@ -47,10 +38,8 @@ cv::Mat1b foreign_metal(const cv::Mat1f& image, const cv::Mat1b& stem, double mm
   // A white top-hat keeps what is narrower than 5 mm: wires, staples, strokes of letters, threads
   // of screws. Cortices are wider, and what edge enhancement makes of their rims stays below
   // metal's own step on the same film.
-  const int r = std::max(1, static_cast<int>(std::lround(2.5 / mm)));
-  const cv::Mat kernel = cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1});
   cv::Mat1f opened;
-  cv::morphologyEx(image, opened, cv::MORPH_OPEN, kernel);
+  cv::morphologyEx(image, opened, cv::MORPH_OPEN, disc_kernel(2.5 / mm));
   const auto narrow = value_of<cv::Mat1f>(image - opened);
   const auto core =
       value_of<cv::Mat1b>((narrow > 0.6 * step) & (image > level.beside + 0.8 * step));

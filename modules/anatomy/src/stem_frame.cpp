@@ -1,5 +1,6 @@
 #include "stem_frame.h"
 
+#include <algorithm>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
 
@@ -47,9 +48,7 @@ StemFrame stem_frame(const cv::Mat1f& film, const Implant& implant, double mm_pe
                                    kf * f.medial.y(), kf * f.distal.y(), film_corner.y());
   cv::warpAffine(metal_film, f.metal, film_from_here, size,
                  cv::INTER_NEAREST | cv::WARP_INVERSE_MAP, cv::BORDER_CONSTANT);
-  const int r = static_cast<int>(std::lround(1.2 / f.mm));
-  cv::dilate(f.metal, f.metal,
-             cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1}));
+  f.metal = grown(f.metal, 1.2 / f.mm);
   return f;
 }
 

@@ -15,17 +15,6 @@ cv::Point point(const Vec2& p) {
   return {static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y()))};
 }
 
-cv::Mat1b disc_kernel(double radius) {
-  const int r = std::max(1, static_cast<int>(std::lround(radius)));
-  return cv::getStructuringElement(cv::MORPH_ELLIPSE, {2 * r + 1, 2 * r + 1});
-}
-
-cv::Mat1b grown(const cv::Mat1b& mask, double radius) {
-  cv::Mat1b out;
-  cv::dilate(mask, out, disc_kernel(radius));
-  return out;
-}
-
 cv::Mat1b shrunk(const cv::Mat1b& mask, double radius) {
   cv::Mat1b out;
   cv::erode(mask, out, disc_kernel(radius));

@@ -6,6 +6,8 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "tidemark/core/robust.h"
+
 namespace tidemark::anatomy {
 namespace {
 
@@ -65,7 +67,7 @@ Polyline smoothed(const Polyline& chain, int half) {
   for (int i = 0; i < n; ++i) {
     const int h = std::min({half, i, n - 1 - i});
     Vec2 sum = Vec2::Zero();
-    for (int at = i - h; at <= i + h; ++at) sum += chain[static_cast<std::size_t>(at)];
+    for (int k = i - h; k <= i + h; ++k) sum += chain[static_cast<std::size_t>(k)];
     out[static_cast<std::size_t>(i)] = sum / (2.0 * h + 1.0);
   }
   return out;
@@ -77,13 +79,6 @@ struct Snapped {
   std::vector<double> offset;  ///< along the normal
   std::vector<double> step;    ///< grey step across the edge
 };
-
-double median(std::vector<double> v) {
-  if (v.empty()) return 0.0;
-  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), mid, v.end());
-  return *mid;
-}
 
 /// Moves every point to the steepest fall from metal to its surroundings, along the local normal.
 Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double sigma,
@@ -108,8 +103,8 @@ Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double 
     const Vec2& p = chain[static_cast<std::size_t>(i)];
     const auto values = profile(film, p, out, reach, kStep, 3);
     const Edge e = steepest(values, weights, -1);
-    const std::size_t at_start = values.size() / 2;
-    const double offset = (e.index - static_cast<double>(at_start)) * kStep;
+    const std::size_t middle = values.size() / 2;
+    const double offset = (e.index - static_cast<double>(middle)) * kStep;
     s.offset.push_back(offset);
     s.normal.push_back(out);
     s.points.push_back(p + offset * out);
@@ -132,7 +127,7 @@ Polyline without_outliers(const Polyline& base, const Snapped& s, double toleran
     for (int k = std::max(0, i - 4); k <= std::min(n - 1, i + 4); ++k) {
       near.push_back(s.offset[static_cast<std::size_t>(k)]);
     }
-    const double middle = median(near);
+    const double middle = median(near).value_or(0.0);
     const auto at = static_cast<std::size_t>(i);
     if (std::abs(s.offset[at] - middle) > tolerance) out[at] = base[at] + middle * s.normal[at];
   }
@@ -189,9 +184,9 @@ std::optional<AxisFit> fit_axis(const Polyline& outline, const Line2& axis, doub
     const Flank medial = flank_of(outline, fit.line, 1.0);
     const double shift = along(axis, fit.line.point);
     std::vector<Vec2> mid;  // (s, x)
-    const int steps = static_cast<int>(std::floor((to - from) / step));
-    for (int i = 0; i <= steps; ++i) {
-      const double s = from - shift + i * step;
+    const auto levels = static_cast<int>(std::floor((to - from) / step)) + 1;
+    for (int level = 0; level < levels; ++level) {
+      const double s = from - shift + level * step;
       const auto a = at_level(lateral, s);
       const auto b = at_level(medial, s);
       if (a && b) mid.emplace_back(s, 0.5 * (*a + *b));
@@ -216,9 +211,9 @@ std::optional<AxisFit> fit_axis(const Polyline& outline, const Line2& axis, doub
       line = normal.ldlt().solve(right);
       residual.clear();
       for (const Vec2& m : mid) residual.push_back(std::abs(m.y() - line(0) - line(1) * m.x()));
-      scale = std::max(0.5, 4.685 * 1.4826 * median(residual));
+      scale = std::max(0.5, kTukeyTuning * kSigmaPerMad * median(residual).value_or(0.0));
     }
-    const double sd = scale / 4.685;
+    const double sd = scale / kTukeyTuning;
     // Midpoints closer than the edge's own blur repeat each other: a third of them count.
     fit.direction_u = sd * std::sqrt(3.0 * normal.inverse()(1, 1));
     const Vec2 medial_direction = medial_of(fit.line);
@@ -268,6 +263,14 @@ Vec2 corner(const Polyline& outline, const Line2& axis) {
                            [&](const Vec2& a, const Vec2& b) { return score(a) < score(b); });
 }
 
+/// Index of the point of a chain that lies nearest to `q`.
+std::ptrdiff_t index_nearest(const Polyline& chain, const Vec2& q) {
+  const auto nearest = std::min_element(
+      chain.begin(), chain.end(),
+      [&](const Vec2& a, const Vec2& b) { return (a - q).squaredNorm() < (b - q).squaredNorm(); });
+  return nearest - chain.begin();
+}
+
 struct EdgeLine {
   Line2 line;
   bool good = false;
@@ -298,14 +301,7 @@ EdgeLine edge_line(const Polyline& outline, std::ptrdiff_t at, int sense, double
 /// their meeting point is the corner; where they do not (a rounded shoulder), the outline's point
 /// next to it is.
 Vec2 sharpened(const Polyline& outline, const Vec2& rough, double px) {
-  const auto nearest = [&](const Vec2& q) {
-    return std::min_element(outline.begin(), outline.end(),
-                            [&](const Vec2& a, const Vec2& b) {
-                              return (a - q).squaredNorm() < (b - q).squaredNorm();
-                            }) -
-           outline.begin();
-  };
-  const auto at = nearest(rough);
+  const auto at = index_nearest(outline, rough);
   const EdgeLine top = edge_line(outline, at, -1, 1.5 * px, 4.5 * px);
   const EdgeLine flank = edge_line(outline, at, 1, 1.5 * px, 7.0 * px);
   if (!top.good || !flank.good) return rough;
@@ -315,7 +311,7 @@ Vec2 sharpened(const Polyline& outline, const Vec2& rough, double px) {
   const Vec2 t = system.inverse() * (flank.line.point - top.line.point);
   const Vec2 meet = top.line.point + t.x() * top.line.direction;
   if ((meet - rough).norm() > 3.5 * px) return rough;
-  const Vec2 on_outline = outline[static_cast<std::size_t>(nearest(meet))];
+  const Vec2 on_outline = outline[static_cast<std::size_t>(index_nearest(outline, meet))];
   return (meet - on_outline).norm() < 0.9 * px ? meet : on_outline;
 }
 
@@ -364,12 +360,13 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
 
   StemShape shape;
   shape.outline = chain;
-  shape.edge_contrast = median(s.step);
+  shape.edge_contrast = median(s.step).value_or(0.0);
   std::vector<double> jitter;
   for (std::size_t i = 1; i + 1 < s.offset.size(); ++i) {
     jitter.push_back(std::abs(s.offset[i] - 0.5 * (s.offset[i - 1] + s.offset[i + 1])));
   }
-  shape.edge_noise_px = std::max(0.05, 1.4826 * median(jitter) / std::sqrt(1.5));
+  shape.edge_noise_px =
+      std::max(0.05, kSigmaPerMad * median(jitter).value_or(0.0) / std::sqrt(1.5));
 
   double low = 1e9;
   double high = -1e9;
@@ -387,14 +384,7 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
   const Vec2 rough_shoulder = corner(chain, shape.axis);
   shape.shoulder = {rough_shoulder, std::max(0.25 * px, 2.0 * shape.edge_noise_px), Source::kFound};
   // From the lateral neck to the medial neck: the shoulder comes before the tip.
-  const auto index_of = [&](const Vec2& q) {
-    return std::min_element(chain.begin(), chain.end(),
-                            [&](const Vec2& a, const Vec2& b) {
-                              return (a - q).squaredNorm() < (b - q).squaredNorm();
-                            }) -
-           chain.begin();
-  };
-  if (index_of(shape.shoulder.px) > index_of(shape.tip.px)) {
+  if (index_nearest(chain, shape.shoulder.px) > index_nearest(chain, shape.tip.px)) {
     std::reverse(shape.outline.begin(), shape.outline.end());
   }
   shape.shoulder.px = sharpened(shape.outline, rough_shoulder, px);
