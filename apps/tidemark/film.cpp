@@ -5,26 +5,6 @@
 #include "tidemark/followup/write.h"
 
 namespace tidemark::app {
-namespace {
-
-int measure_one(const CommonOptions& options) {
-  const auto series = followup::series_of_film(options.input, options.overrides);
-  if (!series) return report(series.error());
-  if (options.out) {
-    const auto ready = followup::prepare_output(*options.out, options.input);
-    if (!ready) return report(ready.error());
-  }
-  const followup::Result result = followup::measure(*series, options.measure);
-  if (options.out) {
-    const auto written = followup::write_output(result, *options.out);
-    if (!written) return report(written.error());
-  }
-  return print(options.json ? followup::to_json(result) : followup::to_film_text(result),
-               followup::exit_code(result));
-}
-
-}  // namespace
-
 std::string film_help() {
   std::ostringstream out;
   out << "Usage: tidemark film FILE [options]\n\n"
@@ -44,7 +24,8 @@ int run_film(const Arguments& arguments) {
   if (!options) return report(options.error());
   if (options->help) return print(film_help(), kAllMeasured);
   options->measure.without_scale = followup::WithoutScale::kAcceptPixels;
-  return measure_one(*options);
+  const auto series = followup::series_of_film(options->input, options->overrides);
+  return measure_and_print(series, *options, followup::to_film_text);
 }
 
 }  // namespace tidemark::app

@@ -16,22 +16,6 @@ po::options_description description() {
   return options;
 }
 
-int measure_folder(const CommonOptions& options) {
-  const auto series = followup::load_series(options.input, options.overrides);
-  if (!series) return report(series.error());
-  if (options.out) {
-    const auto ready = followup::prepare_output(*options.out, options.input);
-    if (!ready) return report(ready.error());
-  }
-  const followup::Result result = followup::measure(*series, options.measure);
-  if (options.out) {
-    const auto written = followup::write_output(result, *options.out);
-    if (!written) return report(written.error());
-  }
-  return print(options.json ? followup::to_json(result) : followup::to_table(result),
-               followup::exit_code(result));
-}
-
 }  // namespace
 
 std::string measure_help() {
@@ -60,7 +44,8 @@ int run_measure(const Arguments& arguments) {
   if (values->count("accept-pixels") > 0) {
     options->measure.without_scale = followup::WithoutScale::kAcceptPixels;
   }
-  return measure_folder(*options);
+  const auto series = followup::load_series(options->input, options->overrides);
+  return measure_and_print(series, *options, followup::to_table);
 }
 
 }  // namespace tidemark::app

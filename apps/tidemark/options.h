@@ -1,6 +1,7 @@
 #pragma once
 
 #include <boost/program_options.hpp>
+#include <functional>
 #include <optional>
 #include <string>
 
@@ -35,6 +36,13 @@ struct CommonOptions {
 [[nodiscard]] Expected<CommonOptions> common_options(
     const boost::program_options::variables_map& values, const std::string& command,
     const std::string& operand);
+
+/// What both commands do once the series is known: prepares the folder, measures, writes, and
+/// prints the result as `text` or as JSON.
+/// @return the exit code; an error, that of the series included, has been said on stderr.
+[[nodiscard]] int measure_and_print(
+    const Expected<followup::Series>& series, const CommonOptions& options,
+    const std::function<std::string(const followup::Result&)>& text);
 
 /// Draws a progress line on stderr when that is a terminal; empty otherwise.
 [[nodiscard]] std::function<void(std::size_t, std::size_t)> progress_line();
