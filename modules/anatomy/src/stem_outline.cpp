@@ -311,7 +311,7 @@ Vec2 sharpened(const Polyline& outline, const Vec2& rough, double px) {
   const Vec2 t = system.inverse() * (flank.line.point - top.line.point);
   const Vec2 meet = top.line.point + t.x() * top.line.direction;
   if ((meet - rough).norm() > 3.5 * px) return rough;
-  const Vec2 on_outline = outline[static_cast<std::size_t>(index_nearest(outline, meet))];
+  const Vec2& on_outline = outline[static_cast<std::size_t>(index_nearest(outline, meet))];
   return (meet - on_outline).norm() < 0.9 * px ? meet : on_outline;
 }
 
