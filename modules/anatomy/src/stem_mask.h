@@ -22,8 +22,9 @@ struct RoughStem {
 /// Does a mask fill its domain to the distal end? Then the metal goes on beyond the traced flanks.
 [[nodiscard]] bool goes_on(const cv::Mat1b& mask, const RoughStem& rough);
 
-/// Stem, neck and head as a mask on `image`, up to 15 mm beyond the traced flanks: brighter than half way between the metal and what lies
-/// beside it, the half way followed locally because neither side has one brightness.
+/// Stem, neck and head as a mask on `image`, up to 15 mm beyond the traced flanks: brighter than
+/// half way between the metal and what lies beside it, the half way followed locally because
+/// neither side has one brightness.
 [[nodiscard]] cv::Mat1b stem_mask(const cv::Mat1f& image, const RoughStem& rough);
 
 /// Does the body on a stem mask hang together with the head?
