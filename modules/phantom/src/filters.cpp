@@ -16,9 +16,9 @@ void convolve(Line& line, const std::vector<float>& kernel, Line& room) {
   const int reach = static_cast<int>(kernel.size()) - 1;  // kernel holds one half
   const int n = static_cast<int>(line.size());
   room.resize(line.size() + 2 * (kernel.size() - 1));
-  for (int i = -reach; i < n + reach; ++i) {
-    room[static_cast<std::size_t>(i + reach)] =
-        line[static_cast<std::size_t>(std::clamp(i, 0, n - 1))];
+  for (int i = 0; i < n + 2 * reach; ++i) {
+    room[static_cast<std::size_t>(i)] =
+        line[static_cast<std::size_t>(std::clamp(i - reach, 0, n - 1))];
   }
   for (int i = 0; i < n; ++i) {
     const float* at = room.data() + i + reach;
