@@ -68,17 +68,19 @@ Expected<HipFilm> prepare(HipFilm film) {
   return film;
 }
 
-Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& follow_up) {
-  const auto a = found_on(reference);
-  const auto b = found_on(follow_up);
+namespace {
+
+/// How the stem moved between the films, held where its outline can be trusted.
+migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_up,
+                                const migration::MeasuredFilm& a,
+                                const migration::MeasuredFilm& b) {
   const migration::ReducedFilm& reduced_a = *reference.reduced;
   const migration::ReducedFilm& reduced_b = *follow_up.reduced;
   const migration::Regions& regions = *reference.regions;
   const Rigid2 start =
       migration::to_reduced(migration::rough_alignment(a, b), reduced_a, reduced_b);
-
-  alignment::AlignOptions
-      near;  // the stem was found on both films: only a little is left to search
+  // The stem was found on both films: only a little is left to search.
+  alignment::AlignOptions near;
   near.search_along_mm = 3.0;
   near.search_across_mm = 2.0;
   near.search_angle_deg = 1.0;
@@ -97,7 +99,18 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
   const auto near_end =
       migration::better_votes(near_votes(stem.moving_from_fixed_mm), stem.moving_from_fixed_mm,
                               near_votes(second_start), second_start);
-  const auto held = migration::held_at_near_end(stem, near_end, a, b);
+  return migration::held_at_near_end(stem, near_end, a, b);
+}
+
+}  // namespace
+
+Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& follow_up) {
+  const auto a = found_on(reference);
+  const auto b = found_on(follow_up);
+  const migration::ReducedFilm& reduced_a = *reference.reduced;
+  const migration::ReducedFilm& reduced_b = *follow_up.reduced;
+  const migration::Regions& regions = *reference.regions;
+  const migration::StemMotion held = hold_stem(reference, follow_up, a, b);
   alignment::AlignOptions far;
   far.search_along_mm = 15.0;
   if (a.femur.shaft_axis && b.femur.shaft_axis) {

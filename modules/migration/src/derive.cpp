@@ -232,6 +232,22 @@ Depth depth_of(const std::string& feature) {
   return {5.0, 8.0};
 }
 
+namespace {
+
+/// Standard uncertainty of an alignment along the shaft, mm.
+double along(const alignment::Alignment& a, const AnatomicalFrame& frame) {
+  return std::sqrt(frame.distal.dot(a.covariance.topLeftCorner<2, 2>() * frame.distal));
+}
+
+/// The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
+/// stem's thickness, taken as uniform, is the lever of flexion on it. mm.
+double shoulder_u(const PoseChange& pose) {
+  constexpr double kShoulderDepth = 4.0 / 1.7320508;  // mm
+  return pose.flexion_rms_rad() * kShoulderDepth;
+}
+
+}  // namespace
+
 Expected<Migration> derive(const PairEvidence& e) {
   if (!is_finite(e.bone) || !is_finite(e.stem.alignment)) {
     return fail(ErrorKind::kCannotTell, "comparison", "an alignment of the two films is no number",
@@ -257,12 +273,8 @@ Expected<Migration> derive(const PairEvidence& e) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
                 "check both films");
   }
-  const double u_stem =
-      std::sqrt(frame.distal.dot(e.stem.alignment.covariance.topLeftCorner<2, 2>() * frame.distal));
-  // The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
-  // stem's thickness, taken as uniform, is the lever of flexion on it.
-  constexpr double kShoulderDepth = 4.0 / 1.7320508;  // mm
-  const double u_shoulder = pose.flexion_rms_rad() * kShoulderDepth;
+  const double u_stem = along(e.stem.alignment, frame);
+  const double u_shoulder = shoulder_u(pose);
   const double added = u_stem * u_stem + u_shoulder * u_shoulder;
   const double u95 = half_width_95(*c, added);
   if (u95 > e.trust.widest_u95_mm) return too_wide(u95, pose);
