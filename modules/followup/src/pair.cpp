@@ -51,25 +51,6 @@ Expected<alignment::PreparedFilm> prepare_bone(const migration::ReducedFilm& red
 
 double relative(MillimetresPerPixel u, MillimetresPerPixel value) { return u.value / value.value; }
 
-}  // namespace
-
-Expected<HipFilm> prepare(HipFilm film) {
-  film.reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
-  const migration::ReducedFilm& reduced = *film.reduced;
-  film.regions = migration::find_regions(reduced, found_on(film));
-  const alignment::AlignOptions options;
-  auto stem =
-      alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, alignment::for_stem(options));
-  if (!stem) return tl::unexpected(stem.error());
-  auto bone = prepare_bone(reduced, found_on(film), options);
-  if (!bone) return tl::unexpected(bone.error());
-  film.stem_ready = std::move(*stem);
-  film.bone_ready = std::move(*bone);
-  return film;
-}
-
-namespace {
-
 /// How the stem moved between the films, held where its outline can be trusted.
 migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_up,
                                 const migration::MeasuredFilm& a,
@@ -103,6 +84,21 @@ migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_
 }
 
 }  // namespace
+
+Expected<HipFilm> prepare(HipFilm film) {
+  film.reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
+  const migration::ReducedFilm& reduced = *film.reduced;
+  film.regions = migration::find_regions(reduced, found_on(film));
+  const alignment::AlignOptions options;
+  auto stem =
+      alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, alignment::for_stem(options));
+  if (!stem) return tl::unexpected(stem.error());
+  auto bone = prepare_bone(reduced, found_on(film), options);
+  if (!bone) return tl::unexpected(bone.error());
+  film.stem_ready = std::move(*stem);
+  film.bone_ready = std::move(*bone);
+  return film;
+}
 
 Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& follow_up) {
   const auto a = found_on(reference);

@@ -31,6 +31,18 @@ double unseen_variance(const std::string& feature, const PairEvidence& e, const 
   return std::pow(e.trust.floor_mm, 2) + (outline ? slide * slide : 0.0);
 }
 
+/// Variance of an alignment along the shaft, mm^2.
+double variance_along(const alignment::Alignment& a, const AnatomicalFrame& frame) {
+  return frame.distal.dot(a.covariance.topLeftCorner<2, 2>() * frame.distal);
+}
+
+/// The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
+/// stem's thickness, taken as uniform, is the lever of flexion on it. Standard uncertainty, mm.
+double shoulder_u(const PoseChange& pose) {
+  constexpr double kShoulderDepth = 4.0 / 1.7320508;  // mm
+  return pose.flexion_rms_rad() * kShoulderDepth;
+}
+
 /// What the registered features say.
 std::vector<Opinion> by_registration(const PairEvidence& e, const AnatomicalFrame& frame,
                                      double rigid, const PoseChange& pose) {
@@ -49,8 +61,7 @@ std::vector<Opinion> by_registration(const PairEvidence& e, const AnatomicalFram
   if (!out.empty()) return out;
   // No feature votes: the bone as a whole, of a depth between the stem's plane and the trochanters.
   constexpr double kWhole = 0.3;  // mm, what is left of the registration's error in the long run
-  const double variance =
-      frame.distal.dot(e.bone.covariance.topLeftCorner<2, 2>() * frame.distal) + kWhole * kWhole;
+  const double variance = variance_along(e.bone, frame) + kWhole * kWhole;
   return {{.feature = "bone",
            .kind = VoteKind::kRegistered,
            .at = frame.of(e.bone.centre_mm),
@@ -232,22 +243,6 @@ Depth depth_of(const std::string& feature) {
   return {5.0, 8.0};
 }
 
-namespace {
-
-/// Standard uncertainty of an alignment along the shaft, mm.
-double along(const alignment::Alignment& a, const AnatomicalFrame& frame) {
-  return std::sqrt(frame.distal.dot(a.covariance.topLeftCorner<2, 2>() * frame.distal));
-}
-
-/// The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
-/// stem's thickness, taken as uniform, is the lever of flexion on it. mm.
-double shoulder_u(const PoseChange& pose) {
-  constexpr double kShoulderDepth = 4.0 / 1.7320508;  // mm
-  return pose.flexion_rms_rad() * kShoulderDepth;
-}
-
-}  // namespace
-
 Expected<Migration> derive(const PairEvidence& e) {
   if (!is_finite(e.bone) || !is_finite(e.stem.alignment)) {
     return fail(ErrorKind::kCannotTell, "comparison", "an alignment of the two films is no number",
@@ -273,7 +268,7 @@ Expected<Migration> derive(const PairEvidence& e) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
                 "check both films");
   }
-  const double u_stem = along(e.stem.alignment, frame);
+  const double u_stem = std::sqrt(variance_along(e.stem.alignment, frame));
   const double u_shoulder = shoulder_u(pose);
   const double added = u_stem * u_stem + u_shoulder * u_shoulder;
   const double u95 = half_width_95(*c, added);
