@@ -7,6 +7,7 @@
 #include <array>
 #include <cstddef>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "tidemark/alignment/agreement.h"
@@ -117,26 +118,36 @@ class NormalizedGradientFieldMetric
   using Real = std::array<double, kDimension>;
   using Square = std::array<Real, kDimension>;  // [row][column]
 
-  /// Value of a spline with its first and second derivatives.
+  /// First and second derivatives of a spline, per step of its grid.
   struct Jet {
-    double value = 0.0;
     Real gradient{};
-    Square hessian{};  // sum_taps fills the upper triangle only
+    Square hessian{};  // upper triangle only
   };
   /// Cubic B-spline coefficients with the mapping of physical points to their grid.
   struct Spline {
     typename Coefficients::Pointer coefficients;
     Real origin{};
     Square index_from_physical{};
+    Real first{};  // index of the first pixel
+    // Of `coefficients`, out of ITK's way: they are asked at every point.
+    const double* values = nullptr;
+    std::array<std::ptrdiff_t, kDimension> size{};
+    std::array<std::ptrdiff_t, kDimension> strides{};
+  };
+  /// A grid cell: its first pixel as an offset into the buffer, and the place within, 0 to 1.
+  struct Cell {
+    std::ptrdiff_t offset = 0;
+    Real part{};
   };
   /// A voting point. `at` is relative to centre_, in the virtual frame.
   struct Sample {
     Real at{};
     std::array<float, kDimension> unit{};  // n(F) in the virtual frame
     float weight = 0.0F;
+    double energy = 0.0;  // a(|n(F)|)
   };
-  /// A linear transform about centre_: T(centre_ + d) = image + matrix d, and the change of both
-  /// with each parameter.
+  /// A linear transform about centre_, T(centre_ + d) = image + matrix d, and its change with each
+  /// parameter.
   struct LinearMap {
     Real image{};
     Square matrix{};
@@ -145,32 +156,40 @@ class NormalizedGradientFieldMetric
     std::vector<Square> matrix_by;
     std::vector<double> log_stretch_by;
   };
-  /// What one point says at the present transform.
+  /// What one point says at the present transform. Positions and slopes of the moving image are
+  /// counted in steps of its grid.
   struct Vote {
     double weight = 0.0;     // w m; 0 = does not vote
     double agreement = 0.0;  // a(c)
     double energy = 0.0;     // a(|n(F)|)
     double slope = 0.0;      // da/dc
-    Real moving_gradient{};  // of the image, moving frame
-    Real to_matrix{};        // dc/dq / stretch: change of c with the turned gradient q
-    Real to_point{};         // change of c with the moving point
+    Real moving_gradient{};
+    Real to_matrix{};  // dc/dq / stretch: change of c with the turned gradient q
+    Real to_point{};   // change of c with the moving point
     double to_stretch = 0.0;
     Real weight_to_point{};  // change of w m with the moving point
   };
   enum class Want { kValue, kDerivative };
+  /// How a sum changes with a linear map, whatever the map's parameters are.
+  struct Change {
+    Square by_matrix{};
+    Real by_point{};
+    double by_stretch = 0.0;
+    void add(const Change& other);
+  };
   struct Sums {
     double agreement = 0.0;
     double energy = 0.0;
     double weight = 0.0;
     std::size_t votes = 0;
-    std::vector<double> agreement_by;  // change with each parameter
-    std::vector<double> energy_by;
+    Change agreement_change;
+    Change energy_change;
     void add(const Sums& other);
-    void add(const Vote& vote, const Real& at, const LinearMap& map, Want want);
+    void add(const Vote& vote, const Real& at, Want want);
   };
   struct MovingWeight {
     double value = 0.0;
-    Real gradient{};
+    Real gradient{};  // per step of the grid
   };
 
   using Taps = std::array<std::array<std::array<double, 4>, 3>, kDimension>;  // axis, order, tap
@@ -178,24 +197,37 @@ class NormalizedGradientFieldMetric
   template <class TImage>
   static Spline make_spline(const TImage* image);
   template <unsigned VAxes>
-  static Jet sum_taps(const double* at, const itk::OffsetValueType* strides, const Taps& taps);
-  static std::optional<Jet> evaluate(const Spline& spline, const Real& point);
+  static std::pair<double, Jet> sum_taps(const double* at, const std::ptrdiff_t* strides,
+                                         const Taps& taps);
+  static Jet sum_plane(const double* at, std::ptrdiff_t row, const Taps& taps, Want want);
+  /// @return nothing where not `before` pixels lie before the cell and `after` behind its first.
+  static std::optional<Cell> cell_at(const Spline& spline, const Real& index, unsigned before,
+                                     unsigned after);
+  static Real index_of(const Spline& spline, const Real& point);
+  static Jet evaluate(const Spline& spline, const Cell& cell, Want want);
+  /// Gradient per physical unit; nothing too close to the border.
+  static std::optional<Real> gradient_at(const Spline& spline, const Real& point);
   template <class TTransform>
   static LinearMap linear_map(const TTransform& transform, const Real& centre);
   static void check_weights(const WeightImage* weights, const itk::ImageBase<kDimension>* image);
   template <class TImage, class TMask>
   static typename WeightImage::ConstPointer masked(const WeightImage* weights, const TImage* image,
                                                    const TMask* mask);
-  [[nodiscard]] MovingWeight moving_weight_at(const Real& point) const;
+  /// A transform that ends on the grid of the moving image in place of its physical points.
+  [[nodiscard]] LinearMap map_to_grid() const;
+  [[nodiscard]] MovingWeight moving_weight_at(const Cell& cell) const;
   [[nodiscard]] double moving_gradient_quantile() const;
   [[nodiscard]] std::vector<Real> virtual_points() const;
   void collect_samples();
-  [[nodiscard]] Vote vote_of(const Sample& sample, const LinearMap& map) const;
+  [[nodiscard]] Vote vote_of(const Sample& sample, const LinearMap& map, Want want) const;
   [[nodiscard]] double agreement_of(double cosine) const;
   [[nodiscard]] double agreement_slope(double cosine) const;
   [[nodiscard]] Sums sum_chunk(std::size_t begin, std::size_t end, const LinearMap& map,
                                Want want) const;
-  [[nodiscard]] Sums sum_up(Want want) const;
+  [[nodiscard]] Sums sum_up(const LinearMap& map, Want want) const;
+  /// Change of the value with the k-th parameter, turned to descent as ITK's metrics have it.
+  [[nodiscard]] static double descent_of(const Sums& part, const Sums& total, const LinearMap& map,
+                                         std::size_t k);
   MeasureType finish(const Sums& sums) const;
 
   typename WeightImage::ConstPointer fixed_weights_;

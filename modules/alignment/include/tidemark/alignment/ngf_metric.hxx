@@ -8,6 +8,7 @@
 #include <vnl/vnl_det.h>
 #include <vnl/vnl_inverse.h>
 
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <map>
@@ -99,9 +100,13 @@ auto NormalizedGradientFieldMetric<F, M, V>::make_spline(const TImage* image) ->
   decomposition->Update();
   Spline spline;
   spline.coefficients = decomposition->GetOutput();
+  spline.values = spline.coefficients->GetBufferPointer();
   const auto inverse = image->GetInverseDirection();
   for (unsigned i = 0; i < kDimension; ++i) {
     spline.origin[i] = image->GetOrigin()[i];
+    spline.first[i] = static_cast<double>(image->GetBufferedRegion().GetIndex(i));
+    spline.size[i] = static_cast<std::ptrdiff_t>(image->GetBufferedRegion().GetSize(i));
+    spline.strides[i] = spline.coefficients->GetOffsetTable()[i];
     for (unsigned j = 0; j < kDimension; ++j) {
       spline.index_from_physical[i][j] = inverse[i][j] / image->GetSpacing()[i];
     }
@@ -112,69 +117,106 @@ auto NormalizedGradientFieldMetric<F, M, V>::make_spline(const TImage* image) ->
 template <class F, class M, class V>
 template <unsigned VAxes>
 auto NormalizedGradientFieldMetric<F, M, V>::sum_taps(const double* at,
-                                                      const itk::OffsetValueType* strides,
-                                                      const Taps& taps) -> Jet {
-  Jet sum;
+                                                      const std::ptrdiff_t* strides,
+                                                      const Taps& taps) -> std::pair<double, Jet> {
+  std::pair<double, Jet> sum{};
+  auto& [value, jet] = sum;
   if constexpr (VAxes == 0) {
-    sum.value = *at;
+    value = *at;
   } else {
     constexpr unsigned kLast = VAxes - 1;
     for (unsigned k = 0; k < 4; ++k) {
-      const Jet part =
+      const auto [part_value, part] =
           sum_taps<kLast>(at + static_cast<std::ptrdiff_t>(k) * strides[kLast], strides, taps);
       const double w = taps[kLast][0][k];
       const double dw = taps[kLast][1][k];
-      sum.value += w * part.value;
-      sum.gradient[kLast] += dw * part.value;
-      sum.hessian[kLast][kLast] += taps[kLast][2][k] * part.value;
+      value += w * part_value;
+      jet.gradient[kLast] += dw * part_value;
+      jet.hessian[kLast][kLast] += taps[kLast][2][k] * part_value;
       for (unsigned i = 0; i < kLast; ++i) {
-        sum.gradient[i] += w * part.gradient[i];
-        sum.hessian[i][kLast] += dw * part.gradient[i];
-        for (unsigned j = i; j < kLast; ++j) sum.hessian[i][j] += w * part.hessian[i][j];
+        jet.gradient[i] += w * part.gradient[i];
+        jet.hessian[i][kLast] += dw * part.gradient[i];
+        for (unsigned j = i; j < kLast; ++j) jet.hessian[i][j] += w * part.hessian[i][j];
       }
     }
   }
   return sum;
 }
 
+/// sum_taps in the plane: the four columns stand side by side, so that one instruction serves two.
 template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::evaluate(const Spline& spline, const Real& point)
-    -> std::optional<Jet> {
-  const auto& region = spline.coefficients->GetBufferedRegion();
+auto NormalizedGradientFieldMetric<F, M, V>::sum_plane(const double* at, std::ptrdiff_t row,
+                                                       const Taps& taps, Want want) -> Jet {
+  using Four = Eigen::Array4d;
+  const auto across = [&](unsigned order) { return Eigen::Map<const Four>(taps[0][order].data()); };
+  Four value = Four::Zero();
+  Four slope = Four::Zero();
+  for (unsigned k = 0; k < 4; ++k) {
+    const Four four = Eigen::Map<const Four>(at + k * row);
+    value += taps[1][0][k] * four;
+    slope += taps[1][1][k] * four;
+  }
+  Jet jet;
+  jet.gradient = {(value * across(1)).sum(), (slope * across(0)).sum()};
+  if (want == Want::kValue) return jet;
+  Four bend = Four::Zero();
+  for (unsigned k = 0; k < 4; ++k) bend += taps[1][2][k] * Eigen::Map<const Four>(at + k * row);
+  jet.hessian[0][0] = (value * across(2)).sum();
+  jet.hessian[0][1] = (slope * across(1)).sum();
+  jet.hessian[1][1] = (bend * across(0)).sum();
+  return jet;
+}
+
+template <class F, class M, class V>
+auto NormalizedGradientFieldMetric<F, M, V>::cell_at(const Spline& spline, const Real& index,
+                                                     unsigned before, unsigned after)
+    -> std::optional<Cell> {
+  Cell cell;
+  for (unsigned i = 0; i < kDimension; ++i) {
+    const double from_first = index[i] + ngf_detail::kOnGrid;
+    // Written so that NaN fails as well; what passes is positive, so that cutting is rounding down.
+    const auto end = static_cast<double>(spline.size[i] - static_cast<std::ptrdiff_t>(after));
+    if (!(from_first >= before && from_first < end)) return std::nullopt;
+    const auto whole = static_cast<std::ptrdiff_t>(from_first);
+    cell.part[i] = index[i] - static_cast<double>(whole);
+    cell.offset += whole * spline.strides[i];
+  }
+  return cell;
+}
+
+template <class F, class M, class V>
+auto NormalizedGradientFieldMetric<F, M, V>::index_of(const Spline& spline, const Real& point)
+    -> Real {
   Real offset{};
   for (unsigned i = 0; i < kDimension; ++i) offset[i] = point[i] - spline.origin[i];
-  const Real index = ngf_detail::times(spline.index_from_physical, offset);
+  Real index = ngf_detail::times(spline.index_from_physical, offset);
+  for (unsigned i = 0; i < kDimension; ++i) index[i] -= spline.first[i];
+  return index;
+}
+
+template <class F, class M, class V>
+auto NormalizedGradientFieldMetric<F, M, V>::evaluate(const Spline& spline, const Cell& cell,
+                                                      Want want) -> Jet {
   Taps taps;
-  itk::OffsetValueType start = 0;
-  const itk::OffsetValueType* strides = spline.coefficients->GetOffsetTable();
+  const double* at = spline.values + cell.offset;
   for (unsigned i = 0; i < kDimension; ++i) {
-    const double first = static_cast<double>(region.GetIndex(i));
-    const double cell = std::floor(index[i] + ngf_detail::kOnGrid);
-    if (!(cell >= first + 1.0 && cell + 2.0 < first + static_cast<double>(region.GetSize(i)))) {
-      return std::nullopt;
-    }
-    taps[i] = ngf_detail::cubic_taps(index[i] - cell);
-    start += static_cast<itk::OffsetValueType>(cell - 1.0 - first) * strides[i];
+    taps[i] = ngf_detail::cubic_taps(cell.part[i]);
+    at -= spline.strides[i];
   }
-  Jet in_index =
-      sum_taps<kDimension>(spline.coefficients->GetBufferPointer() + start, strides, taps);
-  for (unsigned i = 0; i < kDimension; ++i) {
-    for (unsigned j = 0; j < i; ++j) in_index.hessian[i][j] = in_index.hessian[j][i];
+  if constexpr (kDimension == 2) {
+    return sum_plane(at, spline.strides[1], taps, want);
+  } else {
+    return sum_taps<kDimension>(at, spline.strides.data(), taps).second;
   }
-  const Square& p = spline.index_from_physical;
-  Jet jet;
-  jet.value = in_index.value;
-  jet.gradient = ngf_detail::transposed_times(p, in_index.gradient);
-  Square half{};  // hessian * p
-  for (unsigned i = 0; i < kDimension; ++i) {
-    half[i] = ngf_detail::transposed_times(p, in_index.hessian[i]);
-  }
-  for (unsigned i = 0; i < kDimension; ++i) {
-    for (unsigned j = 0; j < kDimension; ++j) {
-      for (unsigned k = 0; k < kDimension; ++k) jet.hessian[i][j] += p[k][i] * half[k][j];
-    }
-  }
-  return jet;
+}
+
+template <class F, class M, class V>
+auto NormalizedGradientFieldMetric<F, M, V>::gradient_at(const Spline& spline, const Real& point)
+    -> std::optional<Real> {
+  const auto cell = cell_at(spline, index_of(spline, point), 1, 2);
+  if (!cell) return std::nullopt;
+  return ngf_detail::transposed_times(spline.index_from_physical,
+                                      evaluate(spline, *cell, Want::kValue).gradient);
 }
 
 template <class F, class M, class V>
@@ -319,11 +361,11 @@ void NormalizedGradientFieldMetric<F, M, V>::collect_samples() {
     for (unsigned i = 0; i < kDimension; ++i) fixed_point[i] += map.image[i];
     const float weight = weight_at(fixed_point);
     if (!(weight > 0.0F)) continue;
-    const auto jet = evaluate(fixed_spline_, fixed_point);
-    if (!jet) continue;
-    Real turned = ngf_detail::transposed_times(map.matrix, jet->gradient);
+    const auto gradient = gradient_at(fixed_spline_, fixed_point);
+    if (!gradient) continue;
+    Real turned = ngf_detail::transposed_times(map.matrix, *gradient);
     for (double& t : turned) t *= map.stretch;
-    samples_.push_back({point, {}, weight});
+    samples_.push_back({point, {}, weight, 0.0});
     gradients.push_back(turned);
     magnitudes.push_back(std::sqrt(ngf_detail::dot(turned, turned)));
     total_weight_ += weight;
@@ -337,10 +379,13 @@ void NormalizedGradientFieldMetric<F, M, V>::collect_samples() {
           : noise_floor_factor_ * ngf_detail::quantile(magnitudes, noise_floor_quantile_);
   for (std::size_t n = 0; n < samples_.size(); ++n) {
     const double length = std::hypot(magnitudes[n], noise_floor_in_use_[0]);
+    double squared = 0.0;
     for (unsigned i = 0; i < kDimension; ++i) {
       samples_[n].at[i] -= centre_[i];
       samples_[n].unit[i] = static_cast<float>(gradients[n][i] / length);
+      squared += std::pow(static_cast<double>(samples_[n].unit[i]), 2);
     }
+    samples_[n].energy = agreement_of(std::sqrt(squared));
   }
 }
 
@@ -360,51 +405,41 @@ double NormalizedGradientFieldMetric<F, M, V>::moving_gradient_quantile() const 
     this->m_MovingImage->TransformIndexToPhysicalPoint(it.GetIndex(), point);
     Real real{};
     for (unsigned i = 0; i < kDimension; ++i) real[i] = point[i];
-    const auto jet = evaluate(moving_spline_, real);
-    if (jet) magnitudes.push_back(std::sqrt(ngf_detail::dot(jet->gradient, jet->gradient)));
+    const auto gradient = gradient_at(moving_spline_, real);
+    if (gradient) magnitudes.push_back(std::sqrt(ngf_detail::dot(*gradient, *gradient)));
   }
   return ngf_detail::quantile(std::move(magnitudes), noise_floor_quantile_);
 }
 
 template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::moving_weight_at(const Real& point) const
+auto NormalizedGradientFieldMetric<F, M, V>::moving_weight_at(const Cell& cell) const
     -> MovingWeight {
   if (moving_weights_in_use_.IsNull() || frozen_) return {1.0, {}};
-  const auto& region = moving_weights_in_use_->GetBufferedRegion();
-  const itk::OffsetValueType* strides = moving_weights_in_use_->GetOffsetTable();
-  Real offset{};
-  for (unsigned i = 0; i < kDimension; ++i) offset[i] = point[i] - moving_spline_.origin[i];
-  const Real index = ngf_detail::times(moving_spline_.index_from_physical, offset);
-  Real part{};
-  itk::OffsetValueType start = 0;
-  for (unsigned i = 0; i < kDimension; ++i) {
-    const double first = static_cast<double>(region.GetIndex(i));
-    const double cell = std::floor(index[i] + ngf_detail::kOnGrid);
-    if (!(cell >= first && cell + 1.0 < first + static_cast<double>(region.GetSize(i)))) return {};
-    part[i] = index[i] - cell;
-    start += static_cast<itk::OffsetValueType>(cell - first) * strides[i];
+  const auto& strides = moving_spline_.strides;
+  const float* first = moving_weights_in_use_->GetBufferPointer() + cell.offset;
+  std::array<double, 1U << kDimension> values{};
+  bool all_alike = true;
+  for (unsigned corner = 0; corner < values.size(); ++corner) {
+    std::ptrdiff_t at = 0;
+    for (unsigned i = 0; i < kDimension; ++i) at += (corner >> i & 1U) != 0 ? strides[i] : 0;
+    values[corner] = first[at];
+    all_alike = all_alike && values[corner] == values[0];
   }
+  if (all_alike) return {values[0], {}};  // nearly everywhere: 0 or 1
   MovingWeight out;
-  Real by_index{};
-  for (unsigned corner = 0; corner < (1U << kDimension); ++corner) {
-    itk::OffsetValueType at = start;
-    double share = 1.0;
+  for (unsigned corner = 0; corner < values.size(); ++corner) {
+    const auto share = [&](unsigned i) {
+      return (corner >> i & 1U) != 0 ? cell.part[i] : 1.0 - cell.part[i];
+    };
+    double whole = values[corner];
+    for (unsigned i = 0; i < kDimension; ++i) whole *= share(i);
+    out.value += whole;
     for (unsigned i = 0; i < kDimension; ++i) {
-      const bool far = (corner >> i & 1U) != 0;
-      share *= far ? part[i] : 1.0 - part[i];
-      at += far ? strides[i] : 0;
-    }
-    const double value = moving_weights_in_use_->GetBufferPointer()[at];
-    out.value += share * value;
-    for (unsigned i = 0; i < kDimension; ++i) {
-      double slope = (corner >> i & 1U) != 0 ? value : -value;
-      for (unsigned j = 0; j < kDimension; ++j) {
-        if (j != i) slope *= (corner >> j & 1U) != 0 ? part[j] : 1.0 - part[j];
-      }
-      by_index[i] += slope;
+      double slope = (corner >> i & 1U) != 0 ? values[corner] : -values[corner];
+      for (unsigned j = 0; j < kDimension; ++j) slope *= j == i ? 1.0 : share(j);
+      out.gradient[i] += slope;
     }
   }
-  out.gradient = ngf_detail::transposed_times(moving_spline_.index_from_physical, by_index);
   return out;
 }
 
@@ -439,18 +474,35 @@ double NormalizedGradientFieldMetric<F, M, V>::agreement_slope(double cosine) co
 }
 
 template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample,
-                                                     const LinearMap& map) const -> Vote {
+auto NormalizedGradientFieldMetric<F, M, V>::map_to_grid() const -> LinearMap {
+  LinearMap map = linear_map(*this->m_MovingTransform, centre_);
+  const Square& p = moving_spline_.index_from_physical;
+  const auto on_grid = [&p](const Square& matrix) {
+    Square out{};
+    for (unsigned i = 0; i < kDimension; ++i) out[i] = ngf_detail::transposed_times(matrix, p[i]);
+    return out;
+  };
+  map.image = index_of(moving_spline_, map.image);
+  map.matrix = on_grid(map.matrix);
+  for (Real& image : map.image_by) image = ngf_detail::times(p, image);
+  for (Square& matrix : map.matrix_by) matrix = on_grid(matrix);
+  return map;
+}
+
+template <class F, class M, class V>
+auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample, const LinearMap& map,
+                                                     Want want) const -> Vote {
   using ngf_detail::dot;
-  Real point = ngf_detail::times(map.matrix, sample.at);
-  for (unsigned i = 0; i < kDimension; ++i) point[i] += map.image[i];
-  const MovingWeight moving_weight = moving_weight_at(point);
+  Real index = ngf_detail::times(map.matrix, sample.at);
+  for (unsigned i = 0; i < kDimension; ++i) index[i] += map.image[i];
+  const auto cell = cell_at(moving_spline_, index, 1, 2);
+  if (!cell) return {};
+  const MovingWeight moving_weight = moving_weight_at(*cell);
   if (!(moving_weight.value > 0.0)) return {};
-  const auto jet = evaluate(moving_spline_, point);
-  if (!jet) return {};
+  Jet jet = evaluate(moving_spline_, *cell, want);
   Real unit{};
   for (unsigned i = 0; i < kDimension; ++i) unit[i] = sample.unit[i];
-  Real turned = ngf_detail::transposed_times(map.matrix, jet->gradient);
+  Real turned = ngf_detail::transposed_times(map.matrix, jet.gradient);
   for (double& t : turned) t *= map.stretch;
   const double squared = dot(turned, turned) + noise_floor_in_use_[1] * noise_floor_in_use_[1];
   const double length = std::sqrt(squared);
@@ -459,40 +511,53 @@ auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample,
   Vote vote;
   vote.weight = sample.weight * moving_weight.value;
   vote.agreement = agreement_of(cosine);
+  vote.energy = sample.energy;
+  if (want == Want::kValue) return vote;
   vote.slope = agreement_slope(cosine);
-  vote.energy = agreement_of(std::sqrt(dot(unit, unit)));
-  vote.moving_gradient = jet->gradient;
+  vote.moving_gradient = jet.gradient;
   Real by_turned{};
   for (unsigned i = 0; i < kDimension; ++i) {
     by_turned[i] = unit[i] / length - cosine * turned[i] / squared;
     vote.to_matrix[i] = map.stretch * by_turned[i];
     vote.weight_to_point[i] = sample.weight * moving_weight.gradient[i];
+    for (unsigned j = 0; j < i; ++j) jet.hessian[i][j] = jet.hessian[j][i];
   }
   vote.to_stretch = dot(by_turned, turned);
-  vote.to_point = ngf_detail::times(jet->hessian, ngf_detail::times(map.matrix, vote.to_matrix));
+  vote.to_point = ngf_detail::times(jet.hessian, ngf_detail::times(map.matrix, vote.to_matrix));
   return vote;
 }
 
 template <class F, class M, class V>
 void NormalizedGradientFieldMetric<F, M, V>::Sums::add(const Vote& vote, const Real& at,
-                                                       const LinearMap& map, Want want) {
+                                                       Want want) {
   if (!(vote.weight > 0.0)) return;
   agreement += vote.weight * vote.agreement;
   energy += vote.weight * vote.energy;
   weight += vote.weight;
   ++votes;
   if (want == Want::kValue) return;
-  for (std::size_t k = 0; k < map.image_by.size(); ++k) {
-    const Square& by = map.matrix_by[k];
-    Real step = ngf_detail::times(by, at);  // of the moving point with parameter k
-    for (unsigned i = 0; i < kDimension; ++i) step[i] += map.image_by[k][i];
-    const double cosine_by =
-        ngf_detail::dot(vote.moving_gradient, ngf_detail::times(by, vote.to_matrix)) +
-        ngf_detail::dot(vote.to_point, step) + vote.to_stretch * map.log_stretch_by[k];
-    const double weight_by = ngf_detail::dot(vote.weight_to_point, step);
-    agreement_by[k] += vote.weight * vote.slope * cosine_by + weight_by * vote.agreement;
-    energy_by[k] += weight_by * vote.energy;
+  const double slope = vote.weight * vote.slope;
+  for (unsigned i = 0; i < kDimension; ++i) {
+    const double point = slope * vote.to_point[i] + vote.agreement * vote.weight_to_point[i];
+    const double gradient = slope * vote.moving_gradient[i];
+    const double energy_point = vote.energy * vote.weight_to_point[i];
+    agreement_change.by_point[i] += point;
+    energy_change.by_point[i] += energy_point;
+    for (unsigned j = 0; j < kDimension; ++j) {
+      agreement_change.by_matrix[i][j] += point * at[j] + gradient * vote.to_matrix[j];
+      energy_change.by_matrix[i][j] += energy_point * at[j];
+    }
   }
+  agreement_change.by_stretch += slope * vote.to_stretch;
+}
+
+template <class F, class M, class V>
+void NormalizedGradientFieldMetric<F, M, V>::Change::add(const Change& other) {
+  for (unsigned i = 0; i < kDimension; ++i) {
+    by_point[i] += other.by_point[i];
+    for (unsigned j = 0; j < kDimension; ++j) by_matrix[i][j] += other.by_matrix[i][j];
+  }
+  by_stretch += other.by_stretch;
 }
 
 template <class F, class M, class V>
@@ -501,28 +566,41 @@ void NormalizedGradientFieldMetric<F, M, V>::Sums::add(const Sums& other) {
   energy += other.energy;
   weight += other.weight;
   votes += other.votes;
-  for (std::size_t k = 0; k < agreement_by.size(); ++k) {
-    agreement_by[k] += other.agreement_by[k];
-    energy_by[k] += other.energy_by[k];
-  }
+  agreement_change.add(other.agreement_change);
+  energy_change.add(other.energy_change);
 }
 
 template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::sum_chunk(std::size_t begin, std::size_t end,
-                                                       const LinearMap& map, Want want) const
-    -> Sums {
+double NormalizedGradientFieldMetric<F, M, V>::descent_of(const Sums& part, const Sums& total,
+                                                          const LinearMap& map, std::size_t k) {
+  const auto by_parameter = [&](const Change& change) {
+    double sum = change.by_stretch * map.log_stretch_by[k] +
+                 ngf_detail::dot(change.by_point, map.image_by[k]);
+    for (unsigned i = 0; i < kDimension; ++i) {
+      sum += ngf_detail::dot(change.by_matrix[i], map.matrix_by[k][i]);
+    }
+    return sum;
+  };
+  const double mean = total.agreement / total.energy;
+  return (by_parameter(part.agreement_change) - mean * by_parameter(part.energy_change)) /
+         total.energy;
+}
+
+/// flatten: called some ten million times a pair, vote_of and what it calls belong into the loop.
+template <class F, class M, class V>
+[[gnu::flatten]] auto NormalizedGradientFieldMetric<F, M, V>::sum_chunk(std::size_t begin,
+                                                                        std::size_t end,
+                                                                        const LinearMap& map,
+                                                                        Want want) const -> Sums {
   Sums sums;
-  sums.agreement_by.resize(map.image_by.size(), 0.0);
-  sums.energy_by.resize(map.image_by.size(), 0.0);
   for (std::size_t n = begin; n < end; ++n) {
-    sums.add(vote_of(samples_[n], map), samples_[n].at, map, want);
+    sums.add(vote_of(samples_[n], map, want), samples_[n].at, want);
   }
   return sums;
 }
 
 template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::sum_up(Want want) const -> Sums {
-  const LinearMap map = linear_map(*this->m_MovingTransform, centre_);
+auto NormalizedGradientFieldMetric<F, M, V>::sum_up(const LinearMap& map, Want want) const -> Sums {
   const std::size_t chunks = (samples_.size() + ngf_detail::kChunk - 1) / ngf_detail::kChunk;
   std::vector<Sums> parts(chunks);
   const auto run = [&](itk::SizeValueType chunk) {
@@ -538,8 +616,6 @@ auto NormalizedGradientFieldMetric<F, M, V>::sum_up(Want want) const -> Sums {
     for (std::size_t chunk = 0; chunk < chunks; ++chunk) run(chunk);
   }
   Sums total;
-  total.agreement_by.resize(map.image_by.size(), 0.0);
-  total.energy_by.resize(map.image_by.size(), 0.0);
   for (const Sums& part : parts) total.add(part);
   return total;
 }
@@ -555,7 +631,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::finish(const Sums& sums) const -> M
 
 template <class F, class M, class V>
 auto NormalizedGradientFieldMetric<F, M, V>::GetValue() const -> MeasureType {
-  return finish(sum_up(Want::kValue));
+  return finish(sum_up(map_to_grid(), Want::kValue));
 }
 
 template <class F, class M, class V>
@@ -567,27 +643,28 @@ void NormalizedGradientFieldMetric<F, M, V>::GetDerivative(DerivativeType& deriv
 template <class F, class M, class V>
 void NormalizedGradientFieldMetric<F, M, V>::GetValueAndDerivative(
     MeasureType& value, DerivativeType& derivative) const {
-  const Sums sums = sum_up(Want::kDerivative);
+  const LinearMap map = map_to_grid();
+  const Sums sums = sum_up(map, Want::kDerivative);
   value = finish(sums);
-  derivative.SetSize(static_cast<itk::SizeValueType>(sums.agreement_by.size()));
+  derivative.SetSize(static_cast<itk::SizeValueType>(map.image_by.size()));
   derivative.Fill(0.0);
   if (!(sums.energy > 0.0)) return;
-  // ITK's metrics hand out the direction of *descent*.
   for (unsigned k = 0; k < derivative.GetSize(); ++k) {
-    derivative[k] = (sums.agreement_by[k] - (1.0 - value) * sums.energy_by[k]) / sums.energy;
+    derivative[k] = descent_of(sums, sums, map, k);
   }
 }
 
 template <class F, class M, class V>
 void NormalizedGradientFieldMetric<F, M, V>::freeze_moving_weights() {
   if (frozen_) return;
-  const LinearMap map = linear_map(*this->m_MovingTransform, centre_);
+  const LinearMap map = map_to_grid();
   std::vector<Sample> kept;
   kept.reserve(samples_.size());
   for (Sample sample : samples_) {
-    Real point = ngf_detail::times(map.matrix, sample.at);
-    for (unsigned i = 0; i < kDimension; ++i) point[i] += map.image[i];
-    sample.weight *= static_cast<float>(moving_weight_at(point).value);
+    Real index = ngf_detail::times(map.matrix, sample.at);
+    for (unsigned i = 0; i < kDimension; ++i) index[i] += map.image[i];
+    const auto cell = cell_at(moving_spline_, index, 0, 1);
+    sample.weight *= cell ? static_cast<float>(moving_weight_at(*cell).value) : 0.0F;
     if (sample.weight > 0.0F) kept.push_back(sample);
   }
   samples_ = std::move(kept);
@@ -596,34 +673,32 @@ void NormalizedGradientFieldMetric<F, M, V>::freeze_moving_weights() {
 
 template <class F, class M, class V>
 itk::Array2D<double> NormalizedGradientFieldMetric<F, M, V>::block_derivatives(double block) const {
-  const LinearMap map = linear_map(*this->m_MovingTransform, centre_);
-  const std::size_t parameters = map.image_by.size();
+  const LinearMap map = map_to_grid();
   std::map<std::array<long, kDimension>, Sums> blocks;  // ordered: same rows, same order, always
-  Sums total;
-  total.agreement_by.resize(parameters, 0.0);
-  total.energy_by.resize(parameters, 0.0);
+  Sums* sums = nullptr;
+  std::array<long, kDimension> of_key{};
   for (const Sample& sample : samples_) {
     std::array<long, kDimension> key{};
     for (unsigned i = 0; i < kDimension; ++i) {
       key[i] = static_cast<long>(std::floor((sample.at[i] + centre_[i]) / block));
     }
-    Sums& sums = blocks[key];
-    sums.agreement_by.resize(parameters, 0.0);
-    sums.energy_by.resize(parameters, 0.0);
-    sums.add(vote_of(sample, map), sample.at, map, Want::kDerivative);
-  }
-  for (const auto& [key, sums] : blocks) total.add(sums);
-  std::vector<const Sums*> voted;
-  for (const auto& [key, sums] : blocks) {
-    if (sums.votes > 0) voted.push_back(&sums);
-  }
-  itk::Array2D<double> rows(static_cast<unsigned>(voted.size()), static_cast<unsigned>(parameters));
-  if (!(total.energy > 0.0)) return rows;
-  const double mean = total.agreement / total.energy;
-  for (unsigned r = 0; r < voted.size(); ++r) {
-    for (unsigned k = 0; k < parameters; ++k) {
-      rows(r, k) = (voted[r]->agreement_by[k] - mean * voted[r]->energy_by[k]) / total.energy;
+    if (sums == nullptr || key != of_key) {  // neighbours share a block
+      sums = &blocks[key];
+      of_key = key;
     }
+    sums->add(vote_of(sample, map, Want::kDerivative), sample.at, Want::kDerivative);
+  }
+  Sums total;
+  std::vector<const Sums*> voted;
+  for (const auto& [key, block_sums] : blocks) {
+    total.add(block_sums);
+    if (block_sums.votes > 0) voted.push_back(&block_sums);
+  }
+  const auto parameters = static_cast<unsigned>(map.image_by.size());
+  itk::Array2D<double> rows(static_cast<unsigned>(voted.size()), parameters);
+  if (!(total.energy > 0.0)) return rows;
+  for (unsigned r = 0; r < voted.size(); ++r) {
+    for (unsigned k = 0; k < parameters; ++k) rows(r, k) = descent_of(*voted[r], total, map, k);
   }
   return rows;
 }
