@@ -7,22 +7,8 @@
 namespace tidemark {
 namespace {
 
-/// The pixel up and left of a point, and the point's place in that cell, 0 to 1.
-struct Cell {
-  int x, y;
-  double tx, ty;
-};
-
-std::optional<Cell> cell_of(const Raster& image, const Vec2& p_px) {
-  // Written so that NaN fails as well.
-  const bool inside = p_px.x() >= 0.0 && p_px.y() >= 0.0 && p_px.x() <= image.width - 1 &&
-                      p_px.y() <= image.height - 1;
-  if (!inside) return std::nullopt;
-  const int x = std::min(static_cast<int>(p_px.x()), std::max(0, image.width - 2));
-  const int y = std::min(static_cast<int>(p_px.y()), std::max(0, image.height - 2));
-  return Cell{x, y, p_px.x() - x, p_px.y() - y};
-}
-
+using detail::Cell;
+using detail::cell_of;
 using Weights = std::array<double, 4>;
 
 /// Keys' weights (a = -1/2) of the pixels at -1, 0, 1, 2 for a point at t.
@@ -63,18 +49,6 @@ double weigh(const std::array<Weights, 4>& rows, const Weights& wx, const Weight
 }
 
 }  // namespace
-
-std::optional<double> sample_linear(const Raster& image, const Vec2& p_px) {
-  const auto cell = cell_of(image, p_px);
-  if (!cell) return std::nullopt;
-  const int right = std::min(cell->x + 1, image.width - 1);
-  const int below = std::min(cell->y + 1, image.height - 1);
-  const double top = std::lerp(static_cast<double>(image.at(cell->x, cell->y)),
-                               static_cast<double>(image.at(right, cell->y)), cell->tx);
-  const double bottom = std::lerp(static_cast<double>(image.at(cell->x, below)),
-                                  static_cast<double>(image.at(right, below)), cell->tx);
-  return std::lerp(top, bottom, cell->ty);
-}
 
 std::optional<double> sample_cubic(const Raster& image, const Vec2& p_px) {
   const auto cell = cell_of(image, p_px);

@@ -4,18 +4,13 @@
 #include <cstring>
 #include <numbers>
 
+#include "png_of.h"
 #include "printable.h"
 
 namespace tidemark::followup {
 namespace {
 
 constexpr Colour kEdge{0.0, 0.0, 0.0, 0.65};
-
-cairo_status_t append(void* closure, const unsigned char* data, unsigned length) {
-  auto* bytes = static_cast<std::vector<unsigned char>*>(closure);
-  bytes->insert(bytes->end(), data, data + length);
-  return CAIRO_STATUS_SUCCESS;
-}
 
 }  // namespace
 
@@ -145,12 +140,18 @@ void Canvas::text(const Vec2& at, const std::string& text, const TextStyle& styl
 }
 
 std::optional<std::vector<unsigned char>> Canvas::png() {
-  std::vector<unsigned char> bytes;
   if (cairo_status(context_.get()) != CAIRO_STATUS_SUCCESS) return {};
   cairo_surface_flush(surface_.get());
-  const auto status = cairo_surface_write_to_png_stream(surface_.get(), append, &bytes);
-  if (status != CAIRO_STATUS_SUCCESS) return {};
-  return bytes;
+  const unsigned char* data = cairo_image_surface_get_data(surface_.get());
+  if (data == nullptr) return {};
+  RasterOf<std::uint32_t> rgb(cairo_image_surface_get_width(surface_.get()),
+                              cairo_image_surface_get_height(surface_.get()));
+  const auto stride = static_cast<std::size_t>(cairo_image_surface_get_stride(surface_.get()));
+  const auto row_bytes = static_cast<std::size_t>(rgb.width) * sizeof(std::uint32_t);
+  for (int y = 0; y < rgb.height; ++y) {
+    std::memcpy(&rgb.at(0, y), data + static_cast<std::size_t>(y) * stride, row_bytes);
+  }
+  return png_of(rgb);
 }
 
 }  // namespace tidemark::followup

@@ -9,8 +9,6 @@
 namespace tidemark::followup {
 namespace {
 
-constexpr double kBoneShare = 0.8;  // of the grey range; house choice after looking at films
-
 double percentile(std::vector<float>& values, double share) {
   const auto n = static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
   std::nth_element(values.begin(), values.begin() + n, values.end());
@@ -19,20 +17,12 @@ double percentile(std::vector<float>& values, double share) {
 
 std::uint32_t packed(double r, double g, double b) {
   const auto part = [](double v) {
-    return static_cast<std::uint32_t>(std::lround(255.0 * std::clamp(v, 0.0, 1.0)));
+    return static_cast<std::uint32_t>(255.0 * std::clamp(v, 0.0, 1.0) + 0.5);
   };
   return (part(r) << 16U) | (part(g) << 8U) | part(b);
 }
 
 }  // namespace
-
-double Tone::operator()(double value) const {
-  if (value <= bone_bright) {
-    return kBoneShare * std::clamp((value - dark) / (bone_bright - dark), 0.0, 1.0);
-  }
-  return kBoneShare +
-         (1.0 - kBoneShare) * std::clamp((value - bone_bright) / (bright - bone_bright), 0.0, 1.0);
-}
 
 Tone tone_of(const film::FilmImage& film, const Mask& metal, const Box& region_px) {
   std::vector<float> bone;

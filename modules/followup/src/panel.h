@@ -1,9 +1,14 @@
 #pragma once
 
+#include <algorithm>
+
 #include "canvas.h"
 #include "tidemark/followup/steps.h"
 
 namespace tidemark::followup {
+
+/// Share of the grey range that bone gets; house choice after looking at films.
+inline constexpr double kBoneShare = 0.8;
 
 /// Grey values of a film as they are shown: bone takes most of the range, metal the bright end, so
 /// that both can be read. From robust percentiles, the metal apart.
@@ -12,7 +17,13 @@ struct Tone {
   double bone_bright = 1.0;  ///< shown at kBoneShare
   double bright = 2.0;       ///< shown white
 
-  [[nodiscard]] double operator()(double value) const;
+  [[nodiscard]] double operator()(double value) const {
+    const bool bone = value <= bone_bright;
+    const double from = bone ? dark : bone_bright;
+    const double to = bone ? bone_bright : bright;
+    const double share = std::clamp((value - from) / (to - from), 0.0, 1.0);
+    return bone ? kBoneShare * share : kBoneShare + (1.0 - kBoneShare) * share;
+  }
 };
 [[nodiscard]] Tone tone_of(const film::FilmImage& film, const Mask& metal, const Box& region_px);
 
