@@ -158,6 +158,7 @@ void find_bone(WorkingSeries& work, const Run& run) {
     HipFilm& hip = *film.hip;
     hip.hip_view = std::move(film.seen->hip_view);
     hip.side = film.seen->side;
+    hip.role = work.reference == i ? Role::kReference : Role::kFollowUp;
     hip.implant = std::move(film.seen->implant);
     film.seen.reset();
     auto femur =

@@ -88,7 +88,8 @@ migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_
 Expected<HipFilm> prepare(HipFilm film) {
   film.reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
   const migration::ReducedFilm& reduced = *film.reduced;
-  film.regions = migration::find_regions(reduced, found_on(film));
+  if (film.role == Role::kReference)
+    film.regions = migration::find_regions(reduced, found_on(film));
   const alignment::AlignOptions options;
   auto stem =
       alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, alignment::for_stem(options));

@@ -11,6 +11,7 @@
 #include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
 #include "tidemark/film/film.h"
+#include "tidemark/followup/series.h"
 #include "tidemark/migration/migration.h"
 #include "tidemark/migration/regions.h"
 
@@ -20,6 +21,7 @@ namespace tidemark::followup {
 struct HipFilm {
   film::FilmImage hip_view;  ///< film::as_right_hip: lateral -x, medial +x, distal +y
   Side side = Side::kRight;
+  Role role = Role::kFollowUp;  ///< only the reference film needs `regions`
   anatomy::Implant implant;
   anatomy::Femur femur;
   Measured<MillimetresPerPixel> scale;  ///< mm in the plane of the stem per px of hip_view
@@ -28,7 +30,7 @@ struct HipFilm {
   MillimetresPerPixel scale_u_own;
   /// Filled by Steps::prepare, once per film; absent when it failed or was not called.
   std::optional<migration::ReducedFilm> reduced;
-  std::optional<migration::Regions> regions;
+  std::optional<migration::Regions> regions;  ///< of the reference film only
   std::optional<alignment::PreparedFilm> stem_ready;
   std::optional<alignment::PreparedFilm> bone_ready;
 };
