@@ -10,7 +10,9 @@ namespace tidemark::followup {
 namespace {
 
 migration::MeasuredFilm found_on(const HipFilm& film) {
-  return {film.implant, film.femur, film.scale};
+  const Raster& pixels = film.hip_view.pixels;
+  return {film.implant, film.femur, film.scale,
+          Vec2(0.5 * (pixels.width - 1), 0.5 * (pixels.height - 1))};
 }
 
 /// An alignment between reduced frames, told in mm of the hip views.

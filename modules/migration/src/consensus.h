@@ -28,10 +28,12 @@ struct SharedErrors {
   PoseChange pose;
   double angle_u = 0.0;  ///< rad, of the bone's alignment
   double scale_u = 0.0;  ///< relative, of the ratio of the films' scales
+  /// How far before or behind its axis the place may lie by which the stem is held, mm.
+  double stem_held_depth_mm = 0.0;
 };
 
-/// One story of which opinions are wild: its probability, and mean and variance of the subsidence
-/// if it is true.
+/// One story of which opinions are wild, in one pose: its probability, and mean and variance of the
+/// subsidence if it is true.
 struct Story {
   double probability = 0.0;
   double mean = 0.0;
@@ -49,7 +51,7 @@ struct Consensus {
 };
 
 /// Subsidence by all opinions: generalised least squares in every story (each opinion sound or
-/// wild, the registration as a whole in place or slid), the stories weighed by how well they
+/// wild, the registration as a whole in place or slid) in every pose, weighed by how well they
 /// explain the opinions (a flat prior on the subsidence).
 /// @return nothing when there is no opinion
 [[nodiscard]] std::optional<Consensus> consensus(const std::vector<Opinion>& opinions,

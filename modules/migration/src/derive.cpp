@@ -36,13 +36,6 @@ double variance_along(const alignment::Alignment& a, const AnatomicalFrame& fram
   return frame.distal.dot(a.covariance.topLeftCorner<2, 2>() * frame.distal);
 }
 
-/// The shoulder's rim is seen on its front or on its back edge, whichever stands higher: half the
-/// stem's thickness, taken as uniform, is the lever of flexion on it. Standard uncertainty, mm.
-double shoulder_u(const PoseChange& pose) {
-  constexpr double kShoulderDepth = 4.0 / 1.7320508;  // mm
-  return pose.flexion_rms_rad() * kShoulderDepth;
-}
-
 /// What the registered features say.
 std::vector<Opinion> by_registration(const PairEvidence& e, const AnatomicalFrame& frame,
                                      double rigid, const PoseChange& pose) {
@@ -210,7 +203,7 @@ std::vector<FeatureSubsidence> alone(const std::vector<Opinion>& opinions, const
   std::vector<FeatureSubsidence> out;
   for (const Opinion& o : opinions) {
     if (o.kind != VoteKind::kRegistered || o.feature == "bone") continue;
-    const double parallax = std::pow(pose.flexion_rms_rad(), 2) *
+    const double parallax = std::pow(pose.flexion_rms_rad, 2) *
                             (std::pow(o.depth.mean_mm, 2) + std::pow(o.depth.sd_mm, 2));
     out.push_back({o.feature, o.at, mm(o.y, std::sqrt(o.variance + parallax))});
   }
@@ -222,7 +215,7 @@ tl::unexpected<Error> too_wide(double u95_mm, const PoseChange& pose) {
   std::ostringstream wrong;
   wrong << std::fixed << std::setprecision(1)
         << "the bony features tell the subsidence to no better than " << u95_mm << " mm";
-  const double flexion = pose.flexion_rms_rad() / kDegree;
+  const double flexion = pose.flexion_rms_rad / kDegree;
   const double rotation = pose.rotation_rms_rad / kDegree;
   if (flexion > 6.0 || rotation > 10.0) {
     wrong << std::setprecision(0) << " (the leg lies differently: flexion by about " << flexion
@@ -257,20 +250,18 @@ Expected<Migration> derive(const PairEvidence& e) {
   const double k = e.reference.scale.value.value;
   const auto displaced = [&](const Vec2& p_mm) { return Vec2(motion.apply(p_mm) - p_mm); };
   const double rigid = displaced(frame.origin).dot(frame.distal);
-  const PoseChange pose = e.stem.looks ? pose_change(e.pose, e.stem.looks->reference,
-                                                     e.stem.looks->follow_up, e.stem.head_lead)
-                                       : pose_change(e.pose);
+  const PoseChange pose = e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose);
   std::vector<Opinion> opinions = by_registration(e, frame, rigid, pose);
   add_marked(e, frame, opinions);
-  const SharedErrors shared{pose, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
+  const SharedErrors shared{pose, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u,
+                            e.trust.shoulder_depth_mm};
   const auto c = consensus(opinions, shared, e.trust);
   if (!c) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
                 "check both films");
   }
   const double u_stem = std::sqrt(variance_along(e.stem.alignment, frame));
-  const double u_shoulder = shoulder_u(pose);
-  const double added = u_stem * u_stem + u_shoulder * u_shoulder;
+  const double added = u_stem * u_stem;
   const double u95 = half_width_95(*c, added);
   if (u95 > e.trust.widest_u95_mm) return too_wide(u95, pose);
   Migration m;
@@ -280,7 +271,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   const double u = std::sqrt(c->variance + added);
   m.subsidence = {Millimetres{c->mean}, Millimetres{u}, Millimetres{u95}};
   m.budget = {{"bone alignment", {std::sqrt(c->own)}},
-              {"out-of-plane pose", {std::sqrt(c->pose + u_shoulder * u_shoulder)}},
+              {"out-of-plane pose", {std::sqrt(c->pose)}},
               {"stem alignment", {u_stem}},
               {"calibration", {std::sqrt(c->scale)}}};
   const auto at = [&](const Vec2& p_px) {

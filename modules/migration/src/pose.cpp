@@ -4,7 +4,10 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <tuple>
 #include <vector>
+
+#include "stem_in_beam.h"
 
 namespace tidemark::migration {
 namespace {
@@ -12,11 +15,12 @@ namespace {
 constexpr double kDegree = std::numbers::pi / 180.0;
 constexpr int kPoints = 1 << 15;
 constexpr double kFewestPoints = 60.0;  ///< effective, of the weighted sample; house choice
-// What the marks do not say of themselves, house choices: axis and scale under the head (mm), the
-// shoulder's corner under its lead (mm), and of the length (share).
-constexpr double kHeadFloor = 0.3;
+constexpr int kKept = 256;              ///< draws that are handed on
+// What the marks do not say of themselves, mm, house choices: axis and scale under the head, and
+// the corners under lead and length.
+constexpr double kHeadFloor = 0.2;
 constexpr double kLeadFloor = 0.35;
-constexpr double kLengthFloor = 0.006;
+constexpr double kLengthFloor = 0.25;
 
 /// Radical inverse of i in a prime base (Halton 1960), in (0, 1) for i > 0.
 double radical_inverse(int i, int base) {
@@ -37,7 +41,9 @@ double t4_quantile(double p) {
 
 /// Logarithm of Student's density with 4 degrees of freedom, less its constant: an observation that
 /// is far off once in a while.
-double log_t4(double z) { return -2.5 * std::log1p(0.25 * z * z); }
+double log_t4(double miss, double scale) {
+  return -2.5 * std::log1p(0.25 * miss * miss / (scale * scale)) - std::log(scale);
+}
 
 /// Normal quantiles, by pairs (Box and Muller), of two numbers in (0, 1).
 std::array<double, 2> normal_pair(double u, double v) {
@@ -47,48 +53,69 @@ std::array<double, 2> normal_pair(double u, double v) {
 
 /// One pose of both films, with what it would show.
 struct Draw {
-  double flexion, turned, stretch, rotation;
+  PoseDraw pose;
+  double rotation;
   double log_likelihood;
 };
 
-struct Looks {
-  const PoseModel& model;
-  const StemLook& a;
-  const StemLook& b;
-  const std::optional<Measured<Millimetres>>& lead;
+/// Angles and beams of both films at one point of the sequence.
+struct Legs {
+  LegInBeam a, b;
+  double anteversion;
+  double spread;  ///< by how much worse than the model's scales legs are laid here
 };
 
-Draw draw(const Looks& looks, int i) {
-  const auto& [model, a, b, lead] = looks;
+Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
   constexpr double kWidest = 50.0 * kDegree;  // of one film; beyond it is no AP film
-  const auto angle = [&](int base, Degrees scale) {
-    const double t = t4_quantile(radical_inverse(i, base));
-    return std::clamp(scale.value * kDegree * t, -kWidest, kWidest);
+  const auto at = [i](int base) { return radical_inverse(i, base); };
+  // 4 over a chi-square with 4 degrees of freedom, which is the sum of two exponentials.
+  const double spread = std::sqrt(-2.0 / std::log(at(23) * at(29)));
+  const auto angle = [&](double normal, Degrees scale) {
+    return std::clamp(spread * normal * scale.value * kDegree, -kWidest, kWidest);
   };
-  const double f1 = angle(2, model.film_flexion);
-  const double f2 = angle(3, model.film_flexion);
-  const double r1 = angle(5, model.film_rotation);
-  const double r2 = angle(7, model.film_rotation);
-  const auto [n1, n2] = normal_pair(radical_inverse(i, 11), radical_inverse(i, 13));
-  const double version = kDegree * (model.anteversion.value + n1 * model.anteversion_spread.value);
-  const double view = kDegree * (model.view.value + n2 * model.view_spread.value);
+  const auto [f1, f2] = normal_pair(at(2), at(3));
+  const auto [r1, r2] = normal_pair(at(5), at(7));
+  const auto [version, unused] = normal_pair(at(11), at(13));
+  const auto beam = [&](const StemLook& look, int base) -> Vec2 {
+    return look.head_from_middle_mm + Vec2(0.0, model.beam_shift.value * t4_quantile(at(base)));
+  };
+  const double source = model.source.value;
+  return {{angle(f1, model.film_flexion), angle(r1, model.film_rotation), beam(looks.reference, 17),
+           source},
+          {angle(f2, model.film_flexion), angle(r2, model.film_rotation), beam(looks.follow_up, 19),
+           source},
+          kDegree * (model.anteversion.value + version * model.anteversion_spread.value),
+          spread};
+}
+
+/// The film turned in its cassette, one standard deviation of both together; house choice.
+constexpr double kFilmTurn = 0.7 * kDegree;
+
+Draw draw(const PoseModel& model, const StemLooks& looks, int i) {
+  const Legs legs = legs_at(model, looks, i);
+  const auto& [a, b] = std::tie(legs.a, legs.b);
+  const StemFigure stem = figure_of(looks.reference, a, legs.anteversion);
+  const BeamLook expected = look_in_beam(stem, b);
   Draw d{};
-  d.flexion = std::cos(r2) * std::sin(f2) - std::cos(r1) * std::sin(f1);
-  d.turned = std::sin(r2) * std::sin(f2) - std::sin(r1) * std::sin(f1);
-  d.stretch = std::cos(f2 + view) / std::cos(f1 + view) - 1.0;
-  d.rotation = r2 - r1;
-  const double offset = a.head_medial_mm / std::cos(version - r1);
-  d.log_likelihood = log_t4((b.head_medial_mm - offset * std::cos(version - r2)) / kHeadFloor);
-  const double stretch_u =
-      std::hypot(kLengthFloor, std::hypot(a.length_u_mm, b.length_u_mm) / a.length_mm);
-  d.log_likelihood += log_t4((b.length_mm / a.length_mm - 1.0 - d.stretch) / stretch_u);
-  if (lead) {
-    const double expected =
-        offset * (std::sin(version - r2) * std::sin(f2) - std::sin(version - r1) * std::sin(f1)) +
-        a.head_from_shoulder_mm * d.stretch;
-    d.log_likelihood +=
-        log_t4((lead->value.value - expected) / std::hypot(kLeadFloor, lead->u.value));
-  }
+  // Knee towards the tube carries what lies behind the stem proximally: the sign of the votes.
+  d.pose.flexion = std::cos(a.rotation_rad) * std::sin(a.flexion_rad) -
+                   std::cos(b.rotation_rad) * std::sin(b.flexion_rad);
+  d.pose.turned = std::sin(a.rotation_rad) * std::sin(a.flexion_rad) -
+                  std::sin(b.rotation_rad) * std::sin(b.flexion_rad);
+  constexpr double kBelow = 10.0;  // mm: the reference point's place on the stem (docs/design.md)
+  d.pose.stretch = apparent_length(stem, b, kBelow) / apparent_length(stem, a, kBelow) - 1.0;
+  d.rotation = b.rotation_rad - a.rotation_rad;
+  const double rim = kShoulderDepth * (std::sin(b.flexion_rad) - std::sin(a.flexion_rad));
+  const double shoulder = looks.shoulder_u_mm * looks.shoulder_u_mm + rim * rim;
+  const StemLook& seen = looks.follow_up;
+  const double turn = std::sqrt(2.0) * legs.spread * model.film_abduction.value * kDegree;
+  d.log_likelihood = log_t4(seen.head_medial_mm - expected.head_medial_mm, kHeadFloor) +
+                     log_t4(seen.head_from_shoulder_mm - expected.head_from_shoulder_mm,
+                            std::sqrt(kLeadFloor * kLeadFloor + shoulder)) +
+                     log_t4(seen.length_mm - expected.length_mm,
+                            std::sqrt(kLengthFloor * kLengthFloor +
+                                      looks.tips_u_mm * looks.tips_u_mm + shoulder)) +
+                     log_t4(looks.turn_rad, std::hypot(turn, kFilmTurn));
   return d;
 }
 
@@ -101,11 +128,56 @@ Eigen::VectorXd weights_of(const std::vector<Draw>& draws, double highest, doubl
   return w / w.sum();
 }
 
-}  // namespace
+Eigen::Vector3d vector_of(const PoseDraw& d) { return {d.flexion, d.turned, d.stretch}; }
 
-double PoseChange::flexion_rms_rad() const {
-  return std::sqrt(flexion_rad * flexion_rad + covariance(0, 0));
+/// A few draws that stand for all: systematic sampling in proportion to the root of the weight, so
+/// that what is improbable by the stem's look alone stays open to what the votes say of it.
+std::vector<PoseDraw> kept_of(const std::vector<Draw>& draws, const Eigen::VectorXd& weight) {
+  const Eigen::VectorXd root = weight.cwiseSqrt();
+  const double step = root.sum() / kKept;
+  std::vector<PoseDraw> out;
+  double passed = 0.0;
+  int taken = 0;
+  double sum = 0.0;
+  for (Eigen::Index i = 0; i < weight.size(); ++i) {
+    passed += root(i);
+    const int until = std::min(kKept, static_cast<int>(std::lround(passed / step)));
+    if (until == taken) continue;
+    PoseDraw kept = draws[static_cast<std::size_t>(i)].pose;
+    kept.probability = root(i) * (until - taken);
+    taken = until;
+    sum += kept.probability;
+    out.push_back(kept);
+  }
+  for (PoseDraw& d : out) d.probability /= sum;
+  return out;
 }
+
+/// Few draws as a smooth density of the same mean and covariance: each widened and all drawn
+/// together accordingly (West, J R Stat Soc B 55 (1993) 409, from memory).
+PoseChange smoothed(std::vector<PoseDraw> draws) {
+  constexpr double kWidth = 0.25;  // of the whole spread; house choice
+  Eigen::Vector3d mean = Eigen::Vector3d::Zero();
+  for (const PoseDraw& d : draws) mean += d.probability * vector_of(d);
+  Eigen::Matrix3d covariance = Eigen::Matrix3d::Zero();
+  for (const PoseDraw& d : draws) {
+    const Eigen::Vector3d off = vector_of(d) - mean;
+    covariance += d.probability * off * off.transpose();
+  }
+  const double together = std::sqrt(1.0 - kWidth * kWidth);
+  for (PoseDraw& d : draws) {
+    const Eigen::Vector3d v = mean + together * (vector_of(d) - mean);
+    d.flexion = v.x();
+    d.turned = v.y();
+    d.stretch = v.z();
+  }
+  PoseChange out;
+  out.draws = std::move(draws);
+  out.about_draw = kWidth * kWidth * covariance;
+  return out;
+}
+
+}  // namespace
 
 StemLook stem_look(const MeasuredFilm& film) {
   const double k = film.scale.value.value;
@@ -113,28 +185,32 @@ StemLook stem_look(const MeasuredFilm& film) {
   const Vec2 medial(distal.y(), -distal.x());
   const Vec2 shoulder = film.implant.shoulder.px;
   const Vec2 head = film.implant.head.circle_px.centre;
+  const Vec2 from_middle = head - film.middle_px.value_or(head);
   return {.head_medial_mm = k * (head - film.implant.reference_px).dot(medial),
           .head_from_shoulder_mm = k * (head - shoulder).dot(distal),
+          .shoulder_medial_mm = k * (shoulder - film.implant.reference_px).dot(medial),
           .length_mm = k * (film.implant.tip.px - shoulder).dot(distal),
-          .length_u_mm = k * std::hypot(film.implant.tip.u_px, film.implant.shoulder.u_px)};
+          .head_from_middle_mm = k * Vec2(from_middle.dot(medial), from_middle.dot(distal))};
 }
 
 PoseChange pose_change(const PoseModel& model) {
   PoseChange out;
-  out.covariance(0, 0) = std::pow(model.flexion.value * kDegree, 2);
+  out.draws = {{.probability = 1.0}};
+  out.flexion_rms_rad = model.flexion.value * kDegree;
   out.rotation_rms_rad = model.rotation.value * kDegree;
+  out.about_draw(0, 0) = out.flexion_rms_rad * out.flexion_rms_rad;
   return out;
 }
 
-PoseChange pose_change(const PoseModel& model, const StemLook& reference, const StemLook& follow_up,
-                       const std::optional<Measured<Millimetres>>& head_lead) {
-  if (!(reference.length_mm > 0.0) || !(follow_up.length_mm > 0.0)) return pose_change(model);
-  const Looks looks{model, reference, follow_up, head_lead};
+PoseChange pose_change(const PoseModel& model, const StemLooks& looks) {
+  if (!(looks.reference.length_mm > 0.0) || !(looks.follow_up.length_mm > 0.0)) {
+    return pose_change(model);
+  }
   std::vector<Draw> draws;
   draws.reserve(kPoints);
   double highest = -1e300;
   for (int i = 1; i <= kPoints; ++i) {
-    draws.push_back(draw(looks, i));
+    draws.push_back(draw(model, looks, i));
     highest = std::max(highest, draws.back().log_likelihood);
   }
   Eigen::VectorXd weight = weights_of(draws, highest, 1.0);
@@ -142,17 +218,17 @@ PoseChange pose_change(const PoseModel& model, const StemLook& reference, const 
        power *= 0.8) {
     weight = weights_of(draws, highest, power);
   }
-  Eigen::Vector3d mean = Eigen::Vector3d::Zero();
-  Eigen::Matrix3d square = Eigen::Matrix3d::Zero();
+  PoseChange out = smoothed(kept_of(draws, weight));
+  double flexion = 0.0;
   double rotation = 0.0;
   for (Eigen::Index i = 0; i < weight.size(); ++i) {
     const Draw& d = draws[static_cast<std::size_t>(i)];
-    const Eigen::Vector3d v(d.flexion, d.turned, d.stretch);
-    mean += weight(i) * v;
-    square += weight(i) * v * v.transpose();
+    flexion += weight(i) * d.pose.flexion * d.pose.flexion;
     rotation += weight(i) * d.rotation * d.rotation;
   }
-  return {mean.x(), mean.y(), mean.z(), square - mean * mean.transpose(), std::sqrt(rotation)};
+  out.flexion_rms_rad = std::sqrt(flexion);
+  out.rotation_rms_rad = std::sqrt(rotation);
+  return out;
 }
 
 }  // namespace tidemark::migration

@@ -164,6 +164,39 @@ Vec2 corner_miss(const Rigid2& stem, const MeasuredFilm& reference, const Measur
   return stem.rotation().transpose() * (after - stem.apply(before));
 }
 
+/// A position along the stem's axis on the follow-up film against where an alignment puts it.
+struct Shift {
+  double along_mm = 0.0;
+  double variance = 0.0;  ///< mm^2
+};
+
+/// How far the shoulder lies off `stem`: by the vote of the proximal end, and by its corner as
+/// marked on each film by itself, which is coarser but never lost.
+Shift shoulder_shift(const Rigid2& stem, const std::vector<alignment::FeatureVote>& near_end,
+                     const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
+  constexpr double kCornerFactor = 2.0;  // a corner changes as the stem turns; house choice
+  const StemAxes axes = axes_of(reference);
+  const auto variance_of = [&](const alignment::FeatureVote& v) {
+    return axes.distal.dot(v.covariance * axes.distal);
+  };
+  const double ka = reference.scale.value.value;
+  const double kb = follow_up.scale.value.value;
+  const double corner = std::pow(kCornerFactor * ka * reference.implant.shoulder.u_px, 2) +
+                        std::pow(kCornerFactor * kb * follow_up.implant.shoulder.u_px, 2);
+  Shift shift{corner_miss(stem, reference, follow_up).dot(axes.distal), corner};
+  if (near_end.empty()) return shift;
+  const alignment::FeatureVote& vote = *std::min_element(
+      near_end.begin(), near_end.end(),
+      [&](const auto& p, const auto& q) { return variance_of(p) < variance_of(q); });
+  const double own = variance_of(vote);
+  const double apart = vote.offset_mm.dot(axes.distal) - shift.along_mm;
+  shift.variance = 1.0 / (1.0 / own + 1.0 / corner);
+  shift.along_mm += apart * shift.variance / own;
+  // Two that contradict each other promise too much (Birge).
+  shift.variance *= std::max(1.0, apart * apart / (own + corner));
+  return shift;
+}
+
 /// Largest of a running window of 2 r + 1 values.
 void spread_row(std::vector<std::uint8_t>& line, int r) {
   const int n = static_cast<int>(line.size());
@@ -337,53 +370,41 @@ std::vector<alignment::FeatureVote> better_votes(
 StemMotion held_at_near_end(const alignment::Alignment& stem,
                             const std::vector<alignment::FeatureVote>& near_end,
                             const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
-  constexpr double kCornerFactor = 2.0;  // a corner changes as the stem turns; house choice
-  StemMotion out{stem, std::nullopt, std::nullopt};
+  StemMotion out{stem, std::nullopt};
   const StemAxes axes = axes_of(reference);
-  const auto variance_of = [&](const alignment::FeatureVote& v) {
-    return axes.distal.dot(v.covariance * axes.distal);
-  };
-  // The corner of the shoulder, marked on each film by itself, is coarser but never lost.
-  const double ka = reference.scale.value.value;
-  const double kb = follow_up.scale.value.value;
-  const double corner_variance = std::pow(kCornerFactor * ka * reference.implant.shoulder.u_px, 2) +
-                                 std::pow(kCornerFactor * kb * follow_up.implant.shoulder.u_px, 2);
-  double shift = corner_miss(stem.moving_from_fixed_mm, reference, follow_up).dot(axes.distal);
-  double variance = corner_variance;
-  if (!near_end.empty()) {
-    const alignment::FeatureVote& vote = *std::min_element(
-        near_end.begin(), near_end.end(),
-        [&](const auto& p, const auto& q) { return variance_of(p) < variance_of(q); });
-    const double own = variance_of(vote);
-    const double apart = vote.offset_mm.dot(axes.distal) - shift;
-    variance = 1.0 / (1.0 / own + 1.0 / corner_variance);
-    shift += apart * variance / own;
-    // Two that contradict each other promise too much (Birge).
-    variance *= std::max(1.0, apart * apart / (own + corner_variance));
-  }
+  const Shift shoulder = shoulder_shift(stem.moving_from_fixed_mm, near_end, reference, follow_up);
   Rigid2& motion = out.alignment.moving_from_fixed_mm;
   const Eigen::Matrix2d turn = motion.rotation();
-  motion.translation += turn * (shift * axes.distal);
+  motion.translation += turn * (shoulder.along_mm * axes.distal);
+  const double ka = reference.scale.value.value;
+  const double kb = follow_up.scale.value.value;
+  /// Where a point marked on each film lies against where the shoulder's motion puts it.
+  const auto miss = [&](const Vec2& before_px, const Vec2& after_px) -> Vec2 {
+    return turn.transpose() * (kb * after_px - motion.apply(ka * before_px));
+  };
+  const Vec2 head_miss =
+      miss(reference.implant.head.circle_px.centre, follow_up.implant.head.circle_px.centre);
+  const Vec2 tip_miss = miss(reference.implant.tip.px, follow_up.implant.tip.px);
+  const StemLook before = stem_look(reference);
+  StemLook after = before;
+  after.head_medial_mm += head_miss.dot(axes.medial);
+  after.head_from_shoulder_mm += head_miss.dot(axes.distal);
+  after.length_mm += tip_miss.dot(axes.distal);
+  after.head_from_middle_mm = stem_look(follow_up).head_from_middle_mm;
+  out.looks = {before, after, motion.angle_rad, std::sqrt(shoulder.variance),
+               std::hypot(ka * reference.implant.tip.u_px, kb * follow_up.implant.tip.u_px)};
 
-  const Vec2 head = ka * reference.implant.head.circle_px.centre;
-  const Vec2 miss =
-      turn.transpose() * (kb * follow_up.implant.head.circle_px.centre - motion.apply(head));
-  const double from_shoulder = miss.dot(axes.distal);
-  const double shoulder_x = axes.in_stem(ka * reference.implant.shoulder.px).y();
-  const double head_x = axes.in_stem(head).y();
-  const double share = -shoulder_x / std::max(20.0, head_x - shoulder_x);
-  motion.translation += turn * (share * from_shoulder * axes.distal);
+  // The axis lies between shoulder and head, at (1 - share) of the one and share of the other.
+  const double share = -before.shoulder_medial_mm /
+                       std::max(20.0, before.head_medial_mm - before.shoulder_medial_mm);
+  motion.translation += turn * (share * head_miss.dot(axes.distal) * axes.distal);
   const double head_variance = std::pow(ka * reference.implant.head.centre_u_px, 2) +
                                std::pow(kb * follow_up.implant.head.centre_u_px, 2) +
-                               std::pow(head_x, 2) * stem.covariance(2, 2);
-  out.head_lead = measured(Millimetres{(1.0 - share) * from_shoulder},
-                           Millimetres{(1.0 - share) * std::sqrt(head_variance + variance)});
-  out.looks = {stem_look(reference), stem_look(follow_up)};
+                               std::pow(before.head_medial_mm, 2) * stem.covariance(2, 2);
   const Eigen::Matrix2d along = axes.distal * axes.distal.transpose();
   const Eigen::Matrix2d across = Eigen::Matrix2d::Identity() - along;
   const Eigen::Matrix2d planar = stem.covariance.topLeftCorner<2, 2>();
-  // The axis lies between shoulder and head, at (1 - share) of the one and share of the other.
-  const double held = std::pow(1.0 - share, 2) * variance + share * share * head_variance;
+  const double held = std::pow(1.0 - share, 2) * shoulder.variance + share * share * head_variance;
   out.alignment.covariance.topLeftCorner<2, 2>() = across * planar * across + held * along;
   return out;
 }

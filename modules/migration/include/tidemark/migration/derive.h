@@ -24,7 +24,8 @@ struct Trust {
   double landmark_wild_mm = 8.0;
   /// How far the stem may lie before or behind the shaft's axis, from which depths are counted: it
   /// shifts all depths alike (see Depth: within 3 mm).
-  double stem_depth_mm = 2.0;
+  double stem_depth_mm = 3.0;
+  double shoulder_depth_mm = kShoulderDepth;  ///< the stem is held by its shoulder
   /// Radius of the bone's surface front to back: as the leg turns by t, its outline slides along
   /// the surface, by r t^2 / 2 along the shaft (derived for a round bone).
   double radius_mm = 15.0;
@@ -36,15 +37,8 @@ struct Trust {
 /// Where the stem went, as seen on the films.
 struct StemMotion {
   alignment::Alignment alignment;  ///< follow_up_from_reference, mm of the hip views
-  /// How far the head's centre lies distal of where the alignment puts it, in the axes of the
-  /// reference film: what a change of flexion does to a head that lies in front of the stem's axis.
-  std::optional<Measured<Millimetres>> head_lead;
   /// How the stem looks on both films; absent: of the pose nothing but the model is known.
-  struct Looks {
-    StemLook reference;
-    StemLook follow_up;
-  };
-  std::optional<Looks> looks;
+  std::optional<StemLooks> looks;
 };
 
 /// Everything measured on a pair of films. Alignments are follow_up_from_reference in mm of the hip
@@ -68,8 +62,9 @@ struct PairEvidence {
 ///   y_i = subsidence + flexion d_i + turned x_i - stretch l_i + e_i,
 /// the change of pose known as far as the stem's look tells it (pose_change), d_i from anatomy
 /// within its spread. The votes, and the trochanters as marked with a small weight, are combined by
-/// generalised least squares with the covariance of e, pose, depths, angle and scale, over all
-/// stories of which of them are wild (Trust). JCGM 100; Aitken (1935), from memory.
+/// generalised least squares with the covariance of e, depths, angle and scale, for every pose
+/// that the stem's look leaves possible and every story of which votes are wild (Trust), each
+/// weighed by how well it explains the votes. JCGM 100; Aitken (1935), from memory.
 ///
 /// @return kCannotTell when the evidence does not hang together, or says too little.
 [[nodiscard]] Expected<Migration> derive(const PairEvidence& evidence);

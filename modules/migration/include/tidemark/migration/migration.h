@@ -18,6 +18,8 @@ struct MeasuredFilm {
   const anatomy::Implant& implant;  // NOLINT: a view for the length of one call
   const anatomy::Femur& femur;
   Measured<MillimetresPerPixel> scale;
+  /// Middle of the picture, about where the beam is centred; absent: that is not known.
+  std::optional<Vec2> middle_px = std::nullopt;
 };
 
 /// One row of the uncertainty budget of the headline subsidence.

@@ -2,6 +2,7 @@
 
 #include <Eigen/Core>
 #include <optional>
+#include <vector>
 
 #include "tidemark/core/units.h"
 #include "tidemark/migration/migration.h"
@@ -15,11 +16,13 @@ struct PoseModel {
   /// sqrt(2) times 3 degrees per film and 20 mm of beam shift (docs/design.md).
   Degrees flexion{4.6};
   Degrees rotation{7.0};  ///< the same of rotation: sqrt(2) times 5 degrees per film
-  /// Scale of Student's t with 4 degrees of freedom that flexion and rotation of one film follow
-  /// when the stem's look is asked (pose_change). House choice: most legs lie straight, one in a
-  /// hundred by 15 and 24 degrees not.
+  /// Scales of flexion, rotation and abduction of one film when the stem's look is asked
+  /// (pose_change). All angles of both films together follow a multivariate Student's t with 4
+  /// degrees of freedom: who lays one leg badly lays others badly, in every direction. House
+  /// choice.
   Degrees film_flexion{4.0};
   Degrees film_rotation{6.5};
+  Degrees film_abduction{2.5};
   /// Lean of the stem in the sagittal plane against the shaft: with rotation it imitates tilt
   /// (docs/design.md, geometry). House choice.
   Degrees sagittal_lean{1.2};
@@ -27,53 +30,76 @@ struct PoseModel {
   /// inward rotation of the leg (common practice, no source); mean and spread, house choice.
   Degrees anteversion{12.0};
   Degrees anteversion_spread{8.0};
-  /// Angle under which the beam meets the stem's length, added to flexion: the stem's middle lies
-  /// 60 to 120 mm distal of where the beam is centred, about 1 m from the tube (3.4 to 6.8 degrees,
-  /// derived); the spread holds the stem's own lean.
-  Degrees view{5.0};
-  Degrees view_spread{3.0};
+  /// From the tube's focus to the hip, and how far along the leg the beam may be centred from the
+  /// middle of the picture (scale of Student's t with 4 degrees of freedom): about 1.1 m to the
+  /// detector less the patient (common practice, no source); fields are collimated and cropped.
+  Millimetres source{950.0};
+  Millimetres beam_shift{20.0};
 };
 
-/// What the outline of the stem shows of its pose on one film, in the stem's own axes there.
+/// What the outline of the stem shows of its pose on one film, in the stem's own axes, mm in the
+/// plane of the head's centre.
 struct StemLook {
   double head_medial_mm = 0.0;         ///< head's centre off the stem's axis
   double head_from_shoulder_mm = 0.0;  ///< along the axis, distal +
+  double shoulder_medial_mm = 0.0;     ///< off the axis; negative
   double length_mm = 0.0;              ///< from shoulder to tip along the axis
-  double length_u_mm = 0.0;
+  /// Head's centre from the middle of the picture: (medial, distal).
+  Vec2 head_from_middle_mm = Vec2::Zero();
 };
 [[nodiscard]] StemLook stem_look(const MeasuredFilm& film);
 
-/// Change of pose from the reference film to the follow-up, as far as it matters to a point of the
-/// bone d mm behind the stem, x mm medial and l mm distal of its reference point: on the film it
-/// goes by -(flexion d + turned x) + stretch l along the shaft, against the stem's reference point.
-struct PoseChange {
-  double flexion_rad = 0.0;  ///< cos r' sin f' - cos r sin f
-  double turned_rad = 0.0;   ///< sin r' sin f' - sin r sin f: rotation brings x into depth
-  double stretch = 0.0;      ///< apparent length along the shaft, follow-up over reference, less 1
-  Eigen::Matrix3d covariance = Eigen::Matrix3d::Zero();  ///< of the three above, in that order
-  double rotation_rms_rad = 0.0;  ///< root of the expected square of the change of rotation
+/// How far before or behind its axis the shoulder may lie where it is seen, mm: its rim shows the
+/// front or the back edge, whichever stands higher. Half the stem's thickness, taken as uniform.
+inline constexpr double kShoulderDepth = 4.0 / 1.7320508;
 
-  /// Root of the expected square of the change of flexion.
-  [[nodiscard]] double flexion_rms_rad() const;
+/// How the stem looks on both films. The follow-up's look is the reference's with the changes that
+/// the stem's alignment saw, which are finer than those of marks.
+struct StemLooks {
+  StemLook reference;
+  StemLook follow_up;
+  double turn_rad = 0.0;       ///< of the stem between the films, in their plane
+  double shoulder_u_mm = 0.0;  ///< of the shoulder's level, which lead and length share
+  double tips_u_mm = 0.0;      ///< of the change of the tip's level
 };
 
-/// Nothing measured: mean 0, the model's flexion, nothing of the rest.
+/// One pose of both films that is possible, and its probability. A point of the bone d mm behind
+/// the stem, x mm medial and l mm distal of its reference point goes on the film by
+/// -(flexion d + turned x) + stretch l along the shaft, against the stem's reference point.
+struct PoseDraw {
+  double flexion =
+      0.0;  ///< cos r' sin f' - cos r sin f, f positive with the knee away from the tube
+  double turned = 0.0;   ///< sin r' sin f' - sin r sin f: rotation brings x into depth
+  double stretch = 0.0;  ///< apparent length along the shaft, follow-up over reference, less 1
+  double probability = 0.0;
+};
+
+/// Change of pose from the reference film to the follow-up, as far as it matters.
+struct PoseChange {
+  std::vector<PoseDraw> draws;  ///< probabilities sum to 1
+  /// Covariance of flexion, turned and stretch about each draw: the draws are few.
+  Eigen::Matrix3d about_draw = Eigen::Matrix3d::Zero();
+  double flexion_rms_rad = 0.0;   ///< root of the expected square of the change of flexion
+  double rotation_rms_rad = 0.0;  ///< the same of rotation
+};
+
+/// Nothing measured: one draw, no change, with the model's flexion about it and nothing of the
+/// rest.
 [[nodiscard]] PoseChange pose_change(const PoseModel& model);
 
-/// Posterior of the change of pose, given how the stem looks on both films:
+/// Posterior of the change of pose, given how the stem looks on both films. Each pose of both legs
+/// that the model allows is laid under a cone beam (stem_in_beam.h), the stem's own sizes follow
+/// from the reference film, and its look on the follow-up film is compared with the one seen:
 ///
-///   head off the axis      o cos(A - r)                    tells rotation r
-///   head over the shoulder o sin(A - r) sin f + ...         tells flexion f (head_lead)
-///   length                 proportional to cos(f + view)    tells flexion
+///   head off the axis      about o cos(A - r)        tells rotation r
+///   head over the shoulder about o sin(A - r) sin f  tells flexion f
+///   length                 about cos f + y sin f / S tells flexion (tip y off the beam, source S)
 ///
-/// o the head's offset, A the stem's anteversion. (Derived; a stem is rigid, the head lies in the
-/// plane of its neck.) Moments by importance sampling from the prior at the points of a Halton
-/// sequence (Numer Math 2 (1960) 84, from memory), so that the same films give the same bits. Where
-/// too few points carry the weight, the evidence is tempered until enough do: the answer is then
-/// wider, never narrower.
-/// @param head_lead  see StemMotion
-[[nodiscard]] PoseChange pose_change(const PoseModel& model, const StemLook& reference,
-                                     const StemLook& follow_up,
-                                     const std::optional<Measured<Millimetres>>& head_lead);
+/// o the head's offset, A the stem's anteversion; the scale is that of the head, which rotation
+/// brings before or behind the stem. (Derived; a stem is rigid, the head lies in the plane of its
+/// neck.) By importance sampling from the prior at the points of a Halton sequence (Numer Math 2
+/// (1960) 84, from memory), so that the same films give the same bits. Where too few points carry
+/// the weight, the evidence is tempered until enough do: the answer is then wider, never narrower.
+[[nodiscard]] PoseChange pose_change(const PoseModel& model, const StemLooks& looks);
 
 }  // namespace tidemark::migration
