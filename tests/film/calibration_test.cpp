@@ -25,8 +25,12 @@ ScaleFacts detector(double mm) {
 
 double relative_u(const ScaleCandidate& c) { return c.mm_per_px.u.value / c.mm_per_px.value.value; }
 
+// The head's centre lies 8.9 mm (43 mm offset, 12 degrees forward) nearer to the tube than the
+// stem, over 970 mm: the stem's scale is the head's times this (derived).
+const double kStemOverHead = 1.0 + 43.0 * std::sin(12.0 * std::acos(-1.0) / 180.0) / 970.0;
+
 // Literature, derived: true head 32.00 mm, 38.20 mm on the receptor -> M = 1.19375; edge s.d.
-// 0.15 mm on each side -> u(M)/M = 0.555 %. With 0.143 mm pixels.
+// 0.15 mm on each side -> u(M)/M = 0.555 %. With 0.143 mm pixels. The stem lies farther away.
 TEST(Calibrate, HeadDiameterGivesMagnificationOf119375) {
   const double px = 38.20 / 0.143;
   const double u_px = 0.15 * std::sqrt(2.0) / 0.143;
@@ -36,9 +40,9 @@ TEST(Calibrate, HeadDiameterGivesMagnificationOf119375) {
   const auto scale = calibrate(sources);
   ASSERT_TRUE(scale.has_value());
   EXPECT_EQ(scale->best.method, ScaleMethod::kHeadDiameter);
-  EXPECT_NEAR(0.143 / scale->best.mm_per_px.value.value, 1.19375, 5e-6);
-  // Reading 0.555 %, depth 10 mm rectangular over 970 mm = 0.595 %, elongation 0.1 %.
-  EXPECT_NEAR(relative_u(scale->best), std::sqrt(0.00555 * 0.00555 + 0.00595 * 0.00595 + 1e-6),
+  EXPECT_NEAR(0.143 / scale->best.mm_per_px.value.value, 1.19375 / kStemOverHead, 5e-5);
+  // Reading 0.555 %, depth 6.5 mm over 970 mm = 0.670 %, elongation 0.1 %.
+  EXPECT_NEAR(relative_u(scale->best), std::sqrt(0.00555 * 0.00555 + 0.00670 * 0.00670 + 1e-6),
               1e-5);
   EXPECT_NEAR(scale->best.mm_per_px.u95.value, 1.96 * scale->best.mm_per_px.u.value, 1e-6);
   EXPECT_TRUE(scale->disagreements.empty());
@@ -60,14 +64,29 @@ TEST(Calibrate, MarkerBall20MillimetresInFrontIsWithinItsUncertainty) {
   EXPECT_NEAR(relative_u(scale->best), 0.03196, 1e-5);
 }
 
-// G-CAL-3 and the law dM/M = dOFD/SOD: a plane 10 mm off is about 1 % off.
-TEST(Calibrate, DepthOfTheHeadCostsWhatTenMillimetresCost) {
+// The law dM/M = dOFD/SOD, both ways round: on a PA film the tube is behind the patient.
+TEST(Calibrate, TheHeadIsNearerToTheTubeThanTheStemOnAnApFilmOnly) {
+  ScaleSources sources;
+  sources.head_diameter = length(320.0, 0.0, 32.0);
+  const auto ap = calibrate(sources);
+  sources.view = View::kPa;
+  const auto pa = calibrate(sources);
+  ASSERT_TRUE(ap.has_value() && pa.has_value());
+  EXPECT_NEAR(ap->best.mm_per_px.value.value, 0.1 * kStemOverHead, 1e-5);
+  EXPECT_NEAR(pa->best.mm_per_px.value.value, 0.1 * (2.0 - kStemOverHead), 1e-5);
+}
+
+// What is left of the depth: 8 degrees of anteversion at an offset of 43 mm, 7 mm of offset, 4
+// degrees of flexion at 35 mm (derived): 6.5 mm over 970 mm.
+TEST(Calibrate, DepthOfTheHeadCountsAsUncertainty) {
+  constexpr double kDegree = 0.017453292519943295;
   ScaleSources sources;
   sources.head_diameter = length(320.0, 0.0, 32.0);
   const auto scale = calibrate(sources);
   ASSERT_TRUE(scale.has_value());
-  const double half_width = std::sqrt(3.0 * (std::pow(relative_u(scale->best), 2) - 1e-6));
-  EXPECT_NEAR(half_width, 0.01031, 1e-5);
+  const double depth = std::hypot(43.0 * std::cos(12.0 * kDegree) * 8.0 * kDegree,
+                                  7.0 * std::sin(12.0 * kDegree), 35.0 * 4.0 * kDegree);
+  EXPECT_NEAR(std::sqrt(std::pow(relative_u(scale->best), 2) - 1e-6), depth / 970.0, 6e-5);
 }
 
 TEST(Calibrate, OrderIsHeadMarkerStemDicomAndAllAreKept) {
@@ -102,8 +121,8 @@ TEST(Calibrate, AHeadOfTheWrongSizeIsFlaggedTwice) {
   ASSERT_TRUE(scale.has_value());
   ASSERT_EQ(scale->disagreements.size(), 2U);
   EXPECT_THAT(scale->disagreements[0],
-              HasSubstr("11.1 % smaller than that from the head diameter"));
-  EXPECT_THAT(scale->disagreements[1], HasSubstr("implies a magnification of 1.07"));
+              HasSubstr("11.9 % smaller than that from the head diameter"));
+  EXPECT_THAT(scale->disagreements[1], HasSubstr("implies a magnification of 1.06"));
 }
 
 TEST(Calibrate, EachOfSeveralDisagreementsIsNamed) {
@@ -113,7 +132,7 @@ TEST(Calibrate, EachOfSeveralDisagreementsIsNamed) {
   sources.marker_diameter = length(246.0, 0.5, 25.4);
   const auto scale = calibrate(sources);
   ASSERT_TRUE(scale.has_value());
-  // 0.1067, 0.1033, 0.1400 mm: head and marker agree within the marker's 6 %, the stem with
+  // 0.1076, 0.1033, 0.1400 mm: head and marker agree within the marker's 6 %, the stem with
   // neither.
   EXPECT_EQ(scale->disagreements.size(), 2U);
 }

@@ -65,15 +65,16 @@ TEST(Measure, UndatedFilmsAreTakenByNameAndSaySo) {
   EXPECT_FALSE(result.comparisons[0].days.has_value());
 }
 
-// The invented head is 64 px wide and 32 mm in truth: 0.5 mm per px.
+// The invented head is 64 px wide and 32 mm in truth: 0.5 mm per px at its own depth, 8.9 mm over
+// 970 mm more at the stem's (film/calibration.h).
 TEST(Measure, HeadGivesTheScale) {
   const Result result = measured(invented::series({"a.dcm"}));
   ASSERT_TRUE(result.films[0].calibration.has_value());
   EXPECT_EQ(result.films[0].calibration->method, "head_diameter");
-  EXPECT_DOUBLE_EQ(result.films[0].calibration->mm_per_px.value.value, 0.5);
+  EXPECT_DOUBLE_EQ(result.films[0].calibration->mm_per_px.value.value, 0.5 * (1.0 + 8.9 / 970.0));
   EXPECT_GT(result.films[0].calibration->mm_per_px.u.value, 0.0);
   // u of the trochanter is 2 px.
-  EXPECT_DOUBLE_EQ(result.films[0].lesser_trochanter->u->value, 1.0);
+  EXPECT_DOUBLE_EQ(result.films[0].lesser_trochanter->u->value, 1.0 + 8.9 / 970.0);
 }
 
 // Derived by hand: invented::femur() is 2 degrees from the stem axis, u = hypot(0.05, 0.12) = 0.13.

@@ -8,6 +8,7 @@
 
 #include "edge_path.h"
 #include "medial_bulge.h"
+#include "shaft_axis.h"
 #include "stem_frame.h"
 
 namespace tidemark::anatomy {
@@ -15,13 +16,7 @@ namespace {
 
 constexpr double kDegree = std::numbers::pi / 180.0;
 constexpr float kForbidden = -100.0F;
-
-double median(std::vector<double> v) {
-  if (v.empty()) return 0.0;
-  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), mid, v.end());
-  return *mid;
-}
+constexpr double kSmoothingMm = 0.8;  // sigma under which edges of bone are looked for
 
 /// What the finders share.
 struct Scene {
@@ -69,7 +64,7 @@ cv::Mat1f without_background(const StemFrame& f) {
     return value_of<cv::Mat1f>(blurred(masked, sigma_mm / f.mm) /
                                (blurred(weight, sigma_mm / f.mm) + 1e-4F));
   };
-  return value_of<cv::Mat1f>(smooth(0.8) - smooth(6.0));
+  return value_of<cv::Mat1f>(smooth(kSmoothingMm) - smooth(6.0));
 }
 
 /// The value below which a share of the values lies; the vector is reordered.
@@ -153,60 +148,6 @@ Polyline to_film(const StemFrame& f, const EdgePath& path) {
   return out;
 }
 
-struct Shaft {
-  Line2 line_px;
-  double direction_u_rad = 0.0;
-};
-
-/// Robust line x = a + b s through the midpoints between two cortices over rows [from, to].
-std::optional<Shaft> fit_shaft(const StemFrame& f, const EdgePath& lateral, const EdgePath& medial,
-                               double from_s, double to_s) {
-  for (const EdgePath* path : {&lateral, &medial}) {
-    const int from = f.row(from_s) - path->first_row;
-    const int to = f.row(to_s) - path->first_row;
-    if (share_of_edge(*path, from, to) < kShareOfABone) return std::nullopt;
-  }
-  std::vector<Vec2> mid;
-  for (std::size_t i = 0; i < lateral.column.size(); ++i) {
-    const int r = lateral.first_row + static_cast<int>(i);
-    const int k = r - medial.first_row;
-    if (k < 0 || k >= static_cast<int>(medial.column.size())) continue;
-    const double s = f.s_at(r);
-    if (s < from_s || s > to_s) continue;
-    if (lateral.evidence[i] < 0.15 || medial.evidence[static_cast<std::size_t>(k)] < 0.15) continue;
-    mid.emplace_back(
-        s, 0.5 * (f.x_at(lateral.column[i]) + f.x_at(medial.column[static_cast<std::size_t>(k)])));
-  }
-  if (static_cast<double>(mid.size()) * f.mm < 25.0) return std::nullopt;
-  Eigen::Vector2d line(0, 0);
-  Eigen::Matrix2d normal;
-  double window = 1e9;
-  for (int round = 0; round < 8; ++round) {
-    normal.setZero();
-    Eigen::Vector2d right(0, 0);
-    for (const Vec2& m : mid) {
-      const double e = m.y() - line(0) - line(1) * m.x();
-      const double t = std::max(0.0, 1.0 - (e / window) * (e / window));
-      const Eigen::Vector2d row(1.0, m.x());
-      normal += t * t * row * row.transpose();
-      right += t * t * m.y() * row;
-    }
-    line = normal.ldlt().solve(right);
-    std::vector<double> off;
-    off.reserve(mid.size());
-    for (const Vec2& m : mid) off.push_back(std::abs(m.y() - line(0) - line(1) * m.x()));
-    window = std::max(0.6, 4.685 * 1.4826 * median(off));
-  }
-  const double sd = window / 4.685;
-  const double middle = 0.5 * (mid.front().x() + mid.back().x());
-  Shaft shaft;
-  shaft.line_px.point = f.to_film(middle, line(0) + line(1) * middle);
-  shaft.line_px.direction = (f.distal + line(1) * f.medial).normalized();
-  // Rows repeat each other over the length on which a cortex undulates, some 8 mm (house choice).
-  shaft.direction_u_rad = sd * std::sqrt(8.0 / f.mm * normal.inverse()(1, 1));
-  return shaft;
-}
-
 struct Trochanter {
   Landmark tip;
   Polyline outline_px;
@@ -229,22 +170,67 @@ cv::Mat1f medial_evidence(const Scene& scene, const Line2& shaft_px) {
   return e;
 }
 
-/// Lesser trochanter: the bulge of the medial outline between the neck's cut and the shaft.
-std::optional<Trochanter> find_lesser(const Scene& scene, const Line2& shaft_px, double mm_per_px) {
+/// The femur's medial outline from beside the neck's cut down.
+struct MedialOutline {
+  EdgePath path;
+  Polyline px;
+};
+
+std::optional<MedialOutline> trace_medial(const Scene& scene, const Line2& shaft_px) {
   const StemFrame& f = scene.frame;
   const cv::Mat1f e = medial_evidence(scene, shaft_px);
-  const auto path = best_path(e, f.row(-15.0), std::min(f.row(120.0), last_seen_row(f)), {3, 0.10});
+  auto path = best_path(e, f.row(-15.0), std::min(f.row(120.0), last_seen_row(f)), {3, 0.10});
   if (!path) return std::nullopt;
-  const Polyline outline = to_film(f, *path);
+  Polyline px = to_film(f, *path);
+  return MedialOutline{std::move(*path), std::move(px)};
+}
+
+std::vector<double> distances_from(const Line2& shaft_px, const Polyline& outline,
+                                   double mm_per_px) {
   const Vec2 medial(shaft_px.direction.y(), -shaft_px.direction.x());
-  std::vector<double> from_shaft;
-  for (const Vec2& p : outline) from_shaft.push_back(medial.dot(p - shaft_px.point) * mm_per_px);
-  const auto bulge = trochanter_bulge(*path, from_shaft, f.mm);
+  std::vector<double> mm;
+  mm.reserve(outline.size());
+  for (const Vec2& p : outline) mm.push_back(medial.dot(p - shaft_px.point) * mm_per_px);
+  return mm;
+}
+
+/// Lesser trochanter: the bulge of the medial outline between the neck's cut and the shaft.
+std::optional<Trochanter> find_lesser(const Scene& scene, const MedialOutline& outline,
+                                      const Line2& shaft_px, double mm_per_px) {
+  const auto bulge = trochanter_bulge(outline.path, distances_from(shaft_px, outline.px, mm_per_px),
+                                      scene.frame.mm);
   if (!bulge) return std::nullopt;
-  Trochanter t;
-  t.outline_px = outline;
-  t.tip = {outline[static_cast<std::size_t>(bulge->top)], bulge->top_u / mm_per_px, Source::kFound};
-  return t;
+  // Smoothing draws the edge of a round bone inwards: a dome's steepest fall lies 0.765 sigma
+  // within it (derived, docs/anatomy.md).
+  constexpr double kInset = 0.765 * kSmoothingMm;
+  const Vec2 medial(shaft_px.direction.y(), -shaft_px.direction.x());
+  const Vec2 top = outline.px[static_cast<std::size_t>(bulge->top)] + kInset / mm_per_px * medial;
+  return Trochanter{{top, bulge->top_u / mm_per_px, Source::kFound}, outline.px};
+}
+
+/// Where the lesser trochanter is, along s: its own place, or what the outline says of it.
+ShaftStretch stretch_below(const Scene& scene, const std::optional<MedialOutline>& outline,
+                           const std::optional<Trochanter>& lesser, const Line2& shaft_px,
+                           double mm_per_px) {
+  constexpr double kFrom = 20.0;  // mm below the lesser trochanter (docs/truth.md)
+  constexpr double kTo = 90.0;
+  constexpr double kUsualLevel =
+      25.0;  // mm below the reference point, and its spread; house choice
+  constexpr double kUsualLevelU = 8.0;
+  double level = kUsualLevel;
+  double u = kUsualLevelU;
+  if (lesser) {
+    level = scene.frame.from_film(lesser->tip.px).x();
+    u = lesser->tip.u_px * mm_per_px;
+  } else if (outline) {
+    const auto guess = level_of_hidden_trochanter(
+        outline->path, distances_from(shaft_px, outline->px, mm_per_px), scene.frame.mm);
+    if (guess) {
+      level = scene.frame.s_at(outline->path.first_row + guess->top);
+      u = guess->top_u;
+    }
+  }
+  return {level + kFrom, level + kTo, u};
 }
 
 /// Whether the film ends so close by that a bone may go on beyond it.
@@ -374,19 +360,26 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
   if (lateral && medial) {
     femur.lateral_cortex_px = to_film(f, *lateral);
     femur.medial_cortex_px = to_film(f, *medial);
-    if (const auto rough = fit_shaft(f, *lateral, *medial, 55.0, 200.0)) shaft = rough->line_px;
+    if (const auto rough = fit_shaft(f, *lateral, *medial, {45.0, 115.0, 0.0}))
+      shaft = rough->line_px;
   }
-  double lesser_s = 35.0;
-  if (auto lt = find_lesser(scene, shaft, mm_per_px)) {
-    femur.lesser_trochanter = lt->tip;
-    femur.lesser_trochanter_outline_px = lt->outline_px;
-    lesser_s = f.from_film(lt->tip.px).x();
+  const auto outline = trace_medial(scene, shaft);
+  // The trochanter says which stretch of the shaft is its axis, and the axis what is farthest from
+  // it.
+  constexpr int kRounds = 3;
+  std::optional<Trochanter> lesser;
+  for (int round = 0; round < kRounds; ++round) {
+    if (outline) lesser = find_lesser(scene, *outline, shaft, mm_per_px);
+    if (!lateral || !medial) break;
+    const auto stretch = stretch_below(scene, outline, lesser, shaft, mm_per_px);
+    const auto fit = fit_shaft(f, *lateral, *medial, stretch);
+    if (!fit) break;
+    femur.shaft_axis = {fit->line_px, {fit->direction_u_rad / kDegree}, Source::kFound};
+    shaft = fit->line_px;
   }
-  if (lateral && medial) {
-    if (const auto fit = fit_shaft(f, *lateral, *medial, lesser_s + 20.0, lesser_s + 90.0)) {
-      femur.shaft_axis = {fit->line_px, {fit->direction_u_rad / kDegree}, Source::kFound};
-      shaft = fit->line_px;
-    }
+  if (lesser) {
+    femur.lesser_trochanter = lesser->tip;
+    femur.lesser_trochanter_outline_px = lesser->outline_px;
   }
   if (auto gt = find_greater(scene, implant, shaft, mm_per_px)) {
     femur.greater_trochanter = gt->tip;

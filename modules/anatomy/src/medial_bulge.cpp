@@ -106,17 +106,16 @@ int merged_summit(const Curve& d, const Stretch& s) {
   return (flattest + s.peak) / 2;
 }
 
-/// How flat a top is says how well its place is known: of the stretch that is as high but for the
-/// error of an edge, 0.3 (as for a uniform distribution), mm.
-double flatness(const Curve& level, int top, const Stretch& s) {
+/// The stretch round a top that is as high but for the error of an edge.
+Stretch as_high(const Curve& level, int top, const Stretch& s) {
   constexpr double kEdgeError = 0.25;  // mm, house choice
-  const auto as_high = [&](int i) { return level(i) > level(top) - kEdgeError; };
-  int low = top;
-  int high = top;
-  while (low > s.from && as_high(low - 1)) --low;
-  while (high < s.to && as_high(high + 1)) ++high;
-  return 0.3 * (high - low + 1) * level.mm();
+  Stretch flat{top, top, top};
+  while (flat.from > s.from && level(flat.from - 1) > level(top) - kEdgeError) --flat.from;
+  while (flat.to < s.to && level(flat.to + 1) > level(top) - kEdgeError) ++flat.to;
+  return flat;
 }
+
+double length_of(const Stretch& s, double mm) { return (s.to - s.from + 1) * mm; }
 
 /// Most proximal sample of bone: the outline is followed upwards as long as it is an edge, over
 /// gaps of 5 mm.
@@ -166,6 +165,11 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   constexpr double kHeight = 0.8;         // mm; less is the cortex itself
   constexpr double kHeightMerged = 1.0;   // mm, of a bulge without a summit
   constexpr double kLengthMerged = 10.0;  // mm
+  constexpr double kMergedU = 3.0;        // mm
+  // Both ends of what is as high move by the edge's error over its slope there. For a parabola and
+  // an edge error of 0.25 mm (rectangular) the middle moves by 0.1 of the length (derived).
+  constexpr double kOfFlat = 0.1;
+  constexpr double kLeastU = 0.4;  // mm, a sample
   const Curve outline(from_shaft, mm);
   const int first = below_the_cut(path, outline);
   const int last = std::min(outline.size(), first + outline.steps(70.0));
@@ -176,13 +180,32 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   // Its tip is not farther below the cut than 45 mm (house choice).
   const Stretch s = highest_stretch(above, d.steps(45.0));
   if (const auto top = summit(d, above, s); top && above(s.peak) >= kHeight) {
-    return Bulge{first + *top, std::max(0.7, flatness(d, *top, s))};
+    const Stretch flat = as_high(d, *top, s);
+    return Bulge{first + (flat.from + flat.to) / 2,
+                 std::max(kLeastU, kOfFlat * length_of(flat, mm))};
   }
   if (above(s.peak) < kHeightMerged || s.from == 0 || s.to - s.from < d.steps(kLengthMerged)) {
     return std::nullopt;
   }
   const int top = merged_summit(d, s);
-  return Bulge{first + top, std::max(3.0, flatness(above, top, s))};
+  return Bulge{first + top, std::max(kMergedU, 0.3 * length_of(as_high(above, top, s), mm))};
+}
+
+std::optional<Bulge> level_of_hidden_trochanter(const EdgePath& path,
+                                                const std::vector<double>& from_shaft, double mm) {
+  constexpr double kStandsOut = 3.5;  // mm
+  constexpr double kAbove = 10.0;     // mm
+  constexpr double kU = 8.0;          // mm
+  const Curve d(from_shaft, mm);
+  const int first = top_of_bone(path, d);
+  const int last = std::min(d.size(), first + d.steps(70.0));
+  if (last - first < d.steps(25.0) || share_of_edge(path, first, last) < kShareOfABone) {
+    return std::nullopt;
+  }
+  const double shaft = d.lowest(first, last);
+  int foot = last - 1;
+  while (foot > first && d(foot) < shaft + kStandsOut) --foot;
+  return Bulge{foot - d.steps(kAbove), kU};
 }
 
 }  // namespace tidemark::anatomy

@@ -28,4 +28,12 @@ struct Bulge {
                                                     const std::vector<double>& from_shaft,
                                                     double mm);
 
+/// Where a trochanter that is no bulge of the outline must lie: 10 +- 8 mm (house choice: half the
+/// length of its base, which is 20 to 25 mm) above the place where the outline has come down to
+/// within 3.5 mm of the shaft's narrowest distance. Arguments as above.
+/// @return nothing when too little of the outline is an edge
+[[nodiscard]] std::optional<Bulge> level_of_hidden_trochanter(const EdgePath& path,
+                                                              const std::vector<double>& from_shaft,
+                                                              double mm);
+
 }  // namespace tidemark::anatomy

@@ -6,6 +6,8 @@
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
+#include "shoulder.h"
+#include "stem_axis.h"
 #include "tidemark/core/robust.h"
 
 namespace tidemark::anatomy {
@@ -134,98 +136,6 @@ Polyline without_outliers(const Polyline& base, const Snapped& s, double toleran
   return out;
 }
 
-struct Flank {
-  std::vector<double> s;  ///< along the axis
-  std::vector<double> x;  ///< across, medial positive
-};
-
-/// Value of x at s by linear interpolation over points sorted by s.
-std::optional<double> at_level(const Flank& f, double s) {
-  const auto it = std::lower_bound(f.s.begin(), f.s.end(), s);
-  if (it == f.s.begin() || it == f.s.end()) return std::nullopt;
-  const auto i = static_cast<std::size_t>(it - f.s.begin());
-  if (f.s[i] - f.s[i - 1] > 20.0) return std::nullopt;
-  const double t = (s - f.s[i - 1]) / std::max(1e-9, f.s[i] - f.s[i - 1]);
-  return f.x[i - 1] + t * (f.x[i] - f.x[i - 1]);
-}
-
-Vec2 medial_of(const Line2& axis) {
-  const Vec2 across(axis.direction.y(), -axis.direction.x());
-  return across.x() > 0.0 ? across : Vec2(-across);
-}
-
-Flank flank_of(const Polyline& outline, const Line2& axis, double sign) {
-  const Vec2 medial = medial_of(axis);
-  std::vector<std::pair<double, double>> points;
-  for (const Vec2& p : outline) {
-    const double x = medial.dot(p - axis.point);
-    if (sign * x > 0.0) points.emplace_back(along(axis, p), x);
-  }
-  std::sort(points.begin(), points.end());
-  Flank f;
-  for (const auto& [s, x] : points) {
-    f.s.push_back(s);
-    f.x.push_back(x);
-  }
-  return f;
-}
-
-struct AxisFit {
-  Line2 line;
-  double direction_u = 0.0;
-};
-
-/// Robust line through the midpoints between the flanks over [from, to] along the axis.
-std::optional<AxisFit> fit_axis(const Polyline& outline, const Line2& axis, double from, double to,
-                                double step) {
-  AxisFit fit{axis, 0.0};
-  for (int round = 0; round < 4; ++round) {
-    const Flank lateral = flank_of(outline, fit.line, -1.0);
-    const Flank medial = flank_of(outline, fit.line, 1.0);
-    const double shift = along(axis, fit.line.point);
-    std::vector<Vec2> mid;  // (s, x)
-    const auto levels = static_cast<int>(std::floor((to - from) / step)) + 1;
-    for (int level = 0; level < levels; ++level) {
-      const double s = from - shift + level * step;
-      const auto a = at_level(lateral, s);
-      const auto b = at_level(medial, s);
-      if (a && b) mid.emplace_back(s, 0.5 * (*a + *b));
-    }
-    if (mid.size() < 8) return std::nullopt;
-    Eigen::Vector2d line(0, 0);
-    Eigen::Matrix2d normal;
-    double scale = 1e9;
-    for (int k = 0; k < 6; ++k) {
-      normal.setZero();
-      Eigen::Vector2d right(0, 0);
-      std::vector<double> residual;
-      for (const Vec2& m : mid) {
-        const double e = m.y() - line(0) - line(1) * m.x();
-        const double t = std::max(0.0, 1.0 - std::pow(e / scale, 2));
-        const double w = t * t;
-        const Eigen::Vector2d row(1.0, m.x());
-        normal += w * row * row.transpose();
-        right += w * m.y() * row;
-        residual.push_back(std::abs(e));
-      }
-      line = normal.ldlt().solve(right);
-      residual.clear();
-      for (const Vec2& m : mid) residual.push_back(std::abs(m.y() - line(0) - line(1) * m.x()));
-      scale = std::max(0.5, kTukeyTuning * kSigmaPerMad * median(residual).value_or(0.0));
-    }
-    const double sd = scale / kTukeyTuning;
-    // Midpoints closer than the edge's own blur repeat each other: a third of them count.
-    fit.direction_u = sd * std::sqrt(3.0 * normal.inverse()(1, 1));
-    const Vec2 medial_direction = medial_of(fit.line);
-    const double middle = 0.5 * (mid.front().x() + mid.back().x());
-    const Vec2 point = fit.line.point + middle * fit.line.direction +
-                       (line(0) + line(1) * middle) * medial_direction;
-    const Vec2 direction = (fit.line.direction + line(1) * medial_direction).normalized();
-    fit.line = {point, direction};
-  }
-  return fit;
-}
-
 /// Where the axis leaves the outline at its distal end: a parabola along = a + b x + c
 /// x^2 through the outline within `half_width` of the axis. On a round tip that is the most distal
 /// point; on a flat or bevelled end, whose most distal point jumps from corner to corner, its
@@ -252,67 +162,12 @@ Vec2 end_on_axis(const Polyline& outline, const Line2& axis, double half_width) 
   return axis.point + normal.ldlt().solve(right)(0) * axis.direction;
 }
 
-/// The proximal lateral corner: farthest lateral and proximal, lateral counting more so that the
-/// neck, which leaves at about 45 degrees, is never taken for it.
-Vec2 corner(const Polyline& outline, const Line2& axis) {
-  const Vec2 medial = medial_of(axis);
-  const auto score = [&](const Vec2& p) {
-    return -medial.dot(p - axis.point) - 0.6 * along(axis, p);
-  };
-  return *std::max_element(outline.begin(), outline.end(),
-                           [&](const Vec2& a, const Vec2& b) { return score(a) < score(b); });
-}
-
 /// Index of the point of a chain that lies nearest to `q`.
 std::ptrdiff_t index_nearest(const Polyline& chain, const Vec2& q) {
   const auto nearest = std::min_element(
       chain.begin(), chain.end(),
       [&](const Vec2& a, const Vec2& b) { return (a - q).squaredNorm() < (b - q).squaredNorm(); });
   return nearest - chain.begin();
-}
-
-struct EdgeLine {
-  Line2 line;
-  bool good = false;
-};
-
-/// Line through the outline between two arc distances from point `at`, walking by `sense`.
-EdgeLine edge_line(const Polyline& outline, std::ptrdiff_t at, int sense, double from, double to) {
-  Vec2 mean = Vec2::Zero();
-  Polyline points;
-  double walked = 0.0;
-  for (std::ptrdiff_t i = at + sense; i >= 0 && i < std::ssize(outline) && walked <= to;
-       i += sense) {
-    const Vec2& p = outline[static_cast<std::size_t>(i)];
-    walked += (p - outline[static_cast<std::size_t>(i - sense)]).norm();
-    if (walked < from || walked > to) continue;
-    points.push_back(p);
-    mean += p;
-  }
-  if (points.size() < 4) return {};
-  mean /= static_cast<double>(points.size());
-  Eigen::Matrix2d scatter = Eigen::Matrix2d::Zero();
-  for (const Vec2& p : points) scatter += (p - mean) * (p - mean).transpose();
-  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> solver(scatter);
-  return {{mean, solver.eigenvectors().col(1)}, true};
-}
-
-/// Smoothing rounds a sharp corner off. Where the two edges beside it meet close to the outline,
-/// their meeting point is the corner; where they do not (a rounded shoulder), the outline's point
-/// next to it is.
-Vec2 sharpened(const Polyline& outline, const Vec2& rough, double px) {
-  const auto at = index_nearest(outline, rough);
-  const EdgeLine top = edge_line(outline, at, -1, 1.5 * px, 4.5 * px);
-  const EdgeLine flank = edge_line(outline, at, 1, 1.5 * px, 7.0 * px);
-  if (!top.good || !flank.good) return rough;
-  Eigen::Matrix2d system;
-  system << top.line.direction, -flank.line.direction;
-  if (std::abs(system.determinant()) < 0.4) return rough;
-  const Vec2 t = system.inverse() * (flank.line.point - top.line.point);
-  const Vec2 meet = top.line.point + t.x() * top.line.direction;
-  if ((meet - rough).norm() > 3.5 * px) return rough;
-  const Vec2& on_outline = outline[static_cast<std::size_t>(index_nearest(outline, meet))];
-  return (meet - on_outline).norm() < 0.9 * px ? meet : on_outline;
 }
 
 Line2 rough_axis(const Polyline& outline) {
@@ -368,26 +223,17 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
   shape.edge_noise_px =
       std::max(0.05, kSigmaPerMad * median(jitter).value_or(0.0) / std::sqrt(1.5));
 
-  double low = 1e9;
-  double high = -1e9;
-  for (const Vec2& p : chain) {
-    low = std::min(low, along(rough, p));
-    high = std::max(high, along(rough, p));
-  }
-  const double length = high - low;
-  const auto axis = fit_axis(chain, rough, high - 0.55 * length, high - 0.10 * length, 0.5 * px);
+  const auto axis = fit_stem_axis(chain, rough, mm_per_px);
   if (!axis) return std::nullopt;
   shape.axis = axis->line;
-  shape.axis_u_rad = axis->direction_u;
+  shape.axis_u_rad = axis->direction_u_rad;
   shape.tip = {end_on_axis(chain, shape.axis, 2.0 * px),
                std::max(0.15 * px, 2.0 * shape.edge_noise_px), Source::kFound};
-  const Vec2 rough_shoulder = corner(chain, shape.axis);
-  shape.shoulder = {rough_shoulder, std::max(0.25 * px, 2.0 * shape.edge_noise_px), Source::kFound};
+  shape.shoulder = find_shoulder(chain, shape.axis, mm_per_px);
   // From the lateral neck to the medial neck: the shoulder comes before the tip.
   if (index_nearest(chain, shape.shoulder.px) > index_nearest(chain, shape.tip.px)) {
     std::reverse(shape.outline.begin(), shape.outline.end());
   }
-  shape.shoulder.px = sharpened(shape.outline, rough_shoulder, px);
   return shape;
 }
 

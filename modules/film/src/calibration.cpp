@@ -58,7 +58,7 @@ const char* name_of(ScaleMethod method) {
 double model_uncertainty(ScaleMethod method) {
   switch (method) {
     case ScaleMethod::kHeadDiameter:
-      return std::hypot(depth_uncertainty(kHeadDepthHalfWidthMm), kHeadElongation);
+      return std::hypot(kHeadInFrontUMm / kSourceToHipMm, kHeadElongation);
     case ScaleMethod::kMarkerDiameter:
       return from_mean_absolute(kMarkerMeanAbsoluteError);
     case ScaleMethod::kStemLength:
@@ -70,7 +70,14 @@ double model_uncertainty(ScaleMethod method) {
   return 0.0;
 }
 
-Expected<ScaleCandidate> from_length(ScaleMethod method, const KnownLength& length) {
+/// Scale in the plane of the stem over that in the plane of the known length.
+double to_the_stem(ScaleMethod method, View view) {
+  if (method != ScaleMethod::kHeadDiameter) return 1.0;
+  const double nearer = view == View::kPa ? -kHeadInFrontMm : kHeadInFrontMm;
+  return 1.0 + nearer / kSourceToHipMm;
+}
+
+Expected<ScaleCandidate> from_length(ScaleMethod method, const KnownLength& length, View view) {
   const double px = length.on_film.value.value;
   const double mm = length.true_length.value.value;
   const double u_px = length.on_film.u.value;
@@ -83,7 +90,7 @@ Expected<ScaleCandidate> from_length(ScaleMethod method, const KnownLength& leng
                 "give it in millimetres, for example 32");
   }
   const double relative = std::hypot(u_px / px, u_mm / mm, model_uncertainty(method));
-  return ScaleCandidate{method, with_relative_u(mm / px, relative),
+  return ScaleCandidate{method, with_relative_u(mm / px * to_the_stem(method, view), relative),
                         std::string(name_of(method)) + ": " + number(mm, "%.2f mm") + " over " +
                             number(px, "%.1f px")};
 }
@@ -228,7 +235,7 @@ Expected<Calibration> calibrate(const ScaleSources& sources) {
         std::pair(ScaleMethod::kMarkerDiameter, sources.marker_diameter),
         std::pair(ScaleMethod::kStemLength, sources.stem_length)}) {
     if (!length) continue;
-    auto candidate = from_length(method, *length);
+    auto candidate = from_length(method, *length, sources.view);
     if (!candidate) return tl::unexpected(candidate.error());
     candidates.push_back(std::move(*candidate));
   }

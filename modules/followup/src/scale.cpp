@@ -82,6 +82,7 @@ film::ScaleSources sources_of(const Working& film, const StemFacts& stem) {
           .stem_length = known_stem(film, stem.length),
           .dicom = film.seen->hip_view.facts.scale,
           .view_px_per_stored_px = film::view_px_per_stored_px(film.seen->hip_view),
+          .view = film.out.view.value_or(View::kAp),
           .accept_pixels = false};
 }
 

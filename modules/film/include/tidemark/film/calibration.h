@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "tidemark/core/expected.h"
+#include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
 #include "tidemark/film/film.h"
 
@@ -14,9 +15,16 @@ namespace tidemark::film {
 // A plane nearer to the tube by d is magnified more by d / SOD (similar triangles); SOD is taken
 // as 970 mm (source to detector 1,150 mm, hip 180 mm above it: common practice).
 
-/// The head's centre lies within this of the depth of the stem's middle: anteversion of the neck
-/// and flexion of the femur (house choice, rectangular; 10 mm change the scale by 1.03 %).
-inline constexpr double kHeadDepthHalfWidthMm = 10.0;
+/// Where the head's centre lies against the stem's reference point, mm. The stem's neck points
+/// forward of the film's plane by its anteversion less the inward rotation of the leg, 12 +- 8
+/// degrees (house choice, that of the migration's model of pose), over an offset of 43 +- 7 mm
+/// (Noble et al., Clin Orthop 235 (1988) 148: 43.0, SD 6.8 mm; from memory). 43 sin 12 deg = 8.9
+/// mm towards the tube of an AP film, so that the head is drawn 0.92 % larger than the stem.
+inline constexpr double kHeadInFrontMm = 8.9;
+/// Standard uncertainty of it: anteversion 43 cos 12 deg x 8 deg = 5.9 mm, offset 7 sin 12 deg =
+/// 1.5 mm, and flexion of 4 degrees (house choice) of a head 35 mm proximal to the reference
+/// point, 2.4 mm: root sum of squares 6.5 mm (derived), 0.67 % of the scale.
+inline constexpr double kHeadInFrontUMm = 6.5;
 /// A sphere off the central ray is drawn long by 1/cos(angle): 0.38 % at 100 mm; a fitted circle
 /// takes half of it, and its standard uncertainty is taken as 0.1 % (derived).
 inline constexpr double kHeadElongation = 0.001;
@@ -58,6 +66,7 @@ struct ScaleSources {
   /// View pixels per stored pixel along x (1 unless the stored pixels were not square); see
   /// film::view_px_per_stored_px.
   double view_px_per_stored_px = 1.0;
+  View view = View::kAp;       ///< a PA film has the tube behind the patient
   bool accept_pixels = false;  ///< the user takes results in pixels when nothing gives a scale
 };
 
@@ -82,7 +91,9 @@ struct Calibration {
   std::vector<std::string> disagreements;
 };
 
-/// Chooses the scale: head diameter, marker ball, stem length, DICOM, in this order.
+/// Chooses the scale: head diameter, marker ball, stem length, DICOM, in this order. The head's is
+/// carried over to the stem's depth: larger than mm over px by kHeadInFrontMm / 970 mm on an AP
+/// film, smaller on a PA film, where head and stem change places (similar triangles).
 ///
 /// Uncertainty: relative, root sum of squares of the two lengths' own (JCGM 100, 5.1.2) and of what
 /// the method may be wrong by (constants above); u95 = 1.96 u.

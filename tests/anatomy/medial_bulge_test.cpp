@@ -1,0 +1,70 @@
+#include "../../modules/anatomy/src/medial_bulge.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+namespace tidemark::anatomy {
+namespace {
+
+constexpr double kMm = 0.4;
+
+/// A medial outline sampled every 0.4 mm from the neck's cut (s = 0) down: a calcar that comes down
+/// to the shaft at 14 mm, and a trochanter of a height at a level, its top flat over `flat` mm.
+struct Outline {
+  EdgePath path;
+  std::vector<double> from_shaft;
+};
+
+Outline outline_of(double height, double level, double flat) {
+  Outline out;
+  for (int i = 0; i * kMm < 130.0; ++i) {
+    const double s = i * kMm;
+    const double calcar = 14.0 + 8.0 * std::exp(-s / 12.0);
+    const double away = std::max(0.0, std::abs(s - level) - 0.5 * flat) / 7.0;
+    out.from_shaft.push_back(calcar + height * std::exp(-away * away));
+    out.path.column.push_back(0.0);
+    out.path.evidence.push_back(0.9);
+  }
+  return out;
+}
+
+// The top of a round bulge is the middle of what is as high (derived, for a curve symmetrical about
+// its top). A single highest sample lies anywhere on it.
+TEST(TrochanterBulge, ItsTopIsTheMiddleOfWhatIsAsHigh) {
+  Outline o = outline_of(9.0, 40.0, 6.0);
+  o.from_shaft[static_cast<std::size_t>(37.2 / kMm)] += 0.1;  // a grain at the upper end of the top
+  const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+  ASSERT_TRUE(bulge.has_value());
+  EXPECT_NEAR(bulge->top * kMm, 40.0, 1.0);
+  EXPECT_LT(std::abs(bulge->top * kMm - 40.0), 2.0 * bulge->top_u);
+}
+
+TEST(TrochanterBulge, AFlatTopIsLessSureThanAPointedOne) {
+  const Outline pointed = outline_of(9.0, 40.0, 0.0);
+  const Outline flat = outline_of(9.0, 40.0, 8.0);
+  const auto a = trochanter_bulge(pointed.path, pointed.from_shaft, kMm);
+  const auto b = trochanter_bulge(flat.path, flat.from_shaft, kMm);
+  ASSERT_TRUE(a.has_value() && b.has_value());
+  EXPECT_LT(a->top_u, b->top_u);
+}
+
+// Without a bulge the calcar's course tells where it must be: within 3.5 mm of the shaft's 14 mm at
+// 12 ln(8 / 3.5) = 9.9 mm, 10 mm below the level (derived from the outline drawn).
+TEST(LevelOfHiddenTrochanter, LiesAboveTheFootOfTheCalcar) {
+  const Outline o = outline_of(0.0, 40.0, 0.0);
+  ASSERT_FALSE(trochanter_bulge(o.path, o.from_shaft, kMm).has_value());
+  const auto level = level_of_hidden_trochanter(o.path, o.from_shaft, kMm);
+  ASSERT_TRUE(level.has_value());
+  EXPECT_NEAR(level->top * kMm, 12.0 * std::log(8.0 / 3.5) - 10.0, 0.8);
+  EXPECT_GE(level->top_u, 5.0);
+}
+
+TEST(LevelOfHiddenTrochanter, NeedsAnEdge) {
+  Outline o = outline_of(0.0, 40.0, 0.0);
+  for (double& e : o.path.evidence) e = 0.2;
+  EXPECT_FALSE(level_of_hidden_trochanter(o.path, o.from_shaft, kMm).has_value());
+}
+
+}  // namespace
+}  // namespace tidemark::anatomy
