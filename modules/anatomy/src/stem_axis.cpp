@@ -104,10 +104,12 @@ double misfit(const Polyline& mid, double bend) {
 /// The level from which the middle is straight down to the tip.
 double straight_from(const MidLine& mid) {
   constexpr double kSearchStepMm = 2.0;
+  const double first = mid.distal_end - kHighest * mid.length;
   const double last = mid.distal_end - kLeastStraight * mid.length;
   double best = last;
   double least = misfit(mid.points, last);
-  for (double bend = mid.distal_end - kHighest * mid.length; bend < last; bend += kSearchStepMm) {
+  for (int i = 0; first + i * kSearchStepMm < last; ++i) {
+    const double bend = first + i * kSearchStepMm;
     const double cost = misfit(mid.points, bend);
     if (cost >= least) continue;
     least = cost;
