@@ -100,8 +100,8 @@ class Usage(Case):
                 (["measure", "a", "--out", "x", "--threads", "0"], "--threads"),
                 (["measure", "a", "--out", "x", "--threads", "two"], "threads"),
                 (["measure", "a", "--out", "x", "--head-diameter", "big"], "head-diameter"),
-                (["measure", FILMS, "--out", self.out, "--head-diameter", "3.2"], "from 16 to 75"),
-                (["measure", FILMS, "--out", self.out, "--head-diameter", "nan"], "from 16 to 75"),
+                (["measure", FILMS, "--out", self.out, "--head-diameter", "3.2"], "from 20 to 62"),
+                (["measure", FILMS, "--out", self.out, "--head-diameter", "nan"], "from 20 to 62"),
                 (["measure", FILMS, "--out", self.out, "--stem-length", "-1"], "from 40 to 500"),
                 (["film"], "FILE is missing"), (["film", "a", "--accept-pixels"], "accept-pixels"),
                 (["help", "me"], "no such command")):

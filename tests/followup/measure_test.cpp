@@ -56,6 +56,10 @@ TEST(Measure, FilmFromBeforeTheSurgeryIsNoReference) {
   EXPECT_EQ(result.films[1].role, Role::kReference);
   EXPECT_EQ(result.films[1].days_from_surgery, 2);
   EXPECT_TRUE(has_flag(result.films[0].flags, "before_surgery"));
+  EXPECT_EQ(result.films[0].status, Status::kNotMeasured);
+  EXPECT_EQ(result.films[0].reason,
+            "the film is dated 2024-01-01, before the surgery of 2024-02-28; leave it out, or "
+            "correct the wrong date");
 }
 
 TEST(Measure, UndatedFilmsAreTakenByNameAndSaySo) {

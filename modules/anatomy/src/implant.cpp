@@ -159,7 +159,8 @@ std::optional<std::string> implausible(const StemShape& shape, const cv::Size& f
 tl::unexpected<Error> no_stem(const film::FilmImage& film, const std::string& wrong) {
   return fail(
       ErrorKind::kCannotTell, film.facts.file, wrong,
-      "check that the film shows the operated hip and its side, or mark head and stem by hand");
+      "check that the film was taken after the surgery and from the front and shows the side that "
+      "was operated, or mark head and stem by hand");
 }
 
 Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,

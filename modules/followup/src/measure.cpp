@@ -8,6 +8,7 @@
 #include <span>
 #include <utility>
 
+#include "doubt.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
@@ -100,16 +101,23 @@ Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& 
   return turned;
 }
 
+/// Keeps what was seen on a film, or why it is not measured.
+void take_seen(Working& film, Expected<Seen> seen) {
+  if (!seen) refuse(film, reason_of(seen.error()));
+  if (!film.refused) film.seen = std::move(*seen);
+}
+
 void see_known_side(WorkingSeries& work, const Run& run) {
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
     if (film.refused) return;
     auto seen = see_either_grey(film, *work.side, work.series.stem, run.steps);
-    if (seen) {
-      film.seen = std::move(*seen);
-    } else {
-      refuse(film, reason_of(seen.error()));
+    if (doubts_side(seen, film.entry)) {
+      const Side other = *work.side == Side::kRight ? Side::kLeft : Side::kRight;
+      const auto turned = see(*film.upright, other, film, work.series.stem, run.steps);
+      if (const auto why = stands_on_other_side(seen, turned, *work.side)) refuse(film, *why);
     }
+    take_seen(film, std::move(seen));
     film.upright.reset();
     run.meter.step();
   });
@@ -138,15 +146,17 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
   for (std::size_t i = 0; i < work.films.size(); ++i) {
     if (!both[i]) continue;
     Expected<Seen>& seen = both[i]->at(chosen);
-    if (!seen) {
-      refuse(work.films[i], reason_of(seen.error()));
-      continue;
+    const Side side = chosen == 0 ? Side::kRight : Side::kLeft;
+    if (const auto why = stands_on_other_side(seen, both[i]->at(1 - chosen), side)) {
+      refuse(work.films[i], *why);
     }
-    seen->implant.flags.push_back(
-        {"side_assumed", std::string("Nothing says which hip this is; it was taken for the ") +
-                             (chosen == 0 ? "right" : "left") +
-                             " one as the film is usually shown. State it with --side."});
-    work.films[i].seen = std::move(*seen);
+    if (seen) {
+      seen->implant.flags.push_back(
+          {"side_assumed", std::string("Nothing says which hip this is; it was taken for the ") +
+                               (chosen == 0 ? "right" : "left") +
+                               " one as the film is usually shown. State it with --side."});
+    }
+    take_seen(work.films[i], std::move(seen));
   }
 }
 
@@ -328,6 +338,8 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
   settle(work);
   work.side ? see_known_side(work, run) : see_unknown_side(work, run);
   scale_films(work, options.without_scale);
+  doubt_views(work);
+  doubt_head_diameter(work);
   find_bone(work, run);
   std::vector<ComparisonResult> comparisons = list_comparisons(work);
   compare_films(work, run, comparisons);

@@ -5,6 +5,7 @@
 
 #include "tidemark/migration/derive.h"
 #include "tidemark/migration/regions.h"
+#include "tidemark/migration/same_hip.h"
 
 namespace tidemark::followup {
 namespace {
@@ -109,6 +110,10 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
   const migration::ReducedFilm& reduced_a = *reference.reduced;
   const migration::ReducedFilm& reduced_b = *follow_up.reduced;
   const migration::Regions& regions = *reference.regions;
+  const double scale_ratio_u = std::hypot(relative(reference.scale_u_own, reference.scale.value),
+                                          relative(follow_up.scale_u_own, follow_up.scale.value));
+  auto flags = migration::doubts(migration::likeness(a, b, {}, scale_ratio_u));
+  if (!flags) return tl::unexpected(flags.error());
   const migration::StemMotion held = hold_stem(reference, follow_up, a, b);
   alignment::AlignOptions far;
   far.search_along_mm = 15.0;
@@ -139,9 +144,13 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
                                    .votes = std::move(aligned->votes),
                                    .pose = {},
                                    .trust = {}};
-  evidence.scale_ratio_u = std::hypot(relative(reference.scale_u_own, reference.scale.value),
-                                      relative(follow_up.scale_u_own, follow_up.scale.value));
-  return migration::derive(evidence);
+  evidence.scale_ratio_u = scale_ratio_u;
+  auto migration = migration::derive(evidence);
+  if (!migration) return migration;
+  for (const auto& more : {*flags, migration::doubts(*migration)}) {
+    migration->flags.insert(migration->flags.end(), more.begin(), more.end());
+  }
+  return migration;
 }
 
 }  // namespace tidemark::followup

@@ -59,6 +59,9 @@ void settle_date(Working& film, const std::optional<Date>& surgery) {
   film.out.days_from_surgery = days_between(*surgery, *film.out.date);
   if (*film.out.days_from_surgery < 0) {
     film.out.flags.push_back({"before_surgery", "This film is dated before the surgery."});
+    // What stem it may show is not the one that was put in on that day.
+    refuse(film, "the film is dated " + format_date(*film.out.date) + ", before the surgery of " +
+                     format_date(*surgery) + "; leave it out, or correct the wrong date");
   }
 }
 

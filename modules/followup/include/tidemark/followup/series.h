@@ -21,8 +21,9 @@ struct Range {
   double high;
 };
 
-// Wide enough for every implant, narrow enough to catch another unit. House choices.
-inline constexpr Range kHeadDiameterMm{16.0, 75.0};
+// Wide enough for every implant (heads of 22 mm up to those of resurfaced hips and hemiprostheses),
+// narrow enough to catch another unit. House choices.
+inline constexpr Range kHeadDiameterMm{20.0, 62.0};
 inline constexpr Range kStemLengthMm{40.0, 500.0};
 
 /// What a film is for. Every follow-up film is compared with the one reference film.

@@ -1,0 +1,103 @@
+#include "doubt.h"
+
+#include <algorithm>
+#include <iomanip>
+#include <sstream>
+
+#include "tidemark/migration/pose.h"
+
+namespace tidemark::followup {
+namespace {
+
+/// Nearly all right finds have a confidence of 0.95 and more, finds on the wrong side are at most
+/// 0.9 (simulated films, docs/accuracy.md). Asking the other side costs time, not right finds.
+constexpr double kSureOfSide = 0.95;
+/// How sure the find on the other side must be, and by how much surer.
+constexpr double kSureOfOther = 0.8;
+constexpr double kSurer = 0.1;
+
+/// Distance of the head's centre from the stem's axis. The smallest stems in use have 30 mm (common
+/// practice, no source), seen at the cosine of the angle between neck and film: 25 mm at 33
+/// degrees, 20 mm at 48 degrees, which no frontal film has. House choices.
+constexpr double kFrontalOffsetMm = 25.0;
+constexpr double kLeastOffsetMm = 20.0;
+
+const char* name_of(Side side) { return side == Side::kRight ? "right" : "left"; }
+Side other(Side side) { return side == Side::kRight ? Side::kLeft : Side::kRight; }
+
+Vec2 head_in_stored_px(const Seen& seen) {
+  return seen.hip_view.stored_from_view.apply(seen.implant.head.circle_px.centre);
+}
+
+/// Do both speak of one head? Two hips on one film lie a pelvis apart.
+bool same_head(const Seen& a, const Seen& b) {
+  const double apart = (head_in_stored_px(a) - head_in_stored_px(b)).norm();
+  return apart < 2.0 * a.implant.head.circle_px.radius;
+}
+
+std::string in_mm(double value) {
+  std::ostringstream text;
+  text << std::fixed << std::setprecision(0) << value << " mm";
+  return text.str();
+}
+
+}  // namespace
+
+bool doubts_side(const Expected<Seen>& asked, const FilmEntry& entry) {
+  const auto& given = entry.landmarks_in_stored_px;
+  const bool by_hand = given.stem_axis_px.has_value() || given.stem_tip_px.has_value();
+  return !by_hand && (!asked || asked->implant.confidence < kSureOfSide);
+}
+
+std::optional<std::string> stands_on_other_side(const Expected<Seen>& asked,
+                                                const Expected<Seen>& turned, Side side) {
+  if (!turned || turned->implant.confidence < kSureOfOther) return {};
+  if (asked && (turned->implant.confidence < asked->implant.confidence + kSurer ||
+                !same_head(*asked, *turned))) {
+    return {};
+  }
+  const std::string opposite = name_of(other(side));
+  return "the stem and its head stand as in a " + opposite + " hip, not a " + name_of(side) +
+         " one: the film is stored mirrored, the side is wrong, or only the " + opposite +
+         " hip is replaced; check the side, or mirror the film back";
+}
+
+void doubt_views(WorkingSeries& work) {
+  for (Working& film : work.films) {
+    if (film.refused || !film.hip || !film.seen) continue;
+    const anatomy::Femur nothing;
+    const double offset =
+        migration::stem_look({film.seen->implant, nothing, film.hip->scale}).head_medial_mm;
+    const std::string seen =
+        "the head lies only " + in_mm(std::max(0.0, offset)) + " off the stem's axis";
+    if (offset < kLeastOffsetMm) {
+      refuse(film, seen +
+                       ", as on a lateral film or with the leg turned far; only AP films are "
+                       "measured, so take one with the kneecap to the front");
+    } else if (offset < kFrontalOffsetMm) {
+      film.out.flags.push_back(
+          {"view_turned", "On this film " + seen +
+                              ": unless the stem's offset is that small, the leg is turned by "
+                              "some 30 degrees or more, or the view is oblique."});
+    }
+  }
+}
+
+void doubt_head_diameter(WorkingSeries& work) {
+  if (!work.series.stem.head_diameter) return;
+  bool used = false;
+  for (const Working& film : work.films) {
+    if (film.refused || !film.seen || !film.out.calibration) continue;
+    if (film.out.calibration->method != "head_diameter") continue;
+    used = true;
+    if (!film.out.other_scales.empty()) return;
+    if (film.seen->hip_view.facts.scale.imager_pixel_spacing) return;
+  }
+  if (!used) return;
+  work.flags.push_back(
+      {"head_diameter_unchecked",
+       "Nothing else on the films tells their scale, so a wrong head diameter would go unnoticed "
+       "and make every length wrong in proportion; check it against the implant's record."});
+}
+
+}  // namespace tidemark::followup

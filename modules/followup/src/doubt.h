@@ -1,0 +1,33 @@
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "tidemark/core/expected.h"
+#include "working.h"
+
+// What one film, or the series as a whole, gives reason to doubt before anything is compared. Pairs
+// are doubted by migration/same_hip.h.
+
+namespace tidemark::followup {
+
+/// Whether the other side deserves a look: nothing was found on the side that was asked for, or
+/// less surely than on an ordinary film of that side, and nobody marked the stem by hand.
+[[nodiscard]] bool doubts_side(const Expected<Seen>& asked, const FilmEntry& entry);
+
+/// Why a film is not measured when the implant stands as on the other side: it is stored mirrored,
+/// the side is wrong, or only the other hip on it is replaced. Nothing when there is no such doubt.
+/// @param asked   the implant on the side of the series
+/// @param turned  the implant on the other side
+[[nodiscard]] std::optional<std::string> stands_on_other_side(const Expected<Seen>& asked,
+                                                              const Expected<Seen>& turned,
+                                                              Side side);
+
+/// Refuses or flags films whose head lies too close to the stem's axis for a frontal view. Needs
+/// the scale.
+void doubt_views(WorkingSeries& work);
+
+/// Flags a stated head diameter that nothing else on the films can contradict.
+void doubt_head_diameter(WorkingSeries& work);
+
+}  // namespace tidemark::followup

@@ -1,0 +1,220 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "invented.h"
+#include "scratch.h"
+#include "tidemark/followup/measure.h"
+#include "tidemark/phantom/film.h"
+#include "tidemark/phantom/write.h"
+
+namespace tidemark::followup {
+namespace {
+
+using testing::HasSubstr;
+
+bool has_flag(const std::vector<Flag>& flags, const std::string& id) {
+  for (const Flag& flag : flags) {
+    if (flag.id == id) return true;
+  }
+  return false;
+}
+
+phantom::CaseOptions options() {
+  phantom::CaseOptions out;
+  out.pixel_pitch = Millimetres{0.3};
+  return out;
+}
+
+enum class Stored { kUpright, kMirrored };
+
+/// A simulated hip whose films are written one by one, each as the case that is asked for shows it.
+class SimulatedHip {
+ public:
+  SimulatedHip() : spec_(phantom::random_case(777, 1, options())) {
+    series_.side = spec_.side;
+    series_.stem.head_diameter = spec_.head_diameter;
+  }
+
+  /// Adds the film with this index of the case after `change`.
+  void add(const std::string& name, int index,
+           const std::function<void(phantom::CaseSpec&)>& change = {},
+           Stored stored = Stored::kUpright) {
+    phantom::CaseSpec spec = spec_;
+    if (change) change(spec);
+    const auto model = phantom::build_model(spec, 1).value();
+    auto pixels =
+        phantom::simulate(*model, spec, spec.films[static_cast<std::size_t>(index)], 1).pixels;
+    if (stored == Stored::kMirrored) {
+      const auto upright = pixels;
+      for (int y = 0; y < pixels.height; ++y) {
+        for (int x = 0; x < pixels.width; ++x) {
+          pixels.at(x, y) = upright.at(pixels.width - 1 - x, y);
+        }
+      }
+    }
+    FilmEntry entry;
+    entry.file = name;
+    entry.path = folder_ / name;
+    entry.role = index == 0 ? Role::kReference : Role::kFollowUp;
+    ASSERT_TRUE(phantom::write_dicom(entry.path, pixels, spec, index).has_value());
+    series_.films.push_back(std::move(entry));
+  }
+
+  [[nodiscard]] const phantom::CaseSpec& spec() const { return spec_; }
+  [[nodiscard]] Series& series() { return series_; }
+
+ private:
+  test::Scratch folder_;
+  phantom::CaseSpec spec_;
+  Series series_;
+};
+
+const ComparisonResult& comparison_with(const Result& result, const std::string& file) {
+  for (const ComparisonResult& c : result.comparisons) {
+    if (result.films[c.follow_up].file == file) return c;
+  }
+  throw std::runtime_error("no comparison with " + file);
+}
+
+// One honest follow-up, and follow-ups of which each is wrong in one way: the honest one is
+// measured without a doubt, each of the others is refused in one sentence that names its fault.
+TEST(Doubt, NamesWhatIsWrongWithAFilm) {
+  SimulatedHip hip;
+  const double head = hip.spec().head_diameter.value;
+  hip.add("reference.dcm", 0);
+  hip.add("honest.dcm", 1);
+  hip.add("mirrored.dcm", 1, {}, Stored::kMirrored);
+  hip.add("lateral.dcm", 1, [](auto& spec) { spec.films[1].pose.rotation.value = -60.0; });
+  hip.add("other-head.dcm", 1,
+          [&](auto& spec) { spec.head_diameter.value = head < 30.0 ? 32.0 : 28.0; });
+  hip.add("other-stem.dcm", 1, [](auto& spec) {
+    spec.stem.length_mm += 40.0;
+    spec.stem.half_width_mm += 2.5;
+    spec.stem.tip_half_width_mm += 2.0;
+  });
+  hip.add("other-bone.dcm", 1, [](auto& spec) {
+    spec.femur.shaft_radius_mm += 4.5;
+    spec.femur.cortex_mm += 3.0;
+  });
+  const Result result = measure(hip.series(), {});
+
+  const ComparisonResult& honest = comparison_with(result, "honest.dcm");
+  EXPECT_EQ(honest.status, Status::kMeasured) << honest.reason;
+  for (const char* id : {"implant_differs", "bone_differs", "stem_rises", "motion_implausible"}) {
+    EXPECT_FALSE(has_flag(honest.flags, id)) << id;
+  }
+  const auto reason = [&](const std::string& file) {
+    const ComparisonResult& c = comparison_with(result, file);
+    EXPECT_EQ(c.status, Status::kNotMeasured) << file;
+    return c.reason;
+  };
+  EXPECT_THAT(reason("mirrored.dcm"), HasSubstr("the film is stored mirrored"));
+  EXPECT_THAT(reason("lateral.dcm"), HasSubstr("as on a lateral film or with the leg turned far"));
+  EXPECT_THAT(reason("other-head.dcm"), HasSubstr("the head has another diameter"));
+  EXPECT_THAT(reason("other-stem.dcm"), HasSubstr("do not show the same implant"));
+  EXPECT_THAT(reason("other-bone.dcm"), HasSubstr("do not show the same bone"));
+}
+
+// The other hip of a pelvis, without an implant, is what a film before surgery shows.
+TEST(Doubt, FindsNoStemInANativeHip) {
+  SimulatedHip hip;
+  hip.add("native.dcm", 1, [](auto& spec) {
+    phantom::FilmSpec& film = spec.films[1];
+    film.field = phantom::FieldOfView::kPelvis;
+    film.beam.pixel_pitch = Millimetres{0.375};
+    film.beam.columns = 1120;
+    film.beam.rows = 933;
+    film.beam.centre_mm = {89.0, 55.0};
+  });
+  Series series = hip.series();
+  series.side = *series.side == Side::kRight ? Side::kLeft : Side::kRight;
+  const Result result = measure(series, {});
+  EXPECT_EQ(result.films[0].status, Status::kNotMeasured);
+  EXPECT_THAT(result.films[0].reason, HasSubstr("hip is replaced"));
+}
+
+/// Invented steps whose implant is found with these confidences on the right and on the left side.
+Steps found_with(double right, double left) {
+  Steps steps = invented::steps();
+  steps.find_implant = [=](const film::FilmImage& view,
+                           const anatomy::ImplantOptions&) -> Expected<anatomy::Implant> {
+    // A mirrored view maps its columns backwards onto the stored ones.
+    const bool is_right = view.stored_from_view.linear(0, 0) > 0.0;
+    anatomy::Implant found = invented::implant();
+    if (!is_right) found.head.circle_px.centre.x() = invented::kWidth - 1 - 200.0;
+    found.confidence = is_right ? right : left;
+    if (found.confidence > 0.0) return found;
+    return fail(ErrorKind::kCannotTell, "film", "no stem is seen", "check the film");
+  };
+  return steps;
+}
+
+std::string reason_when_found(double right, double left, const Series& series) {
+  const Result result = measure_with(series, {}, found_with(right, left));
+  return result.films[0].reason;
+}
+
+TEST(Doubt, AsksTheOtherSideWhenTheStatedOneIsUnsure) {
+  const Series series = invented::series({"a.dcm"});
+  EXPECT_THAT(reason_when_found(0.7, 0.9, series), HasSubstr("stored mirrored"));
+  EXPECT_THAT(reason_when_found(0.0, 0.9, series), HasSubstr("as in a left hip, not a right one"));
+  EXPECT_EQ(reason_when_found(0.85, 0.9, series), "");  // no surer there
+  EXPECT_EQ(reason_when_found(0.96, 1.0, series), "");  // sure enough not to ask
+  EXPECT_THAT(reason_when_found(0.0, 0.6, series), HasSubstr("no stem is seen"));
+}
+
+TEST(Doubt, LeavesTheSideAloneWhereTheStemWasMarkedByHand) {
+  Series series = invented::series({"a.dcm"});
+  series.films[0].landmarks_in_stored_px.stem_tip_px = Vec2(150.0, 400.0);
+  EXPECT_EQ(reason_when_found(0.7, 0.9, series), "");
+}
+
+/// Invented steps whose head lies so many mm off the stem's axis (0.5 mm per px).
+Result with_head_off_axis(double mm) {
+  Steps steps = invented::steps();
+  steps.find_implant = [=](const film::FilmImage&,
+                           const anatomy::ImplantOptions&) -> Expected<anatomy::Implant> {
+    anatomy::Implant found = invented::implant();
+    found.head.circle_px.centre.x() = 150.0 + 2.0 * mm;
+    found.confidence = 1.0;
+    return found;
+  };
+  return measure_with(invented::series({"a.dcm"}), {}, steps);
+}
+
+TEST(Doubt, AHeadOnTheStemsAxisIsNoFrontalView) {
+  EXPECT_THAT(with_head_off_axis(19.0).films[0].reason, HasSubstr("the head lies only 19 mm off"));
+  EXPECT_THAT(with_head_off_axis(-30.0).films[0].reason, HasSubstr("the head lies only 0 mm off"));
+  const Result turned = with_head_off_axis(24.0);
+  EXPECT_EQ(turned.films[0].status, Status::kMeasured);
+  EXPECT_TRUE(has_flag(turned.films[0].flags, "view_turned"));
+  EXPECT_FALSE(has_flag(with_head_off_axis(26.0).films[0].flags, "view_turned"));
+}
+
+TEST(Doubt, AHeadDiameterThatNothingContradictsSaysSo) {
+  Series series = invented::series({"a.dcm", "b.dcm"});
+  const auto unchecked = [&](const Steps& steps) {
+    return has_flag(measure_with(series, {}, steps).flags, "head_diameter_unchecked");
+  };
+  EXPECT_TRUE(unchecked(invented::steps()));
+  Steps with_spacing = invented::steps();
+  with_spacing.read = [](const std::filesystem::path& file) -> Expected<film::FilmImage> {
+    film::FilmImage image = invented::image(file.filename().string());
+    image.facts.scale.imager_pixel_spacing = film::Spacing{0.6, 0.6};
+    return image;
+  };
+  EXPECT_FALSE(unchecked(with_spacing));
+  series.stem.length = Millimetres{135.0};
+  EXPECT_FALSE(unchecked(invented::steps()));
+  series.stem = {};
+  EXPECT_FALSE(has_flag(
+      measure_with(series, {.without_scale = WithoutScale::kAcceptPixels}, invented::steps()).flags,
+      "head_diameter_unchecked"));
+}
+
+}  // namespace
+}  // namespace tidemark::followup
