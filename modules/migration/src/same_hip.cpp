@@ -11,6 +11,7 @@
 #include <sstream>
 #include <utility>
 
+#include "stem_in_beam.h"
 #include "tidemark/core/robust.h"
 #include "tidemark/core/uncertainty.h"
 
@@ -106,21 +107,22 @@ std::optional<Body> body_of(const MeasuredFilm& film) {
 enum Observed : Eigen::Index { kMedial, kLead, kLength, kWidth, kTaper, kFlare };
 constexpr Eigen::Index kWithoutBody = 3;
 constexpr Eigen::Index kWithBody = 6;
-// What is fitted: pose of both films in units of its scale (Student's t with 4 degrees of freedom),
-// then anteversion, view, gain of the section and ratio of scales in units of their standard
-// uncertainties.
+// What is fitted: angles and beam of both films in units of their scales (Student's t with 4
+// degrees of freedom), then anteversion, gain of the section and ratio of scales in units of their
+// standard uncertainties.
 enum Fitted : Eigen::Index {
   kFlexion1,
   kFlexion2,
   kRotation1,
   kRotation2,
+  kBeam1,
+  kBeam2,
   kVersion,
-  kView,
   kGain,
   kSize,
   kFittedCount
 };
-constexpr Eigen::Index kPoses = 4;
+constexpr Eigen::Index kPoses = 6;
 using Parameters = Eigen::Matrix<double, kFittedCount, 1>;
 
 /// One implant on two films: what the follow-up shows, and what the reference film and a pose make
@@ -128,6 +130,7 @@ using Parameters = Eigen::Matrix<double, kFittedCount, 1>;
 struct ImplantFit {
   PoseModel model;
   StemLook reference;
+  StemLook follow_up;
   std::optional<Body> body;
   Eigen::VectorXd shown;
   Eigen::VectorXd u;    ///< standard uncertainties of what is shown against what is expected
@@ -139,25 +142,23 @@ struct ImplantFit {
 };
 
 Eigen::VectorXd ImplantFit::expected(const Parameters& p) const {
-  const double f1 = kDegree * model.film_flexion.value * p(kFlexion1);
-  const double f2 = kDegree * model.film_flexion.value * p(kFlexion2);
-  const double r1 = kDegree * model.film_rotation.value * p(kRotation1);
-  const double r2 = kDegree * model.film_rotation.value * p(kRotation2);
+  const auto leg = [&](Fitted flexion, Fitted rotation, Fitted beam, const StemLook& look) {
+    return LegInBeam{kDegree * model.film_flexion.value * p(flexion),
+                     kDegree * model.film_rotation.value * p(rotation),
+                     look.head_from_middle_mm + Vec2(0.0, model.beam_shift.value * p(beam)),
+                     model.source.value};
+  };
+  const LegInBeam before = leg(kFlexion1, kRotation1, kBeam1, reference);
+  const LegInBeam after = leg(kFlexion2, kRotation2, kBeam2, follow_up);
   const double version =
       kDegree * (model.anteversion.value + model.anteversion_spread.value * p(kVersion));
-  const double view = kDegree * (model.view.value + model.view_spread.value * p(kView));
+  const BeamLook look = look_in_beam(figure_of(reference, before, version), after);
   const double size = std::exp(size_u * p(kSize));
-  const double stretch = std::cos(f2 + view) / std::cos(f1 + view);
-  const double offset = reference.head_medial_mm / std::cos(version - r1);
   Eigen::VectorXd out(shown.size());
-  out(kMedial) = size * offset * std::cos(version - r2);
-  out(kLead) =
-      size *
-      (reference.head_from_shoulder_mm * stretch +
-       offset * (std::sin(version - r2) * std::sin(f2) - std::sin(version - r1) * std::sin(f1)));
-  out(kLength) = size * reference.length_mm * stretch;
+  out.head<3>() =
+      size * Eigen::Vector3d(look.head_medial_mm, look.head_from_shoulder_mm, look.length_mm);
   if (body) {
-    const double gain = 1.0 + kSectionGain * p(kGain) * (r2 - r1);
+    const double gain = 1.0 + kSectionGain * p(kGain) * (after.rotation_rad - before.rotation_rad);
     out.tail<3>() = size * gain * Eigen::Vector3d(body->width, body->taper, body->flare);
   }
   return out;
@@ -258,16 +259,18 @@ ImplantFit implant_fit(const MeasuredFilm& a, const MeasuredFilm& b, const PoseM
   const auto before = body_of(a);
   const auto after = body_of(b);
   const bool bodies = before && after;
-  ImplantFit fit{pose, stem_look(a), bodies ? before : std::nullopt, {}, {}, scale_ratio_u};
-  const StemLook seen = stem_look(b);
+  ImplantFit fit{pose, stem_look(a), stem_look(b), bodies ? before : std::nullopt,
+                 {},   {},           scale_ratio_u};
+  const StemLook& seen = fit.follow_up;
+  const double tips = std::hypot(a.scale.value.value * a.implant.tip.u_px,
+                                 b.scale.value.value * b.implant.tip.u_px);
   const double corner = std::hypot(a.scale.value.value * a.implant.shoulder.u_px,
                                    b.scale.value.value * b.implant.shoulder.u_px);
   fit.shown.resize(bodies ? kWithBody : kWithoutBody);
   fit.u.resize(fit.shown.size());
   fit.shown.head<3>() << seen.head_medial_mm, seen.head_from_shoulder_mm, seen.length_mm;
   fit.u.head<3>() << kHeadFloorMm, std::hypot(kLeadFloorMm, corner),
-      std::hypot(kLengthFloor * fit.reference.length_mm, fit.reference.length_u_mm,
-                 seen.length_u_mm);
+      std::hypot(kLengthFloor * fit.reference.length_mm, corner, tips);
   if (bodies) {
     fit.shown.tail<3>() << after->width, after->taper, after->flare;
     fit.u.tail<3>() << std::hypot(kWidthFloorMm, kTurnedWidth * before->width),
