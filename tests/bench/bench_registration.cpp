@@ -49,10 +49,7 @@ struct Pair {
 Pair pair_of(const followup::HipFilm& reference, const followup::HipFilm& follow_up) {
   const migration::MeasuredFilm a{reference.implant, reference.femur, reference.scale};
   const migration::MeasuredFilm b{follow_up.implant, follow_up.femur, follow_up.scale};
-  auto reduced_a = migration::reduce(reference.hip_view.pixels, a.scale.value.value);
-  auto reduced_b = migration::reduce(follow_up.hip_view.pixels, b.scale.value.value);
-  auto regions = migration::find_regions(reduced_a, a);
-  return {a, b, std::move(reduced_a), std::move(reduced_b), std::move(regions)};
+  return {a, b, *reference.reduced, *follow_up.reduced, *reference.regions};
 }
 
 Task task_of(const Pair& pair) {

@@ -42,14 +42,10 @@ void time_inside(const followup::HipFilm& reference, const followup::HipFilm& fo
   const migration::MeasuredFilm a{reference.implant, reference.femur, reference.scale};
   const migration::MeasuredFilm b{follow_up.implant, follow_up.femur, follow_up.scale};
   const alignment::AlignOptions options;
+  const migration::Regions& regions = *reference.regions;
+  const Rigid2 start = migration::to_reduced(migration::rough_alignment(a, b), *reference.reduced,
+                                             *follow_up.reduced);
   Stopwatch watch;
-  const auto reduced_a = migration::reduce(reference.hip_view.pixels, a.scale.value.value);
-  const auto reduced_b = migration::reduce(follow_up.hip_view.pixels, b.scale.value.value);
-  const auto regions = migration::find_regions(reduced_a, a);
-  (*seconds)["  regions"] += watch.seconds();
-  const Rigid2 start =
-      migration::to_reduced(migration::rough_alignment(a, b), reduced_a, reduced_b);
-  watch = Stopwatch();
   const auto bone =
       alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready, start, options);
   (*seconds)["  align bone"] += watch.seconds();

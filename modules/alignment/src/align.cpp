@@ -80,7 +80,7 @@ std::vector<Match> coarse_candidates(const Job& job, const LevelRegion& region) 
              {options.search_across_mm, options.search_along_mm, angle}, options, kFollowed[0]);
   std::vector<Match> matches;
   for (const Motion& start : starts) {
-    const Match match = matcher.slide(start);
+    const Match match = matcher.slide(start, Exactness::kNear);
     if (match.overlap >= options.least_overlap) matches.push_back(match);
   }
   return distinct(std::move(matches), frame.radius_mm, kSameMinimum * fixed.sigma_mm);
@@ -97,7 +97,7 @@ std::vector<Match> finer(const Job& job, const LevelRegion& region, std::size_t 
     frame.reach_mm = kReachSigma * before;
     Matcher matcher(job.fixed.levels[level], region, job.moving.levels[level], frame,
                     Freedom::kRigid, job.options);
-    Match match = matcher.slide({});
+    Match match = matcher.slide({}, Exactness::kNear);
     if (match.overlap < job.options.least_overlap) continue;
     // In terms of the common base again.
     const Rigid2 whole =
@@ -117,9 +117,9 @@ Expected<Alignment> finish(const Job& job, const LevelRegion& region, const Matc
   frame.reach_mm = kReachSigma * job.fixed.levels[levels > 1 ? levels - 2 : 0].sigma_mm;
   Matcher matcher(job.fixed.levels.back(), region, job.moving.levels.back(), frame, Freedom::kRigid,
                   job.options);
-  Motion motion = matcher.slide({}).motion;
+  Motion motion = matcher.slide({}, Exactness::kNear).motion;
   matcher.freeze(motion);
-  motion = matcher.slide(motion).motion;
+  motion = matcher.slide(motion, Exactness::kExact).motion;
   if (apart_mm(motion, {}, frame.radius_mm) > frame.reach_mm) {
     return cannot_tell("the best position is lost on the finest level",
                        "check the exclusion masks and the scale of both films");
@@ -147,12 +147,11 @@ Expected<Alignment> finish(const Job& job, const LevelRegion& region, const Matc
 }
 
 Expected<Alignment> align_levels(Job job) {
-  const double mm_per_px = job.fixed.mm_per_px;
   std::vector<Match> candidates;
   std::optional<LevelRegion> region;
   double runner_up = 0.0;
   for (std::size_t level = 0; level < job.fixed.levels.size(); ++level) {
-    region = region_on(job.fixed.levels[level], job.region, mm_per_px);
+    region = region_on(job.fixed.levels[level], job.region);
     if (!region) return cannot_tell("no pixel of the region may be used", "check the masks");
     if (level == 0) {
       job.frame.centre_mm = region->centre_mm;

@@ -21,14 +21,13 @@ using Composite = itk::CompositeTransform<double, 2>;
 using Euler = itk::Euler2DTransform<double>;
 using Shift = itk::TranslationTransform<double, 2>;
 
-/// Pixels around a box that the splines need.
-constexpr double kPadPixels = 6.0;
 /// Half step of the numerical curvature, mm at the region's radius, and its largest value.
 constexpr double kCurvatureStep = 0.05;
 constexpr double kWidestCurvatureStep = 1.0;
 constexpr int kCurvatureRounds = 4;
-/// Slope (per mm) at which the optimiser stops; curvatures are of order 0.1 per mm^2.
-constexpr double kSlopeDone = 2e-4;
+/// Slope (per mm) at which the optimiser stops.
+constexpr double kSlopeExact = 2e-4;
+constexpr double kSlopeNear = 2e-3;
 constexpr int kMaxIterations = 30;
 constexpr int kMaxLineSearch = 12;
 
@@ -194,11 +193,11 @@ Matcher::~Matcher() = default;
 
 std::array<double, 2> Matcher::noise_floors() const { return itk_->metric->noise_floors(); }
 
-Match Matcher::slide(const Motion& start) {
+Match Matcher::slide(const Motion& start, Exactness exactness) {
   itk_->set(start);
   const auto optimizer = itk::LBFGS2Optimizerv4::New();
   optimizer->SetMetric(itk_->metric);
-  optimizer->SetSolutionAccuracy(kSlopeDone);
+  optimizer->SetSolutionAccuracy(exactness == Exactness::kExact ? kSlopeExact : kSlopeNear);
   optimizer->SetMaximumIterations(kMaxIterations);
   optimizer->SetMaximumLineSearchEvaluations(kMaxLineSearch);
   optimizer->StartOptimization();

@@ -19,6 +19,9 @@ struct Motion {
   [[nodiscard]] Rigid2 about(const Vec2& centre_mm) const;
 };
 
+/// Pixels around a region that the splines need.
+inline constexpr int kPadPixels = 6;
+
 /// A rectangle in a film's mm frame.
 struct BoxMm {
   Vec2 low = Vec2::Zero();
@@ -29,7 +32,7 @@ struct BoxMm {
 
 /// A region on the grid of one level.
 struct LevelRegion {
-  FloatImage::Pointer weights;    ///< region times usable
+  FloatImage::Pointer weights;    ///< region times usable; holds box_px and a rim about it only
   std::array<long, 4> box_px{};   ///< columns from, to; rows from, to (inclusive) with weight
   double total = 0.0;             ///< sum of the weights
   double wanted = 0.0;            ///< sum of the region before usable
@@ -38,8 +41,7 @@ struct LevelRegion {
 };
 
 /// @return nothing when no usable pixel has weight.
-[[nodiscard]] std::optional<LevelRegion> region_on(const Level& level, const Raster& region,
-                                                   double mm_per_px);
+[[nodiscard]] std::optional<LevelRegion> region_on(const Level& level, const Raster& region);
 [[nodiscard]] BoxMm box_of(const LevelRegion& region);
 
 /// Quality of one motion.
@@ -49,6 +51,10 @@ struct Match {
   double overlap = 0.0;
   int votes = 0;
 };
+
+/// How far a slide goes: until the slope per mm is below this (curvatures are of order 0.1 to 1 per
+/// mm^2). kNear is for places from which another slide goes on.
+enum class Exactness { kNear, kExact };
 
 /// What may move.
 enum class Freedom { kShift, kRigid };
@@ -70,7 +76,7 @@ class Matcher {
 
   [[nodiscard]] std::array<double, 2> noise_floors() const;
   /// Slides from `start` to the minimum nearby with ITK's L-BFGS.
-  [[nodiscard]] Match slide(const Motion& start);
+  [[nodiscard]] Match slide(const Motion& start, Exactness exactness);
   /// From now on the points that vote at `motion` vote for ever.
   void freeze(const Motion& motion);
 

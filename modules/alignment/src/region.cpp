@@ -1,5 +1,8 @@
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <cstdint>
+#include <vector>
 
 #include "matcher.h"
 
@@ -10,35 +13,90 @@ namespace {
 /// (0.7 % of its amplitude lies beyond the Nyquist frequency; derived).
 constexpr double kVoteDistance = 1.0;
 
+/// First and last column and row, inclusive; none when last lies before first.
+struct Extent {
+  long left, right, top, bottom;
+  [[nodiscard]] bool empty() const { return right < left || bottom < top; }
+};
+
+/// Where the region has weight, film px.
+Extent extent_of(const Raster& region) {
+  const auto width = static_cast<std::size_t>(region.width);
+  std::vector<std::uint32_t> columns(width, 0);
+  Extent out{0, -1, region.height, -1};
+  for (long y = 0; y < region.height; ++y) {
+    // Bits in place of comparisons: the loops then take several pixels at once.
+    const float* row = region.values.data() + static_cast<std::size_t>(y) * width;
+    std::uint32_t any = 0;
+    for (std::size_t x = 0; x < width; ++x) any |= std::bit_cast<std::uint32_t>(row[x]);
+    if (any == 0) continue;
+    for (std::size_t x = 0; x < width; ++x) columns[x] |= std::bit_cast<std::uint32_t>(row[x]);
+    out.top = std::min(out.top, y);
+    out.bottom = y;
+  }
+  const auto has = [](std::uint32_t bits) { return bits != 0; };
+  const auto first = std::find_if(columns.begin(), columns.end(), has);
+  const auto last = std::find_if(columns.rbegin(), columns.rend(), has);
+  out.left = first - columns.begin();
+  out.right = static_cast<long>(columns.rend() - last) - 1;
+  return out;
+}
+
+/// An image on the level's grid that holds `extent` and a rim for the splines, all zero.
+FloatImage::Pointer blank_about(const Extent& extent, const FloatImage& level) {
+  FloatImage::RegionType whole;
+  whole.SetIndex({{extent.left - kPadPixels - 1, extent.top - kPadPixels - 1}});
+  whole.SetUpperIndex({{extent.right + kPadPixels + 1, extent.bottom + kPadPixels + 1}});
+  whole.Crop(level.GetLargestPossibleRegion());
+  const auto image = FloatImage::New();
+  image->SetOrigin(level.GetOrigin());
+  image->SetSpacing(level.GetSpacing());
+  image->SetRegions(whole);
+  image->Allocate(true);
+  return image;
+}
+
+/// Mean of the region over the film pixels of one level pixel.
+float mean_at(const Raster& region, int bin, long x, long y) {
+  float sum = 0.0F;
+  for (int j = 0; j < bin; ++j) {
+    const float* row = &region.at(static_cast<int>(x) * bin, static_cast<int>(y) * bin + j);
+    for (int i = 0; i < bin; ++i) sum += row[i];
+  }
+  return sum / (static_cast<float>(bin) * static_cast<float>(bin));
+}
+
 }  // namespace
 
-std::optional<LevelRegion> region_on(const Level& level, const Raster& region, double mm_per_px) {
+std::optional<LevelRegion> region_on(const Level& level, const Raster& region) {
+  const auto size = level.image->GetBufferedRegion().GetSize();
+  const Extent film = extent_of(region);
+  const long bin = level.bin;
+  const Extent extent{film.left / bin, std::min(film.right / bin, static_cast<long>(size[0]) - 1),
+                      film.top / bin, std::min(film.bottom / bin, static_cast<long>(size[1]) - 1)};
+  if (film.empty() || extent.empty()) return std::nullopt;
   LevelRegion out;
-  out.weights = bin_mean(region, level.bin, mm_per_px);
-  const auto size = out.weights->GetBufferedRegion().GetSize();
-  float* weights = out.weights->GetBufferPointer();
-  const float* usable = level.usable->GetBufferPointer();
-  const auto columns = static_cast<long>(size[0]);
-  const auto rows = static_cast<long>(size[1]);
-  out.box_px = {columns, -1, rows, -1};
+  out.weights = blank_about(extent, *level.image);
+  out.box_px = {extent.right + 1, extent.left - 1, extent.bottom + 1, extent.top - 1};
   // Pixels closer than about sigma say the same thing: every stride-th of each row and column
   // votes.
   const long stride =
       std::max(1L, std::lround(level.sigma_mm / level.image->GetSpacing()[0] * kVoteDistance));
+  const auto next = [stride](long from) { return (from + stride - 1) / stride * stride; };
   Eigen::Vector3d moments = Eigen::Vector3d::Zero();  // sums of w x, w y, w r^2
-  for (long y = 0; y < rows; ++y) {
-    for (long x = 0; x < columns; ++x) {
-      const auto i = static_cast<std::size_t>(y * columns + x);
-      if (x % stride != 0 || y % stride != 0) weights[i] = 0.0F;
-      if (!(weights[i] > 0.0F)) continue;
-      out.wanted += weights[i];
-      weights[i] *= usable[i];
-      if (!(weights[i] > 0.0F)) continue;
+  for (long y = next(extent.top); y <= extent.bottom; y += stride) {
+    for (long x = next(extent.left); x <= extent.right; x += stride) {
+      float weight = mean_at(region, level.bin, x, y);
+      if (!(weight > 0.0F)) continue;
+      out.wanted += weight;
+      weight *= level.usable->GetPixel({{x, y}});
+      if (!(weight > 0.0F)) continue;
+      out.weights->SetPixel({{x, y}}, weight);
       out.box_px = {std::min(out.box_px[0], x), std::max(out.box_px[1], x),
                     std::min(out.box_px[2], y), std::max(out.box_px[3], y)};
       const Vec2 p(static_cast<double>(x), static_cast<double>(y));
-      out.total += weights[i];
-      moments += static_cast<double>(weights[i]) * Eigen::Vector3d(p.x(), p.y(), p.squaredNorm());
+      out.total += weight;
+      moments += static_cast<double>(weight) * Eigen::Vector3d(p.x(), p.y(), p.squaredNorm());
     }
   }
   if (!(out.total > 0.0)) return std::nullopt;

@@ -58,7 +58,7 @@ std::vector<Voter> voters_of(const Level& fixed, const LevelRegion& region, cons
   for (long row = box[2]; row <= box[3]; ++row) {
     for (long column = box[0]; column <= box[1]; ++column) {
       const auto i = static_cast<std::size_t>(row * field.columns + column);
-      const float weight = region.weights->GetBufferPointer()[i];
+      const float weight = region.weights->GetPixel({{column, row}});
       const Vec2 unit(field.x[i], field.y[i]);
       // A pixel deep under the noise floor says nothing: leave it out of the long search.
       if (!(weight > 0.0F) || unit.squaredNorm() < 0.1) continue;

@@ -18,7 +18,13 @@ constexpr int kFewestVotes = 60;
 /// in which the feature says nothing (house choice; a straight edge in noise has about 0.01).
 constexpr double kFlat = 0.05;
 constexpr int kRounds = 15;
-constexpr double kStepDone = 1e-3;  // mm
+/// A step this short ends the descent, mm on the finest level; before it, as a share of sigma: the
+/// next level goes on from there.
+constexpr double kStepDone = 1e-3;
+constexpr double kCoarseStepDone = 0.02;
+/// After a step this short, mm, the curvature is kept while steps shrink: it is taken over 0.05 mm
+/// and more and would hardly change.
+constexpr double kCurvatureHolds = 0.02;
 
 struct Site {
   const PreparedFilm::Levels& fixed;
@@ -27,25 +33,40 @@ struct Site {
   const AlignOptions& options;
 };
 
-/// Newton steps; negative curvature is turned positive, so that every step goes downhill. A
+/// The Newton step; negative curvature is turned positive, so that every step goes downhill. A
 /// direction with next to no curvature (along a straight edge) is left alone: there noise alone
 /// would carry the feature away.
-Motion descend(Matcher* matcher, Motion motion, double longest_mm, const AlignOptions& options) {
+Vec2 newton_step(const Eigen::Matrix2d& curvature, const Vec2& slope, double longest_mm) {
+  const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(curvature);
+  const Eigen::Vector2d bend = eigen.eigenvalues().cwiseAbs();
+  Vec2 move = Vec2::Zero();
+  for (Eigen::Index i = 0; i < 2; ++i) {
+    if (!(bend(i) > kFlat * bend.maxCoeff())) continue;
+    const Vec2 axis = eigen.eigenvectors().col(i);
+    move -= axis.dot(slope) / bend(i) * axis;
+  }
+  return move.norm() > longest_mm ? Vec2(longest_mm / move.norm() * move) : move;
+}
+
+/// Newton's method from `motion`, steps no longer than `longest_mm`, until one is below `done_mm`.
+Motion descend(Matcher* matcher, Motion motion, double longest_mm, double done_mm,
+               const AlignOptions& options) {
+  std::optional<Eigen::Matrix2d> curvature;
+  Vec2 before = Vec2::Zero();
   for (int round = 0; round < kRounds; ++round) {
-    const Eigen::Matrix2d curvature =
-        matcher->curvature_at(motion, matcher->scatter_at(motion, options.block_mm));
-    const Eigen::SelfAdjointEigenSolver<Eigen::Matrix2d> eigen(curvature);
-    const Eigen::Vector2d bend = eigen.eigenvalues().cwiseAbs();
-    const Vec2 slope = matcher->slope_at(motion);
-    Vec2 move = Vec2::Zero();
-    for (Eigen::Index i = 0; i < 2; ++i) {
-      if (!(bend(i) > kFlat * bend.maxCoeff())) continue;
-      const Vec2 axis = eigen.eigenvectors().col(i);
-      move -= axis.dot(slope) / bend(i) * axis;
+    if (!curvature) {
+      curvature = matcher->curvature_at(motion, matcher->scatter_at(motion, options.block_mm));
     }
-    if (move.norm() > longest_mm) move *= longest_mm / move.norm();
+    Vec2 move = newton_step(*curvature, matcher->slope_at(motion), longest_mm);
+    // Back again: the slope changes faster here than the curvature, taken over a wide step, says.
+    const bool back = move.dot(before) < 0.0;
+    if (back) move *= 0.5;
     motion.shift_mm += move;
-    if (move.norm() < kStepDone) break;
+    const double length = move.norm();
+    if (length < done_mm) break;
+    const bool shrinks = back || length < 0.5 * before.norm();
+    if (length > kCurvatureHolds || !shrinks) curvature.reset();
+    before = move;
   }
   return motion;
 }
@@ -81,7 +102,7 @@ std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
     const Level& fixed = site.fixed.levels[level];
     const Level& moving = site.moving.levels[level];
     const bool last = level + 1 == site.fixed.levels.size();
-    const auto region = region_on(fixed, feature.region, site.fixed.mm_per_px);
+    const auto region = region_on(fixed, feature.region);
     if (!region || region->total < options.least_overlap * region->wanted) {
       if (last) return std::nullopt;
       continue;  // the margins of a coarse level may swallow a small feature
@@ -90,7 +111,8 @@ std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
                                1.5 * options.vote_search_mm};
     Matcher matcher(fixed, *region, moving, frame, Freedom::kShift, options);
     if (last) matcher.freeze(motion);
-    motion = descend(&matcher, motion, fixed.sigma_mm, options);
+    motion = descend(&matcher, motion, fixed.sigma_mm,
+                     last ? kStepDone : kCoarseStepDone * fixed.sigma_mm, options);
     if (motion.shift_mm.norm() > options.vote_search_mm) return std::nullopt;
     if (!last) continue;
     const Match match = matcher.at(motion);

@@ -89,7 +89,7 @@ migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_
 }  // namespace
 
 Expected<HipFilm> prepare(HipFilm film) {
-  film.reduced = migration::reduce(film.hip_view.pixels, film.scale.value.value);
+  film.reduced = migration::reduce_to_femur(film.hip_view.pixels, found_on(film));
   const migration::ReducedFilm& reduced = *film.reduced;
   if (film.role == Role::kReference)
     film.regions = migration::find_regions(reduced, found_on(film));

@@ -1,5 +1,6 @@
 #include "tidemark/migration/regions.h"
 
+#include <Eigen/Geometry>
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -14,6 +15,9 @@ constexpr double kAlignPitch = 0.22;    ///< mm: finer than the finest gradient 
 constexpr double kMetalMargin = 3.0;    ///< mm
 constexpr double kNearEnd = 35.0;       ///< mm distal of the stem's reference point
 constexpr double kOutlineMargin = 3.0;  ///< mm beyond a bony outline that still votes
+constexpr double kFarthest = 70.0;      ///< mm from the stem's axis within which bone is looked for
+/// mm about the femur that a film needs: 15 along, 4 by 2 degrees, 5 for the widest Gaussian.
+constexpr double kFilmMargin = 25.0;
 
 /// Axes of the stem on the film, in mm of the hip view: s distal, x medial, from the reference
 /// point.
@@ -102,14 +106,23 @@ Outlines outlines_of(const MeasuredFilm& film) {
   return o;
 }
 
-bool in_bone(const Outlines& o, const Vec2& q) {
-  const double s = q.x();
-  if (s < o.bone_top_s) return false;
+/// What belongs to the femur at s, as x from and to.
+struct Width {
+  double lateral, medial;
+};
+
+Width width_at(const Outlines& o, double s) {
   const double lateral = o.lateral.at(s, s < 20.0 ? o.shoulder_x - 16.0 : -16.0) - kOutlineMargin;
   double medial = o.medial.at(s, s < 40.0 ? 24.0 : 16.0) + kOutlineMargin;
   // Above the calcar only the greater trochanter is femur; medial of the shoulder lies the neck.
   if (s < 0.0) medial = std::min(medial, o.shoulder_x + 14.0);
-  return q.y() > lateral && q.y() < medial;
+  return {std::max(lateral, -kFarthest), std::min(medial, kFarthest)};
+}
+
+bool in_bone(const Outlines& o, const Vec2& q) {
+  if (q.x() < o.bone_top_s) return false;
+  const Width width = width_at(o, q.x());
+  return q.y() > width.lateral && q.y() < width.medial;
 }
 
 bool near_greater(const Outlines& o, const Vec2& q) {
@@ -197,6 +210,33 @@ Shift shoulder_shift(const Rigid2& stem, const std::vector<alignment::FeatureVot
   return shift;
 }
 
+/// A part of a film's pixels, first and last inclusive.
+struct Part {
+  Eigen::Vector2i first;
+  Eigen::Vector2i last;
+};
+
+ReducedFilm reduce_part(const Raster& pixels, double mm_per_px, const Part& part) {
+  const int k = std::max(1, static_cast<int>(std::lround(kAlignPitch / mm_per_px)));
+  ReducedFilm out;
+  out.mm_per_px = k * mm_per_px;
+  out.first_px = part.first;
+  out.offset_mm = mm_per_px * (part.first.cast<double>() + Vec2::Constant(0.5 * (k - 1)));
+  const Eigen::Vector2i size = (part.last - part.first + Eigen::Vector2i::Ones()) / k;
+  out.pixels = Raster(size.x(), size.y());
+  for (int y = 0; y < size.y(); ++y) {
+    for (int x = 0; x < size.x(); ++x) {
+      float sum = 0.0F;
+      for (int j = 0; j < k; ++j) {
+        const float* row = &pixels.at(part.first.x() + k * x, part.first.y() + k * y + j);
+        for (int i = 0; i < k; ++i) sum += row[i];
+      }
+      out.pixels.at(x, y) = sum / static_cast<float>(k * k);
+    }
+  }
+  return out;
+}
+
 /// Largest of a running window of 2 r + 1 values.
 void spread_row(std::vector<std::uint8_t>& line, int r) {
   const int n = static_cast<int>(line.size());
@@ -213,21 +253,35 @@ void spread_row(std::vector<std::uint8_t>& line, int r) {
 }  // namespace
 
 ReducedFilm reduce(const Raster& pixels, double mm_per_px) {
-  const int k = std::max(1, static_cast<int>(std::lround(kAlignPitch / mm_per_px)));
-  ReducedFilm out;
-  out.mm_per_px = k * mm_per_px;
-  out.offset_mm = Vec2::Constant(0.5 * (k - 1) * mm_per_px);
-  out.pixels = Raster(pixels.width / k, pixels.height / k);
-  for (int y = 0; y < out.pixels.height; ++y) {
-    for (int x = 0; x < out.pixels.width; ++x) {
-      float sum = 0.0F;
-      for (int j = 0; j < k; ++j) {
-        for (int i = 0; i < k; ++i) sum += pixels.at(k * x + i, k * y + j);
-      }
-      out.pixels.at(x, y) = sum / static_cast<float>(k * k);
+  return reduce_part(pixels, mm_per_px,
+                     {Eigen::Vector2i::Zero(), {pixels.width - 1, pixels.height - 1}});
+}
+
+ReducedFilm reduce_to_femur(const Raster& pixels, const MeasuredFilm& found) {
+  const double k = found.scale.value.value;
+  const Outlines o = outlines_of(found);
+  Eigen::AlignedBox2d box;
+  for (const Vec2& p : found.implant.outline_px) {
+    if (body_point(o, o.axes.in_stem(k * p))) box.extend(p);
+  }
+  // A greater trochanter that was not found here may have been found on the other film.
+  const double top_s = std::min(o.bone_top_s, o.shoulder_s - 30.0);
+  const double end_s = top_s + k * std::hypot(pixels.width, pixels.height);
+  for (double s = top_s; s < end_s; s += 1.0) {
+    const Width width = width_at(o, s);
+    for (const double x : {width.lateral, width.medial}) {
+      const Vec2 p = (o.axes.origin + s * o.axes.distal + x * o.axes.medial) / k;
+      if (p.y() < pixels.height) box.extend(p);
     }
   }
-  return out;
+  if (box.isEmpty()) return reduce(pixels, k);
+  const Vec2 margin = Vec2::Constant(kFilmMargin / k);
+  const Eigen::Vector2i last(pixels.width - 1, pixels.height - 1);
+  const auto on_film = [&](const Vec2& p) -> Eigen::Vector2i {
+    return p.array().round().cast<int>().matrix().cwiseMax(0).cwiseMin(last);
+  };
+  return reduce_part(pixels, k,
+                     {on_film(box.min() - margin), {on_film(box.max() + margin).x(), last.y()}});
 }
 
 Mask bone_excluded(const ReducedFilm& film, const MeasuredFilm& found) {
@@ -239,7 +293,8 @@ Mask bone_excluded(const ReducedFilm& film, const MeasuredFilm& found) {
       std::uint8_t any = 0;
       for (int j = 0; j < k; ++j) {
         for (int i = 0; i < k; ++i)
-          any = static_cast<std::uint8_t>(any | metal.at(k * x + i, k * y + j));
+          any = static_cast<std::uint8_t>(
+              any | metal.at(film.first_px.x() + k * x + i, film.first_px.y() + k * y + j));
       }
       out.at(x, y) = any != 0 ? 1 : 0;
     }
@@ -289,7 +344,6 @@ Regions find_regions(const ReducedFilm& film, const MeasuredFilm& found) {
   for (int y = 0; y < film.pixels.height; ++y) {
     for (int x = 0; x < film.pixels.width; ++x) {
       const Vec2 q = o.axes.in_stem(k * Vec2(x, y) + film.offset_mm);
-      if (q.x() < o.bone_top_s - 5.0 || std::abs(q.y()) > 70.0) continue;
       if (!in_bone(o, q)) continue;
       out.bone.at(x, y) = 1.0F;
       for (std::size_t i = 0; i < std::size(kAll); ++i) {

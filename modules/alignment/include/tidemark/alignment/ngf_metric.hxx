@@ -505,8 +505,8 @@ auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample, const
   Real turned = ngf_detail::transposed_times(map.matrix, jet.gradient);
   for (double& t : turned) t *= map.stretch;
   const double squared = dot(turned, turned) + noise_floor_in_use_[1] * noise_floor_in_use_[1];
-  const double length = std::sqrt(squared);
-  const double cosine = dot(unit, turned) / length;
+  const double per_length = 1.0 / std::sqrt(squared);
+  const double cosine = dot(unit, turned) * per_length;
 
   Vote vote;
   vote.weight = sample.weight * moving_weight.value;
@@ -517,7 +517,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample, const
   vote.moving_gradient = jet.gradient;
   Real by_turned{};
   for (unsigned i = 0; i < kDimension; ++i) {
-    by_turned[i] = unit[i] / length - cosine * turned[i] / squared;
+    by_turned[i] = (unit[i] - cosine * turned[i] * per_length) * per_length;
     vote.to_matrix[i] = map.stretch * by_turned[i];
     vote.weight_to_point[i] = sample.weight * moving_weight.gradient[i];
     for (unsigned j = 0; j < i; ++j) jet.hessian[i][j] = jet.hessian[j][i];

@@ -15,9 +15,15 @@ struct ReducedFilm {
   Raster pixels;
   double mm_per_px = 0.0;
   Vec2 offset_mm = Vec2::Zero();
+  Eigen::Vector2i first_px = Eigen::Vector2i::Zero();  ///< of the film, where pixel (0, 0) begins
 };
 
 [[nodiscard]] ReducedFilm reduce(const Raster& pixels, double mm_per_px);
+
+/// The part of the film that the alignment of this hip can touch: the femur and the stem's body as
+/// find_regions draws them, 25 mm beside them (search, smoothing), down to the film's end. About
+/// 40 % of a usual film.
+[[nodiscard]] ReducedFilm reduce_to_femur(const Raster& pixels, const MeasuredFilm& found);
 
 /// Which pixels of a film vote for what, on the grid of its ReducedFilm.
 struct Regions {
