@@ -225,26 +225,22 @@ std::vector<ComparisonResult> list_comparisons(const WorkingSeries& work) {
   return out;
 }
 
-void compare_films(const WorkingSeries& work, const Run& run,
-                   std::vector<ComparisonResult>& comparisons) {
-  parallel_for(comparisons.size(), run.threads, [&](std::size_t i) {
-    ComparisonResult& out = comparisons[i];
-    const Working& reference = work.films[out.reference];
-    const Working& follow_up = work.films[out.follow_up];
-    if (const auto why_not = obstacle(reference, follow_up)) {
-      out.reason = *why_not;
-      return;
-    }
-    auto migration = run.steps.compare(*reference.hip, *follow_up.hip);
-    run.meter.step();
-    if (!migration) {
-      out.reason = reason_of(migration.error());
-      return;
-    }
-    out.flags = migration->flags;
-    out.migration = std::move(*migration);
-    out.status = Status::kMeasured;
-  });
+void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
+  const Working& reference = work.films[out.reference];
+  const Working& follow_up = work.films[out.follow_up];
+  if (const auto why_not = obstacle(reference, follow_up)) {
+    out.reason = *why_not;
+    return;
+  }
+  auto migration = run.steps.compare(*reference.hip, *follow_up.hip);
+  run.meter.step();
+  if (!migration) {
+    out.reason = reason_of(migration.error());
+    return;
+  }
+  out.flags = migration->flags;
+  out.migration = std::move(*migration);
+  out.status = Status::kMeasured;
 }
 
 std::string numbered(const std::string& stem, std::size_t i) {
@@ -252,28 +248,53 @@ std::string numbered(const std::string& stem, std::size_t i) {
   return stem + (number.size() < 2 ? "-0" : "-") + number + ".png";
 }
 
-/// Draws films first, then pairs, in parallel; a picture that cannot be drawn is left out.
-void draw_all(const WorkingSeries& work, const Run& run, Result& result) {
-  const std::size_t films = result.films.size();
-  std::vector<std::optional<Picture>> drawn(films + result.comparisons.size());
-  parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
-    if (i < films) {
-      const Working& film = work.films[i];
-      if (film.hip && !film.refused) {
-        drawn[i] = draw_film(numbered("overlay", i), *film.hip, film.out);
-      }
+using MaybePicture = std::optional<Picture>;
+
+MaybePicture draw_one_film(const WorkingSeries& work, const Run& run, std::size_t i) {
+  const Working& film = work.films[i];
+  MaybePicture picture;
+  if (film.hip && !film.refused) picture = draw_film(numbered("overlay", i), *film.hip, film.out);
+  run.meter.step();
+  return picture;
+}
+
+/// Fills the comparisons; gives the pictures of the films if they are wanted. Films are drawn when
+/// no comparison is left to begin, so that no thread waits for the last one.
+std::vector<MaybePicture> compare_and_draw_films(const WorkingSeries& work, const Run& run,
+                                                 std::vector<ComparisonResult>& comparisons) {
+  const bool draw = run.options.pictures == Pictures::kDraw;
+  std::vector<MaybePicture> drawn(draw ? work.films.size() : 0);
+  const std::size_t pairs = comparisons.size();
+  parallel_for(pairs + drawn.size(), run.threads, [&](std::size_t i) {
+    if (i < pairs) {
+      compare_one(work, run, comparisons[i]);
     } else {
-      const ComparisonResult& pair = result.comparisons[i - films];
-      if (pair.migration) {
-        drawn[i] = draw_pair(numbered("pair", pair.follow_up), *work.films[pair.reference].hip,
-                             *work.films[pair.follow_up].hip, pair, result.length_unit);
-      }
+      drawn[i - pairs] = draw_one_film(work, run, i - pairs);
+    }
+  });
+  return drawn;
+}
+
+std::vector<MaybePicture> draw_pairs(const WorkingSeries& work, const Run& run,
+                                     const Result& result) {
+  std::vector<MaybePicture> drawn(result.comparisons.size());
+  parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
+    const ComparisonResult& pair = result.comparisons[i];
+    if (pair.migration) {
+      drawn[i] = draw_pair(numbered("pair", pair.follow_up), *work.films[pair.reference].hip,
+                           *work.films[pair.follow_up].hip, pair, result.length_unit);
     }
     run.meter.step();
   });
+  return drawn;
+}
+
+/// Hands each film or pair its picture; one that could not be drawn is left out.
+template <class Pictured>
+void take_pictures(std::vector<MaybePicture> drawn, std::vector<Pictured>& of, Result& result) {
   for (std::size_t i = 0; i < drawn.size(); ++i) {
     if (!drawn[i]) continue;
-    (i < films ? result.films[i].picture : result.comparisons[i - films].picture) = drawn[i]->file;
+    of[i].picture = drawn[i]->file;
     result.pictures.push_back(std::move(*drawn[i]));
   }
 }
@@ -342,9 +363,12 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
   doubt_head_diameter(work);
   find_bone(work, run);
   std::vector<ComparisonResult> comparisons = list_comparisons(work);
-  compare_films(work, run, comparisons);
+  auto of_films = compare_and_draw_films(work, run, comparisons);
   Result result = collect(work, std::move(comparisons), options);
-  if (options.pictures == Pictures::kDraw) draw_all(work, run, result);
+  take_pictures(std::move(of_films), result.films, result);
+  if (options.pictures == Pictures::kDraw) {
+    take_pictures(draw_pairs(work, run, result), result.comparisons, result);
+  }
   return result;
 }
 
