@@ -17,7 +17,8 @@ double percentile(std::vector<float>& values, double share) {
 
 std::uint32_t packed(double r, double g, double b) {
   const auto part = [](double v) {
-    return static_cast<std::uint32_t>(255.0 * std::clamp(v, 0.0, 1.0) + 0.5);
+    constexpr double kHalf = 0.5;  // never negative, so cutting rounds; std::lround is a call each
+    return static_cast<std::uint32_t>(255.0 * std::clamp(v, 0.0, 1.0) + kHalf);
   };
   return (part(r) << 16U) | (part(g) << 8U) | part(b);
 }

@@ -68,6 +68,7 @@ std::optional<std::vector<unsigned char>> png_of(const RasterOf<std::uint32_t>& 
     }
   }
   std::vector<png_bytep> rows;
+  rows.reserve(static_cast<std::size_t>(rgb.height));
   for (int y = 0; y < rgb.height; ++y) {
     rows.push_back(samples.data() + row_bytes * static_cast<std::size_t>(y));
   }

@@ -266,8 +266,9 @@ ReducedFilm reduce_to_femur(const Raster& pixels, const MeasuredFilm& found) {
   }
   // A greater trochanter that was not found here may have been found on the other film.
   const double top_s = std::min(o.bone_top_s, o.shoulder_s - 30.0);
-  const double end_s = top_s + k * std::hypot(pixels.width, pixels.height);
-  for (double s = top_s; s < end_s; s += 1.0) {
+  const int longest_mm = static_cast<int>(std::ceil(k * std::hypot(pixels.width, pixels.height)));
+  for (int step_mm = 0; step_mm < longest_mm; ++step_mm) {
+    const double s = top_s + step_mm;
     const Width width = width_at(o, s);
     for (const double x : {width.lateral, width.medial}) {
       const Vec2 p = (o.axes.origin + s * o.axes.distal + x * o.axes.medial) / k;
