@@ -11,7 +11,7 @@ import tempfile
 import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-from bench import cases, compare, numbers, plot, summary, tables  # noqa: E402
+from bench import cases, compare, numbers, plot, reliability, summary, tables  # noqa: E402
 
 # A film whose shaft points straight down, 0.1 mm a pixel. Invented.
 FILM = {"file": "a.dcm", "mm_per_px": 0.1, "head": {"centre_px": [500, 300], "diameter_px": 320},
@@ -117,12 +117,34 @@ class Pairs(unittest.TestCase):
 
     def test_targets_can_fail_and_pass(self):
         table = summary.pair_summary(self.rows)
-        met = {v["what"]: v["met"] for v in summary.verdicts(table, [RUN], summary.TARGETS)}
+        limits = summary.TARGETS | {"subsidence_rms": (0.5, "<=", "mm", "subsidence, RMS error")}
+        met = {v["what"]: v["met"] for v in summary.verdicts(table, [RUN], limits)}
         self.assertTrue(met["subsidence, RMS error"])
         self.assertFalse(met["subsidence: share of truths inside u95, lower limit"])
         self.assertTrue(met["three films, peak memory"])
+        self.assertTrue(met["pairs off by more than twice u95"])
+        self.assertFalse(met["share of unmoved hips called moved"])
         empty = summary.pair_summary([r | {"status": "not_measured"} for r in self.rows])
         self.assertFalse(any(v["met"] for v in summary.verdicts(empty, [], summary.TARGETS)))
+
+    def test_what_is_silently_wrong_is_counted(self):
+        run = copy.deepcopy(RUN)
+        run["result"]["comparisons"][0]["subsidence_mm"] = quantity(2.9, 0.2)
+        table = summary.pair_summary(compare.pair_rows("case", "set", TRUTH, run))
+        self.assertEqual(table["subsidence_mm"]["silently_wrong"], 1)
+
+    def test_each_set_has_its_targets(self):
+        self.assertEqual(summary.targets_of("a/phantom-still")["subsidence_rms"][0], 1.0)
+        self.assertEqual(summary.targets_of("other-seat")["subsidence_rms"][0], 0.35)
+        self.assertNotIn("subsidence_rms", summary.targets_of("other-hard"))
+
+    def test_reliability(self):
+        # Errors 0.3 and 0.5 of u95 0.4: 1.47 and 2.45 standard uncertainties, that is 86 and 98.6 %.
+        of = reliability.ratios(self.rows, "subsidence_mm")
+        self.assertAlmostEqual(of[0], 1.47, places=2)
+        self.assertEqual([reliability.share_within(of, p) for p in (0.84, 0.88, 0.98, 0.99)],
+                         [0.0, 0.5, 0.5, 1.0])
+        self.assertIn("set: 2 pairs", reliability.page({"set": self.rows}))
 
     def test_text_and_picture(self):
         films = compare.film_rows("case", "set", TRUTH, RUN)

@@ -112,13 +112,18 @@ def pair_of_frames(rows, name, top):
 def page(name, pairs):
     """One row of two diagrams for each quantity; truths outside of u95 are red."""
     rows = [r for r in pairs if r["status"] == "measured"]
-    marks = [f"<text x='{LEFT}' y='24' font-size='16'>{escape(name)}: {len(rows)} of {len(pairs)} "
-             "pairs measured; red: truth outside of u95</text>"]
+    marks = []
     if rows:
         for k, quantity in enumerate(QUANTITIES):
             marks += pair_of_frames(rows, quantity, TOP + k * (HEIGHT + GAP))
-    width, height = LEFT + 2 * WIDTH + GAP + 30, TOP + len(QUANTITIES) * (HEIGHT + GAP)
+    return document(f"{name}: {len(rows)} of {len(pairs)} pairs measured; red: truth outside of u95",
+                    marks, LEFT + 2 * WIDTH + GAP + 30, TOP + len(QUANTITIES) * (HEIGHT + GAP))
+
+
+def document(title, marks, width, height):
+    """An SVG page with a title and marks."""
     return (f"<svg xmlns='http://www.w3.org/2000/svg' width='{width}' height='{height}' "
             "font-family='sans-serif' font-size='12'>\n"
             f"<rect width='{width}' height='{height}' fill='white'/>\n"
+            f"<text x='{LEFT}' y='24' font-size='16'>{escape(title)}</text>\n"
             + "\n".join(marks) + "\n</svg>\n")

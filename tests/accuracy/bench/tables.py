@@ -1,4 +1,5 @@
 """Tables as text."""
+from . import reliability
 from .compare import QUANTITIES
 
 
@@ -56,6 +57,12 @@ def verdict_table(rows):
     return "\n".join(f"{'pass' if r['met'] else 'FAIL'}  {r['what']}: {cell(r['value'], 4)}"
                      f"{r.get('note', '')} {r['unit']} (wanted {r['sense']} {r['limit']:g})"
                      for r in rows)
+
+
+def reliability_table(rows):
+    """Share of truths inside the interval of each probability."""
+    heads = ["reliability", "quantity", "n"] + [f"{p:.0%}" for p in reliability.SHOWN]
+    return table(heads, [[*r[:2], r[2], *(cell(v, 2) for v in r[3:])] for r in rows])
 
 
 def film_flags(films, row):
