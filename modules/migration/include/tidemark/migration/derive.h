@@ -85,7 +85,8 @@ struct PairEvidence {
 
 /// Where a feature lies behind (+) the plane of the stem, mm, with its spread between people.
 /// From the proximal femora of 8 people (open CT surfaces, testdata/README.md), measured against
-/// the shaft's axis; stem placed on that axis within 3 mm.
+/// the shaft's axis; stem placed on that axis within 3 mm. The calcar from the neck's anteversion
+/// (PoseModel, derived).
 struct Depth {
   double mean_mm = 0.0;
   double sd_mm = 6.0;
