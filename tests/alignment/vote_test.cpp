@@ -125,8 +125,8 @@ TEST(Vote, StraightEdgeVotesAcrossOnly) {
       vote(film_at(0.0, 1), film_at(0.25, 2), {}, {{"edge", rectangle(s, 80, 190, 120, 300)}}, {});
   ASSERT_EQ(votes.size(), 1U);
   // So steep an edge is above the noise floor over its whole width, which blunts the measure: a
-  // third of a pixel (0.05 mm, and a fifth more for where the noise lets it come to rest) is what it
-  // knows.
+  // third of a pixel (0.05 mm, and a fifth more for where the noise lets it come to rest) is what
+  // it knows.
   const double across = std::sqrt(votes[0].covariance(0, 0));
   EXPECT_NEAR(votes[0].offset_mm.x(), 0.25, std::min(0.05, 3.0 * across));
   EXPECT_LT(across, 0.06);

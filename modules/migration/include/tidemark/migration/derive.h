@@ -23,8 +23,9 @@ struct Trust {
   double landmark_wild = 0.15;     ///< share of landmarks that are something else
   double landmark_wild_mm = 8.0;
   /// How far the stem may lie before or behind the shaft's axis, from which depths are counted: it
-  /// shifts all depths alike (see Depth: within 3 mm).
-  double stem_depth_mm = 3.0;
+  /// shifts all depths alike. A lean of 1 to 2 degrees over the 100 mm to the middle of the stem,
+  /// and the room that a canal leaves (derived, house choice).
+  double stem_depth_mm = 4.0;
   double shoulder_depth_mm = kShoulderDepth;  ///< the stem is held by its shoulder
   /// Radius of the bone's surface front to back: as the leg turns by t, its outline slides along
   /// the surface, by r t^2 / 2 along the shaft (derived for a round bone).
