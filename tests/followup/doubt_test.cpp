@@ -117,6 +117,16 @@ TEST(Doubt, NamesWhatIsWrongWithAFilm) {
   EXPECT_THAT(reason("other-head.dcm"), HasSubstr("the head has another diameter"));
   EXPECT_THAT(reason("other-stem.dcm"), HasSubstr("do not show the same implant"));
   EXPECT_THAT(reason("other-bone.dcm"), HasSubstr("do not show the same bone"));
+
+  // The honest pair the other way round: 6 mm of subsidence become 6 mm out of the bone.
+  Series turned_round = hip.series();
+  turned_round.films.resize(2);
+  turned_round.films[0].role = Role::kFollowUp;
+  turned_round.films[1].role = Role::kReference;
+  const Result risen = measure(turned_round, {});
+  ASSERT_EQ(risen.comparisons.size(), 1U);
+  EXPECT_EQ(risen.comparisons[0].status, Status::kMeasured) << risen.comparisons[0].reason;
+  EXPECT_TRUE(has_flag(risen.comparisons[0].flags, "stem_rises"));
 }
 
 // The other hip of a pelvis, without an implant, is what a film before surgery shows.
