@@ -139,15 +139,18 @@ TEST(SameHip, AnotherHeadDiameterShowsInEveryLengthAlike) {
   EXPECT_THAT(refusal(l), HasSubstr("the head has another diameter or was marked wrong"));
 }
 
-// A head elsewhere is flagged, not refused, since the stem is the same; a neck longer by 7 mm puts
-// it no further off than a turned leg could.
+// A head elsewhere is flagged, not refused, since the stem is the same. Along the neck by 7 mm it
+// may as well be a turned leg, which is said as it is; by 3.5 mm it is nothing to be said of.
 TEST(SameHip, AnotherNeckIsFlaggedAndMeasured) {
-  EXPECT_TRUE(
-      doubts(between(film_of({}), film_of({.head_medial = 46.0, .head_up = 23.0})))->empty());
-  const Likeness l =
-      between(film_of({}), film_of({.head_medial = 41.0 + 8.0, .head_up = 18.0 + 8.0}));
-  EXPECT_GT(l.stem, kUnlikely);
-  EXPECT_TRUE(flagged(l, "implant_differs"));
+  const auto with_neck = [](double longer) {
+    const double each = longer * std::sqrt(0.5);  // 45 degrees
+    return between(film_of({}), film_of({.head_medial = 41.0 + each, .head_up = 18.0 + each}));
+  };
+  EXPECT_TRUE(doubts(with_neck(3.5))->empty());
+  EXPECT_TRUE(flagged(with_neck(7.0), "head_differs"));
+  EXPECT_GT(with_neck(11.0).stem, kUnlikely);
+  EXPECT_TRUE(flagged(with_neck(11.0), "implant_differs"));
+  EXPECT_FALSE(flagged(with_neck(11.0), "head_differs"));
 }
 
 TEST(SameHip, AnotherBoneAroundTheSameStemIsAnotherPatient) {

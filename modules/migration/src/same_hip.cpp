@@ -317,8 +317,14 @@ void judge_implant(const MeasuredFilm& a, const MeasuredFilm& b, const PoseModel
   const auto chances = static_cast<double>(others.size());
   out.implant = 2.0;
   for (const Alternative& other : others) {
-    const double p = chances * probability_without(fit, misfit, other.observed);
-    if (other.stem) out.stem = std::min(out.stem, p);
+    const double alone = probability_without(fit, misfit, other.observed);
+    const double p = chances * alone;
+    if (other.stem) {
+      out.stem = std::min(out.stem, p);
+    } else {
+      out.head = alone;
+      out.head_difference = worst_of(fit, other.observed);
+    }
     if (p >= out.implant) continue;
     out.implant = p;
     out.implant_difference = worst_of(fit, other.observed);
@@ -453,6 +459,13 @@ Expected<std::vector<Flag>> doubts(const Likeness& l) {
     flags.push_back(
         {"implant_differs", "The implant may not be the same on both films: " + implant_clause(l) +
                                 "; look for a revised stem or head, another hip or a turned leg."});
+  }
+  if (l.implant >= kUnlikely && l.head < kUnlikelyHead) {
+    flags.push_back(
+        {"head_differs",
+         "The head may not stand on the stem as before: " + with_allowance(*l.head_difference) +
+             "; if head or neck were exchanged, the subsidence is wrong by up to the "
+             "neck's change of length."});
   }
   if (l.bone < kUnlikely) {
     flags.push_back({"bone_differs", "The bone may not be the same on both films: " +

@@ -26,6 +26,8 @@ struct Difference {
 struct Likeness {
   double implant = 1.0;
   double stem = 1.0;  ///< as `implant`, without the head, whose place depends on the pose most
+  double head = 1.0;  ///< the head's place alone, as one chance
+  std::optional<Difference> head_difference;
   std::optional<Difference> implant_difference;  ///< the one that speaks most against one implant
   /// Probability of the misfit that is left when every length may be off by one common ratio, and
   /// that ratio (follow-up over reference): a head of another diameter, the yardstick of both
@@ -53,6 +55,9 @@ struct Likeness {
 /// pair in 100 may be flagged, one in 10,000 refused.
 inline constexpr double kUnlikely = 1e-2;
 inline constexpr double kImpossible = 1e-4;
+/// The same for the head alone: a neck longer by 5 mm makes the subsidence wrong by millimetres and
+/// looks much like a turned leg, so one honest pair in 50 may be flagged.
+inline constexpr double kUnlikelyHead = 2e-2;
 
 /// Probability of so small a product of both probabilities if both are of one hip (Fisher's method,
 /// closed form for two; from memory).
@@ -60,7 +65,8 @@ inline constexpr double kImpossible = 1e-4;
 
 /// What a likeness means for the pair. A head that alone stands elsewhere is flagged, however far:
 /// a turned leg moves it most, and the stem's own motion can still be measured.
-/// @return flags (implant_differs, bone_differs); kCannotTell when these cannot be films of one
+/// @return flags (implant_differs, head_differs, bone_differs); kCannotTell when these cannot be
+/// films of one
 ///         implant in one bone, with what differs most.
 [[nodiscard]] Expected<std::vector<Flag>> doubts(const Likeness& likeness);
 
