@@ -347,11 +347,12 @@ std::vector<std::optional<double>> shaft_widths(const MeasuredFilm& film) {
   const Flank lateral(film.femur.lateral_cortex_px, axis, k);
   const Flank medial(film.femur.medial_cortex_px, axis, k);
   const double reference = k * along(axis, film.implant.reference_px);
-  std::vector<std::optional<double>> out;
   // Distal of the lesser trochanter with its slope, and as far as films of a hip reach.
   constexpr double kFirst = 75.0;  // mm
   constexpr double kStep = 5.0;    // mm
   constexpr int kLevels = 16;
+  std::vector<std::optional<double>> out;
+  out.reserve(kLevels);
   for (int i = 0; i < kLevels; ++i) {
     out.push_back(width_at(lateral, medial, reference + kFirst + kStep * i));
   }
