@@ -11,7 +11,8 @@ import tempfile
 import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-from bench import cases, compare, numbers, plot, reliability, summary, tables  # noqa: E402
+from bench import (anatomy, cases, compare, numbers, plot, reliability,  # noqa: E402
+                   summary, tables)
 
 # A film whose shaft points straight down, 0.1 mm a pixel. Invented.
 FILM = {"file": "a.dcm", "mm_per_px": 0.1, "head": {"centre_px": [500, 300], "diameter_px": 320},
@@ -196,6 +197,42 @@ class Input(unittest.TestCase):
     def test_a_folder_without_truth_is_refused(self):
         with tempfile.TemporaryDirectory() as folder, self.assertRaises(cases.Failure):
             cases.folders_with_truth(folder)
+
+
+class Anatomy(unittest.TestCase):
+    def rows(self, **changes):
+        found = copy.deepcopy(FOUND) | changes
+        return [r | {"set": "s", "case": "c", "file": "a.dcm"}
+                for r in compare.film_items(FILM, found)]
+
+    def test_a_known_error_and_its_coverage(self):
+        # Head 5 px = 0.5 mm off with u 0.2 mm: 2.5 u, beyond the 2.448 u of a plane vector.
+        table = anatomy.summary(self.rows())
+        self.assertAlmostEqual(table["head centre"]["rms"], 0.5)
+        self.assertEqual(table["head centre"]["inside"], 0.0)
+        # Tip 10 px = 1 mm along with u 0.5 mm is within; the axis 0.5 degrees with u 0.25 is not.
+        self.assertEqual(table["stem tip"]["inside"], 1.0)
+        self.assertEqual(table["stem axis"]["inside"], 0.0)
+        # The greater trochanter counts along the shaft: 8 px.
+        self.assertAlmostEqual(table["greater trochanter"]["rms"], 0.8)
+        self.assertAlmostEqual(table["greater trochanter"]["length"], 1.0)
+        met = {what.split(" (")[0]: ok for what, _, ok in anatomy.verdicts(table, False)}
+        self.assertFalse(met["head centre: RMS error"])
+        self.assertTrue(met["greater trochanter: RMS error"])
+        self.assertFalse(met["lesser trochanter: share found and right"])
+
+    def test_a_find_of_something_else_is_wrong_and_not_found(self):
+        stem = dict(FOUND["stem"], tip_px=[400, 1500])
+        marks = dict(FOUND["landmarks"], stem_tip={"px": [400, 1500], "u_px": 5.0})
+        table = anatomy.summary(self.rows(stem=stem, landmarks=marks))
+        self.assertEqual((table["stem tip"]["wrong"], table["stem tip"]["found"]), (1, 0.0))
+
+    def test_a_film_that_is_refused_has_found_nothing(self):
+        rows = [r | {"set": "s", "case": "c", "file": "a.dcm"}
+                for r in compare.film_items(FILM, None)]
+        table = anatomy.summary(rows)
+        self.assertEqual([table[k]["found"] for k in ("head centre", "shaft axis")], [0.0, 0.0])
+        self.assertFalse(all(ok for _, _, ok in anatomy.verdicts(table, True)))
 
 
 if __name__ == "__main__":

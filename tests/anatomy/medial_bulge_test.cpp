@@ -49,6 +49,33 @@ TEST(TrochanterBulge, AFlatTopIsLessSureThanAPointedOne) {
   EXPECT_LT(a->top_u, b->top_u);
 }
 
+// A wire round the shaft stands out by its thickness and its edges are edges; the path has no
+// evidence on the metal itself.
+TEST(TrochanterBulge, AWireIsNoTrochanter) {
+  for (const double height : {0.0, 9.0}) {
+    Outline o = outline_of(height, 30.0, 4.0);
+    for (int i = static_cast<int>(50.0 / kMm); i < static_cast<int>(56.0 / kMm); ++i) {
+      o.from_shaft[static_cast<std::size_t>(i)] += 2.5;
+      if (i % 15 > 2) o.path.evidence[static_cast<std::size_t>(i)] = -0.3;
+    }
+    const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+    if (height == 0.0) {
+      EXPECT_FALSE(bulge.has_value());
+    } else if (bulge) {  // behind a wire the bone may be given up, not mistaken
+      EXPECT_NEAR(bulge->top * kMm, 30.0, 1.5);
+    }
+  }
+}
+
+// Where the path steps 4 mm onto the ischium's edge and back there is no trochanter.
+TEST(TrochanterBulge, AnotherBonesEdgeIsNoTrochanter) {
+  Outline o = outline_of(0.0, 40.0, 2.0);
+  for (int i = static_cast<int>(12.0 / kMm); i < static_cast<int>(26.0 / kMm); ++i) {
+    o.from_shaft[static_cast<std::size_t>(i)] += 4.0 + 0.5 * std::sin(0.2 * i);
+  }
+  EXPECT_FALSE(trochanter_bulge(o.path, o.from_shaft, kMm).has_value());
+}
+
 // Without a bulge the calcar's course tells where it must be: within 3.5 mm of the shaft's 14 mm at
 // 12 ln(8 / 3.5) = 9.9 mm, 10 mm below the level (derived from the outline drawn).
 TEST(LevelOfHiddenTrochanter, LiesAboveTheFootOfTheCalcar) {

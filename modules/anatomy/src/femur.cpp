@@ -256,7 +256,7 @@ std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implan
   constexpr double kStepDeg = 1.5;
   constexpr double kFromDeg = -110.0;  // 0 = proximal, negative = lateral
   constexpr double kToDeg = 55.0;
-  constexpr double kReach = 44.0;
+  constexpr double kReach = 56.0;  // mm: a tall trochanter, 45, and some
   const int rays = static_cast<int>((kToDeg - kFromDeg) / kStepDeg) + 1;
   const int cells = static_cast<int>(kReach / f.mm);
   cv::Mat1f e(rays, cells, kForbidden);

@@ -6,6 +6,7 @@
 #include <opencv2/imgproc.hpp>
 
 #include "circles.h"
+#include "confidence.h"
 #include "hypothesis.h"
 #include "image_ops.h"
 #include "metal_mask.h"
@@ -188,10 +189,7 @@ Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,
   }
   implant.stem = to_film_mask(mask, fine, film.size());
   implant.metal = to_film_mask(metal, fine, film.size());
-  // Flanks of right finds on simulated films show 0.43 and more of the evidence there can be; below
-  // 0.35 (house choice) head and neck alone must not make a find sure.
-  implant.confidence =
-      std::clamp(0.45 * (h.score - 2.2), 0.0, 1.0) * std::clamp(h.trace.evidence / 0.35, 0.0, 1.0);
+  implant.confidence = confidence_of({h.score, h.trace.evidence, shape.axis_u_rad / kDegree});
   constexpr double kSure = 0.6;  // right finds on simulated films score 0.79 and more; house choice
   if (implant.confidence < kSure) {
     implant.flags.push_back({"implant_uncertain",

@@ -2,11 +2,15 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstddef>
+#include <utility>
+#include <vector>
 
 namespace tidemark::anatomy {
 namespace {
 
-constexpr double kEdge = 0.35;  // evidence of an edge; grain alone gives a path 0.3 on average
+constexpr double kCorner = 6.5;  // mm: a cut's corner is narrower, a trochanter wider
+constexpr double kEdge = 0.35;   // evidence of an edge; grain alone gives a path 0.3 on average
 
 /// Samples of a curve at equal steps, read by a signed index.
 class Curve {
@@ -130,10 +134,82 @@ int top_of_bone(const EdgePath& path, const Curve& d) {
   return top;
 }
 
+struct Outline {
+  EdgePath path;          ///< without evidence where it is not the bone's
+  std::vector<double> d;  ///< distance from the shaft, mm
+};
+
+/// Which samples of a path may be the bone's: not those without an edge or beside metal (a wire's
+/// own edges), and no pockets, where the path steps sideways onto another bone's edge (the
+/// ischium's) and back.
+std::vector<bool> of_the_bone(const EdgePath& path, const std::vector<double>& d, double mm) {
+  constexpr double kNoEdge = 0.05;  // evidence; house choice
+  constexpr double kMetal = -0.25;  // the evidence map has -0.3 there
+  constexpr double kWire = 8.0;     // mm, of metal along the path; more is stem, neck or cup
+  constexpr double kBeside = 1.6;   // mm
+  constexpr double kBelowCut = 20;  // mm; nearer to it the path touches the neck
+  constexpr double kStep = 2.0;     // mm within two samples, 68 degrees: no outline of bone
+  constexpr double kPocket = 25.0;  // mm, at most; a narrower one than kCorner is the cut's corner
+  const auto n = std::ssize(d);
+  const auto at = [](std::ptrdiff_t i) { return static_cast<std::size_t>(i); };
+  std::vector<bool> bone(d.size(), true);
+  const auto beside = static_cast<std::ptrdiff_t>(kBeside / mm);
+  std::ptrdiff_t first_edge = -1;
+  for (std::ptrdiff_t i = 0; i < n;) {
+    if (path.evidence[at(i)] > kNoEdge) {
+      if (first_edge < 0) first_edge = i;
+      ++i;
+      continue;
+    }
+    std::ptrdiff_t end = i;
+    bool metal = false;
+    for (; end < n && path.evidence[at(end)] <= kNoEdge; ++end) {
+      metal = metal || path.evidence[at(end)] < kMetal;
+    }
+    const double length = static_cast<double>(end - i) * mm;
+    const double below_top = static_cast<double>(i - first_edge) * mm;
+    const bool wire = metal && first_edge >= 0 && length < kWire && below_top > kBelowCut;
+    const std::ptrdiff_t reach = wire ? beside : 0;
+    std::fill(bone.begin() + std::max<std::ptrdiff_t>(0, i - reach),
+              bone.begin() + std::min(n, end + reach), false);
+    i = end;
+  }
+  std::ptrdiff_t out = -1;
+  for (std::ptrdiff_t i = 0; i + 2 < n; ++i) {
+    const double step = d[at(i + 2)] - d[at(i)];
+    if (step > kStep) out = i + 1;
+    if (step > -kStep || out < 0) continue;
+    const double length = static_cast<double>(i + 2 - out) * mm;
+    if (length > kCorner && length <= kPocket) {
+      std::fill(bone.begin() + out, bone.begin() + i + 2, false);
+    }
+    out = -1;
+  }
+  return bone;
+}
+
+/// The outline with a straight line over what is not the bone's.
+Outline bridged(EdgePath path, std::vector<double> d, double mm) {
+  const std::vector<bool> bone = of_the_bone(path, d, mm);
+  const auto at = [](std::ptrdiff_t i) { return static_cast<std::size_t>(i); };
+  std::ptrdiff_t last = -1;
+  for (std::ptrdiff_t i = 0; i < std::ssize(d); ++i) {
+    if (!bone[at(i)]) {
+      path.evidence[at(i)] = 0.0;
+      continue;
+    }
+    for (std::ptrdiff_t k = last + 1; last >= 0 && k < i; ++k) {
+      const double t = static_cast<double>(k - last) / static_cast<double>(i - last);
+      d[at(k)] = (1.0 - t) * d[at(last)] + t * d[at(i)];
+    }
+    last = i;
+  }
+  return {std::move(path), std::move(d)};
+}
+
 /// Sample just distal of the neck's cut, whose corner stands out as a trochanter does.
 int below_the_cut(const EdgePath& path, const Curve& d) {
   constexpr double kFall = 0.7;     // mm that the outline falls away from a corner
-  constexpr double kCorner = 6.5;   // mm: a cut's corner is narrower, a trochanter wider
   constexpr double kSearch = 15.0;  // mm
   const int top = top_of_bone(path, d);
   if (top < d.steps(2.0)) return 0;  // the cut lies above what was searched
@@ -170,11 +246,12 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   // an edge error of 0.25 mm (rectangular) the middle moves by 0.1 of the length (derived).
   constexpr double kOfFlat = 0.1;
   constexpr double kLeastU = 0.4;  // mm, a sample
-  const Curve outline(from_shaft, mm);
-  const int first = below_the_cut(path, outline);
+  const Outline of_bone = bridged(path, from_shaft, mm);
+  const Curve outline(of_bone.d, mm);
+  const int first = below_the_cut(of_bone.path, outline);
   const int last = std::min(outline.size(), first + outline.steps(70.0));
   if (last - first < outline.steps(25.0)) return std::nullopt;
-  if (share_of_edge(path, first, last) < kShareOfABone) return std::nullopt;
+  if (share_of_edge(of_bone.path, first, last) < kShareOfABone) return std::nullopt;
   const Curve d = outline.part(first, last);
   const Curve above = above_convex_course(d);
   // Its tip is not farther below the cut than 45 mm (house choice).
@@ -196,10 +273,11 @@ std::optional<Bulge> level_of_hidden_trochanter(const EdgePath& path,
   constexpr double kStandsOut = 3.5;  // mm
   constexpr double kAbove = 10.0;     // mm
   constexpr double kU = 8.0;          // mm
-  const Curve d(from_shaft, mm);
-  const int first = top_of_bone(path, d);
+  const Outline of_bone = bridged(path, from_shaft, mm);
+  const Curve d(of_bone.d, mm);
+  const int first = top_of_bone(of_bone.path, d);
   const int last = std::min(d.size(), first + d.steps(70.0));
-  if (last - first < d.steps(25.0) || share_of_edge(path, first, last) < kShareOfABone) {
+  if (last - first < d.steps(25.0) || share_of_edge(of_bone.path, first, last) < kShareOfABone) {
     return std::nullopt;
   }
   const double shaft = d.lowest(first, last);

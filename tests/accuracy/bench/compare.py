@@ -162,12 +162,14 @@ def film_items(film, found):
     if found is None or found.get("status") != "measured":
         names = ["head centre", "head diameter", "stem tip", "stem shoulder", "stem axis",
                  "shaft axis", "tilt", "greater trochanter"]
+        names += ["cup centre", "cup diameter"] if "cup" in film else []
         if film.get("visible", {}).get("lesser_trochanter", True):
             names.append("lesser trochanter")
         return [missing(name) for name in names]
     items = disc_items("head", found["head"], film["head"], film)
-    if "cup" in found and "cup" in film:
-        items += disc_items("cup", found["cup"], film["cup"], film)
+    if "cup" in film:
+        items += (disc_items("cup", found["cup"], film["cup"], film) if "cup" in found else
+                  [missing("cup centre"), missing("cup diameter")])
     scale = found.get("calibration", {}).get("mm_per_px")
     if scale:
         items.append(scalar_item("scale", "%", 100.0 * (scale["value"] / film["mm_per_px"] - 1.0),
