@@ -598,6 +598,17 @@ TEST(Derive, FlagsAnAmbiguousBone) {
   EXPECT_TRUE(has_flag(*derive(p.e), "bone_alignment_ambiguous"));
 }
 
+// By hand: one vote of known noise, no pose: u95 is 1.96 u.
+TEST(Derive, FlagsAnIntervalTooWideForAnyThreshold) {
+  Pair p;
+  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean = {0.0}};
+  p.e.trust.wide_u95_mm = 1.5;
+  p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, 0.0, 0.7)};
+  EXPECT_FALSE(has_flag(*derive(p.e), "subsidence_interval_wide"));
+  p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, 0.0, 0.9)};
+  EXPECT_TRUE(has_flag(*derive(p.e), "subsidence_interval_wide"));
+}
+
 TEST(DepthOf, OrdersTheFeaturesAsAnatomyDoes) {
   // The lesser trochanter lies farthest behind the stem (docs/design.md: 20 to 25 mm; femora of 8
   // people: 15 +- 6); nothing known is known to better than a few mm.

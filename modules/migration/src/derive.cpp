@@ -161,6 +161,11 @@ void judge(const PairEvidence& e, double apart_in_tilt, Migration& m) {
     m.flags.push_back({"bone_alignment_ambiguous",
                        "Another position of the bone explains the two films nearly as well."});
   }
+  if (m.subsidence.u95.value > e.trust.wide_u95_mm) {
+    m.flags.push_back({"subsidence_interval_wide",
+                       "The subsidence is known too coarsely to be held against a threshold of 3 "
+                       "mm or less; a film in the pose of the reference film would tell more."});
+  }
   if (!m.by_landmarks) return;
   const LandmarkOpinion& other = *m.by_landmarks;
   const double u = std::hypot(other.subsidence.u.value, m.subsidence.u.value);

@@ -30,9 +30,11 @@ struct Trust {
   /// Radius of the bone's surface front to back: as the leg turns by t, its outline slides along
   /// the surface, by r t^2 / 2 along the shaft (derived for a round bone).
   double radius_mm = 15.0;
-  /// No answer is given when u95 is above this: it could not tell any threshold in use (1.2 to 3
-  /// mm, docs/design.md).
-  double widest_u95_mm = 3.0;
+  /// Above this u95 the answer is flagged: no threshold in use (1.2 to 3 mm, docs/design.md) can be
+  /// told then, only a motion well beyond it.
+  double wide_u95_mm = 3.0;
+  /// And above this none is given. House choice: 8 mm of subsidence could still be told from 3.
+  double widest_u95_mm = 5.0;
 };
 
 /// Where the stem went, as seen on the films.
