@@ -26,21 +26,11 @@ Affine2 mm_from_px(const HipFilm& film) {
 
 Affine2 as_affine(const Rigid2& rigid) { return {rigid.rotation(), rigid.translation}; }
 
-/// How the two films and the two places of the stem lie over each other.
-struct Overlap {
-  Affine2 follow_from_reference;  ///< px to px, bone on bone
-  Affine2 moved_from_reference;   ///< px to px of the reference: where the stem has gone
-};
-
-Overlap overlap_of(const HipFilm& reference, const HipFilm& follow_up,
-                   const migration::Migration& migration) {
-  const Affine2 mm_from_reference = mm_from_px(reference);
-  const Affine2 follow_from_mm = mm_from_px(follow_up).inverse();
+/// Pixels of the follow-up film from pixels of the reference film, bone on bone.
+Affine2 follow_from_reference(const HipFilm& reference, const HipFilm& follow_up,
+                              const migration::Migration& migration) {
   const Affine2 bone = as_affine(migration.follow_up_from_reference_bone_mm);
-  const Affine2 moved = as_affine(migration.follow_up_from_reference_bone_mm.inverse().after(
-      migration.follow_up_from_reference_stem_mm));
-  return {follow_from_mm.after(bone).after(mm_from_reference),
-          mm_from_reference.inverse().after(moved).after(mm_from_reference)};
+  return mm_from_px(follow_up).inverse().after(bone).after(mm_from_px(reference));
 }
 
 /// Everything one picture is drawn from.
@@ -48,30 +38,36 @@ struct Pair {
   const HipFilm& reference;
   const HipFilm& follow_up;
   const ComparisonResult& comparison;
-  Overlap overlap;
+  Affine2 follow_from_reference;  ///< px to px, bone on bone
   Tone reference_tone;
   Tone follow_tone;
   double mm_per_unit;  ///< of the printed lengths
   std::string unit;
 };
 
-/// Both films, two colours, and the outline of the stem then and now.
+void draw_stem(Canvas& canvas, const anatomy::Implant& implant, const Affine2& canvas_from_view,
+               const Stroke& stroke) {
+  canvas.line(mapped(implant.outline_px, canvas_from_view), stroke);
+  const Circle2& head = implant.head.circle_px;
+  const Vec2 centre = canvas_from_view.apply(head.centre);
+  const Vec2 rim = canvas_from_view.apply(head.centre + Vec2(head.radius, 0.0));
+  canvas.circle({centre, (rim - centre).norm()}, stroke);
+}
+
+/// Both films, two colours, and the outline of the stem as found on each: whoever sees an outline
+/// beside its shadow knows that the number is not to be trusted.
 Panel draw_blend(Canvas& canvas, const Pair& pair, const Box& box, const Box& region_px,
                  double line_width) {
   Panel panel = panel_of(box, region_px, pair.reference.side);
   const Raster first = shown(pair.reference.hip_view, pair.reference_tone, panel, {});
   const Raster second =
-      shown(pair.follow_up.hip_view, pair.follow_tone, panel, pair.overlap.follow_from_reference);
+      shown(pair.follow_up.hip_view, pair.follow_tone, panel, pair.follow_from_reference);
   canvas.image(in_two_colours(first, second), {box.x, box.y});
   canvas.clip(box);
-  const auto& implant = pair.reference.implant;
-  const Affine2 canvas_from_moved = panel.canvas_from_view.after(pair.overlap.moved_from_reference);
-  canvas.line(mapped(implant.outline_px, panel.canvas_from_view), {kBlue, line_width});
-  canvas.line(mapped(implant.outline_px, canvas_from_moved), {kOrange, line_width});
-  const double radius = implant.head.circle_px.radius * panel.canvas_per_px;
-  const Vec2& centre = implant.head.circle_px.centre;
-  canvas.circle({panel.canvas_from_view.apply(centre), radius}, {kBlue, line_width});
-  canvas.circle({canvas_from_moved.apply(centre), radius}, {kOrange, line_width});
+  const Affine2 canvas_from_follow =
+      panel.canvas_from_view.after(pair.follow_from_reference.inverse());
+  draw_stem(canvas, pair.reference.implant, panel.canvas_from_view, {kBlue, line_width});
+  draw_stem(canvas, pair.follow_up.implant, canvas_from_follow, {kOrange, line_width});
   canvas.unclip();
   canvas.frame(box, {kGrey, 1.0});
   return panel;
@@ -93,13 +89,14 @@ Box main_region(const Pair& pair) {
   return {needed.x - 0.5 * (width - needed.width), needed.y, width, needed.height};
 }
 
-/// A piece around a point of the stem, magnified, with the way that point has gone.
+/// A piece around a point of the stem, magnified, with the way from where the reference film shows
+/// it to where the follow-up film does (px of each).
 void draw_inset(Canvas& canvas, const Pair& pair, const Box& box, const Vec2& point_px,
-                const std::string& title) {
+                const Vec2& follow_px, const std::string& title) {
   const double mm_per_px = pair.reference.scale.value.value;
   const double width = kInsetMm / mm_per_px;
   const double height = width * box.height / box.width;
-  const Vec2 moved = pair.overlap.moved_from_reference.apply(point_px);
+  const Vec2 moved = pair.follow_from_reference.inverse().apply(follow_px);
   const Vec2 middle = 0.5 * (point_px + moved);
   const Panel panel = draw_blend(
       canvas, pair, box, {middle.x() - 0.5 * width, middle.y() - 0.5 * height, width, height}, 2.2);
@@ -271,28 +268,30 @@ std::optional<Picture> draw_pair(const std::string& name, const HipFilm& referen
                                  const HipFilm& follow_up, const ComparisonResult& comparison,
                                  LengthUnit unit) {
   const bool in_px = unit == LengthUnit::kReferencePixels;
-  Pair pair{.reference = reference,
-            .follow_up = follow_up,
-            .comparison = comparison,
-            .overlap = overlap_of(reference, follow_up, *comparison.migration),
-            .reference_tone = {},
-            .follow_tone = {},
-            .mm_per_unit = in_px ? reference.scale.value.value *
-                                       film::view_px_per_stored_px(reference.hip_view)
-                                 : 1.0,
-            .unit = in_px ? "px" : "mm"};
+  Pair pair{
+      .reference = reference,
+      .follow_up = follow_up,
+      .comparison = comparison,
+      .follow_from_reference = follow_from_reference(reference, follow_up, *comparison.migration),
+      .reference_tone = {},
+      .follow_tone = {},
+      .mm_per_unit =
+          in_px ? reference.scale.value.value * film::view_px_per_stored_px(reference.hip_view)
+                : 1.0,
+      .unit = in_px ? "px" : "mm"};
   const Box region = main_region(pair);
   pair.reference_tone = tone_of(reference.hip_view, reference.implant.metal, region);
   const Polyline corners{{region.x, region.y}, {region.x + region.width, region.y + region.height}};
   pair.follow_tone = tone_of(follow_up.hip_view, follow_up.implant.metal,
-                             box_around(mapped(corners, pair.overlap.follow_from_reference), 0.0));
+                             box_around(mapped(corners, pair.follow_from_reference), 0.0));
   Canvas canvas(kWidth, kHeight, kDark);
   const Panel panel = draw_blend(canvas, pair, kMain, region, 1.8);
   if (!in_px) draw_scale_bar(canvas, panel, reference.scale.value.value, 20.0);
   draw_heading(canvas, pair);
   draw_numbers(canvas, pair);
-  draw_inset(canvas, pair, kTipInset, reference.implant.tip.px, "Tip");
-  draw_inset(canvas, pair, kShoulderInset, reference.implant.shoulder.px, "Shoulder");
+  draw_inset(canvas, pair, kTipInset, reference.implant.tip.px, follow_up.implant.tip.px, "Tip");
+  draw_inset(canvas, pair, kShoulderInset, reference.implant.shoulder.px,
+             follow_up.implant.shoulder.px, "Shoulder");
   draw_plot(canvas, pair);
   auto png = canvas.png();
   if (!png) return {};
