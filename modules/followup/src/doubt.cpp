@@ -22,9 +22,6 @@ constexpr double kSurer = 0.1;
 constexpr double kFrontalOffsetMm = 25.0;
 constexpr double kLeastOffsetMm = 20.0;
 
-const char* name_of(Side side) { return side == Side::kRight ? "right" : "left"; }
-Side other(Side side) { return side == Side::kRight ? Side::kLeft : Side::kRight; }
-
 Vec2 head_in_stored_px(const Seen& seen) {
   return seen.hip_view.stored_from_view.apply(seen.implant.head.circle_px.centre);
 }
@@ -56,9 +53,9 @@ std::optional<std::string> stands_on_other_side(const Expected<Seen>& asked,
                 !same_head(*asked, *turned))) {
     return {};
   }
-  const std::string opposite = name_of(other(side));
-  return "the stem and its head stand as in a " + opposite + " hip, not a " + name_of(side) +
-         " one: the film is stored mirrored, the side is wrong, or only the " + opposite +
+  const std::string turned_side = word_of(opposite(side));
+  return "the stem and its head stand as in a " + turned_side + " hip, not a " + word_of(side) +
+         " one: the film is stored mirrored, the side is wrong, or only the " + turned_side +
          " hip is replaced; check the side, or mirror the film back";
 }
 

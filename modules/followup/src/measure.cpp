@@ -113,8 +113,8 @@ void see_known_side(WorkingSeries& work, const Run& run) {
     if (film.refused) return;
     auto seen = see_either_grey(film, *work.side, work.series.stem, run.steps);
     if (doubts_side(seen, film.entry)) {
-      const Side other = *work.side == Side::kRight ? Side::kLeft : Side::kRight;
-      const auto turned = see(*film.upright, other, film, work.series.stem, run.steps);
+      const auto turned =
+          see(*film.upright, opposite(*work.side), film, work.series.stem, run.steps);
       if (const auto why = stands_on_other_side(seen, turned, *work.side)) refuse(film, *why);
     }
     take_seen(film, std::move(seen));
@@ -153,7 +153,7 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
     if (seen) {
       seen->implant.flags.push_back(
           {"side_assumed", std::string("Nothing says which hip this is; it was taken for the ") +
-                               (chosen == 0 ? "right" : "left") +
+                               word_of(side) +
                                " one as the film is usually shown. State it with --side."});
     }
     take_seen(work.films[i], std::move(seen));

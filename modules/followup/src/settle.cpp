@@ -7,8 +7,6 @@
 namespace tidemark::followup {
 namespace {
 
-std::string name_of(Side side) { return side == Side::kRight ? "right" : "left"; }
-
 std::string name_of(View view) {
   switch (view) {
     case View::kAp:
@@ -117,12 +115,12 @@ void settle_side(WorkingSeries& work) {
     const auto& header = film.upright->facts.side;
     if (!header || *header == *work.side) continue;
     if (!work.series.side) {
-      refuse(film, "the file says " + name_of(*header) + " hip, the series is of the " +
-                       name_of(*work.side) + " one; move it to its own folder or state the side");
+      refuse(film, "the file says " + word_of(*header) + " hip, the series is of the " +
+                       word_of(*work.side) + " one; move it to its own folder or state the side");
       continue;
     }
-    film.out.flags.push_back({"side_contradicts_header", "The file says " + name_of(*header) +
-                                                             " hip; the " + name_of(*work.side) +
+    film.out.flags.push_back({"side_contradicts_header", "The file says " + word_of(*header) +
+                                                             " hip; the " + word_of(*work.side) +
                                                              " one was measured as stated."});
   }
 }

@@ -37,8 +37,7 @@ std::string shown(const Measured<Q>& m, double unit) {
 }
 
 std::string side_text(const std::optional<Side>& side) {
-  if (!side) return "side unknown";
-  return *side == Side::kRight ? "right" : "left";
+  return side ? word_of(*side) : "side unknown";
 }
 
 using Line = std::array<std::string, 6>;

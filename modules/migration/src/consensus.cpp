@@ -60,7 +60,7 @@ Table table_of(const std::vector<Opinion>& opinions, const SharedErrors& shared,
   t.own += shared.angle_u * shared.angle_u * outer(across);
   t.pose = t.lever * shared.pose.about_draw * t.lever.transpose();
   t.depth.array() += trust.stem_depth_mm * trust.stem_depth_mm;
-  t.depth.array() += shared.stem_held_depth_mm * shared.stem_held_depth_mm;
+  t.depth.array() += trust.shoulder_depth_mm * trust.shoulder_depth_mm;
   t.scale = shared.scale_u * shared.scale_u * outer(level);
   return t;
 }

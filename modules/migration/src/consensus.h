@@ -28,8 +28,6 @@ struct SharedErrors {
   PoseChange pose;
   double angle_u = 0.0;  ///< rad, of the bone's alignment
   double scale_u = 0.0;  ///< relative, of the ratio of the films' scales
-  /// How far before or behind its axis the place may lie by which the stem is held, mm.
-  double stem_held_depth_mm = 0.0;
 };
 
 /// One story of which opinions are wild, in one pose: its probability, and mean and variance of the

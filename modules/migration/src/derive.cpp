@@ -259,8 +259,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   const PoseChange pose = e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose);
   std::vector<Opinion> opinions = by_registration(e, frame, rigid, pose);
   add_marked(e, frame, opinions);
-  const SharedErrors shared{pose, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u,
-                            e.trust.shoulder_depth_mm};
+  const SharedErrors shared{pose, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
   const auto c = consensus(opinions, shared, e.trust);
   if (!c) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",

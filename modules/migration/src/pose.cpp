@@ -4,7 +4,6 @@
 #include <array>
 #include <cmath>
 #include <numbers>
-#include <tuple>
 #include <vector>
 
 #include "stem_in_beam.h"
@@ -75,7 +74,7 @@ Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
   };
   const auto [f1, f2] = normal_pair(at(2), at(3));
   const auto [r1, r2] = normal_pair(at(5), at(7));
-  const auto [version, unused] = normal_pair(at(11), at(13));
+  const double version = normal_pair(at(11), at(13)).front();
   const auto beam = [&](const StemLook& look, int base) -> Vec2 {
     return look.head_from_middle_mm + Vec2(0.0, model.beam_shift.value * t4_quantile(at(base)));
   };
@@ -93,7 +92,8 @@ constexpr double kFilmTurn = 0.7 * kDegree;
 
 Draw draw(const PoseModel& model, const StemLooks& looks, int i) {
   const Legs legs = legs_at(model, looks, i);
-  const auto& [a, b] = std::tie(legs.a, legs.b);
+  const LegInBeam& a = legs.a;
+  const LegInBeam& b = legs.b;
   const StemFigure stem = figure_of(looks.reference, a, legs.anteversion);
   const BeamLook expected = look_in_beam(stem, b);
   Draw d{};

@@ -433,7 +433,7 @@ StemMotion held_at_near_end(const alignment::Alignment& stem,
   motion.translation += turn * (shoulder.along_mm * axes.distal);
   const double ka = reference.scale.value.value;
   const double kb = follow_up.scale.value.value;
-  /// Where a point marked on each film lies against where the shoulder's motion puts it.
+  // Where a point marked on each film lies against where the shoulder's motion puts it.
   const auto miss = [&](const Vec2& before_px, const Vec2& after_px) -> Vec2 {
     return turn.transpose() * (kb * after_px - motion.apply(ka * before_px));
   };

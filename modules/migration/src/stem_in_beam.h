@@ -22,8 +22,7 @@ struct LegInBeam {
   double source_mm = 950.0;     ///< from the focus to the plane of the head's centre
 };
 
-/// The three distances of StemLook and the apparent size, along the axis, of what lies level with
-/// the shoulder.
+/// What a beam shows of a figure: the distances of StemLook, by the same names.
 struct BeamLook {
   double head_medial_mm = 0.0;
   double head_from_shoulder_mm = 0.0;

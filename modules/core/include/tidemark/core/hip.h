@@ -1,9 +1,20 @@
 #pragma once
 
+#include <string>
+
 namespace tidemark {
 
 /// Side of the patient's body.
 enum class Side { kRight, kLeft };
+
+[[nodiscard]] constexpr Side opposite(Side side) {
+  return side == Side::kRight ? Side::kLeft : Side::kRight;
+}
+
+/// As sentences say it: "right" or "left".
+[[nodiscard]] inline std::string word_of(Side side) {
+  return side == Side::kRight ? "right" : "left";
+}
 
 /// View of a projection radiograph.
 enum class View { kAp, kPa, kLateral, kOther };
