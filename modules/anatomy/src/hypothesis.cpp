@@ -106,6 +106,13 @@ double beside_neck(const Gradient& g, double floor, const Circle2& head, const V
   return sum / count;
 }
 
+/// Noise floor of normalised gradients: what only the clearest edges of a film exceed.
+double rim_floor(const Gradient& g) {
+  cv::Mat1f strength;
+  cv::magnitude(g.x, g.y, strength);
+  return quantile(strength, 0.95);
+}
+
 std::optional<Hypothesis> try_head(const Pyramid& film, const Circle2& head_px, double rim,
                                    double head_mm) {
   Hypothesis h;
@@ -184,6 +191,30 @@ HeadSearch search_head(const Gradient& g, double floor, const Hypothesis& h, con
   look_round(rough, {2.0, 2.0, 1.5}, {0.5, 0.5, 0.5});
   // What was found by the whole circle stays unless the other is clearly better.
   if (best.score < keep + 0.2) best = {{middle, r0}, keep};
+  return best;
+}
+
+/// The circle on a neck's midline whose rim beside the neck is the clearest.
+HeadSearch search_on_neck(const Gradient& g, double floor, const NeckAxis& neck,
+                          const Hypothesis& h, const Scaled& small) {
+  const double px = small.factor / h.mm_per_px;  // px of the small image per mm
+  const Vec2 foot = small.from_film(neck.line.point);
+  const Vec2 across(-neck.line.direction.y(), neck.line.direction.x());
+  const double r0 = h.head_px.radius * small.factor;
+  // The wrong circle gave the scale, so every length may be a quarter off.
+  constexpr double kFarMm = 55.0;
+  constexpr double kAsideMm = 1.5;
+  HeadSearch best;
+  for (double radius = 0.75 * r0; radius <= 1.25 * r0; radius += 0.5) {
+    for (double up = 0.3 * radius; up <= kFarMm * px; up += 0.5) {
+      for (int aside = -2; aside <= 2; ++aside) {
+        const Vec2 centre = foot - up * neck.line.direction + 0.5 * aside * kAsideMm * px * across;
+        const double score = beside_neck(g, floor, {centre, radius}, neck.line.direction,
+                                         0.5 * neck.width_mm * px + 1.0);
+        if (score > best.score) best = {{centre, radius}, score};
+      }
+    }
+  }
   return best;
 }
 
@@ -280,9 +311,7 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
     if (!near && apart.size() < 6) apart.push_back(h);
   }
   const Gradient g = gradient(small.image);
-  cv::Mat1f strength;
-  cv::magnitude(g.x, g.y, strength);
-  const double floor = quantile(strength, 0.95);
+  const double floor = rim_floor(g);
   std::vector<Hypothesis> out;
   for (Hypothesis& h : apart) {
     const HeadSearch again = search_head(g, floor, h, small);
@@ -300,6 +329,23 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   std::stable_sort(out.begin(), out.end(),
                    [](const auto& a, const auto& b) { return a.score > b.score; });
   return out;
+}
+
+std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesis& h,
+                                            const NeckAxis& neck, const ImplantOptions& options) {
+  const int long_side = std::max(film.film().rows, film.film().cols);
+  const double factor = std::min(1.0, kSearchSide / long_side);
+  const Scaled small = scaled(film, factor, 0.8);
+  const Gradient g = gradient(small.image);
+  const HeadSearch found = search_on_neck(g, rim_floor(g), neck, h, small);
+  constexpr double kLeastRim = 0.35;  // house choice
+  if (found.score < kLeastRim) return std::nullopt;
+  const Circle2 head{small.to_film(found.circle.centre), found.circle.radius / factor};
+  const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
+  auto moved = try_head(film, head, 0.4, head_mm);
+  if (moved)
+    moved->score += prior_of_scale(moved->mm_per_px, long_side, options) + 1.5 * found.score;
+  return moved;
 }
 
 }  // namespace tidemark::anatomy

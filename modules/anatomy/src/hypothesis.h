@@ -2,6 +2,7 @@
 
 #include <vector>
 
+#include "neck.h"
 #include "stem_trace.h"
 #include "tidemark/anatomy/implant.h"
 
@@ -20,5 +21,11 @@ struct Hypothesis {
 /// likely first, at most five; empty when there is none.
 [[nodiscard]] std::vector<Hypothesis> hypotheses(const Pyramid& film,
                                                  const ImplantOptions& options);
+
+/// The same stem with the head that is seen best on its neck's midline; for a hypothesis whose
+/// circle turned out to lie off it. Nothing when no rim is seen there.
+[[nodiscard]] std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesis& h,
+                                                          const NeckAxis& neck,
+                                                          const ImplantOptions& options);
 
 }  // namespace tidemark::anatomy

@@ -10,6 +10,7 @@
 #include "hypothesis.h"
 #include "image_ops.h"
 #include "metal_mask.h"
+#include "neck.h"
 #include "stem_mask.h"
 #include "stem_outline.h"
 
@@ -164,14 +165,48 @@ tl::unexpected<Error> no_stem(const film::FilmImage& film, const std::string& wr
       "was operated, or mark head and stem by hand");
 }
 
-Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,
-                 const StemShape& shape, const Scaled& fine, const cv::Mat1b& mask,
-                 const ImplantOptions& options) {
+/// A hypothesis followed to the end.
+struct Followed {
+  Hypothesis hypothesis;
+  RimFit rim;  ///< of the head
+  StemShape shape;
+  Scaled fine;  ///< the film as the mask has it
+  cv::Mat1b mask;
+  /// Distance of the head's centre from the neck's midline; absent when the neck is not seen.
+  std::optional<NeckAxis> neck;
+  [[nodiscard]] double off_neck_mm() const {
+    return neck ? std::abs(signed_distance(neck->line, rim.circle.centre)) * hypothesis.mm_per_px
+                : 0.0;
+  }
+};
+
+/// Heads on simulated films lie within 1.4 mm of their neck's midline (docs/anatomy.md); house
+/// choice.
+constexpr double kOffNeckMm = 3.0;
+
+/// A circle off the neck's midline is some other circle: nothing is known of the head then but that
+/// it is about as large.
+void doubt_head(const Followed& found, Implant& implant) {
+  const double off_px = found.off_neck_mm() / found.hypothesis.mm_per_px;
+  constexpr double kOtherCircle = 0.1;  // of the diameter; house choice
+  implant.head.centre_u_px = std::hypot(implant.head.centre_u_px, off_px);
+  implant.head.diameter_u_px =
+      std::hypot(implant.head.diameter_u_px, kOtherCircle * 2.0 * found.rim.circle.radius);
+  implant.flags.push_back({"head_off_neck",
+                           "The circle taken for the head does not lie on the line of the neck; "
+                           "mark the head's centre and diameter by hand."});
+}
+
+Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOptions& options) {
+  const auto& [h, rim, shape, fine, mask, neck] = found;
   Implant implant;
   // What blur, halo and a head that is not quite opaque do to the rim is no scatter along it: 0.03
   // mm on the centre and 0.25 % on the diameter (simulated films, docs/accuracy.md).
   implant.head = {rim.circle, std::hypot(rim.centre_u, 0.03 / h.mm_per_px),
                   std::hypot(2.0 * rim.radius_u, 0.005 * rim.circle.radius), Source::kFound};
+  if (found.off_neck_mm() > kOffNeckMm && !options.given.head_centre_px) {
+    doubt_head(found, implant);
+  }
   implant.cup = find_cup(film, rim.circle, h.mm_per_px);
   implant.outline_px = shape.outline;
   implant.axis = {shape.axis, {shape.axis_u_rad / kDegree}, Source::kFound};
@@ -200,8 +235,7 @@ Implant assemble(const cv::Mat1f& film, const Hypothesis& h, const RimFit& rim,
 }
 
 /// Follows one hypothesis to the end.
-Expected<Implant> follow(const film::FilmImage& hip_view, const Pyramid& pyramid, Hypothesis h,
-                         const ImplantOptions& options) {
+Expected<Followed> follow(const film::FilmImage& hip_view, const Pyramid& pyramid, Hypothesis h) {
   const cv::Mat1f& film = pyramid.film();
   const Scaled mm{{}, h.mm_per_px};  // only for its coordinates
   const double px = 1.0 / h.mm_per_px;
@@ -227,7 +261,20 @@ Expected<Implant> follow(const film::FilmImage& hip_view, const Pyramid& pyramid
   if (const auto why = implausible(*shape, film.size(), h.mm_per_px)) {
     return no_stem(hip_view, *why);
   }
-  return assemble(film, h, *rim, *shape, fine, mask, options);
+  const auto neck = neck_axis(shape->outline, h.mm_per_px);
+  return Followed{h, *rim, *shape, fine, mask, neck};
+}
+
+/// As follow(), and where the head turns out to lie off its neck, with the head that lies on it.
+Expected<Followed> follow_on_neck(const film::FilmImage& hip_view, const Pyramid& pyramid,
+                                  const Hypothesis& h, const ImplantOptions& options) {
+  auto first = follow(hip_view, pyramid, h);
+  if (!first || first->off_neck_mm() <= kOffNeckMm) return first;
+  if (options.given.head_centre_px) return first;  // the user's head stays
+  const auto other = with_head_on_neck(pyramid, first->hypothesis, *first->neck, options);
+  if (!other) return first;
+  auto second = follow(hip_view, pyramid, *other);
+  return second && second->off_neck_mm() <= kOffNeckMm ? second : first;
 }
 
 }  // namespace
@@ -247,11 +294,11 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
     if (h.score < (refused ? kSureScore : kLeastScore)) break;
     if (refused && refused->score >= kSureScore && same_hip(*refused, h) && leaves_film(*why))
       continue;
-    auto implant = follow(hip_view, pyramid, h, options);
-    if (implant) return implant;
+    const auto found = follow_on_neck(hip_view, pyramid, h, options);
+    if (found) return assemble(pyramid.film(), *found, options);
     if (!refused) {
       refused = h;
-      why = implant.error();
+      why = found.error();
     }
   }
   if (why) return tl::unexpected(*why);
