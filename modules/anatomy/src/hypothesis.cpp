@@ -113,8 +113,16 @@ double rim_floor(const Gradient& g) {
   return quantile(strength, 0.95);
 }
 
-std::optional<Hypothesis> try_head(const Pyramid& film, const Circle2& head_px, double rim,
-                                   double head_mm) {
+/// What a head is tried with.
+struct HeadTrial {
+  Circle2 head_px;
+  double rim = 0.0;      ///< evidence of its rim, 0 to 1
+  double head_mm = 0.0;  ///< diameter
+  int width_max = FlankSearch{}.width_max;
+};
+
+std::optional<Hypothesis> try_head(const Pyramid& film, const HeadTrial& trial) {
+  const auto& [head_px, rim, head_mm, width_max] = trial;
   Hypothesis h;
   h.head_px = head_px;
   h.mm_per_px = head_mm / (2.0 * head_px.radius);
@@ -127,6 +135,7 @@ std::optional<Hypothesis> try_head(const Pyramid& film, const Circle2& head_px, 
   search.x_max = c.x() + 6.0;
   search.first_row = static_cast<int>(c.y() + 30.0);
   search.last_row = static_cast<int>(c.y() + 270.0);
+  search.width_max = width_max;
   const auto trace = trace_flanks(mm.image, search);
   if (!trace) return std::nullopt;
   h.trace = *trace;
@@ -204,11 +213,16 @@ HeadSearch search_on_neck(const Gradient& g, double floor, const NeckAxis& neck,
   // The wrong circle gave the scale, so every length may be a quarter off.
   constexpr double kFarMm = 55.0;
   constexpr double kAsideMm = 1.5;
+  constexpr double kStep = 0.5;  // px of the small image
+  const int radii = static_cast<int>(0.5 * r0 / kStep);
   HeadSearch best;
-  for (double radius = 0.75 * r0; radius <= 1.25 * r0; radius += 0.5) {
-    for (double up = 0.3 * radius; up <= kFarMm * px; up += 0.5) {
+  for (int k = 0; k <= radii; ++k) {
+    const double radius = 0.75 * r0 + k * kStep;
+    const int places = static_cast<int>((kFarMm * px - 0.3 * radius) / kStep);
+    for (int i = 0; i <= places; ++i) {
+      const Vec2 on_neck = foot - (0.3 * radius + i * kStep) * neck.line.direction;
       for (int aside = -2; aside <= 2; ++aside) {
-        const Vec2 centre = foot - up * neck.line.direction + 0.5 * aside * kAsideMm * px * across;
+        const Vec2 centre = on_neck + 0.5 * aside * kAsideMm * px * across;
         const double score = beside_neck(g, floor, {centre, radius}, neck.line.direction,
                                          0.5 * neck.width_mm * px + 1.0);
         if (score > best.score) best = {{centre, radius}, score};
@@ -281,7 +295,7 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
   if (options.given.head_centre_px && options.given.head_diameter_px) {
     const Circle2 head{*options.given.head_centre_px, 0.5 * *options.given.head_diameter_px};
-    const auto only = try_head(film, head, 1.0, head_mm);
+    const auto only = try_head(film, {head, 1.0, head_mm});
     return only ? std::vector<Hypothesis>{*only} : std::vector<Hypothesis>{};
   }
   double low = 11.0;
@@ -294,7 +308,7 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   std::vector<Hypothesis> tried;
   for (const DiscCandidate& disc : bright_discs(small.image, low, high)) {
     const Circle2 head{small.to_film(disc.circle.centre), disc.circle.radius / factor};
-    if (auto h = try_head(film, head, disc.rim, head_mm)) {
+    if (auto h = try_head(film, {head, disc.rim, head_mm})) {
       h->score += prior_of_scale(h->mm_per_px, long_side, options);
       tried.push_back(*h);
     }
@@ -318,7 +332,7 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
     const Circle2 head{small.to_film(again.circle.centre), again.circle.radius / factor};
     if ((head.centre - h.head_px.centre).norm() > 1.0 ||
         std::abs(head.radius - h.head_px.radius) > 1.0) {
-      auto moved = try_head(film, head, 0.4, head_mm);
+      auto moved = try_head(film, {head, 0.4, head_mm});
       if (!moved) continue;
       h = *moved;
       h.score += prior_of_scale(h.mm_per_px, long_side, options);
@@ -342,10 +356,25 @@ std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesi
   if (found.score < kLeastRim) return std::nullopt;
   const Circle2 head{small.to_film(found.circle.centre), found.circle.radius / factor};
   const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
-  auto moved = try_head(film, head, 0.4, head_mm);
+  auto moved = try_head(film, {head, 0.4, head_mm});
   if (moved)
     moved->score += prior_of_scale(moved->mm_per_px, long_side, options) + 1.5 * found.score;
   return moved;
+}
+
+std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothesis& h,
+                                             const ImplantOptions& options) {
+  constexpr int kNarrower = 4;  // mm: a cortex is thicker (common practice, no source)
+  const int distal = static_cast<int>(h.trace.right.back() - h.trace.left.back());
+  const int width_max = distal - kNarrower;
+  if (width_max < FlankSearch{}.width_min + kNarrower) return std::nullopt;
+  const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
+  auto narrower = try_head(film, {h.head_px, 0.4, head_mm, width_max});
+  constexpr double kLeastEvidence = 0.3;  // as docs/anatomy.md: right flanks show 0.43 and more
+  if (!narrower || narrower->trace.evidence < kLeastEvidence) return std::nullopt;
+  // The shading that hid the flanks from the first search also splits the metal.
+  narrower->core = Core::kMetal;
+  return narrower;
 }
 
 }  // namespace tidemark::anatomy

@@ -3,6 +3,7 @@
 #include <vector>
 
 #include "neck.h"
+#include "stem_mask.h"
 #include "stem_trace.h"
 #include "tidemark/anatomy/implant.h"
 
@@ -15,6 +16,7 @@ struct Hypothesis {
   FlankTrace trace;                   ///< on the film scaled to 1 mm pixels
   Vec2 neck_direction = {-0.7, 0.7};  ///< from the head's centre down the neck
   double score = 0.0;                 ///< about 3 when all evidence is there
+  Core core = Core::kSeed;            ///< of the traced flanks
 };
 
 /// Looks over the whole film for heads on a neck on a stem, the head medial of the stem. The most
@@ -27,5 +29,10 @@ struct Hypothesis {
 [[nodiscard]] std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesis& h,
                                                           const NeckAxis& neck,
                                                           const ImplantOptions& options);
+
+/// The same head over a narrower stem; for a hypothesis whose flanks turned out to be a cortex'.
+/// Nothing when no such flanks are seen.
+[[nodiscard]] std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothesis& h,
+                                                           const ImplantOptions& options);
 
 }  // namespace tidemark::anatomy

@@ -38,6 +38,7 @@ RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) 
   RoughStem s;
   s.mm = 1.0 / (to.factor / h.mm_per_px);
   s.head = {to.from_film(h.head_px.centre), h.head_px.radius * to.factor};
+  s.core = h.core;
   for (std::size_t i = 0; i < h.trace.left.size(); ++i) {
     const double y = h.trace.first_row + static_cast<double>(i);
     s.left.push_back(to.from_film(from.to_film({h.trace.left[i], y})));
@@ -265,10 +266,22 @@ Expected<Followed> follow(const film::FilmImage& hip_view, const Pyramid& pyrami
   return Followed{h, *rim, *shape, fine, mask, neck};
 }
 
+/// As follow(), and where that fails, with flanks that lie closer together: beside a bright thigh
+/// the outer edge of a cortex can be clearer than the stem's.
+Expected<Followed> follow_either(const film::FilmImage& hip_view, const Pyramid& pyramid,
+                                 const Hypothesis& h, const ImplantOptions& options) {
+  auto first = follow(hip_view, pyramid, h);
+  if (first) return first;
+  const auto narrower = with_narrower_stem(pyramid, h, options);
+  if (!narrower) return first;
+  auto second = follow(hip_view, pyramid, *narrower);
+  return second ? second : first;
+}
+
 /// As follow(), and where the head turns out to lie off its neck, with the head that lies on it.
 Expected<Followed> follow_on_neck(const film::FilmImage& hip_view, const Pyramid& pyramid,
                                   const Hypothesis& h, const ImplantOptions& options) {
-  auto first = follow(hip_view, pyramid, h);
+  auto first = follow_either(hip_view, pyramid, h, options);
   if (!first || first->off_neck_mm() <= kOffNeckMm) return first;
   if (options.given.head_centre_px) return first;  // the user's head stays
   const auto other = with_head_on_neck(pyramid, first->hypothesis, *first->neck, options);

@@ -221,6 +221,18 @@ cv::Mat1b wires(const cv::Mat1f& image, const cv::Mat1b& body, const cv::Mat1b& 
   return grown(value_of<cv::Mat1b>(image - opened > std::max(0.0, 0.6 * step)), 1.0 / mm);
 }
 
+/// The core between the traced flanks on every row of which the mask holds a good part already:
+/// where the thigh's edge shades a stem from side to side, half of it can be darker than half way.
+/// Rows beyond the metal's end hold nothing of the mask and stay empty.
+void fill_core(cv::Mat1b& mask, const cv::Mat1b& core) {
+  constexpr double kGoodPart = 0.4;  // house choice
+  for (int y = 0; y < mask.rows; ++y) {
+    const int wide = cv::countNonZero(core.row(y));
+    const int held = cv::countNonZero(value_of<cv::Mat1b>(core.row(y) & mask.row(y)));
+    if (wide > 0 && held >= kGoodPart * wide) mask.row(y) |= core.row(y);
+  }
+}
+
 cv::Mat1b mask_within(const cv::Mat1f& image, const RoughStem& s) {
   const cv::Mat1b domain = domain_of(image.size(), s);
   auto body = blank<cv::Mat1b>(image.size());
@@ -248,6 +260,7 @@ cv::Mat1b mask_within(const cv::Mat1f& image, const RoughStem& s) {
     mask = connected_to(mask, body_core);
     // Thin bridges to wires or a cup's rim go; the stem itself is nowhere thinner than 4 mm.
     cv::morphologyEx(mask, mask, cv::MORPH_OPEN, disc_kernel(1.8 / s.mm));
+    if (s.core == Core::kMetal) fill_core(mask, body_core);
     mask = connected_to(mask, body_core);
     inside = shrunk(mask, 1.5 / s.mm);
     inside.setTo(0, head);

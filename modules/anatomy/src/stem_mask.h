@@ -5,12 +5,19 @@
 
 namespace tidemark::anatomy {
 
+/// What is made of the core between the traced flanks.
+enum class Core {
+  kSeed,   ///< the mask has to hang together with it
+  kMetal,  ///< and holds it where it holds a good part of it already
+};
+
 /// A stem roughly placed: everything in px of one image whose pixels are `mm` wide.
 struct RoughStem {
   Circle2 head;
   Polyline left;    ///< lateral flank, proximal to distal
   Polyline right;   ///< medial flank, same rows
   double mm = 1.0;  ///< mm per px of the image these points refer to
+  Core core = Core::kSeed;
 
   [[nodiscard]] Line2 axis() const;      ///< through the distal half's midpoints, pointing distally
   [[nodiscard]] Vec2 neck_foot() const;  ///< where the neck axis roughly meets the stem axis

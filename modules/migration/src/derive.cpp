@@ -105,13 +105,16 @@ struct Tilt {
 };
 
 /// The tilt change by the two alignments and by the two axes of both films, weighted by what each
-/// is worth. The alignment of the bone turns with features at other depths (0.3 degrees, from
-/// simulated films, docs/accuracy.md), the axes do not, but need a long piece of shaft.
+/// is worth. The alignment of the bone turns with features at other depths, all the more the
+/// farther the leg was rotated (0.03 degrees per degree and 0.2 without, from simulated films,
+/// docs/accuracy.md); the axes do not, but need a long piece of shaft.
 Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChange& pose) {
-  constexpr double kTurnOfFeatures = 0.3;
+  constexpr double kTurnOfFeatures = 0.2;
+  constexpr double kTurnPerRotation = 0.03;
   const double u_alignment =
       sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
-                      std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures});
+                      std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures,
+                      kTurnPerRotation * pose.rotation_rms_rad / kDegree});
   const double lean = lean_u(e.pose, pose);
   PoseModel without_lean = e.pose;  // what both share is added once
   without_lean.sagittal_lean = {0.0};
