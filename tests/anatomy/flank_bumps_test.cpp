@@ -53,6 +53,16 @@ TEST(WithoutBumps, LeavesACollar) {
   EXPECT_EQ(cut(low), low);
 }
 
+// Guards the medial corner of a stem whose neck is cut low: above it the outline draws in.
+TEST(WithoutBumps, LeavesTheMedialCorner) {
+  Polyline corner = stem_with_bump(0.0, 0.0, 0.0);
+  for (Vec2& p : corner) {
+    const double above = 19.0 - p.y() * kPitch;
+    if (p.x() > 0.0 && above > 0.0) p.x() -= above / kPitch;
+  }
+  EXPECT_EQ(cut(corner), corner);
+}
+
 TEST(WithoutBumps, LeavesAStepThatStays) {
   const Polyline step = stem_with_bump(2.0, -1.0, 70.0);
   EXPECT_EQ(cut(step), step);

@@ -97,6 +97,10 @@ Polyline without_bumps(Polyline outline, const Line2& axis, double shoulder, dou
       reach = std::fmax(reach, side * signed_distance(axis, p));
     }
     fill_gaps(flank);
+    // Towards neck and shoulder an outline draws in again; only what comes below may be a bump.
+    for (auto i = static_cast<std::size_t>(half); i > 0; --i) {
+      flank[i - 1] = std::fmax(flank[i - 1], flank[i]);
+    }
     if (std::isnan(flank.front())) continue;
     const Course smooth = bridged(flank, half, kLeastMm * px);
     const Vec2 out = side * Vec2(-axis.direction.y(), axis.direction.x());
