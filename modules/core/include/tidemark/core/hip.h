@@ -19,6 +19,9 @@ enum class Side { kRight, kLeft };
 /// View of a projection radiograph.
 enum class View { kAp, kPa, kLateral, kOther };
 
+/// How a stem is held in the bone.
+enum class Fixation { kCemented, kUncemented };
+
 /// Where a value comes from.
 enum class Source { kFound, kGiven };  ///< found on the film | given by the user in the sheet
 

@@ -29,9 +29,6 @@ inline constexpr Range kStemLengthMm{40.0, 500.0};
 /// What a film is for. Every follow-up film is compared with the one reference film.
 enum class Role { kReference, kFollowUp };
 
-/// How the stem is held. Not used by the measurement; kept for the criteria.
-enum class Fixation { kCemented, kUncemented };
-
 /// One film as the sheet (or the folder) names it. All pixel coordinates are stored px of the file.
 struct FilmEntry {
   std::string file;            ///< name inside the folder, as written in the sheet

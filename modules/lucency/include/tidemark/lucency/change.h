@@ -1,0 +1,32 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/lucency/lucency.h"
+
+namespace tidemark::lucency {
+
+/// One interface in one zone, then and now. Widths are compared at the same places of the stem
+/// (same distance along its axis, same flank), where both films could be judged.
+struct ZoneChange {
+  int zone = 0;
+  Interface interface = Interface::kStemBone;
+  std::optional<Measured<Millimetres>> change;         ///< of the width where it changed most
+  std::optional<Measured<Millimetres>> change_mean;    ///< mean over the places in common
+  std::optional<Measured<Millimetres>> change_length;  ///< of the line's length in the zone
+  double compared = 0.0;                    ///< share of the zone judged on both films
+  Answer progressive = Answer::kCannotTell;
+  std::string reason;  ///< one sentence: why it is progressive, or why it cannot be told
+};
+
+/// Change of the lines between the reference film and a follow-up of the same stem.
+///
+/// Progressive: the width grew by at least 1 mm, or the line reached a zone that had none, by more
+/// than its own u95 in either case (docs/lucency.md; from memory, no one source). No: the change
+/// plus its u95 stays below that.
+[[nodiscard]] std::vector<ZoneChange> compare(const FilmLucency& reference,
+                                              const FilmLucency& follow_up);
+
+}  // namespace tidemark::lucency

@@ -1,0 +1,59 @@
+#pragma once
+
+#include <vector>
+
+#include "tidemark/anatomy/femur.h"
+#include "tidemark/anatomy/implant.h"
+#include "tidemark/core/expected.h"
+#include "tidemark/core/geometry.h"
+#include "tidemark/core/hip.h"
+#include "tidemark/core/units.h"
+
+namespace tidemark::lucency {
+
+/// Which flank of the stem a zone lies on.
+enum class Flank { kLateral, kTip, kMedial };
+
+/// One zone of the stem on an AP film: a stretch of its outline, and of the bone beside it.
+///
+/// Numbers run down the lateral flank and up the medial one: 1, 2, 3 lateral proximal to distal, 4
+/// about the tip, 5, 6, 7 medial distal to proximal. Source: Gruen, McNeice, Amstutz, Clin Orthop
+/// Relat Res 141 (1979) 17-27 (thirds: from memory).
+struct Zone {
+  int number = 0;             ///< 1 to 7 (8 to 14 on a lateral film, anterior for lateral)
+  Flank flank = Flank::kTip;  ///< on a lateral film kLateral stands for anterior, kMedial posterior
+  Millimetres from;  ///< along the stem axis, distal +, from the level where the stem enters bone
+  Millimetres to;    ///< as `from`; to - from is the zone's length
+  /// The stem's outline inside the zone, px of the hip view, in the order of increasing distance
+  /// along the stem axis (zone 4: from lateral to medial).
+  Polyline interface_px;
+};
+
+/// A border between zones: the line perpendicular to the stem axis, px of the hip view, from
+/// beyond the lateral to beyond the medial flank.
+struct ZoneBorder {
+  Vec2 lateral_px = Vec2::Zero();
+  Vec2 medial_px = Vec2::Zero();
+};
+
+/// The division of one film. Borders are perpendicular to the stem axis: where the stem enters the
+/// bone (the medial resection level; without one the level is marked as assumed), one third and two
+/// thirds of the way to the tip, the tip, and 10 mm beyond it. The tip zone is what lies beyond the
+/// tip, over the width of the canal.
+struct ZonePlan {
+  std::vector<Zone> zones;          ///< seven, in the order of their numbers
+  std::vector<ZoneBorder> borders;  ///< five, proximal first
+  Line2 axis_px;                    ///< stem axis, origin at the entry level, direction distal
+  Source entry = Source::kFound;
+  bool entry_assumed = false;  ///< no resection level was seen: the shoulder's level stands for it
+  std::vector<Flag> flags;     ///< e.g. zones shorter than 15 mm
+};
+
+/// Divides the outline of a stem into its zones.
+/// @param view kAp and kPa give 1 to 7, kLateral 8 to 14
+/// @return kCannotTell when the outline does not reach from the entry level to the tip.
+[[nodiscard]] Expected<ZonePlan> divide(const anatomy::Implant& implant,
+                                        const anatomy::Femur& femur, MillimetresPerPixel scale,
+                                        View view);
+
+}  // namespace tidemark::lucency
