@@ -16,7 +16,7 @@ struct ZoneChange {
   std::optional<Measured<Millimetres>> change;         ///< of the width where it changed most
   std::optional<Measured<Millimetres>> change_mean;    ///< mean over the places in common
   std::optional<Measured<Millimetres>> change_length;  ///< of the line's length in the zone
-  double compared = 0.0;                    ///< share of the zone judged on both films
+  double compared = 0.0;                               ///< share of the zone judged on both films
   Answer progressive = Answer::kCannotTell;
   std::string reason;  ///< one sentence: why it is progressive, or why it cannot be told
 };

@@ -44,23 +44,23 @@ struct ZoneLine {
   int zone = 0;
   Interface interface = Interface::kStemBone;
   State state = State::kNotSeen;
-  std::string reason;                                ///< one sentence when cannot_tell or not_seen
-  std::optional<Measured<Millimetres>> width_max;    ///< when present
-  std::optional<Measured<Millimetres>> width_mean;   ///< over its length, when present
-  std::optional<Measured<Millimetres>> length;       ///< along the interface, when present
-  double fraction = 0.0;                             ///< length / length of the zone's seen part
-  double seen = 0.0;                                 ///< share of the zone that could be judged
-  std::optional<Measured<double>> depth;             ///< mean of its points, when present
+  std::string reason;                               ///< one sentence when cannot_tell or not_seen
+  std::optional<Measured<Millimetres>> width_max;   ///< when present
+  std::optional<Measured<Millimetres>> width_mean;  ///< over its length, when present
+  std::optional<Measured<Millimetres>> length;      ///< along the interface, when present
+  double fraction = 0.0;                            ///< length / length of the zone's seen part
+  double seen = 0.0;                                ///< share of the zone that could be judged
+  std::optional<Measured<double>> depth;            ///< mean of its points, when present
   Answer rim = Answer::kCannotTell;
   std::vector<LinePoint> points;  ///< pitch at most 0.5 mm, along the zone's interface_px
 };
 
 /// What the room's processing does to the edge of metal, learnt on this film where no bone is.
 struct EdgeResponse {
-  Millimetres blur;       ///< standard deviation of the edge
-  double halo = 0.0;      ///< depth of the dark overshoot beside metal, as a share of the step
-  Millimetres halo_reach; ///< distance at which the overshoot has fallen to a tenth
-  int edges = 0;          ///< independent places on neck and head from which it was learnt
+  Millimetres blur;        ///< standard deviation of the edge
+  double halo = 0.0;       ///< depth of the dark overshoot beside metal, as a share of the step
+  Millimetres halo_reach;  ///< distance at which the overshoot has fallen to a tenth
+  int edges = 0;           ///< independent places on neck and head from which it was learnt
 };
 
 /// Radiolucent lines of one film.
