@@ -4,6 +4,8 @@
 #include <string>
 #include <vector>
 
+#include "tidemark/anatomy/femur.h"
+#include "tidemark/core/expected.h"
 #include "tidemark/core/flag.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/hip.h"

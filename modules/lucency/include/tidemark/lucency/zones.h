@@ -1,13 +1,14 @@
 #pragma once
 
+#include <optional>
 #include <vector>
 
-#include "tidemark/anatomy/femur.h"
 #include "tidemark/anatomy/implant.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
+#include "tidemark/film/film.h"
 
 namespace tidemark::lucency {
 
@@ -36,24 +37,43 @@ struct ZoneBorder {
   Vec2 medial_px = Vec2::Zero();
 };
 
+/// The level at which the stem enters the bone, seen on the film.
+struct Entry {
+  Vec2 px = Vec2::Zero();  ///< on the medial flank of the stem's outline, px of the hip view
+  Millimetres u;           ///< along the stem axis
+  Source source = Source::kFound;
+};
+
+/// Looks along the medial flank for the place where bone begins beside the metal: the border of
+/// the cut neck (calcar), a step to brighter over the first 5 mm outside of the metal along a
+/// straight line that may be oblique to the stem.
+/// @return absent when no step stands out, or two do and lie apart.
+/// House choice; the resection level as proximal border of zones 1 and 7 is common practice.
+[[nodiscard]] std::optional<Entry> find_entry(const film::FilmImage& hip_view,
+                                              const anatomy::Implant& implant,
+                                              MillimetresPerPixel scale);
+
 /// The division of one film. Borders are perpendicular to the stem axis: where the stem enters the
 /// bone (the medial resection level; without one the level is marked as assumed), one third and two
 /// thirds of the way to the tip, the tip, and 10 mm beyond it. The tip zone is what lies beyond the
-/// tip, over the width of the canal.
+/// tip, over the width of the canal; its interface is the end of the outline that faces distally
+/// (within 45 degrees of the axis).
 struct ZonePlan {
   std::vector<Zone> zones;          ///< seven, in the order of their numbers
   std::vector<ZoneBorder> borders;  ///< five, proximal first
   Line2 axis_px;                    ///< stem axis, origin at the entry level, direction distal
   Source entry = Source::kFound;
   bool entry_assumed = false;  ///< no resection level was seen: the shoulder's level stands for it
+  Millimetres entry_u;         ///< standard uncertainty of the entry level along the axis
   std::vector<Flag> flags;     ///< e.g. zones shorter than 15 mm
 };
 
 /// Divides the outline of a stem into its zones.
-/// @param view kAp and kPa give 1 to 7, kLateral 8 to 14
-/// @return kCannotTell when the outline does not reach from the entry level to the tip.
-[[nodiscard]] Expected<ZonePlan> divide(const anatomy::Implant& implant,
-                                        const anatomy::Femur& femur, MillimetresPerPixel scale,
-                                        View view);
+/// @param view  kAp and kPa give 1 to 7, kLateral 8 to 14
+/// @param entry where the stem enters the bone; without it the level of the shoulder is assumed
+/// @return kBadInput when the scale is not positive; kCannotTell when the outline does not reach
+///         from the entry level to the tip.
+[[nodiscard]] Expected<ZonePlan> divide(const anatomy::Implant& implant, MillimetresPerPixel scale,
+                                        View view, const std::optional<Entry>& entry);
 
 }  // namespace tidemark::lucency

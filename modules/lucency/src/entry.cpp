@@ -1,0 +1,162 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numeric>
+#include <optional>
+#include <vector>
+
+#include "strip.h"
+#include "tidemark/core/robust.h"
+#include "tidemark/lucency/zones.h"
+
+namespace tidemark::lucency {
+namespace {
+
+constexpr double kStepMm = 0.25;   // along the outline
+constexpr double kSmoothMm = 4.0;  // of the normals
+/// Bone is looked for from here outwards: nearer the metal's edge and its halo rule. House choice.
+constexpr double kFromMm = 0.8;
+constexpr double kToMm = 5.2;
+/// Means over this length on either side of the border are compared.
+constexpr double kArmMm = 3.0;
+/// Slopes of the cut against the outline's normal, mm along per mm out.
+constexpr double kMaxSlope = 1.5;
+/// The cut is looked for down to this far below the shoulder's level. House choice: cuts lie 5 to
+/// 25 mm above the lesser trochanter.
+constexpr double kDeepestMm = 45.0;
+/// A second border this strong against the first makes the level ambiguous.
+constexpr double kRival = 0.75;
+constexpr double kApartMm = 3.0;
+/// Step against what such steps amount to elsewhere on the flank.
+constexpr double kMinStrength = 3.0;
+
+struct Steps {
+  int columns = 0;
+  std::vector<float> value;  ///< by row and column: distal mean minus proximal mean
+  std::vector<unsigned char> seen;
+};
+
+/// Rise from proximal to distal at each place of the strip; rows run distally.
+Steps steps_of(const Strip& strip) {
+  const auto rows = static_cast<std::ptrdiff_t>(strip.places.size());
+  const auto arm = static_cast<std::ptrdiff_t>(std::lround(kArmMm / kStepMm));
+  Steps s{strip.columns, std::vector<float>(strip.values.size(), 0.0F),
+          std::vector<unsigned char>(strip.values.size(), 0)};
+  for (int c = 0; c < strip.columns; ++c) {
+    std::vector<double> sum(static_cast<std::size_t>(rows) + 1, 0.0);
+    std::vector<int> count(static_cast<std::size_t>(rows) + 1, 0);
+    for (std::size_t r = 0; r < static_cast<std::size_t>(rows); ++r) {
+      const std::size_t i = strip.index(r, c);
+      sum[r + 1] = sum[r] + (strip.seen[i] != 0 ? static_cast<double>(strip.values[i]) : 0.0);
+      count[r + 1] = count[r] + (strip.seen[i] != 0 ? 1 : 0);
+    }
+    for (std::ptrdiff_t r = arm; r + arm < rows; ++r) {
+      const auto a = static_cast<std::size_t>(r - arm);
+      const auto m = static_cast<std::size_t>(r);
+      const auto b = static_cast<std::size_t>(r + arm);
+      if (count[m] - count[a] < arm || count[b] - count[m] < arm) continue;
+      const std::size_t i = strip.index(m, c);
+      s.value[i] = static_cast<float>((sum[b] - 2.0 * sum[m] + sum[a]) / static_cast<double>(arm));
+      s.seen[i] = 1;
+    }
+  }
+  return s;
+}
+
+/// How much a straight border through row `row` at the metal stands out: the least of the means
+/// over three thirds of its length, so that no single spot makes a border.
+std::optional<double> border_strength(const Steps& steps, const Strip& strip, double row,
+                                      double slope) {
+  std::array<double, 3> sum{};
+  std::array<int, 3> count{};
+  for (int c = 0; c < steps.columns; ++c) {
+    const double r = row + slope * strip.x_mm(c) / kStepMm;
+    if (r < 0.0 || r > static_cast<double>(strip.places.size() - 1)) return {};
+    const std::size_t i = strip.index(static_cast<std::size_t>(std::lround(r)), c);
+    const auto third = std::min<std::size_t>(
+        2, static_cast<std::size_t>(3 * c) / static_cast<std::size_t>(steps.columns));
+    if (steps.seen[i] == 0) continue;
+    sum[third] += static_cast<double>(steps.value[i]);
+    ++count[third];
+  }
+  double least = 1e30;
+  for (std::size_t k = 0; k < 3; ++k) {
+    if (3 * 2 * count[k] < steps.columns) return {};
+    least = std::min(least, sum[k] / count[k]);
+  }
+  return least;
+}
+
+struct Candidate {
+  std::size_t row = 0;
+  double strength = 0.0;
+};
+
+/// The best border of each row.
+std::vector<Candidate> candidates(const Steps& steps, const Strip& strip) {
+  std::vector<Candidate> out;
+  for (std::size_t row = 0; row < strip.places.size(); ++row) {
+    std::optional<double> best;
+    for (int k = -6; k <= 6; ++k) {
+      const auto s = border_strength(steps, strip, static_cast<double>(row), kMaxSlope * k / 6.0);
+      if (s && (!best || *s > *best)) best = s;
+    }
+    if (best) out.push_back({row, *best});
+  }
+  return out;
+}
+
+/// The medial outline from the neck down to some way below the shoulder, walked distally.
+Polyline medial_flank(const anatomy::Implant& implant, double px) {
+  const Line2& axis = implant.axis.line_px;
+  const Polyline& outline = implant.outline_px;
+  const double lowest = along(axis, implant.shoulder.px) + kDeepestMm * px;
+  Polyline flank;
+  for (std::size_t i = outline.size(); i-- > 0;) {
+    if (along(axis, outline[i]) > lowest) break;
+    flank.push_back(outline[i]);
+  }
+  return flank;
+}
+
+std::optional<Entry> entry_from(const std::vector<Candidate>& found, const Strip& strip) {
+  if (found.size() < 20) return {};
+  const auto best = std::max_element(
+      found.begin(), found.end(),
+      [](const Candidate& a, const Candidate& b) { return a.strength < b.strength; });
+  std::vector<double> all;
+  for (const Candidate& c : found) all.push_back(std::abs(c.strength));
+  const double usual = median(all).value_or(0.0);
+  if (!(best->strength > kMinStrength * usual)) return {};
+  double spread_mm = kStepMm;
+  for (const Candidate& c : found) {
+    const double apart =
+        kStepMm * std::abs(static_cast<double>(c.row) - static_cast<double>(best->row));
+    if (c.strength > kRival * best->strength && apart > kApartMm) return {};
+    if (c.strength > 0.9 * best->strength) spread_mm = std::max(spread_mm, apart);
+  }
+  // Half of the stretch that does nearly as well; 0.4 mm for the corner's rounding (house choice).
+  return Entry{strip.places[best->row].edge_px, Millimetres{std::hypot(0.5 * spread_mm, 0.4)},
+               Source::kFound};
+}
+
+}  // namespace
+
+std::optional<Entry> find_entry(const film::FilmImage& hip_view, const anatomy::Implant& implant,
+                                MillimetresPerPixel scale) {
+  if (!(scale.value > 0.0) || implant.outline_px.size() < 20) return {};
+  const Polyline flank = medial_flank(implant, 1.0 / scale.value);
+  auto places = places_along(flank, scale.value, kStepMm, kSmoothMm);
+  if (places.size() < 40) return {};
+  // A flank alone does not tell out from in by its turning: out is away from the stem axis' side.
+  const Line2& axis = implant.axis.line_px;
+  const Vec2 medial(axis.direction.y(), -axis.direction.x());
+  for (Place& p : places) {
+    if (p.out_px.dot(medial) < 0.0) p.out_px = -p.out_px;
+  }
+  const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places),
+                             scale.value, {kFromMm, kToMm, 0.2});
+  return entry_from(candidates(steps_of(strip), strip), strip);
+}
+
+}  // namespace tidemark::lucency

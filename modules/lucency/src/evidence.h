@@ -1,0 +1,51 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <vector>
+
+#include "response.h"
+
+namespace tidemark::lucency {
+
+/// Widths of a line that are tried, mm.
+[[nodiscard]] std::vector<double> line_widths();
+
+/// What one profile says of each width of a line beside the metal.
+struct PlaceEvidence {
+  /// Log of the probability of the profile with a line of each width over that without one.
+  std::vector<double> log_odds;
+  std::vector<double> depth;         ///< expected depth of the line, grey values, positive = darker
+  std::vector<double> rim_log_odds;  ///< of the line with a bright rim over that without
+};
+
+/// Noise of the mean profiles, grey values squared, by how far it reaches.
+struct Noise {
+  double fine = 0.0;     ///< within a pixel or two
+  double texture = 0.0;  ///< exponential, 0.6 mm
+  double broad = 0.0;    ///< Gaussian, 3 mm: the bone's own course
+};
+
+/// Estimates the noise from differences within the profiles; medians, so that walls do not count.
+[[nodiscard]] Noise estimate_noise(const Profiles& profiles,
+                                   const std::vector<std::size_t>& places);
+
+/// Shape of a line's darkness across it: (1 - x / w)^power, 0 a box, 1/2 the chord of a round gap;
+/// blurred with `blur_mm`.
+struct LineShape {
+  double power = 0.0;
+  double blur_mm = 0.2;
+};
+
+/// Compares lines of all widths at all places. The background (constant, slope, broad course),
+/// the metal's penumbra and the halo within its uncertainty are averaged over (Gaussian priors);
+/// another wall further out is allowed for.
+///
+/// @param steps   local step from bone to metal of each place
+/// @param contrast grey value that lines and walls differ by, typically
+[[nodiscard]] std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
+                                                     const std::vector<std::size_t>& places,
+                                                     const std::vector<double>& steps,
+                                                     const Response& response, const Noise& noise,
+                                                     double contrast, const LineShape& shape);
+
+}  // namespace tidemark::lucency

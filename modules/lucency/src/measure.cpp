@@ -1,0 +1,315 @@
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <string>
+#include <utility>
+
+#include "chain.h"
+#include "evidence.h"
+#include "profiles.h"
+#include "response.h"
+#include "tidemark/core/robust.h"
+#include "tidemark/lucency/lucency.h"
+
+namespace tidemark::lucency {
+namespace {
+
+constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
+/// Probabilities from which a place is said to have a line, or none. House choice.
+constexpr double kPresent = 0.9;
+constexpr double kAbsent = 0.1;
+/// The film must show this much beside the metal: 4 mm.
+constexpr int kClearSamples = 39;
+/// A line is no shorter than this. House choice.
+constexpr double kShortestMm = 4.0;
+/// A zone is free of lines when this share of its seen part is. House choice.
+constexpr double kAbsentShare = 0.8;
+constexpr double kSeenShare = 0.3;  ///< below, a zone is not seen
+/// Position of the metal's edge against the steepest fall, mm. House choice from 0.765 of the blur.
+constexpr double kEdgeUMm = 0.08;
+constexpr double kScaleU = 0.007;  ///< relative: the head's depth against the stem's (film module)
+/// Neck: farther than this from bone.
+constexpr double kBareMm = 3.0;
+
+template <class Q>
+Measured<Q> normal(double value, double u) {
+  return {{value}, {u}, {kNormal95 * u}};
+}
+
+/// The part of the profiles that lies in zones, in the order of the outline.
+struct Course {
+  std::vector<std::size_t> place;  // index into the profiles
+  std::vector<std::size_t> zone;   // index into the plan's zones
+  std::vector<double> along_mm;    // from the entry level
+  Teachers teachers;
+};
+
+std::size_t nearest(const std::vector<Place>& places, const Vec2& q) {
+  const auto it =
+      std::min_element(places.begin(), places.end(), [&](const Place& a, const Place& b) {
+        return (a.edge_px - q).squaredNorm() < (b.edge_px - q).squaredNorm();
+      });
+  return static_cast<std::size_t>(it - places.begin());
+}
+
+Course course_of(const Profiles& profiles, const ZonePlan& plan, const anatomy::Implant& implant,
+                 double scale) {
+  const std::vector<Place>& places = profiles.places;
+  const std::size_t from = nearest(places, plan.zones[0].interface_px.front());
+  const std::size_t to = nearest(places, plan.zones[6].interface_px.front());
+  const std::size_t tip_from = nearest(places, plan.zones[3].interface_px.front());
+  const std::size_t tip_to = nearest(places, plan.zones[3].interface_px.back());
+  const std::size_t shoulder = nearest(places, implant.shoulder.px);
+  Course c;
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    const double at = scale * along(plan.axis_px, places[i].edge_px);
+    if (i + static_cast<std::size_t>(kBareMm / kPlacePitchMm) < std::min(shoulder, from) ||
+        (i > to && at < -kBareMm)) {
+      c.teachers.bare.push_back(i);
+    }
+    if (i < from || i > to) continue;
+    std::size_t zone = 3;
+    if (i < tip_from || i > tip_to) {
+      std::size_t third = 0;
+      while (third < 2 && at >= plan.zones[third].to.value) ++third;
+      zone = i < tip_from ? third : 6 - third;
+      c.teachers.flank.push_back(i);
+    }
+    c.place.push_back(i);
+    c.zone.push_back(zone);
+    c.along_mm.push_back(at);
+  }
+  return c;
+}
+
+/// Step from the bone to the metal beside each place, median over 10 mm.
+std::vector<double> local_steps(const Profiles& profiles, const Course& course) {
+  std::vector<double> steps;
+  std::vector<double> near;
+  constexpr std::size_t kHalf = 10;
+  for (std::size_t i = 0; i < course.place.size(); ++i) {
+    near.clear();
+    const std::size_t a = i > kHalf ? i - kHalf : 0;
+    const std::size_t b = std::min(i + kHalf, course.place.size() - 1);
+    for (std::size_t k = a; k <= b; ++k) {
+      const std::size_t p = course.place[k];
+      near.push_back(profiles.metal[p] - profiles.beyond[p]);
+    }
+    steps.push_back(median(near).value_or(0.0));
+  }
+  return steps;
+}
+
+/// What lines and walls differ by on this film: the range of greys beside the stem.
+double typical_contrast(const Profiles& profiles, const Course& course) {
+  std::vector<double> ranges;
+  std::array<double, kProfileSamples> sorted{};
+  for (const std::size_t p : course.place) {
+    if (profiles.clear[p] < kProfileSamples) continue;
+    for (int i = 0; i < kProfileSamples; ++i) {
+      sorted[static_cast<std::size_t>(i)] = profiles.values(i, static_cast<Eigen::Index>(p));
+    }
+    std::sort(sorted.begin(), sorted.end());
+    ranges.push_back(sorted[(kProfileSamples * 9) / 10] - sorted[kProfileSamples / 10]);
+  }
+  return median(ranges).value_or(0.0);
+}
+
+LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i,
+                   const PlaceBelief& belief, double step, bool judged) {
+  const Place& place = profiles.places[course.place[i]];
+  LinePoint p;
+  p.edge_px = place.edge_px;
+  p.out_px = place.out_px;
+  p.along = Millimetres{course.along_mm[i]};
+  if (!judged) {
+    p.state = State::kNotSeen;
+    return p;
+  }
+  p.state = belief.line >= kPresent  ? State::kPresent
+            : belief.line <= kAbsent ? State::kAbsent
+                                     : State::kCannotTell;
+  p.depth = step > 0.0 ? belief.depth / step : 0.0;
+  p.depth_u = 0.3 * p.depth;
+  if (p.state == State::kPresent) {
+    const double u = std::hypot(belief.width_u, kEdgeUMm, kScaleU * belief.width);
+    p.width = normal<Millimetres>(belief.width, u);
+    p.rim = belief.rim_log_odds > 3.0    ? Answer::kYes
+            : belief.rim_log_odds < -1.0 ? Answer::kNo
+                                         : Answer::kCannotTell;
+  }
+  return p;
+}
+
+/// Runs of present places shorter than a line can be are left open.
+void drop_short_runs(std::vector<LinePoint>& points) {
+  const auto least = static_cast<std::size_t>(std::lround(kShortestMm / kPlacePitchMm));
+  std::size_t i = 0;
+  while (i < points.size()) {
+    std::size_t k = i;
+    while (k < points.size() && points[k].state == State::kPresent) ++k;
+    if (k > i && k - i < least) {
+      for (std::size_t m = i; m < k; ++m) {
+        points[m].state = State::kCannotTell;
+        points[m].width.reset();
+      }
+    }
+    i = std::max(k, i + 1);
+  }
+}
+
+struct Counts {
+  double present = 0.0;
+  double absent = 0.0;
+  double open = 0.0;
+  double hidden = 0.0;
+};
+
+Counts count(const std::vector<LinePoint>& points) {
+  Counts c;
+  for (const LinePoint& p : points) {
+    double& n = p.state == State::kPresent   ? c.present
+                : p.state == State::kAbsent  ? c.absent
+                : p.state == State::kNotSeen ? c.hidden
+                                             : c.open;
+    n += 1.0;
+  }
+  return c;
+}
+
+void fill_present(ZoneLine& line, const Counts& c) {
+  line.state = State::kPresent;
+  const LinePoint* widest = nullptr;
+  double sum = 0.0;
+  double u = 0.0;
+  double depth = 0.0;
+  double depth_u = 0.0;
+  int rim = 0;
+  int no_rim = 0;
+  for (const LinePoint& p : line.points) {
+    if (p.state != State::kPresent) continue;
+    if (widest == nullptr || p.width->value > widest->width->value) widest = &p;
+    sum += p.width->value.value;
+    u += p.width->u.value;
+    depth += p.depth;
+    depth_u += p.depth_u;
+    rim += p.rim == Answer::kYes ? 1 : 0;
+    no_rim += p.rim == Answer::kNo ? 1 : 0;
+  }
+  line.width_max = widest->width;
+  line.width_mean = normal<Millimetres>(sum / c.present, u / c.present);
+  line.length =
+      normal<Millimetres>(kPlacePitchMm * c.present, std::hypot(1.0, 0.5 * kPlacePitchMm * c.open));
+  const double d = depth / c.present;
+  const double du = depth_u / c.present;
+  line.depth = Measured<double>{d, du, kNormal95 * du};
+  line.fraction = c.present / (c.present + c.absent + c.open);
+  line.rim = 2 * rim > c.present      ? Answer::kYes
+             : 2 * no_rim > c.present ? Answer::kNo
+                                      : Answer::kCannotTell;
+}
+
+/// What the points of one zone say together.
+void judge(ZoneLine& line) {
+  const Counts c = count(line.points);
+  const double seen = c.present + c.absent + c.open;
+  line.seen = line.points.empty() ? 0.0 : seen / static_cast<double>(line.points.size());
+  if (line.seen < kSeenShare) {
+    line.state = State::kNotSeen;
+    line.reason = "The zone lies outside of the field or under other metal.";
+    return;
+  }
+  if (c.present * kPlacePitchMm >= kShortestMm) {
+    fill_present(line, c);
+  } else if (c.absent >= kAbsentShare * seen) {
+    line.state = State::kAbsent;
+  } else {
+    line.state = State::kCannotTell;
+    line.reason = "What is dark beside the stem may be a line or not; the film does not settle it.";
+  }
+}
+
+std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, const ZonePlan& plan,
+                               const std::vector<PlaceBelief>& beliefs,
+                               const std::vector<unsigned char>& judged,
+                               const std::vector<double>& steps, Interface interface) {
+  std::vector<LinePoint> points;
+  for (std::size_t i = 0; i < course.place.size(); ++i) {
+    points.push_back(point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0));
+  }
+  drop_short_runs(points);
+  std::vector<ZoneLine> lines;
+  for (std::size_t z = 0; z < plan.zones.size(); ++z) {
+    ZoneLine line;
+    line.zone = plan.zones[z].number;
+    line.interface = interface;
+    for (std::size_t i = 0; i < points.size(); ++i) {
+      if (course.zone[i] == z) line.points.push_back(points[i]);
+    }
+    if (plan.zones[z].flank == Flank::kMedial) {
+      std::reverse(line.points.begin(), line.points.end());
+    }
+    for (std::size_t i = 0; i < line.points.size(); ++i) {
+      line.points[i].arc = Millimetres{kPlacePitchMm * static_cast<double>(i)};
+    }
+    judge(line);
+    lines.push_back(std::move(line));
+  }
+  return lines;
+}
+
+EdgeResponse describe(const Response& response) {
+  const Eigen::VectorXd halo = halo_shapes() * response.halo;
+  EdgeResponse e;
+  e.blur = Millimetres{0.2};
+  e.halo = std::max(0.0, -halo(0));
+  e.edges = response.edges;
+  for (int i = 0; i < kProfileSamples; ++i) {
+    if (-halo(i) > 0.1 * e.halo) e.halo_reach = Millimetres{profile_x(i)};
+  }
+  return e;
+}
+
+}  // namespace
+
+Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Implant& implant,
+                              const anatomy::Femur& /*femur*/, const LucencyOptions& options) {
+  const double scale = options.scale.value;
+  const auto entry = find_entry(hip_view, implant, options.scale);
+  auto plan = divide(implant, options.scale, options.view, entry);
+  if (!plan) return tl::unexpected(plan.error());
+  const Profiles profiles = take_profiles(hip_view, implant, scale);
+  const Course course = course_of(profiles, *plan, implant, scale);
+  const std::vector<double> steps = local_steps(profiles, course);
+  const double contrast = typical_contrast(profiles, course);
+  if (!(contrast > 0.0)) {
+    return fail(ErrorKind::kCannotTell, "lines beside the stem", "the film has no contrast there",
+                "take a film that is exposed for the bone");
+  }
+  const Response response = learn_response(profiles, course.teachers);
+  const Noise noise = estimate_noise(profiles, course.place);
+  const auto evidence =
+      weigh_lines(profiles, course.place, steps, response, noise, contrast, {0.25, 0.2});
+  std::vector<unsigned char> judged;
+  std::vector<unsigned char> joined;
+  for (std::size_t i = 0; i < course.place.size(); ++i) {
+    judged.push_back(profiles.clear[course.place[i]] >= kClearSamples ? 1 : 0);
+    joined.push_back(i > 0 ? 1 : 0);
+  }
+  const auto beliefs = hear_neighbours(evidence, judged, joined);
+
+  FilmLucency out;
+  out.plan = std::move(*plan);
+  out.flags = out.plan.flags;
+  if (response.edges > 0) out.edge = describe(response);
+  const bool cemented = options.fixation == Fixation::kCemented;
+  out.lines = lines_of(profiles, course, out.plan, beliefs, judged, steps,
+                       cemented ? Interface::kStemCement : Interface::kStemBone);
+  if (!options.fixation) {
+    out.flags.push_back(
+        {"fixation_assumed", "The stem's fixation is not given; it was measured as uncemented."});
+  }
+  return out;
+}
+
+}  // namespace tidemark::lucency

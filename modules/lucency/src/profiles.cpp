@@ -1,0 +1,143 @@
+#include "profiles.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <utility>
+
+#include "tidemark/core/robust.h"
+
+namespace tidemark::lucency {
+namespace {
+
+constexpr double kRowPitchMm = 0.25;
+constexpr double kSmoothMm = 5.0;     // of normals
+constexpr int kHalfWindowRows = 4;    // +- 1 mm along the interface
+constexpr int kHalfEdgeRows = 8;      // the edge's course is smoothed over +- 2 mm
+constexpr double kEdgeReachMm = 1.0;  // how far from the outline the edge may lie
+
+/// Mean over rows first to last of one column, of what is seen.
+double mean_of_rows(const Strip& strip, std::size_t first, std::size_t last, int column,
+                    double& share) {
+  double sum = 0.0;
+  int n = 0;
+  for (std::size_t r = first; r <= last; ++r) {
+    const std::size_t i = strip.index(r, column);
+    if (strip.seen[i] == 0) continue;
+    sum += static_cast<double>(strip.values[i]);
+    ++n;
+  }
+  share = static_cast<double>(n) / static_cast<double>(last - first + 1);
+  return n > 0 ? sum / n : 0.0;
+}
+
+struct Window {
+  std::size_t first;
+  std::size_t last;
+};
+
+Window around(std::size_t row, int half, std::size_t rows) {
+  const auto h = static_cast<std::size_t>(half);
+  return {row > h ? row - h : 0, std::min(row + h, rows - 1)};
+}
+
+/// Distance of the steepest fall of each row's neighbourhood from the outline, mm.
+std::vector<double> edge_offsets(const Strip& strip) {
+  const std::size_t rows = strip.places.size();
+  std::vector<double> offset(rows, 0.0);
+  const auto columns = static_cast<std::size_t>(strip.columns);
+  std::vector<double> mean(columns);
+  for (std::size_t r = 0; r < rows; ++r) {
+    const Window w = around(r, kHalfWindowRows, rows);
+    double share = 0.0;
+    for (std::size_t c = 0; c < columns; ++c) {
+      mean[c] = mean_of_rows(strip, w.first, w.last, static_cast<int>(c), share);
+    }
+    std::size_t best = 0;
+    double steepest = 0.0;
+    const auto fall = [&](std::size_t c) { return mean[c - 2] - mean[c + 2]; };
+    for (std::size_t c = 3; c + 3 < columns; ++c) {
+      if (fall(c) > steepest) {
+        steepest = fall(c);
+        best = c;
+      }
+    }
+    if (best == 0) continue;
+    const double a = fall(best - 1);
+    const double b = fall(best + 1);
+    const double curve = 2.0 * steepest - a - b;
+    const double shift = curve > 0.0 ? std::clamp(0.5 * (b - a) / curve, -1.0, 1.0) : 0.0;
+    offset[r] = strip.x_mm(static_cast<int>(best)) + shift * strip.pitch_mm;
+  }
+  return offset;
+}
+
+std::vector<double> running_median(const std::vector<double>& values, int half) {
+  std::vector<double> out(values.size());
+  std::vector<double> near;
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    const Window w = around(i, half, values.size());
+    near.assign(values.begin() + static_cast<std::ptrdiff_t>(w.first),
+                values.begin() + static_cast<std::ptrdiff_t>(w.last) + 1);
+    const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
+    std::nth_element(near.begin(), middle, near.end());
+    out[i] = *middle;
+  }
+  return out;
+}
+
+void fill(Profiles& out, const Strip& strip, std::size_t row, Eigen::Index at) {
+  const Window w = around(row, kHalfWindowRows, strip.places.size());
+  const int first =
+      static_cast<int>(std::lround((kProfileFromMm - strip.first_mm) / strip.pitch_mm));
+  double share = 0.0;
+  int clear = 0;
+  std::array<double, kProfileSamples> outside{};
+  for (int i = 0; i < kProfileSamples; ++i) {
+    const double v = mean_of_rows(strip, w.first, w.last, first + i, share);
+    outside[static_cast<std::size_t>(i)] = v;
+    out.values(i, at) = v;
+    if (clear == i && share > 0.99) ++clear;
+  }
+  double metal = 0.0;
+  int n = 0;
+  for (int c = 0; strip.x_mm(c) <= -0.8; ++c) {
+    metal += mean_of_rows(strip, w.first, w.last, c, share);
+    ++n;
+  }
+  // Median from 2 mm outwards, of what is seen; a short profile takes what it has.
+  const int last = std::min(clear, 58);
+  const int from = std::min(18, last / 2);
+  const int middle = from + (last - from) / 2;
+  std::nth_element(outside.begin() + from, outside.begin() + middle, outside.begin() + last);
+  out.metal.push_back(n > 0 ? metal / n : 0.0);
+  out.beyond.push_back(outside[static_cast<std::size_t>(middle)]);
+  out.clear.push_back(clear);
+}
+
+}  // namespace
+
+Profiles take_profiles(const film::FilmImage& hip_view, const anatomy::Implant& implant,
+                       double mm_per_px) {
+  auto places = places_along(implant.outline_px, mm_per_px, kRowPitchMm, kSmoothMm);
+  const Strip narrow = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places),
+                              mm_per_px, {-kEdgeReachMm, kEdgeReachMm, 0.1});
+  const std::vector<double> offset = running_median(edge_offsets(narrow), kHalfEdgeRows);
+  places = narrow.places;
+  for (std::size_t i = 0; i < places.size(); ++i) {
+    places[i].edge_px += offset[i] / mm_per_px * places[i].out_px;
+  }
+  const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places),
+                             mm_per_px, {-2.0, profile_x(kProfileSamples - 1), kProfilePitchMm});
+  const auto step = static_cast<std::size_t>(std::lround(kPlacePitchMm / kRowPitchMm));
+  Profiles out;
+  const std::size_t n = (strip.places.size() + step - 1) / step;
+  out.values.resize(kProfileSamples, static_cast<Eigen::Index>(n));
+  for (std::size_t k = 0; k < n; ++k) {
+    out.places.push_back(strip.places[k * step]);
+    fill(out, strip, k * step, static_cast<Eigen::Index>(k));
+  }
+  return out;
+}
+
+}  // namespace tidemark::lucency
