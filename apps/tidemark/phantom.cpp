@@ -28,8 +28,8 @@ po::options_description option_table() {
       ("follow-ups", po::value<int>()->default_value(1), "follow-up films a hip")              //
       ("seed", po::value<std::uint64_t>()->default_value(1), "what everything is drawn from")  //
       ("set", po::value<std::string>()->default_value("seat"),
-       "seat (migration), still (none, large changes of pose) or hard (films nobody would "
-       "choose)")  //
+       "seat (migration), still (none, large changes of pose), hard (films nobody would choose) "
+       "or lucency (lucent lines by zone)")  //
       ("femur-surface", po::value<std::string>(),
        "closed outer surface of a femur (.obj .stl .ply)")                              //
       ("pelvis-surface", po::value<std::string>(), "closed outer surface of a pelvis")  //
@@ -64,6 +64,7 @@ std::optional<phantom::CaseSet> set_named(const std::string& name) {
   if (name == "seat") return phantom::CaseSet::kSeat;
   if (name == "still") return phantom::CaseSet::kStill;
   if (name == "hard") return phantom::CaseSet::kHard;
+  if (name == "lucency") return phantom::CaseSet::kLucency;
   return std::nullopt;
 }
 
@@ -126,7 +127,7 @@ int run_phantom(int argc, char** argv) {
   }
   if (given.count("out") == 0) return usage("no output folder; add --out DIR");
   const auto set = set_named(given["set"].as<std::string>());
-  if (!set) return usage("no such set; choose --set seat, still or hard");
+  if (!set) return usage("no such set; choose --set seat, still, hard or lucency");
   const std::string side = given["femur-side"].as<std::string>();
   if (side != "L" && side != "R") return usage("--femur-side is L or R");
   const double pitch = given["pixel-pitch"].as<double>();

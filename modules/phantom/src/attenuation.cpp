@@ -11,7 +11,7 @@ constexpr std::size_t kEnergies = 6;
 constexpr std::array<double, kEnergies> kEnergyKev{40, 50, 60, 80, 100, 150};
 
 /// cm2/g, in the order of Substance.
-constexpr std::array<std::array<double, kEnergies>, 12> kMassAttenuation{{
+constexpr std::array<std::array<double, kEnergies>, 15> kMassAttenuation{{
     {0.2683, 0.2269, 0.2059, 0.1837, 0.1707, 0.1505},  // water
     {0.2688, 0.2264, 0.2048, 0.1823, 0.1693, 0.1492},  // soft tissue, ICRU-44
     {0.2396, 0.2123, 0.1974, 0.1800, 0.1688, 0.1500},  // adipose, ICRU-44 (from memory)
@@ -24,6 +24,9 @@ constexpr std::array<std::array<double, kEnergies>, 12> kMassAttenuation{{
     {2.856, 1.550, 0.9639, 0.4905, 0.3166, 0.1788},    // chromium
     {3.981, 2.144, 1.314, 0.6414, 0.3949, 0.2023},     // cobalt
     {12.94, 7.037, 4.274, 1.962, 1.096, 0.4208},       // molybdenum
+    {0.2585, 0.2132, 0.1907, 0.1678, 0.1551, 0.1361},  // oxygen
+    {0.9872, 0.5849, 0.4053, 0.2585, 0.2020, 0.1506},  // sulphur
+    {24.57, 13.79, 8.511, 3.963, 2.196, 0.7828},       // barium (K edge at 37.4 keV, below)
 }};
 
 struct Part {
@@ -32,31 +35,43 @@ struct Part {
 };
 
 /// The parts of a material; an unused place has no mass.
-std::array<Part, 3> parts_of(Material material) {
+std::array<Part, 4> parts_of(Material material) {
   constexpr Part kNothing{Substance::kWater, 0.0};
   switch (material) {
     case Material::kFat:
-      return {{{Substance::kAdipose, 0.95}, kNothing, kNothing}};
+      return {{{Substance::kAdipose, 0.95}, kNothing, kNothing, kNothing}};
     case Material::kMuscle:
-      return {{{Substance::kSoftTissue, 1.06}, kNothing, kNothing}};
+      return {{{Substance::kSoftTissue, 1.06}, kNothing, kNothing, kNothing}};
     case Material::kMarrow:
-      return {{{Substance::kAdipose, 0.475}, {Substance::kSoftTissue, 0.53}, kNothing}};
+      return {{{Substance::kAdipose, 0.475}, {Substance::kSoftTissue, 0.53}, kNothing, kNothing}};
     case Material::kCorticalBone:
-      return {{{Substance::kCorticalBone, 1.92}, kNothing, kNothing}};
+      return {{{Substance::kCorticalBone, 1.92}, kNothing, kNothing, kNothing}};
     case Material::kPolyethylene:
-      return {{{Substance::kPolyethylene, 0.94}, kNothing, kNothing}};
+      return {{{Substance::kPolyethylene, 0.94}, kNothing, kNothing, kNothing}};
     case Material::kCement:
-      return {{{Substance::kPmma, 1.19}, kNothing, kNothing}};
+      return {{{Substance::kPmma, 1.19}, kNothing, kNothing, kNothing}};
     case Material::kTitaniumAlloy:
       return {{{Substance::kTitanium, 0.90 * 4.43},
                {Substance::kAluminium, 0.06 * 4.43},
-               {Substance::kVanadium, 0.04 * 4.43}}};
+               {Substance::kVanadium, 0.04 * 4.43},
+               kNothing}};
     case Material::kCobaltChromium:
       return {{{Substance::kCobalt, 0.66 * 8.3},
                {Substance::kChromium, 0.28 * 8.3},
-               {Substance::kMolybdenum, 0.06 * 8.3}}};
+               {Substance::kMolybdenum, 0.06 * 8.3},
+               kNothing}};
+    case Material::kRadiopaqueCement: {
+      // Volumes add: 0.9 / 1.19 + 0.1 / 4.50 cm3 a gram (density of BaSO4: from memory). Shares by
+      // mass of Ba, S and O in BaSO4 from the standard atomic weights 137.33, 32.06, 15.999.
+      constexpr double kDensity = 1.0 / (0.9 / 1.19 + 0.1 / 4.50);
+      constexpr double kFiller = 0.1 * kDensity;
+      return {{{Substance::kPmma, 0.9 * kDensity},
+               {Substance::kOxygen, 0.2742 * kFiller},
+               {Substance::kSulphur, 0.1374 * kFiller},
+               {Substance::kBarium, 0.5884 * kFiller}}};
+    }
   }
-  return {{kNothing, kNothing, kNothing}};
+  return {{kNothing, kNothing, kNothing, kNothing}};
 }
 
 constexpr std::array<SpectralLine, 4> kSpectrum{{{40, 0.15}, {50, 0.35}, {60, 0.32}, {70, 0.18}}};

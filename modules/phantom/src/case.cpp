@@ -5,6 +5,7 @@
 #include <cmath>
 #include <string>
 
+#include "lucency_case.h"
 #include "random.h"
 
 namespace tidemark::phantom {
@@ -208,6 +209,10 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
     const double part = i == 0 ? 0.0 : settled(i, options.follow_ups);
     film.motion = {part * last.subsidence, part * last.medial, part * last.tilt_change};
     hip.films.push_back(film);
+  }
+  if (options.set == CaseSet::kLucency) {
+    CountedRandom lines(mix({own, 0x4c}));
+    add_lucency(lines, hip);
   }
   return hip;
 }

@@ -166,8 +166,9 @@ FemurModel invent_femur(const FemurShape& shape, NeckState neck, unsigned thread
   const Box box{k * Vec3(-36, -82, -40), k * Vec3(74, 235, 34)};
   const ScalarGrid whole = make_grid(
       box, 1.1 * k, [&](const Vec3& p) { return k * femur.solid(p / k); }, threads);
-  const FemurFields fields = cut_and_hollow(whole, shape, k, neck, threads);
   FemurModel model;
+  model.fields = cut_and_hollow(whole, shape, k, neck, threads);
+  const FemurFields& fields = model.fields;
   model.outer = contour(fields.outer);
   model.inside = contour(fields.inside);
   model.crest = dense_crest(k);

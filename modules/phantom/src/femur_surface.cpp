@@ -186,7 +186,8 @@ Expected<FemurModel> femur_from_surface(const TriangleMesh& lps, Side side, cons
   const Vec3 lesser = frame.apply(marks->lesser);
   const ScalarGrid whole =
       distance_grid(bone, {Vec3(-48, -90, -48) * k, Vec3(80, 235, 48) * k}, 1.4, 11.0, threads);
-  const FemurFields fields = cut_and_hollow(whole, shape, k, neck, threads);
+  model.fields = cut_and_hollow(whole, shape, k, neck, threads);
+  const FemurFields& fields = model.fields;
   model.outer = contour(fields.outer);
   model.inside = contour(fields.inside);
   for (const Vec3& p : model.outer.points) {

@@ -89,6 +89,11 @@ std::vector<double> body_levels(const StemShape& s) {
 
 }  // namespace
 
+FlankX flanks_at(const StemShape& shape, double y) {
+  const Section section = y < 0.0 ? neck_section(shape, y) : body_section(shape, y);
+  return {section.lateral, section.medial};
+}
+
 StemModel build_stem(const StemShape& shape) {
   StemModel stem;
   const double run = shape.head_offset_mm / std::sin(shape.neck_angle_deg * kRad);

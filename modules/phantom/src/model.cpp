@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "clutter.h"
+#include "gap.h"
 #include "parallel.h"
 #include "tidemark/phantom/bone_surface.h"
 
@@ -168,6 +169,9 @@ Expected<std::shared_ptr<const Model>> build_model(const CaseSpec& spec, unsigne
   }
   model->stem_shape = spec.surfaces.femur ? fitted_stem(spec.stem, model->femur) : spec.stem;
   model->stem = build_stem(model->stem_shape);
+  if (has_interface(spec)) {
+    model->stem_distance = stem_distance(model->stem, model->stem_shape, threads);
+  }
   const double head_radius = 0.5 * spec.head_diameter.value;
   model->head = sphere_mesh(model->stem.head_centre, head_radius, 256);
   model->cup = build_cup(spec.cup, head_radius);
@@ -192,6 +196,7 @@ Scene make_scene(const Model& model, const CaseSpec& spec, const FilmSpec& film)
   scene.spongiosa.level_mm = -2.0 * spec.femur.scale;
   add_femur(model.femur, femur, scene.solids);
   add_struts(model.femur.struts, femur, scene);
+  add_interface(model, spec, film, femur, scene);
   scene.solids.push_back(placed(Layer::kStem, model.stem.mesh, stem));
   scene.solids.push_back(placed(Layer::kHead, model.head, stem));
   scene.solids.push_back({Layer::kShell, model.cup.shell});

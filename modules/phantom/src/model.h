@@ -13,6 +13,7 @@ struct Model {
   std::optional<FemurModel> other_femur;  ///< of the other hip, as if it were a right one
   StemShape stem_shape;                   ///< as used: fitted to the canal of a bone from a surface
   StemModel stem;
+  ScalarGrid stem_distance;  ///< see gap.h; empty unless the case has something beside its stem
   CupModel cup;
   TriangleMesh head;  ///< stem frame
   PelvisModel pelvis;

@@ -11,8 +11,15 @@
 
 namespace tidemark::phantom {
 
+/// About the distance to a femur's outer surface and to the border of its cortex, femur frame.
+struct FemurFields {
+  ScalarGrid outer;
+  ScalarGrid inside;
+};
+
 /// A femur as the renderer and the truth need it. Everything in the femur frame.
 struct FemurModel {
+  FemurFields fields;  ///< of which `outer` and `inside` are the zeros
   TriangleMesh outer;
   TriangleMesh inside;               ///< border of cortex to cancellous bone and marrow
   TriangleMesh crest;                ///< dense ridges; may be empty
@@ -37,12 +44,6 @@ enum class NeckState { kWhole, kCut };
                                                       const FemurShape& shape, NeckState neck,
                                                       unsigned threads);
 
-/// About the distance to a femur's outer surface and to the border of its cortex, femur frame.
-struct FemurFields {
-  ScalarGrid outer;
-  ScalarGrid inside;
-};
-
 /// Saws the neck off (if `neck` says so) and hollows the bone by the thickness of its cortex.
 /// `scale` is that of the bone against the invented femur of scale 1.
 [[nodiscard]] FemurFields cut_and_hollow(const ScalarGrid& whole, const FemurShape& shape,
@@ -66,6 +67,15 @@ struct StemModel {
   double axis_from_mm = 0.0;       ///< the straight distal body begins here on the axis
   double axis_to_mm = 0.0;         ///< and ends here
 };
+
+/// Extent of the stem from lateral to medial at a level, mm of the stem frame.
+struct FlankX {
+  double lateral;
+  double medial;
+};
+
+/// The extent in the coronal plane of the stem at a level y of its frame, neck included.
+[[nodiscard]] FlankX flanks_at(const StemShape& shape, double y);
 
 [[nodiscard]] StemModel build_stem(const StemShape& shape);
 

@@ -65,6 +65,14 @@ void add_length(const Scene& scene, Layer layer, double femur_y, double length_m
       return put(Material::kTitaniumAlloy, length_mm);
     case Layer::kLiner:
       return put(Material::kPolyethylene, length_mm);
+    case Layer::kGap:
+    case Layer::kMembrane:
+      return put(Material::kMuscle, length_mm);
+    case Layer::kCement:
+      return put(Material::kRadiopaqueCement, length_mm);
+    case Layer::kCompacted:
+      return put_mixture(scene.spongiosa.compacted_at(femur_y));
+    case Layer::kRim:
     case Layer::kDenseBone:
     case Layer::kFemur:
     case Layer::kPelvis:
@@ -465,6 +473,12 @@ Raster draw_struts(const Scene& scene, const Beam& beam, unsigned threads) {
 double Spongiosa::share_at(double y_in_femur_mm) const {
   const double t = std::clamp((y_in_femur_mm - level_mm) / ramp_mm + 0.5, 0.0, 1.0);
   return top + (bottom - top) * t * t * (3.0 - 2.0 * t);
+}
+
+double Spongiosa::compacted_at(double y_in_femur_mm) const {
+  const double turn = 2.0 * std::numbers::pi * y_in_femur_mm / compaction.wave.value;
+  return std::clamp(compaction.share + compaction.swing * std::sin(turn + compaction.phase_rad),
+                    0.0, 1.0);
 }
 
 std::array<double, kMaterialCount> trace(const Scene& scene, const Beam& beam, const Vec2& p_px) {

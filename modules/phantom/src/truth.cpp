@@ -4,6 +4,7 @@
 #include <limits>
 #include <numbers>
 
+#include "gap.h"
 #include "model.h"
 
 namespace tidemark::phantom {
@@ -150,10 +151,10 @@ void find_stem(const Model& model, const Rigid3& world_from_stem, const Beam& be
 }
 
 void mirror(FilmTruth& truth, int columns) {
-  for (Vec2* p :
-       {&truth.head.centre, &truth.cup.centre, &truth.stem_reference, &truth.stem_tip,
-        &truth.stem_shoulder, &truth.lesser_trochanter, &truth.greater_trochanter,
-        &truth.stem_axis[0], &truth.stem_axis[1], &truth.shaft_axis[0], &truth.shaft_axis[1]}) {
+  for (Vec2* p : {&truth.head.centre, &truth.cup.centre, &truth.stem_reference, &truth.stem_tip,
+                  &truth.stem_shoulder, &truth.lesser_trochanter, &truth.greater_trochanter,
+                  &truth.stem_axis[0], &truth.stem_axis[1], &truth.shaft_axis[0],
+                  &truth.shaft_axis[1], &truth.lucency.entry_px}) {
     p->x() = columns - 1 - p->x();
   }
 }
@@ -171,6 +172,7 @@ FilmTruth make_truth(const Model& model, const CaseSpec& spec, const FilmSpec& f
   truth.cup = shadow_of_sphere(Vec3::Zero(), 0.5 * spec.cup.outer_diameter_mm, film.beam);
   find_stem(model, world_from_stem, film.beam, truth);
   find_bone(model, film, truth);
+  truth.lucency = lucency_truth(model, spec, film, world_from_stem, truth);
   // In a right hip lateral is -x: an axis whose distal end lies lateral of the shaft's is in varus,
   // and turns clockwise from it on the film.
   truth.tilt_deg = angle_between(truth.shaft_axis[1] - truth.shaft_axis[0],

@@ -61,7 +61,45 @@ Json motion_json(const Motion& m) {
           {"tilt_change_deg", round4(m.tilt_change.value)}};
 }
 
-Json film_json(const FilmSpec& film, const FilmTruth& t, std::size_t index) {
+const char* fixation_word(const CaseSpec& spec) { return spec.mantle ? "cemented" : "uncemented"; }
+
+const char* interface_word(GapInterface interface) {
+  switch (interface) {
+    case GapInterface::kStemCement:
+      return "stem_cement";
+    case GapInterface::kCementBone:
+      return "cement_bone";
+    default:
+      return "stem_bone";
+  }
+}
+
+Json line_json(const LineTruth& line) {
+  Json json{{"interface", interface_word(line.interface)},
+            {"width_mm", round4(line.width.value)},
+            {"start_mm", round4(line.start.value)},
+            {"from_mm", round4(line.from.value)},
+            {"to_mm", round4(line.to.value)},
+            {"fraction", round4(line.fraction)},
+            {"rim", line.rim.has_value()}};
+  if (line.rim) json["rim_mm"] = round4(line.rim->value);
+  return json;
+}
+
+Json lucency_json(const CaseSpec& spec, const LucencyTruth& truth) {
+  Json zones = Json::array();
+  for (const ZoneTruth& zone : truth.zones) {
+    Json lines = Json::array();
+    for (const LineTruth& line : zone.lines) lines.push_back(line_json(line));
+    zones.push_back({{"zone", zone.zone},
+                     {"length_mm", round4(zone.length.value)},
+                     {"compacted", round4(zone.compacted)},
+                     {"lines", lines}});
+  }
+  return {{"fixation", fixation_word(spec)}, {"entry_px", point(truth.entry_px)}, {"zones", zones}};
+}
+
+Json film_json(const CaseSpec& spec, const FilmSpec& film, const FilmTruth& t, std::size_t index) {
   return {{"file", film_name(index)},
           {"mm_per_px", t.mm_per_px},
           {"head", circle(t.head)},
@@ -80,6 +118,7 @@ Json film_json(const FilmSpec& film, const FilmTruth& t, std::size_t index) {
             {"abduction", round4(film.pose.abduction.value)},
             {"rotation", round4(film.pose.rotation.value)}}},
           {"migration", motion_json(film.motion)},
+          {"lucency", lucency_json(spec, t.lucency)},
           {"beam", beam_json(film)},
           {"processing", processing_json(film)},
           {"visible",
@@ -94,11 +133,12 @@ Json series_json(const CaseSpec& spec) {
                      {"date", spec.films[i].date},
                      {"view", "AP"}});
   }
-  return {{"hip", hip_name(spec)},
-          {"side", side_letter(spec)},
-          {"surgery_date", spec.surgery_date},
-          {"stem", {{"fixation", "uncemented"}, {"head_diameter_mm", spec.head_diameter.value}}},
-          {"films", films}};
+  return {
+      {"hip", hip_name(spec)},
+      {"side", side_letter(spec)},
+      {"surgery_date", spec.surgery_date},
+      {"stem", {{"fixation", fixation_word(spec)}, {"head_diameter_mm", spec.head_diameter.value}}},
+      {"films", films}};
 }
 
 Json comparison_json(const Model& model, const CaseSpec& spec, std::size_t follow_up) {
@@ -135,7 +175,7 @@ Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& s
     const auto index = static_cast<int>(i);
     auto written = write_dicom(folder / film_name(i), film.pixels, spec, index);
     if (!written) return written;
-    films.push_back(film_json(spec.films[i], film.truth, i));
+    films.push_back(film_json(spec, spec.films[i], film.truth, i));
     if (i > 0) comparisons.push_back(comparison_json(**model, spec, i));
     if (progress) progress(index);
   }

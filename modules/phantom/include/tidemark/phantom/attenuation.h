@@ -15,8 +15,9 @@ enum class Material {
   kCement,          ///< PMMA
   kTitaniumAlloy,   ///< Ti-6Al-4V, 4.43 g/cm3
   kCobaltChromium,  ///< Co-28Cr-6Mo, 8.3 g/cm3 (66/28/6 by mass); also stands in for steel and lead
+  kRadiopaqueCement,  ///< PMMA with 10 % BaSO4 by mass, 1.283 g/cm3 without pores
 };
-inline constexpr int kMaterialCount = 8;
+inline constexpr int kMaterialCount = 9;
 
 /// Substances of the published table.
 enum class Substance {
@@ -32,6 +33,9 @@ enum class Substance {
   kChromium,
   kCobalt,
   kMolybdenum,
+  kOxygen,
+  kSulphur,
+  kBarium,
 };
 
 /// Mass attenuation coefficient in cm2/g at an energy of 40 to 150 keV, between the table's rows by

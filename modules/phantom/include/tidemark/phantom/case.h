@@ -9,6 +9,7 @@
 #include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
 #include "tidemark/phantom/beam.h"
+#include "tidemark/phantom/gap.h"
 
 namespace tidemark::phantom {
 
@@ -139,6 +140,7 @@ struct FilmSpec {
   Processing processing;
   PhotometricTag photometric_tag = PhotometricTag::kTrue;
   Clutter clutter;
+  std::vector<Gap> gaps;  ///< lucent lines; those of one zone and interface do not overlap
   std::uint64_t noise_seed = 1;
 };
 
@@ -160,12 +162,15 @@ struct CaseSpec {
   Millimetres seat_medial{0.0};  ///< stem axis against the middle of the canal
   OtherHip other_hip = OtherHip::kNatural;
   SurfaceBones surfaces;
+  std::optional<Millimetres> mantle;     ///< of cement about the stem; absent: uncemented
+  std::optional<Compaction> compaction;  ///< absent: cancellous bone as it grew
   std::vector<FilmSpec> films;
 };
 
 /// kSeat: migration 0 to 8 mm, everyday poses. kStill: no migration, large changes of pose.
-/// kHard: like kSeat on films that nobody would choose.
-enum class CaseSet { kSeat, kStill, kHard };
+/// kHard: like kSeat on films that nobody would choose. kLucency: lucent lines by zone that appear
+/// and widen, hardly any migration, half of the films seen obliquely.
+enum class CaseSet { kSeat, kStill, kHard, kLucency };
 
 struct CaseOptions {
   CaseSet set = CaseSet::kSeat;

@@ -31,6 +31,7 @@ struct FilmTruth {
   double tilt_deg = 0.0;             ///< stem axis against shaft axis on the film, varus positive
   bool lesser_visible = false;       ///< its point is in the field and on the outline of the bone
   bool greater_visible = false;      ///< its point is in the field
+  LucencyTruth lucency;
 };
 
 /// Subsidence of other points of the stem than the reference, mm.

@@ -6,6 +6,7 @@
 #include "tidemark/core/raster.h"
 #include "tidemark/phantom/attenuation.h"
 #include "tidemark/phantom/beam.h"
+#include "tidemark/phantom/gap.h"
 #include "tidemark/phantom/mesh.h"
 
 namespace tidemark::phantom {
@@ -18,7 +19,12 @@ enum class Layer {
   kStem,
   kShell,
   kLiner,
+  kGap,          ///< soft tissue between stem and bone or cement
+  kCement,       ///< mantle with radio-opaque filler
+  kMembrane,     ///< soft tissue between cement and bone
+  kRim,          ///< dense bone beyond either
   kDenseBone,    ///< crest and other compact ridges inside a bone
+  kCompacted,    ///< cancellous bone pressed together beside the stem
   kFemurInside,  ///< cancellous bone and marrow
   kFemur,        ///< cortex
   kPelvisInside,
@@ -26,7 +32,7 @@ enum class Layer {
   kMuscle,
   kFat,
 };
-inline constexpr int kLayerCount = 12;
+inline constexpr int kLayerCount = 17;
 inline constexpr bool is_metal(Layer layer) { return layer <= Layer::kShell; }
 
 /// A closed surface and what it holds. Surfaces of one layer may overlap: their union counts.
@@ -44,9 +50,12 @@ struct Spongiosa {
   double level_mm = -5.0;
   double ramp_mm = 60.0;
   double pelvis = 0.14;
+  Compaction compaction;  ///< of what lies in Layer::kCompacted
 
   /// Share at a level of the femur (y of the femur frame).
   [[nodiscard]] double share_at(double y_in_femur_mm) const;
+  /// The same of the compacted bone.
+  [[nodiscard]] double compacted_at(double y_in_femur_mm) const;
 };
 
 /// A short strut or pore of cancellous bone: extra length of bone (or lack of it) along a segment.
