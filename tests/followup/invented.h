@@ -1,8 +1,10 @@
 #pragma once
 
+#include <algorithm>
 #include <cmath>
 #include <string>
 
+#include "lucency/invented_lines.h"
 #include "tidemark/core/date.h"
 #include "tidemark/followup/measure.h"
 
@@ -73,6 +75,32 @@ inline migration::Migration migration() {
   return out;
 }
 
+/// The lines of lucency/invented_lines.h carried onto these films: a line of 1.5 mm over the whole
+/// of zone 7 on every film but "early*", which has none, and zone 3 open on all. "odd*" is refused.
+inline Expected<lucency::FilmLucency> lines(const std::string& file) {
+  if (file.starts_with("odd")) {
+    return fail(ErrorKind::kCannotTell, "lines", "the outline ends above the tip", "look by eye");
+  }
+  const double width = file.starts_with("early") ? 0.0 : 1.5;
+  auto out = lucency::invented::film(0.0, [=](int zone, double) {
+    return zone == 7 ? width : zone == 3 ? -1.0 : 0.0;
+  });
+  const auto carry = [](Vec2& p) { p = Vec2(150.0, 130.0) + 0.198 * p; };
+  carry(out.plan.axis_px.point);
+  for (auto& zone : out.plan.zones)
+    std::for_each(zone.interface_px.begin(), zone.interface_px.end(), carry);
+  for (auto& border : out.plan.borders) {
+    carry(border.lateral_px);
+    carry(border.medial_px);
+  }
+  for (auto& line : out.lines) {
+    for (auto& point : line.points) carry(point.edge_px);
+  }
+  out.edge = lucency::EdgeResponse{{0.2}, 0.05, {1.1}, 12};
+  out.flags = {{"film_lines", "Something about the lines."}};
+  return out;
+}
+
 inline Steps steps() {
   Steps out;
   out.read = [](const std::filesystem::path& file) -> Expected<film::FilmImage> {
@@ -93,6 +121,10 @@ inline Steps steps() {
   };
   out.find_femur = [](const film::FilmImage&, const anatomy::Implant&,
                       const anatomy::FemurOptions&) -> Expected<anatomy::Femur> { return femur(); };
+  out.look_for_lines = [](const film::FilmImage& view, const anatomy::Implant&,
+                          const anatomy::Femur&,
+                          const lucency::LucencyOptions&) { return lines(view.facts.file); };
+  out.compare_lines = lucency::compare;
   out.prepare = [](HipFilm film) -> Expected<HipFilm> { return film; };
   out.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
     return migration();

@@ -171,6 +171,106 @@ TEST(Printable, OddBytesBecomeQuestionMarks) {
   EXPECT_EQ(first_characters("ab", 3), "ab");
 }
 
+TEST(Zones, JsonHoldsThemByZone) {
+  const auto json = nlohmann::json::parse(to_json(two_films()));
+  const auto& before = json["films"][0];
+  const auto& after = json["films"][1];
+  ASSERT_EQ(after["zones"].size(), 7U);
+  EXPECT_EQ(before["zones"][6]["state"], "absent");
+  EXPECT_EQ(before["zones"][6]["extent_fraction"], 0.0);
+  EXPECT_FALSE(before["zones"][6].contains("max_mm"));  // absent, not zero
+  const auto& zone = after["zones"][6];
+  EXPECT_EQ(zone["zone"], 7);
+  EXPECT_EQ(zone["interface"], "stem_bone");
+  EXPECT_EQ(zone["state"], "present");
+  EXPECT_EQ(zone["max_mm"]["value"], 1.5);
+  // derived: the scale is known to 0.0085 / 1.96 of 0.5046 mm per px, 0.9 %: hypot(0.1, 0.013)
+  EXPECT_NEAR(zone["max_mm"]["u"].get<double>(), 0.1008, 2e-4);
+  EXPECT_EQ(zone["length_mm"]["value"], 40.5);
+  EXPECT_EQ(zone["extent_fraction"], 1.0);
+  EXPECT_EQ(zone["seen_fraction"], 1.0);
+  EXPECT_EQ(zone["sclerotic_rim"], true);
+  EXPECT_EQ(zone["depth"]["value"], 0.3);
+  // derived: 400 px of the invented stem x 0.198 x 0.504588 mm per px
+  EXPECT_NEAR(zone["zone_length_mm"].get<double>(), 39.96, 0.01);
+  EXPECT_EQ(after["zones"][2]["state"], "cannot_tell");
+  EXPECT_EQ(after["zones"][2]["sclerotic_rim"], "cannot_tell");
+  EXPECT_THAT(after["zones"][2]["reason"].get<std::string>(), HasSubstr("is not seen"));
+  EXPECT_EQ(after["zone_borders_px"].size(), 5U);
+  EXPECT_EQ(after["edge_response"]["edges"], 12);
+  const auto& change = json["comparisons"][0]["zones"];
+  ASSERT_EQ(change.size(), 7U);
+  EXPECT_EQ(change[6]["change_mm"]["value"], 1.5);
+  EXPECT_EQ(change[6]["progressive"], "yes");
+  EXPECT_EQ(change[0]["progressive"], "no");
+  EXPECT_EQ(change[2]["progressive"], "cannot_tell");
+  EXPECT_FALSE(change[2].contains("change_mm"));
+}
+
+TEST(Zones, CsvHasOneRowPerFilmZoneAndInterface) {
+  std::istringstream lines(to_zones_csv(two_films()));
+  std::vector<std::vector<std::string>> rows;
+  for (std::string line; std::getline(lines, line);) rows.push_back(cells(line));
+  ASSERT_EQ(rows.size(), 1U + 2U * 7U);
+  const auto column = [&](const std::string& name) {
+    const auto found = std::find(rows[0].begin(), rows[0].end(), name);
+    EXPECT_NE(found, rows[0].end()) << name;
+    return static_cast<std::size_t>(found - rows[0].begin());
+  };
+  for (const auto& row : rows) EXPECT_EQ(row.size(), rows[0].size());
+  EXPECT_EQ(rows[7][column("file")], "early.dcm");
+  EXPECT_EQ(rows[7][column("state")], "absent");
+  EXPECT_EQ(rows[7][column("max_mm")], "");
+  EXPECT_EQ(rows[7][column("change_mm")], "");  // the reference film has changed against nothing
+  EXPECT_EQ(rows[14][column("zone")], "7");
+  EXPECT_EQ(rows[14][column("max_mm")], "1.5");
+  EXPECT_EQ(rows[14][column("progressive")], "yes");
+  EXPECT_EQ(rows[14][column("change_mm")], "1.5");
+  EXPECT_EQ(rows[14][column("change_reason")],
+            "A line stands where the reference film shows none.");
+}
+
+TEST(Zones, LengthsAreInPixelsOfEachFilmWithoutAScale) {
+  Series series = invented::series({"a.dcm", "b.dcm"});
+  series.stem.head_diameter.reset();
+  const auto result =
+      measure_with(series, {.without_scale = WithoutScale::kAcceptPixels}, invented::steps());
+  const auto json = nlohmann::json::parse(to_json(result));
+  const auto& zone = json["films"][1]["zones"][6];
+  const double mm_per_px = json["films"][1]["calibration"]["mm_per_px"]["value"].get<double>();
+  EXPECT_FALSE(zone.contains("max_mm"));
+  EXPECT_NEAR(zone["max_px"]["value"].get<double>() * mm_per_px, 1.5, 1e-3);
+  EXPECT_TRUE(json["comparisons"][0]["zones"][6].contains("change_px"));
+  EXPECT_THAT(to_zones_csv(result), HasSubstr(",max_px,max_u_px,max_u95_px,"));
+}
+
+TEST(Zones, ARefusalLeavesTheFilmAndTheMigrationMeasured) {
+  Series series = invented::series({"early.dcm", "odd.dcm"});
+  series.stem.fixation = Fixation::kCemented;
+  const auto result = measure_with(series, {}, invented::steps());
+  EXPECT_EQ(result.films[1].status, Status::kMeasured);
+  EXPECT_EQ(result.comparisons[0].status, Status::kMeasured);
+  EXPECT_TRUE(result.comparisons[0].zones.empty());
+  ASSERT_EQ(result.films[1].zones.size(), 14U);  // two interfaces of seven zones
+  EXPECT_EQ(result.films[1].zones[0].interface, lucency::Interface::kStemCement);
+  EXPECT_EQ(result.films[1].zones[13].state, lucency::State::kCannotTell);
+  EXPECT_THAT(result.films[1].zones[13].reason, HasSubstr("the outline ends above the tip"));
+  EXPECT_EQ(exit_code(result), 0);
+}
+
+TEST(Zones, TextIsOneLineForEach) {
+  const std::string table = to_table(two_films());
+  EXPECT_THAT(table, testing::ContainsRegex("\n7 +1 of 2 +- +1 of 1 +- +1.50 ± 0.20 mm\n"));
+  EXPECT_THAT(table, testing::ContainsRegex("\n3 +- +2 of 2 +- +1 of 1 +-\n"));
+  const std::string film =
+      to_film_text(measure_with(invented::series({"a.dcm"}), {}, invented::steps()));
+  EXPECT_THAT(film,
+              HasSubstr("zone 7              line up to 1.50 ± 0.20 mm wide, 40.5 ± 2.1 mm long "
+                        "(100 % of the zone), sclerotic rim\n"));
+  EXPECT_THAT(film, HasSubstr("zone 1              no line\n"));
+  EXPECT_THAT(film, HasSubstr("zone 3              cannot tell: The bone"));
+}
+
 class Output : public testing::Test {
  protected:
   void SetUp() override { fs::create_directories(films()); }
@@ -190,8 +290,8 @@ TEST_F(Output, EveryNamedFileIsThereAndNoOther) {
     names.push_back(item.path().filename().string());
   }
   EXPECT_THAT(names,
-              testing::UnorderedElementsAre("result.json", "measurements.csv", "overlay-00.png",
-                                            "overlay-01.png", "pair-01.png"));
+              testing::UnorderedElementsAre("result.json", "measurements.csv", "zones.csv",
+                                            "overlay-00.png", "overlay-01.png", "pair-01.png"));
 }
 
 TEST_F(Output, ResultOfAnEarlierRunIsGoneBeforeAnythingIsMeasured) {

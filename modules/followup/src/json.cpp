@@ -4,6 +4,7 @@
 
 #include "tidemark/core/date.h"
 #include "tidemark/followup/write.h"
+#include "zone_words.h"
 
 namespace tidemark::followup {
 namespace {
@@ -114,7 +115,75 @@ Json landmarks_json(const FilmResult& film) {
   return out;
 }
 
-Json film_json(const FilmResult& film) {
+/// Names and values of lengths in the unit of the result.
+struct LengthWriter {
+  double mm_per_unit = 1.0;
+  std::string suffix = "_mm";
+
+  [[nodiscard]] Json operator()(const Measured<Millimetres>& m) const {
+    return measured(m, mm_per_unit);
+  }
+  [[nodiscard]] double operator()(Millimetres length) const {
+    return rounded(length.value / mm_per_unit);
+  }
+  void add(Json& out, const std::string& name,
+           const std::optional<Measured<Millimetres>>& m) const {
+    if (m) out[name + suffix] = (*this)(*m);
+  }
+};
+
+LengthWriter length_writer(const Result& result) {
+  if (result.length_unit == LengthUnit::kMillimetres) return {};
+  return {result.reference_scale ? result.reference_scale->value : 1.0, "_px"};
+}
+
+/// Lengths on one film: in its own px when there is no scale.
+LengthWriter length_writer(const Result& result, const FilmResult& film) {
+  if (result.length_unit == LengthUnit::kMillimetres || !film.calibration) return {};
+  return {film.calibration->mm_per_px.value.value, "_px"};
+}
+
+Json zone_json(const ZoneResult& zone, const LengthWriter& length) {
+  Json out{
+      {"zone", zone.zone}, {"interface", code_of(zone.interface)}, {"state", code_of(zone.state)}};
+  if (!zone.reason.empty()) out["reason"] = zone.reason;
+  if (zone.zone_length) out["zone_length" + length.suffix] = length(*zone.zone_length);
+  out["seen_fraction"] = rounded(zone.seen);
+  length.add(out, "max", zone.max);
+  length.add(out, "mean", zone.mean);
+  length.add(out, "length", zone.length);
+  if (zone.extent) out["extent_fraction"] = rounded(*zone.extent);
+  if (zone.depth) {
+    out["depth"] = {{"value", rounded(zone.depth->value)},
+                    {"u", rounded(zone.depth->u)},
+                    {"u95", rounded(zone.depth->u95)}};
+  }
+  using lucency::Answer;
+  out["sclerotic_rim"] =
+      zone.rim == Answer::kCannotTell ? Json("cannot_tell") : Json(zone.rim == Answer::kYes);
+  return out;
+}
+
+void add_zones(Json& out, const FilmResult& film, const LengthWriter& length) {
+  if (film.zones.empty()) return;
+  out["zones"] = Json::array();
+  for (const ZoneResult& zone : film.zones) out["zones"].push_back(zone_json(zone, length));
+  if (!film.zone_borders.empty()) {
+    out["zone_borders_px"] = Json::array();
+    for (const BorderResult& border : film.zone_borders) {
+      out["zone_borders_px"].push_back({point(border.lateral_px), point(border.medial_px)});
+    }
+  }
+  if (film.edge_response) {
+    out["edge_response"] = {{"blur" + length.suffix, length(film.edge_response->blur)},
+                            {"halo", rounded(film.edge_response->halo)},
+                            {"halo_reach" + length.suffix, length(film.edge_response->halo_reach)},
+                            {"edges", film.edge_response->edges}};
+  }
+  if (film.zones_picture) out["zones_picture"] = *film.zones_picture;
+}
+
+Json film_json(const FilmResult& film, const LengthWriter& length) {
   Json out;
   out["file"] = film.file;
   if (film.sha256) out["sha256"] = *film.sha256;
@@ -138,27 +207,10 @@ Json film_json(const FilmResult& film) {
     out["landmarks"] = landmarks_json(film);
   }
   if (film.tilt) out["tilt_deg"] = measured(*film.tilt);
+  add_zones(out, film, length);
   if (film.picture) out["picture"] = *film.picture;
   out["flags"] = flags_json(film.flags);
   return out;
-}
-
-/// Names and values of lengths in the unit of the result.
-struct LengthWriter {
-  double mm_per_unit = 1.0;
-  std::string suffix = "_mm";
-
-  [[nodiscard]] Json operator()(const Measured<Millimetres>& m) const {
-    return measured(m, mm_per_unit);
-  }
-  [[nodiscard]] double operator()(Millimetres length) const {
-    return rounded(length.value / mm_per_unit);
-  }
-};
-
-LengthWriter length_writer(const Result& result) {
-  if (result.length_unit == LengthUnit::kMillimetres) return {};
-  return {result.reference_scale ? result.reference_scale->value : 1.0, "_px"};
 }
 
 Json features_json(const std::vector<migration::FeatureSubsidence>& features,
@@ -193,6 +245,17 @@ void add_migration(Json& out, const migration::Migration& m, const LengthWriter&
                          {"features", features_json(m.by_landmarks->features, length)}};
 }
 
+Json zone_change_json(const lucency::ZoneChange& change, const LengthWriter& length) {
+  Json out{{"zone", change.zone}, {"interface", code_of(change.interface)}};
+  length.add(out, "change", change.change);
+  length.add(out, "change_mean", change.change_mean);
+  length.add(out, "change_length", change.change_length);
+  out["compared_fraction"] = rounded(change.compared);
+  out["progressive"] = code_of(change.progressive);
+  out["reason"] = change.reason;
+  return out;
+}
+
 Json comparison_json(const ComparisonResult& comparison, const LengthWriter& length) {
   Json out;
   out["reference"] = comparison.reference;
@@ -201,6 +264,9 @@ Json comparison_json(const ComparisonResult& comparison, const LengthWriter& len
   out["status"] = name_of(comparison.status);
   if (comparison.status == Status::kNotMeasured) out["reason"] = comparison.reason;
   if (comparison.migration) add_migration(out, *comparison.migration, length);
+  for (const lucency::ZoneChange& change : comparison.zones) {
+    out["zones"].push_back(zone_change_json(change, length));
+  }
   if (comparison.picture) out["picture"] = *comparison.picture;
   out["flags"] = flags_json(comparison.flags);
   return out;
@@ -250,7 +316,9 @@ std::string to_json(const Result& result) {
   if (result.sheet_sha256) out["tool"]["sheet_sha256"] = *result.sheet_sha256;
   out["length_unit"] = result.length_unit == LengthUnit::kMillimetres ? "mm" : "reference_px";
   out["films"] = Json::array();
-  for (const FilmResult& film : result.films) out["films"].push_back(film_json(film));
+  for (const FilmResult& film : result.films) {
+    out["films"].push_back(film_json(film, length_writer(result, film)));
+  }
   const LengthWriter length = length_writer(result);
   out["comparisons"] = Json::array();
   for (const ComparisonResult& comparison : result.comparisons) {

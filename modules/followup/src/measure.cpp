@@ -160,6 +160,21 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
   }
 }
 
+/// Dark lines along the stem. Whatever comes of it, the film stays measured.
+void look_for_lines(Working& film, const WorkingSeries& work, const Run& run) {
+  if (!run.steps.look_for_lines) return;
+  const HipFilm& hip = *film.hip;
+  const auto films = static_cast<int>(work.films.size());
+  const std::optional<Fixation> fixation = work.series.stem.fixation;
+  describe_zones(film,
+                 run.steps.look_for_lines(hip.hip_view, hip.implant, hip.femur,
+                                          {.scale = hip.scale.value,
+                                           .view = film.out.view.value_or(View::kAp),
+                                           .fixation = fixation,
+                                           .threads = std::max(1, run.threads / films)}),
+                 fixation);
+}
+
 void find_bone(WorkingSeries& work, const Run& run) {
   const bool pairs = work.films.size() > 1;
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
@@ -181,6 +196,7 @@ void find_bone(WorkingSeries& work, const Run& run) {
     }
     hip.femur = std::move(*femur);
     describe(film);
+    look_for_lines(film, work, run);
     if (pairs) {
       auto ready = run.steps.prepare(std::move(hip));
       if (!ready) {
@@ -237,6 +253,9 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
   if (!migration) {
     out.reason = reason_of(migration.error());
     return;
+  }
+  if (run.steps.compare_lines && reference.hip->lucency && follow_up.hip->lucency) {
+    out.zones = run.steps.compare_lines(*reference.hip->lucency, *follow_up.hip->lucency);
   }
   out.flags = migration->flags;
   out.migration = std::move(*migration);

@@ -52,6 +52,8 @@ Expected<void> write_output(const Result& result, const fs::path& folder) {
   }
   auto table = write_file_atomically(folder / "measurements.csv", to_csv(result));
   if (!table) return table;
+  auto zones = write_file_atomically(folder / "zones.csv", to_zones_csv(result));
+  if (!zones) return zones;
   return write_file_atomically(folder / kResultFile, to_json(result));
 }
 

@@ -9,6 +9,8 @@ Steps default_steps() {
   return {.read = film::read,
           .find_implant = anatomy::find_implant,
           .find_femur = anatomy::find_femur,
+          .look_for_lines = lucency::measure,
+          .compare_lines = lucency::compare,
           .prepare = prepare,
           .compare = compare};
 }

@@ -4,6 +4,7 @@
 #include <cstdio>
 
 #include "printable.h"
+#include "tables.h"
 #include "tidemark/core/date.h"
 #include "tidemark/followup/write.h"
 
@@ -15,14 +16,6 @@ std::size_t width_of(const std::string& text) {
   return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) {
     return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
   }));
-}
-
-enum class Align { kLeft, kRight };
-
-std::string padded(const std::string& text, std::size_t width, Align align) {
-  const std::size_t used = width_of(text);
-  const std::string space(width > used ? width - used : 0, ' ');
-  return align == Align::kLeft ? text + space : space + text;
 }
 
 std::string fixed(double value, int decimals, const char* format) {
@@ -38,28 +31,6 @@ std::string shown(const Measured<Q>& m, double unit) {
 
 std::string side_text(const std::optional<Side>& side) {
   return side ? word_of(*side) : "side unknown";
-}
-
-using Line = std::array<std::string, 6>;
-
-std::string lines_of(const std::vector<Line>& lines) {
-  std::array<std::size_t, 6> widths{};
-  for (const Line& line : lines) {
-    for (std::size_t i = 0; i < line.size(); ++i) {
-      widths.at(i) = std::max(widths.at(i), width_of(line.at(i)));
-    }
-  }
-  std::string out;
-  for (const Line& line : lines) {
-    std::string text;
-    for (std::size_t i = 0; i < line.size(); ++i) {
-      text += (i == 0 ? "" : "  ") +
-              padded(line.at(i), widths.at(i), i == 0 ? Align::kLeft : Align::kRight);
-    }
-    text.erase(text.find_last_not_of(' ') + 1);
-    out += text + "\n";
-  }
-  return out;
 }
 
 double length_unit_mm(const Result& result) {
@@ -101,16 +72,16 @@ std::string refusal_lines(const Result& result) {
   return out.empty() ? out : "Not measured:\n" + out;
 }
 
-Line row_of(const Result& result, const ComparisonResult& pair) {
+TableLine row_of(const Result& result, const ComparisonResult& pair) {
   const double unit = length_unit_mm(result);
   const FilmResult& film = result.films[pair.follow_up];
   const std::size_t flags = pair.flags.size() + film.flags.size();
-  Line line{printable(film.file),
-            pair.days ? std::to_string(*pair.days) : "",
-            "",
-            "",
-            "",
-            flags == 0 ? "" : std::to_string(flags)};
+  TableLine line{printable(film.file),
+                 pair.days ? std::to_string(*pair.days) : "",
+                 "",
+                 "",
+                 "",
+                 flags == 0 ? "" : std::to_string(flags)};
   if (pair.migration) {
     line[2] = shown(pair.migration->subsidence, unit);
     line[3] = shown(pair.migration->medial, unit);
@@ -153,7 +124,7 @@ std::string circle_line(const std::string& name, const std::optional<CircleResul
          (circle->source == Source::kGiven ? ", given\n" : "\n");
 }
 
-std::string film_block(const FilmResult& film) {
+std::string film_block(const FilmResult& film, const Result& result) {
   std::string out = printable(film.file) + ": " + side_text(film.side) + " hip";
   if (film.date) out += ", " + format_date(*film.date);
   out += "\n";
@@ -176,11 +147,38 @@ std::string film_block(const FilmResult& film) {
   out += "  " + padded("tilt of the stem", 20, Align::kLeft) +
          (film.tilt ? shown(*film.tilt, 1.0) + " deg, varus positive" : "shaft axis not seen") +
          "\n";
+  for (const ZoneResult& zone : film.zones) out += zone_line(film, zone, result);
   for (const Flag& flag : film.flags) out += "  flag: " + printable(flag.text) + "\n";
   return out;
 }
 
 }  // namespace
+
+std::string padded(const std::string& text, std::size_t width, Align align) {
+  const std::size_t used = width_of(text);
+  const std::string space(width > used ? width - used : 0, ' ');
+  return align == Align::kLeft ? text + space : space + text;
+}
+
+std::string lines_of(const std::vector<TableLine>& lines) {
+  std::array<std::size_t, 6> widths{};
+  for (const TableLine& line : lines) {
+    for (std::size_t i = 0; i < line.size(); ++i) {
+      widths.at(i) = std::max(widths.at(i), width_of(line.at(i)));
+    }
+  }
+  std::string out;
+  for (const TableLine& line : lines) {
+    std::string text;
+    for (std::size_t i = 0; i < line.size(); ++i) {
+      text += (i == 0 ? "" : "  ") +
+              padded(line.at(i), widths.at(i), i == 0 ? Align::kLeft : Align::kRight);
+    }
+    text.erase(text.find_last_not_of(' ') + 1);
+    out += text + "\n";
+  }
+  return out;
+}
 
 std::string with_uncertainty(double value, double u95) {
   int decimals = 2;
@@ -194,7 +192,7 @@ std::string to_table(const Result& result) {
   const std::string unit = result.length_unit == LengthUnit::kMillimetres ? " mm" : " px";
   std::string out = heading(result);
   if (!result.comparisons.empty()) {
-    std::vector<Line> lines{
+    std::vector<TableLine> lines{
         {"follow-up", "days", "subsidence" + unit, "medial" + unit, "tilt change deg", "flags"}};
     for (const ComparisonResult& pair : result.comparisons) lines.push_back(row_of(result, pair));
     out += lines_of(lines);
@@ -202,6 +200,7 @@ std::string to_table(const Result& result) {
   } else {
     out += "There is no follow-up film to compare with.\n\n";
   }
+  out += zones_table(result);
   out += refusal_lines(result);
   out += flag_lines(result);
   return out + kCaution + "\n";
@@ -210,7 +209,7 @@ std::string to_table(const Result& result) {
 std::string to_film_text(const Result& result) {
   std::string out;
   for (const Flag& flag : result.flags) out += printable(flag.text) + "\n";
-  for (const FilmResult& film : result.films) out += film_block(film);
+  for (const FilmResult& film : result.films) out += film_block(film, result);
   return out + kCaution + "\n";
 }
 

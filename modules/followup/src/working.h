@@ -56,6 +56,11 @@ void scale_films(WorkingSeries& work, WithoutScale without_scale);
 /// Copies what was found on the film into its result, in stored px.
 void describe(Working& film);
 
+/// Copies the zones of a film into its result, or why there is nothing to say of them. Keeps the
+/// lines in `hip` for the comparison.
+void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
+                    const std::optional<Fixation>& fixation);
+
 /// The pictures of overlay and pair (docs/result-format.md); nothing when drawing fails.
 [[nodiscard]] std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,
                                                const FilmResult& result);

@@ -11,6 +11,7 @@
 #include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
 #include "tidemark/followup/series.h"
+#include "tidemark/lucency/change.h"
 #include "tidemark/migration/migration.h"
 
 namespace tidemark::followup {
@@ -69,6 +70,30 @@ struct ScaleResult {
   std::string note;
 };
 
+/// A border between zones, stored px.
+struct BorderResult {
+  Vec2 lateral_px = Vec2::Zero();
+  Vec2 medial_px = Vec2::Zero();
+};
+
+/// One interface of one zone on one film: what was said of a radiolucent line there
+/// (lucency::ZoneLine). Lengths as if LengthUnit were kMillimetres; their uncertainties hold the
+/// scale's.
+struct ZoneResult {
+  int zone = 0;
+  lucency::Interface interface = lucency::Interface::kStemBone;
+  lucency::State state = lucency::State::kNotSeen;
+  std::string reason;                      ///< one sentence when cannot_tell or not_seen
+  std::optional<Millimetres> zone_length;  ///< along the interface; absent when not divided
+  std::optional<Measured<Millimetres>> max;
+  std::optional<Measured<Millimetres>> mean;
+  std::optional<Measured<Millimetres>> length;
+  std::optional<double> extent;  ///< share of the seen part; absent unless present or absent
+  double seen = 0.0;             ///< share of the zone that could be judged
+  std::optional<Measured<double>> depth;
+  lucency::Answer rim = lucency::Answer::kCannotTell;
+};
+
 /// One film of the series, measured or not.
 struct FilmResult {
   std::string file;
@@ -91,8 +116,12 @@ struct FilmResult {
   std::optional<PointResult> lesser_trochanter;
   std::optional<PointResult> greater_trochanter;
   std::optional<Measured<Degrees>> tilt;  ///< stem axis against shaft axis, varus +
+  std::vector<ZoneResult> zones;  ///< by zone, then interface; empty when lines were not looked for
+  std::vector<BorderResult> zone_borders;  ///< proximal first; empty when not divided
+  std::optional<lucency::EdgeResponse> edge_response;
   std::vector<Flag> flags;
-  std::optional<std::string> picture;  ///< file name in the output folder
+  std::optional<std::string> picture;        ///< file name in the output folder
+  std::optional<std::string> zones_picture;  ///< the interface unrolled
 };
 
 /// One follow-up film against the reference film.
@@ -103,6 +132,7 @@ struct ComparisonResult {
   Status status = Status::kNotMeasured;
   std::string reason;                             ///< one sentence, when not measured
   std::optional<migration::Migration> migration;  ///< lengths as if LengthUnit were kMillimetres
+  std::vector<lucency::ZoneChange> zones;         ///< by zone, then interface, when measured
   std::vector<Flag> flags;
   std::optional<std::string> picture;
 };

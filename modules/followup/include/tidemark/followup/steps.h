@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <functional>
 #include <optional>
+#include <vector>
 
 #include "tidemark/alignment/align.h"
 #include "tidemark/anatomy/femur.h"
@@ -12,6 +13,7 @@
 #include "tidemark/core/units.h"
 #include "tidemark/film/film.h"
 #include "tidemark/followup/series.h"
+#include "tidemark/lucency/change.h"
 #include "tidemark/migration/migration.h"
 #include "tidemark/migration/regions.h"
 
@@ -28,6 +30,8 @@ struct HipFilm {
   /// The part of scale.u that is independent from film to film (how well the head's outline was
   /// measured here); the rest, e.g. of the head's true size, is common to all films of the series.
   MillimetresPerPixel scale_u_own;
+  /// What Steps::look_for_lines said; absent when it refused or was not called.
+  std::optional<lucency::FilmLucency> lucency;
   /// Filled by Steps::prepare, once per film; absent when it failed or was not called.
   std::optional<migration::ReducedFilm> reduced;
   std::optional<migration::Regions> regions;  ///< of the reference film only
@@ -44,13 +48,23 @@ struct Steps {
   std::function<Expected<anatomy::Femur>(const film::FilmImage&, const anatomy::Implant&,
                                          const anatomy::FemurOptions&)>
       find_femur;
+  /// Called once per measured film. May be empty: the result then has no zones. A refusal leaves
+  /// the film measured.
+  std::function<Expected<lucency::FilmLucency>(const film::FilmImage&, const anatomy::Implant&,
+                                               const anatomy::Femur&,
+                                               const lucency::LucencyOptions&)>
+      look_for_lines;
+  /// Called once per measured pair whose films were both looked at for lines.
+  std::function<std::vector<lucency::ZoneChange>(const lucency::FilmLucency& reference,
+                                                 const lucency::FilmLucency& follow_up)>
+      compare_lines;
   /// Called once per measured film when there is more than one.
   std::function<Expected<HipFilm>(HipFilm)> prepare;
   std::function<Expected<migration::Migration>(const HipFilm& reference, const HipFilm& follow_up)>
       compare;
 };
 
-/// film::read, anatomy::find_implant, anatomy::find_femur, and alignment with migration.
+/// film::read, anatomy::find_implant, anatomy::find_femur, alignment with migration, and lucency.
 [[nodiscard]] Steps default_steps();
 
 }  // namespace tidemark::followup

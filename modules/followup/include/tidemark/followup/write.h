@@ -16,6 +16,10 @@ namespace tidemark::followup {
 /// (docs/result-format.md). RFC 4180, UTF-8, a point as the decimal sign.
 [[nodiscard]] std::string to_csv(const Result& result);
 
+/// zones.csv: one line per measured film, zone and interface, after a header line
+/// (docs/result-format.md); the form of measurements.csv.
+[[nodiscard]] std::string to_zones_csv(const Result& result);
+
 /// The table for people that `tidemark measure` prints, with the caution under it.
 [[nodiscard]] std::string to_table(const Result& result);
 
@@ -32,8 +36,8 @@ namespace tidemark::followup {
 [[nodiscard]] Expected<void> prepare_output(const std::filesystem::path& folder,
                                             const std::filesystem::path& input);
 
-/// Writes pictures, measurements.csv and, last, result.json into `folder`. Each file is written
-/// beside its target and renamed when whole.
+/// Writes pictures, measurements.csv, zones.csv and, last, result.json into `folder`. Each file is
+/// written beside its target and renamed when whole.
 /// @return kNotWritable; result.json is then absent.
 [[nodiscard]] Expected<void> write_output(const Result& result,
                                           const std::filesystem::path& folder);

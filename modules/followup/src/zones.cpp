@@ -1,0 +1,112 @@
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "working.h"
+
+namespace tidemark::followup {
+namespace {
+
+constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
+
+using MeasuredLength = std::optional<Measured<Millimetres>>;
+
+/// The scale's own error makes every length longer or shorter by the same share.
+MeasuredLength with_scale_u(const MeasuredLength& length,
+                            const Measured<MillimetresPerPixel>& scale) {
+  if (!length) return {};
+  const double u =
+      std::hypot(length->u.value, length->value.value * scale.u.value / scale.value.value);
+  // Keeps the coverage factor of the length where its own error is most of it.
+  const double k = length->u.value > 0.0 ? length->u95.value / length->u.value : kNormal95;
+  return Measured<Millimetres>{length->value, {u}, {k * u}};
+}
+
+void add_once(std::vector<Flag>& flags, const Flag& flag) {
+  const bool there =
+      std::any_of(flags.begin(), flags.end(), [&](const Flag& one) { return one.id == flag.id; });
+  if (!there) flags.push_back(flag);
+}
+
+double length_px(const Polyline& line) {
+  double sum = 0.0;
+  for (std::size_t i = 1; i < line.size(); ++i) sum += (line[i] - line[i - 1]).norm();
+  return sum;
+}
+
+std::optional<Millimetres> zone_length(const lucency::ZonePlan& plan, int number,
+                                       const Measured<MillimetresPerPixel>& scale) {
+  for (const lucency::Zone& zone : plan.zones) {
+    if (zone.number == number) return Millimetres{length_px(zone.interface_px) * scale.value.value};
+  }
+  return {};
+}
+
+ZoneResult describe_line(const lucency::ZoneLine& line, const lucency::ZonePlan& plan,
+                         const Measured<MillimetresPerPixel>& scale) {
+  ZoneResult out{.zone = line.zone,
+                 .interface = line.interface,
+                 .state = line.state,
+                 .reason = line.reason,
+                 .zone_length = zone_length(plan, line.zone, scale),
+                 .max = with_scale_u(line.width_max, scale),
+                 .mean = with_scale_u(line.width_mean, scale),
+                 .length = with_scale_u(line.length, scale),
+                 .extent = {},
+                 .seen = line.seen,
+                 .depth = line.depth,
+                 .rim = line.rim};
+  using lucency::State;
+  if (line.state == State::kPresent || line.state == State::kAbsent) out.extent = line.fraction;
+  return out;
+}
+
+/// Every zone with the one reason why nothing is known of it.
+std::vector<ZoneResult> unknown_zones(const std::string& reason,
+                                      const std::optional<Fixation>& fixation,
+                                      const std::optional<View>& view) {
+  using lucency::Interface;
+  std::vector<Interface> interfaces{Interface::kStemBone};
+  if (fixation == Fixation::kCemented) {
+    interfaces = {Interface::kStemCement, Interface::kCementBone};
+  }
+  const int first = view == View::kLateral ? 8 : 1;
+  std::vector<ZoneResult> out;
+  for (int i = 0; i < 7; ++i) {
+    for (const Interface interface : interfaces) {
+      ZoneResult zone;
+      zone.zone = first + i;
+      zone.interface = interface;
+      zone.state = lucency::State::kCannotTell;
+      zone.reason = reason;
+      out.push_back(std::move(zone));
+    }
+  }
+  return out;
+}
+
+}  // namespace
+
+void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
+                    const std::optional<Fixation>& fixation) {
+  FilmResult& out = film.out;
+  if (!lines) {
+    out.zones = unknown_zones(reason_of(lines.error()), fixation, out.view);
+    return;
+  }
+  const Affine2& stored_from_view = film.hip->hip_view.stored_from_view;
+  for (const lucency::ZoneLine& line : lines->lines) {
+    out.zones.push_back(describe_line(line, lines->plan, film.hip->scale));
+  }
+  for (const lucency::ZoneBorder& border : lines->plan.borders) {
+    out.zone_borders.push_back(
+        {stored_from_view.apply(border.lateral_px), stored_from_view.apply(border.medial_px)});
+  }
+  out.edge_response = lines->edge;
+  for (const auto& flags : {lines->plan.flags, lines->flags}) {
+    for (const Flag& flag : flags) add_once(out.flags, flag);
+  }
+  film.hip->lucency = std::move(*lines);
+}
+
+}  // namespace tidemark::followup
