@@ -11,8 +11,8 @@ import tempfile
 import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-from bench import (anatomy, cases, compare, numbers, plot, reliability,  # noqa: E402
-                   summary, tables)
+from bench import (anatomy, cases, compare, lucency, numbers, plot,  # noqa: E402
+                   reliability, summary, tables)
 
 # A film whose shaft points straight down, 0.1 mm a pixel. Invented.
 FILM = {"file": "a.dcm", "mm_per_px": 0.1, "head": {"centre_px": [500, 300], "diameter_px": 320},
@@ -233,6 +233,125 @@ class Anatomy(unittest.TestCase):
         table = anatomy.summary(rows)
         self.assertEqual([table[k]["found"] for k in ("head centre", "shaft axis")], [0.0, 0.0])
         self.assertFalse(all(ok for _, _, ok in anatomy.verdicts(table, True)))
+
+
+def true_film(name, widths, fixation="uncemented", **more):
+    """A film whose zone z has a line of widths[z] mm over its proximal 60 %."""
+    kind = "stem_bone" if fixation == "uncemented" else "cement_bone"
+    zones = [{"zone": z, "length_mm": 40.0, "lines": [
+        {"interface": kind, "width_mm": widths[z], "from_mm": 0.0, "to_mm": 24.0,
+         "fraction": 0.6, "rim": True}] if z in widths else []} for z in range(1, 8)]
+    return {"file": name, "lucency": {"fixation": fixation, "zones": zones},
+            "pose_deg": {"flexion": 0.0, "rotation": 9.0},
+            "processing": {"edge_gain": 1.0}} | more
+
+
+def zone_found(zone, state, width=None, interface="stem_bone"):
+    out = {"zone": zone, "interface": interface, "state": state, "zone_length_mm": 41.0,
+           "sclerotic_rim": "cannot_tell"}
+    if width is not None:
+        out |= {"max_mm": quantity(width, 0.1), "mean_mm": quantity(width - 0.1, 0.1),
+                "extent_fraction": 0.5, "sclerotic_rim": True}
+    return out
+
+
+def zone_change(zone, change, progressive):
+    return {"zone": zone, "interface": "stem_bone", "change_mm": quantity(change, 0.2),
+            "progressive": progressive}
+
+
+class Lucency(unittest.TestCase):
+    def setUp(self):
+        """Then: 1.0 mm in zone 1, 2.0 in zone 2. Now: zone 1 grew by 0.7, zone 3 is new, 2 mm."""
+        self.truth = {"films": [true_film("a.dcm", {1: 1.0, 2: 2.0}),
+                                true_film("b.dcm", {1: 1.7, 2: 2.0, 3: 2.0})],
+                      "comparisons": [{"reference": 0, "follow_up": 1}]}
+        a = [zone_found(1, "present", 1.3), zone_found(2, "absent"), zone_found(3, "absent"),
+             zone_found(4, "present", 0.5), zone_found(5, "cannot_tell"),
+             zone_found(6, "absent"), zone_found(7, "absent")]
+        b = [zone_found(z, "absent") for z in (4, 5, 6, 7)] + [
+            zone_found(1, "present", 1.8), zone_found(2, "present", 2.0),
+            zone_found(3, "cannot_tell")]
+        pair = {"reference": 0, "follow_up": 1, "zones": [
+            zone_change(1, 0.5, "no"), zone_change(2, 0.5, "no"),
+            {"zone": 3, "interface": "stem_bone", "progressive": "cannot_tell"},
+            zone_change(6, 0.1, "no")]}
+        self.run_ = {"result": {"films": [{"file": "b.dcm", "zones": b},
+                                          {"file": "a.dcm", "zones": a}],
+                                "comparisons": [pair | {"reference": 1, "follow_up": 0}]}}
+
+    def rows(self, run=None):
+        return lucency.film_rows("c", "s", self.truth, run or self.run_)
+
+    def test_kappa(self):
+        # Cohen, Educational and Psychological Measurement 20 (1960) 37-46, table 2: 200 cases,
+        # (140 - 82) / (200 - 82) = 0.492. From memory; p_e from the margins by hand.
+        self.assertAlmostEqual(lucency.kappa([[88, 14, 18], [10, 40, 10], [2, 6, 12]]), 0.492, 3)
+        # A common textbook table of 50: p_o 0.7, p_e 0.5. From memory.
+        self.assertAlmostEqual(lucency.kappa([[20, 5], [10, 15]]), 0.4)
+        self.assertIsNone(lucency.kappa([[4, 0], [0, 0]]))
+        self.assertIsNone(lucency.kappa([[0, 0], [0, 0]]))
+
+    def test_widths_are_those_put_in(self):
+        w = lucency.widths(self.rows())
+        self.assertEqual(w["n"], 3)  # a line where none is has no error of width
+        self.assertAlmostEqual(w["rms"], math.sqrt((0.09 + 0.01 + 0.0) / 3))
+        self.assertAlmostEqual(w["bias"], 0.4 / 3)
+        self.assertAlmostEqual(w["inside"], 2 / 3)  # 0.3 is more than 0.2
+        self.assertEqual(lucency.width_class(0.62), 0.75)  # nearest by ratio
+
+    def test_presence(self):
+        p = lucency.presence(self.rows())
+        self.assertEqual((p["clear"], p["none"]), (5, 9))
+        self.assertAlmostEqual(p["sensitivity"], 3 / 4)      # zone 2 on the first film is missed
+        self.assertAlmostEqual(p["sensitivity_all"], 3 / 5)  # and zone 3 on the second not told
+        self.assertAlmostEqual(p["specificity"], 7 / 8)
+        self.assertAlmostEqual(p["kappa"], lucency.kappa([[3, 1], [1, 7]]))
+
+    def test_thin_and_short_lines_count_for_neither(self):
+        self.truth["films"][0] = true_film("a.dcm", {1: 0.75, 2: 2.0})
+        self.assertEqual(lucency.presence(self.rows())["clear"], 4)
+        self.assertEqual(lucency.presence(self.rows())["none"], 9)
+
+    def test_halo_only_films(self):
+        self.assertEqual(lucency.halo_only(self.rows()), (0, 0))  # every film has a line
+        self.truth["films"][0] = true_film("a.dcm", {})
+        self.assertEqual(lucency.halo_only(self.rows()), (7, 2))
+        self.truth["films"][0]["processing"] = {"edge_gain": 0.0}
+        self.assertEqual(lucency.halo_only(self.rows()), (0, 0))
+
+    def test_changes(self):
+        c = lucency.changes(lucency.pair_rows("c", "s", self.truth, self.run_))
+        self.assertEqual((c["wide"], c["told"], c["found"]), (2, 1, 1.0))  # zone 3 is left open
+        self.assertEqual(c["found_all"], 0.5)
+        self.assertEqual((c["still"], c["still_called"]), (1, 1.0))
+        self.assertEqual((c["free"], c["free_called"]), (1, 0.0))
+        self.assertAlmostEqual(c["rms"], math.sqrt((0.04 + 0.25) / 2))
+
+    def test_the_interfaces_of_a_cemented_stem_are_told_apart(self):
+        self.truth = {"films": [true_film("a.dcm", {1: 1.5}, "cemented")], "comparisons": []}
+        zones = [zone_found(1, "present", 1.5, "stem_cement")]
+        rows = self.rows({"result": {"films": [{"file": "a.dcm", "zones": zones}]}})
+        self.assertEqual(len(rows), 14)
+        p = lucency.presence(rows)
+        self.assertEqual(p["specificity"], 0.0)  # the line is at the other border
+        self.assertEqual(p["sensitivity_all"], 0.0)
+
+    def test_a_lost_film_counts(self):
+        p = lucency.presence(self.rows({"result": None}))
+        self.assertEqual((p["sensitivity_all"], p["open_clear"]), (0.0, 1.0))
+        pairs = lucency.pair_rows("c", "s", self.truth, {"result": None})
+        self.assertEqual(lucency.changes(pairs)["found_all"], 0.0)
+        self.assertFalse(any(ok for _, _, ok in lucency.verdicts(
+            self.rows({"result": None}), pairs)))
+
+    def test_text_and_targets(self):
+        rows = self.rows()
+        pairs = lucency.pair_rows("c", "s", self.truth, self.run_)
+        self.assertIn("of 2 changes", lucency.text(rows, pairs))
+        self.assertEqual(len(lucency.verbose_lines(rows)), 7)
+        met = [ok for _, _, ok in lucency.verdicts(rows, pairs)]
+        self.assertEqual(met, [True, False, False, False, True])
 
 
 if __name__ == "__main__":

@@ -10,7 +10,8 @@ HERE = pathlib.Path(__file__).resolve().parent.parent
 ROOT = HERE.parent.parent
 #: Keys of the sheet the program may see beside the head's diameter: nothing measured by hand.
 FILM_KEYS = ("file", "role", "date", "view", "exclude")
-SETS = ("phantom-seat", "phantom-still", "phantom-hard", "other-seat", "other-still", "other-hard")
+SETS = ("phantom-seat", "phantom-still", "phantom-hard", "phantom-lucency", "other-seat",
+        "other-still", "other-hard", "other-lucency")
 
 
 class Failure(Exception):
@@ -78,8 +79,8 @@ def name_of_set(folder):
 
 
 def sheet_of(case, truth):
-    """The sheet the program gets: side, dates, roles. Scale, landmarks, markers, plan and the stem
-    are taken out; the head's diameter comes by option."""
+    """The sheet the program gets: side, dates, roles, cement or none. Scale, landmarks, markers,
+    plan and the stem's size are taken out; the head's diameter comes by option."""
     path = case / "series.json"
     if path.is_file():
         given = json.loads(path.read_text())
@@ -89,6 +90,8 @@ def sheet_of(case, truth):
                             "follow-up"} for i, f in enumerate(truth["films"])]}
     sheet = {key: given[key] for key in ("hip", "surgery_date") if key in given}
     sheet["side"] = truth["side"]
+    if "lucency" in truth["films"][0]:
+        sheet["stem"] = {"fixation": truth["films"][0]["lucency"]["fixation"]}
     sheet["films"] = [{key: film[key] for key in FILM_KEYS if key in film}
                       for film in given["films"]]
     return sheet
