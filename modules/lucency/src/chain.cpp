@@ -13,55 +13,113 @@ namespace {
 /// Profiles of neighbouring places share their window and the bone's texture: one independent
 /// profile in this length. House choice.
 constexpr double kIndependentMm = 3.0;
-/// Lines begin once in 100 mm and end once in 25 (house choice).
-constexpr double kBeginPerMm = 0.01;
-constexpr double kEndPerMm = 0.04;
-/// Width changes by some 0.06 mm per mm; Laplace's law, so that steps are possible.
-constexpr double kSlope = 0.06;
+/// Lines begin once in 100 mm and end once in 25, canals (marrow beside the stem) begin once in 30
+/// and end once in 30 (house choice).
+constexpr double kLineBegins = 0.01;
+constexpr double kLineEnds = 0.04;
+constexpr double kCanalBegins = 0.03;
+constexpr double kCanalEnds = 0.03;
+/// A line's width stays, changes by one step of the grid (0.1 mm) or jumps, over one place.
+constexpr double kStays = 0.916;
+constexpr double kJumps = 0.004;
+/// A canal's wall wanders: 0.2 mm per mm (Laplace's law).
+constexpr double kCanalSlope = 0.2;
 
-/// Probabilities of going from one state to another over one place; state 0 is no line.
-Eigen::MatrixXd transitions(const std::vector<double>& width) {
-  const auto n = static_cast<Eigen::Index>(width.size());
-  const double begin = kBeginPerMm * kPlacePitchMm;
-  const double end = kEndPerMm * kPlacePitchMm;
-  Eigen::MatrixXd t = Eigen::MatrixXd::Zero(n + 1, n + 1);
-  t(0, 0) = 1.0 - begin;
-  for (Eigen::Index i = 0; i < n; ++i) {
-    const auto a = static_cast<std::size_t>(i);
-    t(0, i + 1) = begin / static_cast<double>(n);
-    t(i + 1, 0) = end;
-    double sum = 0.0;
-    for (Eigen::Index k = 0; k < n; ++k) {
-      const auto b = static_cast<std::size_t>(k);
-      // The pitch of the widths doubles beyond 2 mm: weight by it.
-      const double pitch = width[b] > 2.05 ? 2.0 : 1.0;
-      t(i + 1, k + 1) =
-          pitch * std::exp(-std::abs(width[a] - width[b]) / (kSlope * kPlacePitchMm + 0.03));
-      sum += t(i + 1, k + 1);
-    }
-    t.row(i + 1).tail(n) *= (1.0 - end) / sum;
+/// State 0: neither; then lines of each width; then canals of each width.
+struct States {
+  Eigen::Index lines = static_cast<Eigen::Index>(line_widths().size());
+  Eigen::Index canals = static_cast<Eigen::Index>(canal_widths().size());
+  [[nodiscard]] Eigen::Index all() const { return 1 + lines + canals; }
+};
+
+/// Shares of a line's next width given this one; sums to 1.
+Eigen::RowVectorXd next_width(Eigen::Index from, Eigen::Index n) {
+  Eigen::RowVectorXd row(n);
+  for (Eigen::Index k = 0; k < n; ++k) {
+    const auto apart = std::abs(k - from);
+    row(k) = kJumps / static_cast<double>(n) +
+             (apart == 0   ? kStays
+              : apart == 1 ? 0.5 * (1.0 - kStays - kJumps)
+                           : 0.0);
+  }
+  return row / row.sum();
+}
+
+Eigen::RowVectorXd next_wall(Eigen::Index from, Eigen::Index n) {
+  Eigen::RowVectorXd row(n);
+  for (Eigen::Index k = 0; k < n; ++k) {
+    const double apart = std::abs(canal_widths()[static_cast<std::size_t>(k)] -
+                                  canal_widths()[static_cast<std::size_t>(from)]);
+    row(k) = std::exp(-apart / (kCanalSlope * kPlacePitchMm + 0.04));
+  }
+  return row / row.sum();
+}
+
+Eigen::RowVectorXd any_width(Eigen::Index n) {
+  Eigen::RowVectorXd row(n);
+  // Wide lines are rarer than canals of that width: halved with each 0.7 mm beyond 2 mm.
+  for (Eigen::Index k = 0; k < n; ++k) {
+    const auto i = static_cast<std::size_t>(k);
+    row(k) = std::exp(-std::max(0.0, line_widths()[i] - 2.0));
+  }
+  return row / row.sum();
+}
+
+/// Probabilities of going from one state to another over one place.
+Eigen::MatrixXd transitions() {
+  const States s;
+  const double d = kPlacePitchMm;
+  const auto even = Eigen::RowVectorXd::Constant(s.canals, 1.0 / static_cast<double>(s.canals));
+  const Eigen::RowVectorXd any = any_width(s.lines);
+  Eigen::MatrixXd t = Eigen::MatrixXd::Zero(s.all(), s.all());
+  t(0, 0) = 1.0 - d * (kLineBegins + kCanalBegins);
+  t.row(0).segment(1, s.lines) = d * kLineBegins * any;
+  t.row(0).tail(s.canals) = d * kCanalBegins * even;
+  for (Eigen::Index i = 0; i < s.lines; ++i) {
+    t(1 + i, 0) = 0.5 * d * kLineEnds;
+    t.row(1 + i).segment(1, s.lines) = (1.0 - d * kLineEnds) * next_width(i, s.lines);
+    t.row(1 + i).tail(s.canals) = 0.5 * d * kLineEnds * even;
+  }
+  for (Eigen::Index i = 0; i < s.canals; ++i) {
+    const Eigen::Index row = 1 + s.lines + i;
+    t(row, 0) = d * kCanalEnds;
+    t.row(row).segment(1, s.lines) = d * kLineBegins * any;
+    t.row(row).tail(s.canals) = (1.0 - d * (kCanalEnds + kLineBegins)) * next_wall(i, s.canals);
   }
   return t;
 }
 
+Eigen::VectorXd beginning() {
+  const States s;
+  Eigen::VectorXd p(s.all());
+  p(0) = 0.5;
+  p.segment(1, s.lines) = 0.15 * any_width(s.lines).transpose();
+  p.tail(s.canals).setConstant(0.35 / static_cast<double>(s.canals));
+  return p;
+}
+
 Eigen::MatrixXd emissions(const std::vector<PlaceEvidence>& places,
-                          const std::vector<unsigned char>& judged, Eigen::Index states) {
+                          const std::vector<unsigned char>& judged) {
   constexpr double kShare = kPlacePitchMm / kIndependentMm;
-  Eigen::MatrixXd e = Eigen::MatrixXd::Ones(states, static_cast<Eigen::Index>(places.size()));
+  const States s;
+  Eigen::MatrixXd e = Eigen::MatrixXd::Ones(s.all(), static_cast<Eigen::Index>(places.size()));
+  const auto weight = [](double odds) { return std::exp(kShare * std::clamp(odds, -90.0, 90.0)); };
   for (std::size_t p = 0; p < places.size(); ++p) {
     if (judged[p] == 0) continue;
-    for (Eigen::Index i = 1; i < states; ++i) {
-      const double odds = places[p].log_odds[static_cast<std::size_t>(i - 1)];
-      e(i, static_cast<Eigen::Index>(p)) = std::exp(kShare * std::clamp(odds, -60.0, 60.0));
+    auto column = e.col(static_cast<Eigen::Index>(p));
+    for (Eigen::Index i = 0; i < s.lines; ++i) {
+      column(1 + i) = weight(places[p].log_odds[static_cast<std::size_t>(i)]);
+    }
+    for (Eigen::Index i = 0; i < s.canals; ++i) {
+      column(1 + s.lines + i) = weight(places[p].canal_log_odds[static_cast<std::size_t>(i)]);
     }
   }
   return e;
 }
 
-PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evidence,
-                      const std::vector<double>& width) {
+PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evidence) {
+  const std::vector<double>& width = line_widths();
   PlaceBelief b;
-  b.line = 1.0 - posterior(0);
   double sum = 0.0;
   double mean = 0.0;
   double square = 0.0;
@@ -73,6 +131,8 @@ PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evi
     b.depth += p * evidence.depth[i];
     b.rim_log_odds += p * evidence.rim_log_odds[i];
   }
+  b.line = sum;
+  b.none = posterior(0);
   if (!(sum > 0.0)) return b;
   b.width = mean / sum;
   b.width_u = std::sqrt(std::max(0.0, square / sum - b.width * b.width));
@@ -86,14 +146,11 @@ PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evi
 std::vector<PlaceBelief> hear_neighbours(const std::vector<PlaceEvidence>& places,
                                          const std::vector<unsigned char>& judged,
                                          const std::vector<unsigned char>& joined) {
-  const std::vector<double> width = line_widths();
-  const auto states = static_cast<Eigen::Index>(width.size() + 1);
+  const Eigen::Index states = States{}.all();
   const auto n = static_cast<Eigen::Index>(places.size());
-  const Eigen::MatrixXd t = transitions(width);
-  const Eigen::MatrixXd e = emissions(places, judged, states);
-  Eigen::VectorXd start = Eigen::VectorXd::Constant(
-      states, kBeginPerMm / (kBeginPerMm + kEndPerMm) / static_cast<double>(states - 1));
-  start(0) = kEndPerMm / (kBeginPerMm + kEndPerMm);
+  const Eigen::MatrixXd t = transitions();
+  const Eigen::MatrixXd e = emissions(places, judged);
+  const Eigen::VectorXd start = beginning();
 
   Eigen::MatrixXd forward(states, n);
   Eigen::VectorXd now(states);
@@ -113,7 +170,7 @@ std::vector<PlaceBelief> hear_neighbours(const std::vector<PlaceEvidence>& place
     Eigen::VectorXd posterior = forward.col(p).cwiseProduct(back);
     posterior /= posterior.sum();
     out[static_cast<std::size_t>(p)] =
-        belief_of(posterior, places[static_cast<std::size_t>(p)], width);
+        belief_of(posterior, places[static_cast<std::size_t>(p)]);
     if (joined[static_cast<std::size_t>(p)] == 0) {
       back.setOnes();
       continue;

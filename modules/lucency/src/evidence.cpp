@@ -2,9 +2,9 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
-#include <optional>
 
 #include "tidemark/core/robust.h"
 
@@ -12,20 +12,20 @@ namespace tidemark::lucency {
 namespace {
 
 constexpr double kFineMm = 0.15;
-constexpr double kTextureMm = 0.6;
+constexpr double kTextureMm = 0.7;
 constexpr double kBroadMm = 3.0;
 /// Model error beside the noise that the differences show: covariance times this. House choice.
-constexpr double kMisfit = 2.0;
+constexpr double kMisfit = 1.2;
 constexpr double kPenumbraMm[3] = {0.12, 0.2, 0.3};
 constexpr double kPenumbraShare = 0.3;  // of the step
+/// Places that share one estimate of the noise: 10 mm.
+constexpr Eigen::Index kSegment = 20;
 /// A wall further out: the canal's, or a cortex' border.
-constexpr double kFirstWallMm = 0.8;
-constexpr double kWallPitchMm = 0.2;
-constexpr double kLastWallMm = 7.4;
 /// Dark up to a wall beyond this is a canal, not a line.
 constexpr double kCanalMm = 4.05;
 constexpr double kRimFromMm = 0.45;
 constexpr double kRimToMm = 1.65;
+constexpr double kRimSays = 12.0;
 
 double normal_cdf(double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); }
 
@@ -53,8 +53,9 @@ Eigen::VectorXd line_template(double w, const LineShape& shape) {
 
 double noise_at(const Noise& noise, double h) {
   const double f = h / kFineMm;
+  const double t = h / kTextureMm;
   const double b = h / kBroadMm;
-  return noise.fine * std::exp(-f * f) + noise.texture * std::exp(-std::abs(h) / kTextureMm) +
+  return noise.fine * std::exp(-f * f) + noise.texture * std::exp(-t * t) +
          noise.broad * std::exp(-b * b);
 }
 
@@ -83,93 +84,224 @@ Eigen::MatrixXd null_covariance(const Response& response, const Noise& noise, do
   return c;
 }
 
-/// One family of shapes, whitened.
+/// Least squares of a x = y with x >= 0, by trying which parts are there.
+Eigen::Vector3d non_negative(const Eigen::Matrix3d& a, const Eigen::Vector3d& y) {
+  Eigen::Vector3d best = Eigen::Vector3d::Zero();
+  double least = y.squaredNorm();
+  for (unsigned set = 1; set < 8; ++set) {
+    Eigen::Matrix3d part = a;
+    for (Eigen::Index k = 0; k < 3; ++k) {
+      if (((set >> static_cast<unsigned>(k)) & 1U) == 0) part.col(k).setZero();
+    }
+    const Eigen::Vector3d x = part.completeOrthogonalDecomposition().solve(y);
+    const double rest = (part * x - y).squaredNorm();
+    if (x.minCoeff() < 0.0 || rest >= least - 1e-12) continue;
+    least = rest;
+    best = x;
+  }
+  return best;
+}
+
+/// Templates of lines, then of walls (boxes), whitened.
 struct Bank {
-  std::vector<double> width;  // of lines, then of walls
-  std::size_t lines = 0;
+  std::vector<double> width;
+  std::size_t lines = 0;   // shaped; those beyond line_widths() are canals
+  std::size_t shaped = 0;
   Eigen::MatrixXd whitened;  // samples x all
   Eigen::MatrixXd gram;      // all x all
 };
-
-/// Log of the evidence of one amplitude with a Gaussian prior of variance 1 / precision.
-double one(double b, double g, double precision) {
-  return 0.5 * b * b / (g + precision) - 0.5 * std::log1p(g / precision);
-}
-
-/// The same of two amplitudes; mean and variance of the first come along.
-struct Pair {
-  double log_odds;
-  double mean;
-  double sd;
-  double second;
-};
-
-Pair two(double b1, double b2, double g11, double g12, double g22, double p1, double p2) {
-  const double a = g11 + p1;
-  const double d = g22 + p2;
-  const double det = a * d - g12 * g12;
-  const double m1 = (d * b1 - g12 * b2) / det;
-  const double m2 = (a * b2 - g12 * b1) / det;
-  return {0.5 * (b1 * m1 + b2 * m2) - 0.5 * std::log(det / (p1 * p2)), m1, std::sqrt(d / det), m2};
-}
 
 /// Log of the share of a Gaussian that is negative, over 1/2: what a prior of one sign adds.
 double log_negative(double mean, double sd) {
   return std::log(std::max(2.0 * normal_cdf(-mean / sd), 1e-12));
 }
 
-/// A profile's best wall without a line: bright inside anywhere, dark inside only beyond lines.
-double wall_alone(const Bank& bank, const Eigen::Ref<const Eigen::VectorXd>& b, double precision,
-                  double log_prior) {
-  double best = 0.0;
-  for (std::size_t j = bank.lines; j < bank.width.size(); ++j) {
-    const auto k = static_cast<Eigen::Index>(j);
-    if (b(k) < 0.0 && bank.width[j] < kCanalMm) continue;
-    best = std::max(best, one(b(k), bank.gram(k, k), precision) + log_prior);
-  }
-  return best;
-}
-
-struct Weighing {
-  const Bank* bank = nullptr;
-  double line_precision = 0.0;
+struct Prior {
+  double line_precision = 0.0;  // of a line's depth
   double wall_precision = 0.0;
-  double log_wall_prior = 0.0;
+  double log_wall = 0.0;  // of one wall at one place
+  double log_rim = 0.0;   // of a rim of one thickness
+  double log_no_rim = 0.0;
 };
 
-PlaceEvidence weigh_place(const Weighing& w, const Eigen::Ref<const Eigen::VectorXd>& b) {
-  const Bank& bank = *w.bank;
-  PlaceEvidence out;
-  out.log_odds.resize(bank.lines);
-  out.depth.resize(bank.lines);
-  out.rim_log_odds.resize(bank.lines);
-  const double none = wall_alone(bank, b, w.wall_precision, w.log_wall_prior);
-  for (std::size_t i = 0; i < bank.lines; ++i) {
-    const auto k = static_cast<Eigen::Index>(i);
-    const double g = bank.gram(k, k);
-    const double mean = b(k) / (g + w.line_precision);
-    const double sd = 1.0 / std::sqrt(g + w.line_precision);
-    double best = one(b(k), g, w.line_precision) + log_negative(mean, sd);
-    double depth = -mean;
-    double rim = -30.0;
-    double no_rim = best;
-    for (std::size_t j = bank.lines; j < bank.width.size(); ++j) {
-      const double apart = bank.width[j] - bank.width[i];
-      if (apart < kRimFromMm) continue;
-      const auto m = static_cast<Eigen::Index>(j);
-      const Pair pair =
-          two(b(k), b(m), g, bank.gram(k, m), bank.gram(m, m), w.line_precision, w.wall_precision);
-      const double odds = pair.log_odds + w.log_wall_prior + log_negative(pair.mean, pair.sd);
-      const bool is_rim = apart < kRimToMm && pair.second > 0.0;
-      (is_rim ? rim : no_rim) = std::max(is_rim ? rim : no_rim, odds);
-      if (odds > best) {
-        best = odds;
-        depth = -pair.mean;
-      }
+/// Explains one whitened profile by templates taken one after the other, each with a Gaussian prior
+/// of its amplitude: the log evidence of a set is the sum of what each adds given those before.
+class Explanation {
+ public:
+  Explanation(const Bank& bank, const double* b) : bank_(bank), b_(b) {}
+
+  /// Correlation of template j with what the chosen ones leave over.
+  [[nodiscard]] double left(std::size_t j) const {
+    double out = b_[j];
+    for (int k = 0; k < n_; ++k) out -= along(j, k) * mean_[at(k)];
+    return out;
+  }
+  [[nodiscard]] double gram(std::size_t j) const {
+    double out = g(j, j);
+    for (int k = 0; k < n_; ++k) out -= along(j, k) * along(j, k) / pivot_[at(k)];
+    return out;
+  }
+  /// What adding template j adds to the log evidence.
+  [[nodiscard]] double gain(std::size_t j, double precision) const {
+    const double d = gram(j) + precision;
+    const double r = left(j);
+    return 0.5 * (r * r / d - std::log(d / precision));
+  }
+  void add(std::size_t j, double precision) {
+    evidence_ += gain(j, precision);
+    const double r = left(j);
+    const double d = gram(j) + precision;
+    chosen_[at(n_)] = j;
+    pivot_[at(n_)] = d;
+    mean_[at(n_)] = r / d;
+    ++n_;
+  }
+  [[nodiscard]] double evidence() const { return evidence_; }
+  [[nodiscard]] int size() const { return n_; }
+  [[nodiscard]] std::size_t chosen(int k) const { return chosen_[at(k)]; }
+
+  /// Expected amplitude of the chosen template k once all are in, by back substitution.
+  [[nodiscard]] double amplitude(int k) const {
+    double out = mean_[at(k)];
+    for (int m = k + 1; m < n_; ++m) {
+      out -= along(chosen_[at(m)], k) / pivot_[at(k)] * amplitude(m);
     }
-    out.log_odds[i] = best - none;
-    out.depth[i] = depth;
-    out.rim_log_odds[i] = rim - no_rim;
+    return out;
+  }
+  [[nodiscard]] double sd_of_first() const {
+    double variance = 1.0 / pivot_[0];
+    // Each later template adds the square of its share in the first.
+    for (int m = 1; m < n_; ++m) {
+      double share = along(chosen_[at(m)], 0) / pivot_[0];
+      if (m == 2) {
+        share -= along(chosen_[at(2)], 1) / pivot_[1] * (along(chosen_[at(1)], 0) / pivot_[0]);
+      }
+      variance += share * share / pivot_[at(m)];
+    }
+    return std::sqrt(variance);
+  }
+
+ private:
+  static std::size_t at(int k) { return static_cast<std::size_t>(k); }
+  [[nodiscard]] double g(std::size_t i, std::size_t j) const {
+    return bank_.gram(static_cast<Eigen::Index>(i), static_cast<Eigen::Index>(j));
+  }
+  /// Gram of template j with the chosen template k, given those chosen before k.
+  [[nodiscard]] double along(std::size_t j, int k) const {
+    double out = g(j, chosen_[at(k)]);
+    for (int m = 0; m < k; ++m) {
+      out -= along(j, m) * along(chosen_[at(k)], m) / pivot_[at(m)];
+    }
+    return out;
+  }
+
+  const Bank& bank_;
+  const double* b_;
+  int n_ = 0;
+  double evidence_ = 0.0;
+  std::array<std::size_t, 3> chosen_{};
+  std::array<double, 3> pivot_{};
+  std::array<double, 3> mean_{};
+};
+
+/// Which walls may be added: from a distance on, and dark inside only from another.
+struct WallRule {
+  double from_mm = 0.0;
+  double to_mm = 1e9;
+  double dark_from_mm = 0.0;
+  double bright_from_mm = 0.0;
+};
+
+/// Adds the best wall that the rule allows, if it makes things more likely.
+void add_wall(Explanation& e, const Bank& bank, const Prior& prior, const WallRule& rule) {
+  double best = 0.0;
+  std::size_t which = 0;
+  for (std::size_t j = bank.shaped; j < bank.width.size(); ++j) {
+    const double w = bank.width[j];
+    if (w < rule.from_mm || w > rule.to_mm) continue;
+    const double gain = e.gain(j, prior.wall_precision) + prior.log_wall;
+    if (gain <= best) continue;
+    if (w < (e.left(j) < 0.0 ? rule.dark_from_mm : rule.bright_from_mm)) continue;
+    best = gain;
+    which = j;
+  }
+  if (which == 0) return;
+  e.add(which, prior.wall_precision);
+}
+
+/// Log evidence of no line: up to three walls, bright inside anywhere, dark inside beyond lines or
+/// beyond the first wall (what is bright beside the metal is not a line).
+double without_line(const Bank& bank, const double* b, const Prior& prior) {
+  Explanation e(bank, b);
+  add_wall(e, bank, prior, {0.0, 1e9, kCanalMm, 0.0});
+  double walls = prior.log_wall * e.size();
+  if (e.size() == 1) {
+    const double first = bank.width[e.chosen(0)];
+    add_wall(e, bank, prior, {0.0, 1e9, first + kRimFromMm, 0.0});
+    walls = prior.log_wall * e.size();
+  }
+  return e.evidence() + walls;
+}
+
+/// Log evidence of what is dark up to a shaped border, without a rim, and the darkness.
+struct Dark {
+  double evidence = 0.0;
+  double depth = 0.0;
+};
+
+Dark dark_of(const Explanation& e, double log_priors) {
+  const double amplitude = e.amplitude(0);
+  return {e.evidence() + log_priors + log_negative(amplitude, e.sd_of_first()), -amplitude};
+}
+
+Dark without_rim(std::size_t i, const Bank& bank, const double* b, const Prior& prior) {
+  Explanation e(bank, b);
+  e.add(i, prior.line_precision);
+  add_wall(e, bank, prior, {bank.width[i] + kRimToMm, 1e9, 0.0, 0.0});
+  return dark_of(e, prior.log_wall * (e.size() - 1) + prior.log_no_rim);
+}
+
+Dark with_rim(std::size_t i, const Bank& bank, const double* b, const Prior& prior) {
+  const double w = bank.width[i];
+  Explanation e(bank, b);
+  e.add(i, prior.line_precision);
+  Prior rim = prior;
+  rim.log_wall = prior.log_rim;
+  add_wall(e, bank, rim, {w + kRimFromMm, w + kRimToMm, 1e9, 0.0});
+  if (e.size() < 2) return {-1e3, 0.0};
+  add_wall(e, bank, prior, {w + kRimToMm, 1e9, 0.0, 0.0});
+  return dark_of(e, prior.log_rim + prior.log_wall * (e.size() - 2));
+}
+
+PlaceEvidence weigh_place(const Bank& bank, const double* b, const Prior& prior) {
+  PlaceEvidence out;
+  const double none = without_line(bank, b, prior);
+  std::vector<double> plain;
+  for (std::size_t i = 0; i < bank.shaped; ++i) {
+    const Dark bare = without_rim(i, bank, b, prior);
+    plain.push_back(bare.evidence - prior.log_no_rim - none);
+    if (i >= bank.lines) continue;
+    const Dark rim = with_rim(i, bank, b, prior);
+    const Dark& best = rim.evidence > bare.evidence ? rim : bare;
+    // The cortex itself is brightest at its inner border: a rim adds only so much.
+    out.log_odds.push_back(std::min(rim.evidence, bare.evidence + kRimSays) > bare.evidence
+                               ? std::min(rim.evidence, bare.evidence + kRimSays) - none
+                               : bare.evidence - none);
+    out.depth.push_back(best.depth);
+    out.rim_log_odds.push_back(rim.evidence - bare.evidence);
+  }
+  // A canal looks like a line without a rim; only its course tells.
+  for (const double w : canal_widths()) {
+    const auto i = static_cast<std::size_t>(std::lround(10.0 * w)) - 2;
+    const std::size_t k = i < bank.lines
+                              ? i
+                              : bank.lines + (i - bank.lines) / 2;
+    const double a = plain[k > 0 ? k - 1 : k];
+    const double c = plain[std::min(k + 1, bank.shaped - 1)];
+    const double top = std::max({a, plain[k], c});
+    const double mean =
+        0.25 * std::exp(a - top) + 0.5 * std::exp(plain[k] - top) + 0.25 * std::exp(c - top);
+    out.canal_log_odds.push_back(top + std::log(mean));
   }
   return out;
 }
@@ -178,12 +310,16 @@ Bank make_bank(const LineShape& shape, const Eigen::LLT<Eigen::MatrixXd>& null) 
   Bank bank;
   bank.width = line_widths();
   bank.lines = bank.width.size();
-  for (double w = kFirstWallMm; w <= kLastWallMm; w += kWallPitchMm) bank.width.push_back(w);
+  for (const double w : canal_widths()) {
+    if (w > bank.width[bank.lines - 1] + 0.05) bank.width.push_back(w);
+  }
+  bank.shaped = bank.width.size();
+  bank.width.insert(bank.width.end(), canal_widths().begin(), canal_widths().end());
   bank.whitened.resize(kProfileSamples, static_cast<Eigen::Index>(bank.width.size()));
   for (std::size_t i = 0; i < bank.width.size(); ++i) {
     const LineShape box{0.0, shape.blur_mm};
     bank.whitened.col(static_cast<Eigen::Index>(i)) =
-        line_template(bank.width[i], i < bank.lines ? shape : box);
+        line_template(bank.width[i], i < bank.shaped ? shape : box);
   }
   null.matrixL().solveInPlace(bank.whitened);
   bank.gram = bank.whitened.transpose() * bank.whitened;
@@ -192,64 +328,149 @@ Bank make_bank(const LineShape& shape, const Eigen::LLT<Eigen::MatrixXd>& null) 
 
 }  // namespace
 
-std::vector<double> line_widths() {
-  std::vector<double> out;
-  for (int i = 2; i <= 20; ++i) out.push_back(0.1 * i);
-  for (int i = 11; i <= 20; ++i) out.push_back(0.2 * i);
-  return out;
+const std::vector<double>& line_widths() {
+  static const std::vector<double> widths = [] {
+    std::vector<double> out;
+    for (int i = 2; i <= 50; ++i) out.push_back(0.1 * i);
+    return out;
+  }();
+  return widths;
 }
 
-Noise estimate_noise(const Profiles& profiles, const std::vector<std::size_t>& places) {
-  constexpr int kFrom = 13;  // 1.5 mm
-  constexpr int kLags[3] = {3, 8, 30};
-  std::vector<double> medians[3];
+const std::vector<double>& canal_widths() {
+  static const std::vector<double> widths = [] {
+    std::vector<double> out;
+    for (int i = 2; i <= 37; ++i) out.push_back(0.2 * i);
+    return out;
+  }();
+  return widths;
+}
+
+Noise estimate_noise(const Eigen::Ref<const Eigen::MatrixXd>& profiles) {
+  // Second differences over three lags: slopes drop out. Expected square of one is
+  // 6 C(0) - 8 C(lag) + 2 C(2 lag); medians, so that walls do not count.
+  constexpr int kFrom = 8;   // 1 mm
+  constexpr int kUpTo = 58;  // 6 mm
+  constexpr std::array<int, 3> kLags{3, 8, 20};
+  constexpr double kMedianOfSquare = 0.455;  // of a standard normal variable
+  std::array<std::vector<double>, 3> medians;
   std::vector<double> squares;
-  for (const std::size_t p : places) {
-    const auto y = profiles.values.col(static_cast<Eigen::Index>(p));
-    for (int n = 0; n < 3; ++n) {
+  for (Eigen::Index p = 0; p < profiles.cols(); ++p) {
+    const auto y = profiles.col(p);
+    for (std::size_t n = 0; n < 3; ++n) {
+      const int lag = kLags[n];
       squares.clear();
-      for (int i = kFrom; i + kLags[n] < std::min(profiles.clear[p], kProfileSamples); ++i) {
-        const double d = y(i + kLags[n]) - y(i);
-        squares.push_back(d * d);
+      for (int i = kFrom; i + 2 * lag < kUpTo; ++i) {
+        const double d = y(i + 2 * lag) - 2.0 * y(i + lag) + y(i);
+        squares.push_back(d * d / kMedianOfSquare);
       }
-      if (squares.size() > 5) medians[n].push_back(median(squares).value_or(0.0) / 0.455);
+      medians[n].push_back(median(squares).value_or(0.0));
     }
   }
-  const double d3 = 0.5 * median(medians[0]).value_or(1.0);
-  const double d8 = 0.5 * median(medians[1]).value_or(1.0);
-  const double d30 = 0.5 * median(medians[2]).value_or(1.0);
-  Noise noise;
-  noise.broad = std::max(0.0, (d30 - d8) / 0.56);
-  noise.texture = std::max(0.0, (d8 - d3 - 0.06 * noise.broad) / 0.346);
-  noise.fine = std::max(0.2 * d3, d3 - 0.39 * noise.texture - 0.01 * noise.broad);
-  return noise;
+  const auto expected = [&](const Noise& part, std::size_t n) {
+    const double lag = kProfilePitchMm * kLags[n];
+    return 6.0 * noise_at(part, 0.0) - 8.0 * noise_at(part, lag) + 2.0 * noise_at(part, 2.0 * lag);
+  };
+  Eigen::Matrix3d a;
+  for (std::size_t n = 0; n < 3; ++n) {
+    const auto row = static_cast<Eigen::Index>(n);
+    const double d = std::max(median(medians[n]).value_or(1.0), 1e-12);
+    a.row(row) << expected({1, 0, 0}, n), expected({0, 1, 0}, n), expected({0, 0, 1}, n);
+    a.row(row) /= d;
+  }
+  const Eigen::Vector3d part = non_negative(a, Eigen::Vector3d::Ones());
+  // Each part has a floor: what the others explain on the middle of the places is not proof of
+  // its absence.
+  const double d0 = 1.0 / a(0, 0);
+  return {std::max(part(0), 0.3 * d0), std::max(part(1), 0.5 * d0), std::max(part(2), 4.0 * d0)};
 }
+
+namespace {
+
+/// What is the same for all places of a film.
+struct Setting {
+  const Response& response;
+  Prior prior;
+  LineShape shape;
+  double contrast;
+};
+
+/// Places first to last, and the wider neighbourhood that tells their noise: cancellous bone is
+/// coarser than the shaft.
+struct Segment {
+  Eigen::Index first, last, from, to;
+};
+
+Segment segment_at(Eigen::Index first, Eigen::Index all) {
+  const Eigen::Index last = std::min(first + kSegment, all);
+  return {first, last, std::max<Eigen::Index>(first - kSegment / 2, 0),
+          std::min(last + kSegment / 2, all)};
+}
+
+Eigen::LLT<Eigen::MatrixXd> null_of(const Setting& s, const Noise& noise, double step) {
+  return Eigen::LLT<Eigen::MatrixXd>(null_covariance(s.response, noise, s.contrast, step));
+}
+
+/// The profiles less the walls that explain them best.
+Eigen::MatrixXd without_walls(const Setting& s, const Noise& noise, double step,
+                              Eigen::MatrixXd y) {
+  const auto null = null_of(s, noise, step);
+  const Bank bank = make_bank(s.shape, null);
+  const Eigen::MatrixXd b = bank.whitened.transpose() * null.matrixL().solve(y);
+  for (Eigen::Index c = 0; c < y.cols(); ++c) {
+    Explanation e(bank, b.col(c).data());
+    for (int k = 0; k < 3; ++k) add_wall(e, bank, s.prior, {});
+    for (int k = 0; k < e.size(); ++k) {
+      const LineShape box{0.0, s.shape.blur_mm};
+      y.col(c) -= e.amplitude(k) * line_template(bank.width[e.chosen(k)], box);
+    }
+  }
+  return y;
+}
+
+void weigh_segment(const Setting& s, const Noise& noise, double step, Eigen::MatrixXd y,
+                   std::vector<PlaceEvidence>& out) {
+  const auto null = null_of(s, noise, step);
+  const Bank bank = make_bank(s.shape, null);
+  null.matrixL().solveInPlace(y);
+  const Eigen::MatrixXd b = bank.whitened.transpose() * y;
+  for (Eigen::Index c = 0; c < b.cols(); ++c) {
+    out.push_back(weigh_place(bank, b.col(c).data(), s.prior));
+  }
+}
+
+}  // namespace
 
 std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
                                        const std::vector<std::size_t>& places,
                                        const std::vector<double>& steps, const Response& response,
-                                       const Noise& noise, double contrast,
-                                       const LineShape& shape) {
-  const double step = median(steps).value_or(1.0);
-  const Eigen::LLT<Eigen::MatrixXd> null(null_covariance(response, noise, contrast, step));
-  const Bank bank = make_bank(shape, null);
+                                       double contrast, const LineShape& shape) {
   const Eigen::VectorXd halo = halo_shapes() * response.halo;
   Eigen::MatrixXd y(kProfileSamples, static_cast<Eigen::Index>(places.size()));
   for (std::size_t i = 0; i < places.size(); ++i) {
-    const auto p = static_cast<Eigen::Index>(places[i]);
     y.col(static_cast<Eigen::Index>(i)) =
-        profiles.values.col(p) - steps[i] * halo -
+        profiles.values.col(static_cast<Eigen::Index>(places[i])) - steps[i] * halo -
         Eigen::VectorXd::Constant(kProfileSamples, profiles.beyond[places[i]]);
   }
-  null.matrixL().solveInPlace(y);
-  const Eigen::MatrixXd b = bank.whitened.transpose() * y;
-  const double walls = static_cast<double>(bank.width.size() - bank.lines);
-  const Weighing weighing{&bank, 1.0 / (0.25 * contrast * contrast), 1.0 / (contrast * contrast),
-                          std::log(0.5 / walls)};
+  const Prior prior{1.0 / (0.25 * contrast * contrast), 1.0 / (contrast * contrast),
+                    -1.0, -1.5, std::log(0.5)};
+  const Setting setting{response, prior, shape, contrast};
+  // First what is left when walls are taken off tells the noise; then the noise weighs the lines.
+  Eigen::MatrixXd rest = y;
+  for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
+    const Segment s = segment_at(first, y.cols());
+    const Noise noise = estimate_noise(y.middleCols(s.from, s.to - s.from));
+    const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
+    rest.middleCols(s.first, s.last - s.first) =
+        without_walls(setting, noise, step, y.middleCols(s.first, s.last - s.first));
+  }
   std::vector<PlaceEvidence> out;
   out.reserve(places.size());
-  for (std::size_t i = 0; i < places.size(); ++i) {
-    out.push_back(weigh_place(weighing, b.col(static_cast<Eigen::Index>(i))));
+  for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
+    const Segment s = segment_at(first, y.cols());
+    const Noise noise = estimate_noise(rest.middleCols(s.from, s.to - s.from));
+    const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
+    weigh_segment(setting, noise, step, y.middleCols(s.first, s.last - s.first), out);
   }
   return out;
 }

@@ -8,7 +8,9 @@
 namespace tidemark::lucency {
 
 /// Widths of a line that are tried, mm.
-[[nodiscard]] std::vector<double> line_widths();
+[[nodiscard]] const std::vector<double>& line_widths();
+/// Distances of the canal's wall that are tried, mm.
+[[nodiscard]] const std::vector<double>& canal_widths();
 
 /// What one profile says of each width of a line beside the metal.
 struct PlaceEvidence {
@@ -16,18 +18,19 @@ struct PlaceEvidence {
   std::vector<double> log_odds;
   std::vector<double> depth;         ///< expected depth of the line, grey values, positive = darker
   std::vector<double> rim_log_odds;  ///< of the line with a bright rim over that without
+  /// The same as log_odds of a canal whose wall is at each distance.
+  std::vector<double> canal_log_odds;
 };
 
 /// Noise of the mean profiles, grey values squared, by how far it reaches.
 struct Noise {
   double fine = 0.0;     ///< within a pixel or two
-  double texture = 0.0;  ///< exponential, 0.6 mm
+  double texture = 0.0;  ///< Gaussian, 0.7 mm: trabeculae
   double broad = 0.0;    ///< Gaussian, 3 mm: the bone's own course
 };
 
 /// Estimates the noise from differences within the profiles; medians, so that walls do not count.
-[[nodiscard]] Noise estimate_noise(const Profiles& profiles,
-                                   const std::vector<std::size_t>& places);
+[[nodiscard]] Noise estimate_noise(const Eigen::Ref<const Eigen::MatrixXd>& profiles);
 
 /// Shape of a line's darkness across it: (1 - x / w)^power, 0 a box, 1/2 the chord of a round gap;
 /// blurred with `blur_mm`.
@@ -45,7 +48,7 @@ struct LineShape {
 [[nodiscard]] std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
                                                      const std::vector<std::size_t>& places,
                                                      const std::vector<double>& steps,
-                                                     const Response& response, const Noise& noise,
-                                                     double contrast, const LineShape& shape);
+                                                     const Response& response, double contrast,
+                                                     const LineShape& shape);
 
 }  // namespace tidemark::lucency

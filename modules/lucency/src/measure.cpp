@@ -287,9 +287,8 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
                 "take a film that is exposed for the bone");
   }
   const Response response = learn_response(profiles, course.teachers);
-  const Noise noise = estimate_noise(profiles, course.place);
   const auto evidence =
-      weigh_lines(profiles, course.place, steps, response, noise, contrast, {0.25, 0.2});
+      weigh_lines(profiles, course.place, steps, response, contrast, {0.25, 0.2});
   std::vector<unsigned char> judged;
   std::vector<unsigned char> joined;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
