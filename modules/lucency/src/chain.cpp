@@ -22,6 +22,10 @@ constexpr double kCanalEnds = 0.03;
 /// A line's width stays, changes by one step of the grid (0.1 mm) or jumps, over one place.
 constexpr double kStays = 0.916;
 constexpr double kJumps = 0.004;
+/// What is dark further than this is a canal, however straight its wall.
+constexpr double kWidestMm = 4.25;
+/// A canal's wall nearer than this may hide a line.
+constexpr double kNearWallMm = 3.1;
 /// A canal's wall wanders: 0.2 mm per mm (Laplace's law).
 constexpr double kCanalSlope = 0.2;
 
@@ -123,8 +127,15 @@ PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evi
   double sum = 0.0;
   double mean = 0.0;
   double square = 0.0;
+  const States s;
+  for (Eigen::Index i = 0; i < s.canals; ++i) {
+    if (canal_widths()[static_cast<std::size_t>(i)] < kNearWallMm) {
+      b.near_wall += posterior(1 + s.lines + i);
+    }
+  }
   for (std::size_t i = 0; i < width.size(); ++i) {
     const double p = posterior(static_cast<Eigen::Index>(i + 1));
+    if (width[i] > kWidestMm) continue;  // dark further than any line: a canal
     sum += p;
     mean += p * width[i];
     square += p * width[i] * width[i];

@@ -10,6 +10,7 @@ namespace tidemark::lucency {
 struct PlaceBelief {
   double line = 0.5;   ///< probability that a line is there
   double none = 0.5;   ///< probability of bone at the metal; the rest is a canal
+  double near_wall = 0.0;  ///< probability of a canal whose wall is as near as a line's
   double width = 0.0;  ///< expected width if so, mm
   double width_u = 0.0;
   double depth = 0.0;  ///< expected depth if so, grey values

@@ -16,7 +16,7 @@ constexpr double kTextureMm = 0.7;
 constexpr double kBroadMm = 3.0;
 /// Model error beside the noise that the differences show: covariance times this. House choice.
 constexpr double kMisfit = 1.2;
-constexpr double kPenumbraMm[3] = {0.12, 0.2, 0.3};
+constexpr std::array<double, 2> kPenumbraMm{0.12, 0.2};
 constexpr double kPenumbraShare = 0.3;  // of the step
 /// Places that share one estimate of the noise: 10 mm.
 constexpr Eigen::Index kSegment = 20;
@@ -147,6 +147,17 @@ class Explanation {
     const double r = left(j);
     return 0.5 * (r * r / d - std::log(d / precision));
   }
+  /// The same of what lies further out and is there whatever lies at the metal: no price for its
+  /// amplitude, which neighbours share; log_wall is the whole price.
+  [[nodiscard]] double gain_of_wall(std::size_t j, double precision) const {
+    const double r = left(j);
+    return 0.5 * r * r / (gram(j) + precision);
+  }
+  void add_wall(std::size_t j, double precision) {
+    const double paid = gain(j, precision) - gain_of_wall(j, precision);
+    add(j, precision);
+    evidence_ -= paid;
+  }
   void add(std::size_t j, double precision) {
     evidence_ += gain(j, precision);
     const double r = left(j);
@@ -219,14 +230,14 @@ void add_wall(Explanation& e, const Bank& bank, const Prior& prior, const WallRu
   for (std::size_t j = bank.shaped; j < bank.width.size(); ++j) {
     const double w = bank.width[j];
     if (w < rule.from_mm || w > rule.to_mm) continue;
-    const double gain = e.gain(j, prior.wall_precision) + prior.log_wall;
+    const double gain = e.gain_of_wall(j, prior.wall_precision) + prior.log_wall;
     if (gain <= best) continue;
     if (w < (e.left(j) < 0.0 ? rule.dark_from_mm : rule.bright_from_mm)) continue;
     best = gain;
     which = j;
   }
   if (which == 0) return;
-  e.add(which, prior.wall_precision);
+  e.add_wall(which, prior.wall_precision);
 }
 
 /// Log evidence of no line: up to three walls, bright inside anywhere, dark inside beyond lines or
@@ -407,6 +418,24 @@ Segment segment_at(Eigen::Index first, Eigen::Index all) {
           std::min(last + kSegment / 2, all)};
 }
 
+/// Noise of the film's quieter parts: each kind's lower third over the segments.
+Noise quiet_noise(const Eigen::MatrixXd& y) {
+  std::array<std::vector<double>, 3> parts;
+  for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
+    const Segment s = segment_at(first, y.cols());
+    const Noise n = estimate_noise(y.middleCols(s.from, s.to - s.from));
+    parts[0].push_back(n.fine);
+    parts[1].push_back(n.texture);
+    parts[2].push_back(n.broad);
+  }
+  const auto third = [](std::vector<double>& values) {
+    const auto at = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 3);
+    std::nth_element(values.begin(), at, values.end());
+    return *at;
+  };
+  return {third(parts[0]), third(parts[1]), third(parts[2])};
+}
+
 Eigen::LLT<Eigen::MatrixXd> null_of(const Setting& s, const Noise& noise, double step) {
   return Eigen::LLT<Eigen::MatrixXd>(null_covariance(s.response, noise, s.contrast, step));
 }
@@ -453,16 +482,16 @@ std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
         Eigen::VectorXd::Constant(kProfileSamples, profiles.beyond[places[i]]);
   }
   const Prior prior{1.0 / (0.25 * contrast * contrast), 1.0 / (contrast * contrast),
-                    -1.0, -1.5, std::log(0.5)};
+                    -1.0, -1.5, -0.3};
   const Setting setting{response, prior, shape, contrast};
   // First what is left when walls are taken off tells the noise; then the noise weighs the lines.
+  const Noise quiet = quiet_noise(y);
   Eigen::MatrixXd rest = y;
   for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
     const Segment s = segment_at(first, y.cols());
-    const Noise noise = estimate_noise(y.middleCols(s.from, s.to - s.from));
     const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
     rest.middleCols(s.first, s.last - s.first) =
-        without_walls(setting, noise, step, y.middleCols(s.first, s.last - s.first));
+        without_walls(setting, quiet, step, y.middleCols(s.first, s.last - s.first));
   }
   std::vector<PlaceEvidence> out;
   out.reserve(places.size());

@@ -127,7 +127,7 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
     return p;
   }
   p.state = belief.line >= kPresent  ? State::kPresent
-            : belief.line <= kAbsent ? State::kAbsent
+            : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
                                      : State::kCannotTell;
   p.depth = step > 0.0 ? belief.depth / step : 0.0;
   p.depth_u = 0.3 * p.depth;
@@ -293,7 +293,8 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   std::vector<unsigned char> joined;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
     judged.push_back(profiles.clear[course.place[i]] >= kClearSamples ? 1 : 0);
-    joined.push_back(i > 0 ? 1 : 0);
+    // The end of the stem is judged by itself: no canal runs along it.
+    joined.push_back(i > 0 && (course.zone[i] == 3) == (course.zone[i - 1] == 3) ? 1 : 0);
   }
   const auto beliefs = hear_neighbours(evidence, judged, joined);
 

@@ -25,8 +25,8 @@ constexpr double kLeastTo = 0.30;
 constexpr double kLineEverywhere = 0.35;
 /// Samples that a stretch must show at least: 2.5 mm.
 constexpr int kShortest = 26;
-/// Penumbra of the metal, which reaches out of the edge: shapes of 0.15 and 0.3 mm.
-constexpr double kPenumbraMm[2] = {0.15, 0.3};
+/// Penumbra of the metal, which reaches out of the edge: shapes of 0.12 and 0.2 mm.
+constexpr double kPenumbraMm[2] = {0.12, 0.2};
 
 /// One stretch's halo, and how dark it makes the first 1.5 mm.
 struct Stretch {
@@ -48,7 +48,7 @@ HaloVector fit_stretch(const Eigen::VectorXd& y, int n) {
     }
   }
   Eigen::MatrixXd normal = a.transpose() * a;
-  for (int k = 0; k < kHaloShapes; ++k) normal(k, k) += 0.02;
+  for (int k = 0; k < kHaloShapes; ++k) normal(k, k) += 0.01;
   return normal.ldlt().solve(a.transpose() * y.head(n)).head<kHaloShapes>();
 }
 

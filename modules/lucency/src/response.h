@@ -10,8 +10,8 @@ namespace tidemark::lucency {
 
 /// Shapes of which a halo is made: erfc(x / (sqrt 2 r)) outside of a straight edge, which is what
 /// an unsharp mask with a Gaussian of standard deviation r leaves beside a step (derived).
-inline constexpr int kHaloShapes = 4;
-inline constexpr double kHaloRadiusMm[kHaloShapes] = {0.3, 0.6, 1.2, 2.4};
+inline constexpr int kHaloShapes = 5;
+inline constexpr double kHaloRadiusMm[kHaloShapes] = {0.3, 0.5, 0.9, 1.6, 2.6};
 
 using HaloVector = Eigen::Matrix<double, kHaloShapes, 1>;
 using HaloMatrix = Eigen::Matrix<double, kHaloShapes, kHaloShapes>;
