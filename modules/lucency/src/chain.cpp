@@ -41,10 +41,9 @@ Eigen::RowVectorXd next_width(Eigen::Index from, Eigen::Index n) {
   Eigen::RowVectorXd row(n);
   for (Eigen::Index k = 0; k < n; ++k) {
     const auto apart = std::abs(k - from);
-    row(k) = kJumps / static_cast<double>(n) +
-             (apart == 0   ? kStays
-              : apart == 1 ? 0.5 * (1.0 - kStays - kJumps)
-                           : 0.0);
+    row(k) = kJumps / static_cast<double>(n) + (apart == 0   ? kStays
+                                                : apart == 1 ? 0.5 * (1.0 - kStays - kJumps)
+                                                             : 0.0);
   }
   return row / row.sum();
 }
@@ -180,8 +179,7 @@ std::vector<PlaceBelief> hear_neighbours(const std::vector<PlaceEvidence>& place
   for (Eigen::Index p = n; p-- > 0;) {
     Eigen::VectorXd posterior = forward.col(p).cwiseProduct(back);
     posterior /= posterior.sum();
-    out[static_cast<std::size_t>(p)] =
-        belief_of(posterior, places[static_cast<std::size_t>(p)]);
+    out[static_cast<std::size_t>(p)] = belief_of(posterior, places[static_cast<std::size_t>(p)]);
     if (joined[static_cast<std::size_t>(p)] == 0) {
       back.setOnes();
       continue;

@@ -105,7 +105,7 @@ Eigen::Vector3d non_negative(const Eigen::Matrix3d& a, const Eigen::Vector3d& y)
 /// Templates of lines, then of walls (boxes), whitened.
 struct Bank {
   std::vector<double> width;
-  std::size_t lines = 0;   // shaped; those beyond line_widths() are canals
+  std::size_t lines = 0;  // shaped; those beyond line_widths() are canals
   std::size_t shaped = 0;
   Eigen::MatrixXd whitened;  // samples x all
   Eigen::MatrixXd gram;      // all x all
@@ -294,19 +294,16 @@ PlaceEvidence weigh_place(const Bank& bank, const double* b, const Prior& prior)
     if (i >= bank.lines) continue;
     const Dark rim = with_rim(i, bank, b, prior);
     const Dark& best = rim.evidence > bare.evidence ? rim : bare;
-    // The cortex itself is brightest at its inner border: a rim adds only so much.
-    out.log_odds.push_back(std::min(rim.evidence, bare.evidence + kRimSays) > bare.evidence
-                               ? std::min(rim.evidence, bare.evidence + kRimSays) - none
-                               : bare.evidence - none);
+    out.log_odds.push_back(best.evidence - none);
+    // The cortex itself is brightest at its inner border: a canal may seem to have a rim as well.
+    plain.back() = std::max(plain.back(), rim.evidence - kRimSays - none);
     out.depth.push_back(best.depth);
     out.rim_log_odds.push_back(rim.evidence - bare.evidence);
   }
   // A canal looks like a line without a rim; only its course tells.
   for (const double w : canal_widths()) {
     const auto i = static_cast<std::size_t>(std::lround(10.0 * w)) - 2;
-    const std::size_t k = i < bank.lines
-                              ? i
-                              : bank.lines + (i - bank.lines) / 2;
+    const std::size_t k = i < bank.lines ? i : bank.lines + (i - bank.lines) / 2;
     const double a = plain[k > 0 ? k - 1 : k];
     const double c = plain[std::min(k + 1, bank.shaped - 1)];
     const double top = std::max({a, plain[k], c});
@@ -481,8 +478,8 @@ std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
         profiles.values.col(static_cast<Eigen::Index>(places[i])) - steps[i] * halo -
         Eigen::VectorXd::Constant(kProfileSamples, profiles.beyond[places[i]]);
   }
-  const Prior prior{1.0 / (0.25 * contrast * contrast), 1.0 / (contrast * contrast),
-                    -1.0, -1.5, -0.3};
+  const Prior prior{1.0 / (0.25 * contrast * contrast), 1.0 / (contrast * contrast), -1.0, -1.5,
+                    -0.3};
   const Setting setting{response, prior, shape, contrast};
   // First what is left when walls are taken off tells the noise; then the noise weighs the lines.
   const Noise quiet = quiet_noise(y);

@@ -18,6 +18,12 @@ constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
 /// Probabilities from which a place is said to have a line, or none. House choice.
 constexpr double kPresent = 0.9;
 constexpr double kAbsent = 0.1;
+/// Thinner lines are not resolved: width and depth trade off, and halos look alike. House choice.
+constexpr double kThinnestMm = 0.45;
+/// Wider ones without a rim may be the canal. House choice.
+constexpr double kWideMm = 3.2;
+/// Log odds from which a rim is said to be there.
+constexpr double kRimYes = 3.0;
 /// The film must show this much beside the metal: 4 mm.
 constexpr int kClearSamples = 39;
 /// A line is no shorter than this. House choice.
@@ -126,17 +132,17 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
     p.state = State::kNotSeen;
     return p;
   }
-  p.state = belief.line >= kPresent  ? State::kPresent
+  const bool rimmed = belief.rim_log_odds > kRimYes;
+  const bool resolved = belief.width >= kThinnestMm && (belief.width <= kWideMm || rimmed);
+  p.state = belief.line >= kPresent ? (resolved ? State::kPresent : State::kCannotTell)
             : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
-                                     : State::kCannotTell;
+                                                        : State::kCannotTell;
   p.depth = step > 0.0 ? belief.depth / step : 0.0;
   p.depth_u = 0.3 * p.depth;
   if (p.state == State::kPresent) {
     const double u = std::hypot(belief.width_u, kEdgeUMm, kScaleU * belief.width);
     p.width = normal<Millimetres>(belief.width, u);
-    p.rim = belief.rim_log_odds > 3.0    ? Answer::kYes
-            : belief.rim_log_odds < -1.0 ? Answer::kNo
-                                         : Answer::kCannotTell;
+    p.rim = rimmed ? Answer::kYes : belief.rim_log_odds < -1.0 ? Answer::kNo : Answer::kCannotTell;
   }
   return p;
 }
@@ -287,8 +293,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
                 "take a film that is exposed for the bone");
   }
   const Response response = learn_response(profiles, course.teachers);
-  const auto evidence =
-      weigh_lines(profiles, course.place, steps, response, contrast, {0.25, 0.2});
+  const auto evidence = weigh_lines(profiles, course.place, steps, response, contrast, {0.1, 0.2});
   std::vector<unsigned char> judged;
   std::vector<unsigned char> joined;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
