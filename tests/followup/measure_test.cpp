@@ -325,10 +325,12 @@ TEST(Measure, SameBytesOnAnyNumberOfThreads) {
 TEST(Measure, PicturesAreNamedInTheResult) {
   const Result result =
       measured(invented::series({"early.dcm", "late.dcm"}), {.pictures = Pictures::kDraw});
-  ASSERT_EQ(result.pictures.size(), 3U);
+  ASSERT_EQ(result.pictures.size(), 5U);
   EXPECT_EQ(result.films[0].picture, "overlay-00.png");
   EXPECT_EQ(result.films[1].picture, "overlay-01.png");
   EXPECT_EQ(result.comparisons[0].picture, "pair-01.png");
+  EXPECT_EQ(result.films[0].zones_picture, "zones-00.png");
+  EXPECT_EQ(result.films[1].zones_picture, "zones-01.png");
   for (const Picture& picture : result.pictures) {
     ASSERT_GT(picture.png.size(), 1000U);
     EXPECT_EQ(picture.png[1], 'P');

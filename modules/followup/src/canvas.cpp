@@ -82,6 +82,15 @@ void Canvas::line(const Polyline& points, const Stroke& stroke) {
   stroke_twice(stroke);
 }
 
+void Canvas::area(const Polyline& points, Colour c) {
+  if (points.size() < 3) return;
+  colour(c);
+  cairo_move_to(context_.get(), points.front().x(), points.front().y());
+  for (const Vec2& p : points) cairo_line_to(context_.get(), p.x(), p.y());
+  cairo_close_path(context_.get());
+  cairo_fill(context_.get());
+}
+
 void Canvas::circle(const Circle2& circle, const Stroke& stroke) {
   cairo_new_sub_path(context_.get());
   cairo_arc(context_.get(), circle.centre.x(), circle.centre.y(), circle.radius, 0.0,

@@ -70,6 +70,8 @@ class Canvas {
   void image(const RasterOf<std::uint32_t>& rgb, const Vec2& top_left);
   /// Lines get a thin dark edge so that they show on bone and on metal.
   void line(const Polyline& points, const Stroke& stroke);
+  /// Fills the area inside of the points.
+  void area(const Polyline& points, Colour colour);
   void circle(const Circle2& circle, const Stroke& stroke);
   void dot(const Vec2& centre, double radius, Colour colour);
   void cross(const Vec2& centre, double arm, const Stroke& stroke);

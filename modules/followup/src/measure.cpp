@@ -294,6 +294,26 @@ std::vector<MaybePicture> compare_and_draw_films(const WorkingSeries& work, cons
   return drawn;
 }
 
+/// The unrolled interface of each film, beside the reference film's where they were compared.
+std::vector<MaybePicture> draw_all_zones(const WorkingSeries& work, const Run& run,
+                                         const Result& result) {
+  std::vector<MaybePicture> drawn(result.films.size());
+  parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
+    const Working& film = work.films[i];
+    run.meter.step();
+    if (film.refused || !film.hip) return;
+    ZonePages pages{*film.hip, result.films[i]};
+    for (const ComparisonResult& pair : result.comparisons) {
+      if (pair.follow_up != i || pair.zones.empty()) continue;
+      pages.pair = &pair;
+      pages.reference = &*work.films[pair.reference].hip;
+      pages.reference_result = &result.films[pair.reference];
+    }
+    drawn[i] = draw_zones(numbered("zones", i), pages, result.length_unit);
+  });
+  return drawn;
+}
+
 std::vector<MaybePicture> draw_pairs(const WorkingSeries& work, const Run& run,
                                      const Result& result) {
   std::vector<MaybePicture> drawn(result.comparisons.size());
@@ -310,10 +330,11 @@ std::vector<MaybePicture> draw_pairs(const WorkingSeries& work, const Run& run,
 
 /// Hands each film or pair its picture; one that could not be drawn is left out.
 template <class Pictured>
-void take_pictures(std::vector<MaybePicture> drawn, std::vector<Pictured>& of, Result& result) {
+void take_pictures(std::vector<MaybePicture> drawn, std::vector<Pictured>& of,
+                   std::optional<std::string> Pictured::*name, Result& result) {
   for (std::size_t i = 0; i < drawn.size(); ++i) {
     if (!drawn[i]) continue;
-    of[i].picture = drawn[i]->file;
+    of[i].*name = drawn[i]->file;
     result.pictures.push_back(std::move(*drawn[i]));
   }
 }
@@ -371,8 +392,8 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
     work.films.back().entry = entry;
   }
   const std::size_t n = series.films.size();
-  // Read, see, bone; pairs; a picture of each film and pair.
-  Meter meter(options, 4 * n - 1 + (options.pictures == Pictures::kDraw ? 2 * n - 1 : 0));
+  // Read, see, bone; pairs; two pictures of each film and one of each pair.
+  Meter meter(options, 4 * n - 1 + (options.pictures == Pictures::kDraw ? 3 * n - 1 : 0));
   const Run run{options, steps, options.threads > 0 ? options.threads : hardware_threads(), meter};
   read_films(work, run);
   settle(work);
@@ -384,9 +405,12 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
   std::vector<ComparisonResult> comparisons = list_comparisons(work);
   auto of_films = compare_and_draw_films(work, run, comparisons);
   Result result = collect(work, std::move(comparisons), options);
-  take_pictures(std::move(of_films), result.films, result);
+  take_pictures(std::move(of_films), result.films, &FilmResult::picture, result);
   if (options.pictures == Pictures::kDraw) {
-    take_pictures(draw_pairs(work, run, result), result.comparisons, result);
+    take_pictures(draw_pairs(work, run, result), result.comparisons, &ComparisonResult::picture,
+                  result);
+    take_pictures(draw_all_zones(work, run, result), result.films, &FilmResult::zones_picture,
+                  result);
   }
   return result;
 }

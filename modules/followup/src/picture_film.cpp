@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "panel.h"
 #include "tidemark/core/date.h"
@@ -11,7 +12,7 @@ namespace {
 
 constexpr double kPanelHeight = 1180.0;
 constexpr double kPanelWidth = 900.0;
-constexpr double kCaptionHeight = 96.0;
+constexpr double kCaptionHeight = 120.0;
 constexpr double kMarginMm = 14.0;
 constexpr double kLeastShape = 0.62;  // width over height: room for labels and the caption
 /// Drawn radius of a landmark's uncertainty: twice u, about 95 % in one direction.
@@ -80,6 +81,137 @@ class Overlay {
   const Panel& panel_;
 };
 
+/// The zones: ticks at their borders and their numbers beside the bone, away from the interface.
+class ZoneMarks {
+ public:
+  ZoneMarks(Canvas& canvas, const Panel& panel, const HipFilm& film, const FilmResult& result)
+      : canvas_(canvas),
+        panel_(panel),
+        result_(result),
+        lines_(*film.lucency),
+        px_per_mm_(1.0 / film.scale.value.value) {}
+
+  /// A thin dashed tick on each side of every border, from beside the line to beyond the cortex.
+  void borders() {
+    for (const lucency::ZoneBorder& border : lines_.plan.borders) {
+      const Vec2 across = (border.medial_px - border.lateral_px).normalized();
+      for (const auto& [flank, away] : {std::pair{lucency::Flank::kLateral, Vec2(-across)},
+                                        std::pair{lucency::Flank::kMedial, across}}) {
+        const auto edge = edge_at(flank, border);
+        if (edge) tick(*edge + kFreeMm * px_per_mm_ * away, *edge + kTickMm * px_per_mm_ * away);
+      }
+    }
+  }
+  /// The number of each zone, with the width of its line.
+  void numbers() {
+    for (const lucency::Zone& zone : lines_.plan.zones) {
+      if (zone.interface_px.size() < 2) continue;
+      const Vec2 middle = zone.interface_px[zone.interface_px.size() / 2];
+      const Vec2 distal = lines_.plan.axis_px.direction;
+      const Vec2 medial(distal.y(), -distal.x());
+      const Vec2 away = zone.flank == lucency::Flank::kTip       ? distal
+                        : zone.flank == lucency::Flank::kLateral ? Vec2(-medial)
+                                                                 : medial;
+      const double mm = zone.flank == lucency::Flank::kTip ? kTipNumberMm : kNumberMm;
+      const Vec2 at = panel_.canvas_from_view.apply(middle + mm * px_per_mm_ * away);
+      number(at, zone.number);
+    }
+  }
+  /// Present lines: a stroke just outside of their far wall, so that they stay free.
+  void present() {
+    for (const lucency::ZoneLine& line : lines_.lines) {
+      Polyline run;
+      for (const lucency::LinePoint& p : line.points) {
+        if (p.state != lucency::State::kPresent || !p.width) {
+          draw_run(run);
+          continue;
+        }
+        const double mm = p.start.value + p.width->value.value + kBeyondMm;
+        run.push_back(panel_.canvas_from_view.apply(p.edge_px + mm * px_per_mm_ * p.out_px));
+      }
+      draw_run(run);
+    }
+  }
+
+ private:
+  void draw_run(Polyline& run) {
+    canvas_.line(run, {kYellow, 1.6});
+    run.clear();
+  }
+  void tick(const Vec2& from_px, const Vec2& to_px) {
+    canvas_.line({panel_.canvas_from_view.apply(from_px), panel_.canvas_from_view.apply(to_px)},
+                 {kWhite, 1.0, 4.0});
+  }
+  /// Where the interface of one flank comes nearest to the level of a border.
+  [[nodiscard]] std::optional<Vec2> edge_at(lucency::Flank flank,
+                                            const lucency::ZoneBorder& border) const {
+    std::optional<Vec2> best;
+    double least = 0.0;
+    const double level = along(lines_.plan.axis_px, border.lateral_px);
+    for (const lucency::Zone& zone : lines_.plan.zones) {
+      if (zone.flank != flank) continue;
+      for (const Vec2& p : zone.interface_px) {
+        const double off = std::abs(along(lines_.plan.axis_px, p) - level);
+        if (best && off >= least) continue;
+        best = p;
+        least = off;
+      }
+    }
+    if (!best) return {};
+    // Beyond the tip the outline has ended: its last place, carried along the axis.
+    const double missing = level - along(lines_.plan.axis_px, *best);
+    return *best + missing * lines_.plan.axis_px.direction;
+  }
+  void number(const Vec2& at, int zone) {
+    const ZoneResult* widest = nullptr;
+    bool open = false;
+    for (const ZoneResult& one : result_.zones) {
+      if (one.zone != zone) continue;
+      open = open || one.state == lucency::State::kCannotTell;
+      if (!one.max) continue;
+      if (widest == nullptr || one.max->value.value > widest->max->value.value) widest = &one;
+    }
+    std::string text = std::to_string(zone);
+    TextStyle style{17.0, kWhite, Weight::kNormal, Anchor::kCentre};
+    if (widest != nullptr) {
+      style = {17.0, kYellow, Weight::kBold, Anchor::kCentre};
+      const std::string width = with_uncertainty(widest->max->value.value, 1.0);
+      if (result_.calibration && result_.calibration->method != "pixels") {
+        text += ": " + width.substr(1, width.find(' ') - 1) + " mm";
+      }
+    } else if (open) {
+      text += " ?";
+    }
+    const double half = 0.5 * canvas_.text_width(text, style) + 6.0;
+    const double left = panel_.box.x + half;
+    const double x =
+        std::clamp(at.x(), left, std::max(left, panel_.box.x + panel_.box.width - half));
+    canvas_.text({x, at.y() + 6.0}, text, style);
+  }
+
+  static constexpr double kFreeMm = 7.0;   ///< between the metal and a tick: the line's place
+  static constexpr double kTickMm = 19.0;  ///< where a tick ends
+  static constexpr double kNumberMm = 22.0;
+  static constexpr double kTipNumberMm = 14.0;
+  static constexpr double kBeyondMm = 0.6;  ///< between a line's far wall and its stroke
+  Canvas& canvas_;
+  const Panel& panel_;
+  const FilmResult& result_;
+  const lucency::FilmLucency& lines_;
+  double px_per_mm_;
+};
+
+void draw_zone_marks(Canvas& canvas, const Panel& panel, const HipFilm& film,
+                     const FilmResult& result) {
+  if (!film.lucency) return;
+  canvas.clip(panel.box);
+  ZoneMarks marks(canvas, panel, film, result);
+  marks.borders();
+  marks.present();
+  marks.numbers();
+  canvas.unclip();
+}
+
 void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, const Box& region) {
   Overlay overlay(canvas, panel);
   const anatomy::Implant& implant = film.implant;
@@ -133,8 +265,11 @@ void draw_caption(Canvas& canvas, double top, const FilmResult& result) {
   double x = legend(canvas, {16.0, top + 80.0}, kBlue, 0.0, "stem, head");
   x = legend(canvas, {x, top + 80.0}, kBlue, 9.0, "stem axis");
   x = legend(canvas, {x, top + 80.0}, kOrange, 9.0, "shaft axis");
-  x = legend(canvas, {x, top + 80.0}, kOrange, 0.0, "outer cortex");
-  (void)legend(canvas, {x, top + 80.0}, kYellow, 0.0, "landmark ± 95 %");
+  (void)legend(canvas, {x, top + 80.0}, kOrange, 0.0, "outer cortex");
+  x = legend(canvas, {16.0, top + 104.0}, kYellow, 0.0, "landmark ± 95 %");
+  if (result.zones.empty()) return;
+  x = legend(canvas, {x, top + 104.0}, kYellow, 0.0, "just beyond a radiolucent line");
+  (void)legend(canvas, {x, top + 104.0}, kWhite, 4.0, "zones, widest line");
 }
 
 }  // namespace
@@ -151,6 +286,7 @@ std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,
   const Tone tone = tone_of(film.hip_view, film.implant.metal, region);
   canvas.image(in_grey(shown(film.hip_view, tone, panel, {})), {0.0, 0.0});
   draw_findings(canvas, panel, film, region);
+  draw_zone_marks(canvas, panel, film, result);
   if (result.calibration && result.calibration->method != "pixels") {
     draw_scale_bar(canvas, panel, film.scale.value.value, 20.0);
   }

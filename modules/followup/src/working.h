@@ -68,4 +68,17 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
                                                const HipFilm& follow_up,
                                                const ComparisonResult& comparison, LengthUnit unit);
 
+/// What the picture of the unrolled interface shows: one film, and what it is compared with.
+struct ZonePages {
+  const HipFilm& film;
+  const FilmResult& result;
+  const HipFilm* reference = nullptr;  ///< none of these three on the reference film itself
+  const FilmResult* reference_result = nullptr;
+  const ComparisonResult* pair = nullptr;
+};
+
+/// The interface unrolled, past above present; nothing when the film has no lines or drawing fails.
+[[nodiscard]] std::optional<Picture> draw_zones(const std::string& name, const ZonePages& films,
+                                                LengthUnit unit);
+
 }  // namespace tidemark::followup

@@ -80,30 +80,24 @@ double arc_at_axis(const FilmLucency& film, const ZoneLine& line) {
 
 /// A judged or unjudged place of the stem.
 struct Place {
-  double at_mm = 0.0;  ///< on the stem: see places_of
+  double at_mm = 0.0;  ///< on the stem: see places_on_stem
   std::optional<Known> width;
 };
 
-/// The places of one flank and interface, in order. A place of the stem is told by its distance
-/// from the tip along the axis: the entry level belongs to the bone, and moves along the stem when
-/// the stem subsides. In the tip zone it is told along the outline from the axis.
-std::vector<Place> places_of(const FilmLucency& film, const ZoneLine& line, Flank flank) {
+std::vector<Place> places_of(const FilmLucency& film, const ZoneLine& line) {
+  const auto at = places_on_stem(film, line);
   std::vector<Place> out;
-  const double tip = tip_mm(film).value_or(0.0);
-  const double middle = flank == Flank::kTip ? arc_at_axis(film, line) : 0.0;
-  for (const LinePoint& point : line.points) {
-    const double at = flank == Flank::kTip ? point.arc.value - middle : point.along.value - tip;
-    out.push_back({at, judged(point)});
-  }
+  for (std::size_t i = 0; i < at.size(); ++i) out.push_back({at[i].value, judged(line.points[i])});
   return out;
 }
 
+/// The places of one flank and interface, in order.
 std::vector<Place> flank_places(const FilmLucency& film, Flank flank, Interface interface) {
   std::vector<Place> out;
   for (const ZoneLine& line : film.lines) {
     const Zone* zone = zone_of(film, line.zone);
     if (zone == nullptr || zone->flank != flank || line.interface != interface) continue;
-    const auto more = places_of(film, line, flank);
+    const auto more = places_of(film, line);
     out.insert(out.end(), more.begin(), more.end());
   }
   std::sort(out.begin(), out.end(),
@@ -320,8 +314,8 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
   const Zone* where = zone_of(follow_up, zone);
   std::vector<Both> common;
   if (now != nullptr && where != nullptr && !now->points.empty()) {
-    common = in_common(flank_places(reference, where->flank, interface),
-                       places_of(follow_up, *now, where->flank));
+    common =
+        in_common(flank_places(reference, where->flank, interface), places_of(follow_up, *now));
     out.compared = static_cast<double>(common.size()) / static_cast<double>(now->points.size());
   }
   const Windows windows = windows_of(common);
@@ -346,6 +340,18 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
 }
 
 }  // namespace
+
+std::vector<Millimetres> places_on_stem(const FilmLucency& film, const ZoneLine& line) {
+  const Zone* zone = zone_of(film, line.zone);
+  const bool tip = zone != nullptr && zone->flank == Flank::kTip;
+  const double origin = tip ? arc_at_axis(film, line) : tip_mm(film).value_or(0.0);
+  std::vector<Millimetres> out;
+  out.reserve(line.points.size());
+  for (const LinePoint& point : line.points) {
+    out.push_back({(tip ? point.arc.value : point.along.value) - origin});
+  }
+  return out;
+}
 
 std::vector<ZoneChange> compare(const FilmLucency& reference, const FilmLucency& follow_up) {
   std::vector<std::pair<int, Interface>> keys;

@@ -21,6 +21,13 @@ struct ZoneChange {
   std::string reason;  ///< one sentence: why it is progressive, or why it cannot be told
 };
 
+/// Where the points of a line stand on the stem, one for each, so that two films of one stem agree:
+/// distance from the level of its tip along the axis, distal positive; in the tip zone the length
+/// along the outline from the stem axis, medial positive. (LinePoint::along counts from the entry
+/// level, which belongs to the bone and moves along the stem when the stem subsides.)
+[[nodiscard]] std::vector<Millimetres> places_on_stem(const FilmLucency& film,
+                                                      const ZoneLine& line);
+
 /// Change of the lines between the reference film and a follow-up of the same stem.
 ///
 /// Progressive: the width grew by at least 1 mm, or the line reached a zone that had none, by more
