@@ -17,18 +17,21 @@ constexpr double kSmoothMm = 4.0;  // of the normals
 /// Bone is looked for from here outwards: nearer the metal's edge and its halo rule. House choice.
 constexpr double kFromMm = 0.8;
 constexpr double kToMm = 5.2;
-/// Means over this length on either side of the border are compared.
+/// Means over this length on either side of the border are compared: long to find it, short to
+/// place it.
 constexpr double kArmMm = 3.0;
+constexpr double kShortArmMm = 1.0;
 /// Slopes of the cut against the outline's normal, mm along per mm out.
 constexpr double kMaxSlope = 1.5;
 /// The cut is looked for down to this far below the shoulder's level. House choice: cuts lie 5 to
 /// 25 mm above the lesser trochanter.
-constexpr double kDeepestMm = 45.0;
-/// A second border this strong against the first makes the level ambiguous.
-constexpr double kRival = 0.75;
-constexpr double kApartMm = 3.0;
+constexpr double kDeepestMm = 28.0;
+/// A second border this strong against the first, with a dip between them, makes the level
+/// ambiguous.
+constexpr double kRival = 0.8;
+constexpr double kDip = 0.6;  ///< between them
 /// Step against what such steps amount to elsewhere on the flank.
-constexpr double kMinStrength = 3.0;
+constexpr double kMinStrength = 2.5;
 
 struct Steps {
   int columns = 0;
@@ -37,9 +40,9 @@ struct Steps {
 };
 
 /// Rise from proximal to distal at each place of the strip; rows run distally.
-Steps steps_of(const Strip& strip) {
+Steps steps_of(const Strip& strip, double arm_mm) {
   const auto rows = static_cast<std::ptrdiff_t>(strip.places.size());
-  const auto arm = static_cast<std::ptrdiff_t>(std::lround(kArmMm / kStepMm));
+  const auto arm = static_cast<std::ptrdiff_t>(std::lround(arm_mm / kStepMm));
   Steps s{strip.columns, std::vector<float>(strip.values.size(), 0.0F),
           std::vector<unsigned char>(strip.values.size(), 0)};
   for (int c = 0; c < strip.columns; ++c) {
@@ -119,25 +122,59 @@ Polyline medial_flank(const anatomy::Implant& implant, double px) {
   return flank;
 }
 
-std::optional<Entry> entry_from(const std::vector<Candidate>& found, const Strip& strip) {
+/// The stretch around the best border where borders are at least kDip of it.
+struct Peak {
+  std::size_t best = 0;  ///< index into the candidates
+  std::size_t first = 0;
+  std::size_t last = 0;
+};
+
+std::optional<Peak> peak_of(const std::vector<Candidate>& found) {
   if (found.size() < 20) return {};
-  const auto best = std::max_element(
-      found.begin(), found.end(),
-      [](const Candidate& a, const Candidate& b) { return a.strength < b.strength; });
+  Peak p;
   std::vector<double> all;
-  for (const Candidate& c : found) all.push_back(std::abs(c.strength));
-  const double usual = median(all).value_or(0.0);
-  if (!(best->strength > kMinStrength * usual)) return {};
-  double spread_mm = kStepMm;
-  for (const Candidate& c : found) {
-    const double apart =
-        kStepMm * std::abs(static_cast<double>(c.row) - static_cast<double>(best->row));
-    if (c.strength > kRival * best->strength && apart > kApartMm) return {};
-    if (c.strength > 0.9 * best->strength) spread_mm = std::max(spread_mm, apart);
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    if (found[i].strength > found[p.best].strength) p.best = i;
+    all.push_back(std::abs(found[i].strength));
   }
-  // Half of the stretch that does nearly as well; 0.4 mm for the corner's rounding (house choice).
-  return Entry{strip.places[best->row].edge_px, Millimetres{std::hypot(0.5 * spread_mm, 0.4)},
-               Source::kFound};
+  const double top = found[p.best].strength;
+  if (!(top > kMinStrength * median(all).value_or(0.0))) return {};
+  p.first = p.last = p.best;
+  while (p.first > 0 && found[p.first - 1].strength > kDip * top) --p.first;
+  while (p.last + 1 < found.size() && found[p.last + 1].strength > kDip * top) ++p.last;
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    if ((i < p.first || i > p.last) && found[i].strength > kRival * top) return {};
+  }
+  return p;
+}
+
+/// Places the border among the candidates of a short arm, within the peak of the long one.
+std::optional<Entry> entry_from(const std::vector<Candidate>& coarse,
+                                const std::vector<Candidate>& fine, const Strip& strip) {
+  const auto peak = peak_of(coarse);
+  if (!peak) return {};
+  const std::size_t from = coarse[peak->first].row;
+  const std::size_t to = coarse[peak->last].row;
+  double top = 0.0;
+  for (const Candidate& c : fine) {
+    if (c.row >= from && c.row <= to) top = std::max(top, c.strength);
+  }
+  double sum = 0.0;
+  double mean = 0.0;
+  double square = 0.0;
+  for (const Candidate& c : fine) {
+    if (c.row < from || c.row > to || c.strength < 0.8 * top) continue;
+    const auto row = static_cast<double>(c.row);
+    sum += 1.0;
+    mean += row;
+    square += row * row;
+  }
+  if (!(sum > 0.0)) return {};
+  mean /= sum;
+  const double spread_mm = kStepMm * std::sqrt(std::max(0.0, square / sum - mean * mean));
+  // 0.4 mm for the rounding of the bone's corner (house choice).
+  return Entry{strip.places[static_cast<std::size_t>(std::lround(mean))].edge_px,
+               Millimetres{std::hypot(spread_mm, 0.4)}, Source::kFound};
 }
 
 }  // namespace
@@ -156,7 +193,8 @@ std::optional<Entry> find_entry(const film::FilmImage& hip_view, const anatomy::
   }
   const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places),
                              scale.value, {kFromMm, kToMm, 0.2});
-  return entry_from(candidates(steps_of(strip), strip), strip);
+  return entry_from(candidates(steps_of(strip, kArmMm), strip),
+                    candidates(steps_of(strip, kShortArmMm), strip), strip);
 }
 
 }  // namespace tidemark::lucency

@@ -14,9 +14,11 @@ namespace {
 constexpr double kTipZoneMm = 10.0;
 /// Shorter zones say little of a line's extent. House choice.
 constexpr double kShortZoneMm = 15.0;
-/// The shoulder's level stands for a resection level that is not seen: cuts lie within some 15 mm
-/// of it (house choice, as the standard deviation).
-constexpr double kAssumedEntryUMm = 8.0;
+/// Where a resection level that is not seen is assumed, below the shoulder's level: a cut oblique by
+/// some 45 degrees meets the shoulder laterally and the medial flank about this much further down
+/// (house choice, with its standard uncertainty).
+constexpr double kAssumedEntryMm = 9.0;
+constexpr double kAssumedEntryUMm = 5.0;
 /// Borders are drawn this far beyond the flanks.
 constexpr double kBorderBeyondMm = 10.0;
 
@@ -157,8 +159,8 @@ tl::unexpected<Error> cannot(std::string wrong) {
 void add_flags(ZonePlan& plan, double third_mm) {
   if (plan.entry_assumed) {
     plan.flags.push_back({"entry_assumed",
-                          "The level at which the stem enters the bone was not seen; the level of "
-                          "the shoulder stands for it."});
+                          "The level at which the stem enters the bone was not seen; 9 mm below the "
+                          "shoulder's level stands for it."});
   }
   if (third_mm < kShortZoneMm) {
     plan.flags.push_back({"short_zones",
@@ -181,7 +183,8 @@ Expected<ZonePlan> divide(const anatomy::Implant& implant, MillimetresPerPixel s
 
   ZonePlan plan;
   const Line2& axis = implant.axis.line_px;
-  const Vec2 level = entry ? entry->px : implant.shoulder.px;
+  const Vec2 level =
+      entry ? entry->px : Vec2(implant.shoulder.px + kAssumedEntryMm * px * axis.direction);
   plan.axis_px = {axis.point + along(axis, level) * axis.direction, axis.direction};
   plan.entry = entry ? entry->source : Source::kFound;
   plan.entry_assumed = !entry;
