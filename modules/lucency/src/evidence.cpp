@@ -300,6 +300,11 @@ PlaceEvidence weigh_place(const Bank& bank, const double* b, const Prior& prior)
     out.depth.push_back(best.depth);
     out.rim_log_odds.push_back(rim.evidence - bare.evidence);
   }
+  for (std::size_t j = bank.shaped; j < bank.width.size(); ++j) {
+    const Explanation e(bank, b);
+    out.border_log_odds.push_back(
+        e.left(j) > 0.0 ? std::max(0.0, e.gain_of_wall(j, prior.wall_precision)) : 0.0);
+  }
   // A canal looks like a line without a rim; only its course tells.
   for (const double w : canal_widths()) {
     const auto i = static_cast<std::size_t>(std::lround(10.0 * w)) - 2;

@@ -20,6 +20,9 @@ struct PlaceEvidence {
   std::vector<double> rim_log_odds;  ///< of the line with a bright rim over that without
   /// The same as log_odds of a canal whose wall is at each distance.
   std::vector<double> canal_log_odds;
+  /// Log of the probability of a border at each of canal_widths() that is bright inside (a mantle's
+  /// outer border) over that without.
+  std::vector<double> border_log_odds;
 };
 
 /// Noise of the mean profiles, grey values squared, by how far it reaches.

@@ -6,6 +6,7 @@
 
 #include "chain.h"
 #include "evidence.h"
+#include "mantle.h"
 #include "profiles.h"
 #include "response.h"
 #include "tidemark/core/robust.h"
@@ -34,6 +35,10 @@ constexpr double kSeenShare = 0.3;  ///< below, a zone is not seen
 /// Position of the metal's edge against the steepest fall, mm. House choice from 0.765 of the blur.
 constexpr double kEdgeUMm = 0.08;
 constexpr double kScaleU = 0.007;  ///< relative: the head's depth against the stem's (film module)
+/// Shape of a line's darkness across it, between a box and a chord. House choice.
+constexpr LineShape kShape{0.1, 0.2};
+/// What the metal's halo may still do at the mantle's border, as a share of the contrast.
+constexpr double kHaloBeyond = 0.05;
 /// Neck: farther than this from bone.
 constexpr double kBareMm = 3.0;
 
@@ -238,10 +243,12 @@ void judge(ZoneLine& line) {
 std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, const ZonePlan& plan,
                                const std::vector<PlaceBelief>& beliefs,
                                const std::vector<unsigned char>& judged,
-                               const std::vector<double>& steps, Interface interface) {
+                               const std::vector<double>& steps,
+                               const std::vector<double>& start_mm, Interface interface) {
   std::vector<LinePoint> points;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
     points.push_back(point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0));
+    points.back().start = Millimetres{start_mm[i]};
   }
   drop_short_runs(points);
   std::vector<ZoneLine> lines;
@@ -276,6 +283,46 @@ EdgeResponse describe(const Response& response) {
   return e;
 }
 
+/// Which places the film shows, and which follow on their neighbour.
+struct Sequence {
+  std::vector<unsigned char> judged;
+  std::vector<unsigned char> joined;
+};
+
+Sequence sequence_of(const Profiles& profiles, const Course& course) {
+  Sequence s;
+  for (std::size_t i = 0; i < course.place.size(); ++i) {
+    s.judged.push_back(profiles.clear[course.place[i]] >= kClearSamples ? 1 : 0);
+    // The end of the stem is judged by itself: no canal runs along it.
+    s.joined.push_back(i > 0 && (course.zone[i] == 3) == (course.zone[i - 1] == 3) ? 1 : 0);
+  }
+  return s;
+}
+
+/// Lines between the cement and the bone: the same look again, from the mantle's border outwards.
+void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
+                     const anatomy::Implant& implant, const Profiles& profiles,
+                     const Course& course, const std::vector<double>& steps,
+                     const std::vector<PlaceEvidence>& evidence, double contrast, double scale) {
+  const std::vector<double> thickness = mantle_thickness(profiles, course.place, evidence);
+  std::vector<double> outward(profiles.places.size(), 0.0);
+  for (std::size_t i = 0; i < course.place.size(); ++i) outward[course.place[i]] = thickness[i];
+  const Profiles beyond = take_profiles_beyond(hip_view, implant, profiles.places, outward, scale);
+  // No metal here: the mantle's own step is what its border may blur, and of the metal's halo only
+  // the outer part is left.
+  const std::vector<double> mantle_steps(course.place.size(), contrast);
+  Response response;
+  response.covariance.diagonal().setConstant(kHaloBeyond * kHaloBeyond);
+  const auto lines = weigh_lines(beyond, course.place, mantle_steps, response, contrast, kShape);
+  const Sequence sequence = sequence_of(beyond, course);
+  const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
+  auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, thickness,
+                        Interface::kCementBone);
+  out.lines.insert(out.lines.end(), found.begin(), found.end());
+  std::stable_sort(out.lines.begin(), out.lines.end(),
+                   [](const ZoneLine& a, const ZoneLine& b) { return a.zone < b.zone; });
+}
+
 }  // namespace
 
 Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Implant& implant,
@@ -293,23 +340,21 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
                 "take a film that is exposed for the bone");
   }
   const Response response = learn_response(profiles, course.teachers);
-  const auto evidence = weigh_lines(profiles, course.place, steps, response, contrast, {0.1, 0.2});
-  std::vector<unsigned char> judged;
-  std::vector<unsigned char> joined;
-  for (std::size_t i = 0; i < course.place.size(); ++i) {
-    judged.push_back(profiles.clear[course.place[i]] >= kClearSamples ? 1 : 0);
-    // The end of the stem is judged by itself: no canal runs along it.
-    joined.push_back(i > 0 && (course.zone[i] == 3) == (course.zone[i - 1] == 3) ? 1 : 0);
-  }
-  const auto beliefs = hear_neighbours(evidence, judged, joined);
+  const auto evidence = weigh_lines(profiles, course.place, steps, response, contrast, kShape);
+  const Sequence sequence = sequence_of(profiles, course);
+  const auto beliefs = hear_neighbours(evidence, sequence.judged, sequence.joined);
 
   FilmLucency out;
   out.plan = std::move(*plan);
   out.flags = out.plan.flags;
   if (response.edges > 0) out.edge = describe(response);
   const bool cemented = options.fixation == Fixation::kCemented;
-  out.lines = lines_of(profiles, course, out.plan, beliefs, judged, steps,
+  const std::vector<double> at_metal(course.place.size(), 0.0);
+  out.lines = lines_of(profiles, course, out.plan, beliefs, sequence.judged, steps, at_metal,
                        cemented ? Interface::kStemCement : Interface::kStemBone);
+  if (cemented) {
+    add_cement_bone(out, hip_view, implant, profiles, course, steps, evidence, contrast, scale);
+  }
   if (!options.fixation) {
     out.flags.push_back(
         {"fixation_assumed", "The stem's fixation is not given; it was measured as uncemented."});

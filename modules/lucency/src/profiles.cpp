@@ -86,8 +86,8 @@ std::vector<double> running_median(const std::vector<double>& values, int half) 
   return out;
 }
 
-void fill(Profiles& out, const Strip& strip, std::size_t row, Eigen::Index at) {
-  const Window w = around(row, kHalfWindowRows, strip.places.size());
+void fill(Profiles& out, const Strip& strip, std::size_t row, int half, Eigen::Index at) {
+  const Window w = around(row, half, strip.places.size());
   const int first =
       static_cast<int>(std::lround((kProfileFromMm - strip.first_mm) / strip.pitch_mm));
   double share = 0.0;
@@ -101,7 +101,7 @@ void fill(Profiles& out, const Strip& strip, std::size_t row, Eigen::Index at) {
   }
   double metal = 0.0;
   int n = 0;
-  for (int c = 0; strip.x_mm(c) <= -0.8; ++c) {
+  for (int c = 0; strip.x_mm(c) <= -0.75; ++c) {
     metal += mean_of_rows(strip, w.first, w.last, c, share);
     ++n;
   }
@@ -135,7 +135,26 @@ Profiles take_profiles(const film::FilmImage& hip_view, const anatomy::Implant& 
   out.values.resize(kProfileSamples, static_cast<Eigen::Index>(n));
   for (std::size_t k = 0; k < n; ++k) {
     out.places.push_back(strip.places[k * step]);
-    fill(out, strip, k * step, static_cast<Eigen::Index>(k));
+    fill(out, strip, k * step, kHalfWindowRows, static_cast<Eigen::Index>(k));
+  }
+  return out;
+}
+
+Profiles take_profiles_beyond(const film::FilmImage& hip_view, const anatomy::Implant& implant,
+                              const std::vector<Place>& places,
+                              const std::vector<double>& outward_mm, double mm_per_px) {
+  std::vector<Place> moved = places;
+  for (std::size_t i = 0; i < moved.size(); ++i) {
+    moved[i].edge_px += outward_mm[i] / mm_per_px * moved[i].out_px;
+  }
+  const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(moved),
+                             mm_per_px, {-1.2, profile_x(kProfileSamples - 1), kProfilePitchMm});
+  Profiles out;
+  out.places = places;
+  out.values.resize(kProfileSamples, static_cast<Eigen::Index>(places.size()));
+  const int half = static_cast<int>(std::lround(kHalfWindowRows * kRowPitchMm / kPlacePitchMm));
+  for (std::size_t k = 0; k < places.size(); ++k) {
+    fill(out, strip, k, half, static_cast<Eigen::Index>(k));
   }
   return out;
 }

@@ -31,4 +31,12 @@ struct Profiles {
 [[nodiscard]] Profiles take_profiles(const film::FilmImage& hip_view,
                                      const anatomy::Implant& implant, double mm_per_px);
 
+/// The same across another border that lies `outward_mm[i]` outside of the metal at place i (the
+/// mantle's): profiles begin there, `metal` is the grey inside of it. Places stay on the metal.
+[[nodiscard]] Profiles take_profiles_beyond(const film::FilmImage& hip_view,
+                                            const anatomy::Implant& implant,
+                                            const std::vector<Place>& places,
+                                            const std::vector<double>& outward_mm,
+                                            double mm_per_px);
+
 }  // namespace tidemark::lucency

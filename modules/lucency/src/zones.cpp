@@ -14,9 +14,9 @@ namespace {
 constexpr double kTipZoneMm = 10.0;
 /// Shorter zones say little of a line's extent. House choice.
 constexpr double kShortZoneMm = 15.0;
-/// Where a resection level that is not seen is assumed, below the shoulder's level: a cut oblique by
-/// some 45 degrees meets the shoulder laterally and the medial flank about this much further down
-/// (house choice, with its standard uncertainty).
+/// Where a resection level that is not seen is assumed, below the shoulder's level: a cut oblique
+/// by some 45 degrees meets the shoulder laterally and the medial flank about this much further
+/// down (house choice, with its standard uncertainty).
 constexpr double kAssumedEntryMm = 9.0;
 constexpr double kAssumedEntryUMm = 5.0;
 /// Borders are drawn this far beyond the flanks.
@@ -158,9 +158,10 @@ tl::unexpected<Error> cannot(std::string wrong) {
 
 void add_flags(ZonePlan& plan, double third_mm) {
   if (plan.entry_assumed) {
-    plan.flags.push_back({"entry_assumed",
-                          "The level at which the stem enters the bone was not seen; 9 mm below the "
-                          "shoulder's level stands for it."});
+    plan.flags.push_back(
+        {"entry_assumed",
+         "The level at which the stem enters the bone was not seen; 9 mm below the "
+         "shoulder's level stands for it."});
   }
   if (third_mm < kShortZoneMm) {
     plan.flags.push_back({"short_zones",

@@ -63,14 +63,16 @@ struct ZonePlan {
   std::vector<ZoneBorder> borders;  ///< five, proximal first
   Line2 axis_px;                    ///< stem axis, origin at the entry level, direction distal
   Source entry = Source::kFound;
-  bool entry_assumed = false;  ///< no resection level was seen: 9 mm below the shoulder's level stands
-  Millimetres entry_u;         ///< standard uncertainty of the entry level along the axis
-  std::vector<Flag> flags;     ///< e.g. zones shorter than 15 mm
+  bool entry_assumed =
+      false;                ///< no resection level was seen: 9 mm below the shoulder's level stands
+  Millimetres entry_u;      ///< standard uncertainty of the entry level along the axis
+  std::vector<Flag> flags;  ///< e.g. zones shorter than 15 mm
 };
 
 /// Divides the outline of a stem into its zones.
 /// @param view  kAp and kPa give 1 to 7, kLateral 8 to 14
-/// @param entry where the stem enters the bone; without it, 9 mm below the level of the shoulder is assumed
+/// @param entry where the stem enters the bone; without it, 9 mm below the level of the shoulder is
+/// assumed
 /// @return kBadInput when the scale is not positive; kCannotTell when the outline does not reach
 ///         from the entry level to the tip.
 [[nodiscard]] Expected<ZonePlan> divide(const anatomy::Implant& implant, MillimetresPerPixel scale,

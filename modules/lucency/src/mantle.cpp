@@ -1,0 +1,101 @@
+#include "mantle.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+namespace tidemark::lucency {
+namespace {
+
+/// Mantles are this thick. House choice; 2 to 4 mm is common practice.
+constexpr double kThinnestMm = 0.9;
+constexpr double kThickestMm = 5.05;
+/// One place's border counts no more than this, and one independent profile in 3 mm.
+constexpr double kMostOdds = 15.0;
+constexpr double kShare = kPlacePitchMm / 3.0;
+/// Price of a step of 0.2 mm of the border from place to place.
+constexpr double kStepPrice = 1.5;
+
+std::size_t first_state() {
+  const auto& w = canal_widths();
+  return static_cast<std::size_t>(std::lower_bound(w.begin(), w.end(), kThinnestMm) - w.begin());
+}
+
+std::size_t state_count() {
+  const auto& w = canal_widths();
+  const auto end = std::upper_bound(w.begin(), w.end(), kThickestMm);
+  return static_cast<std::size_t>(end - w.begin()) - first_state();
+}
+
+/// Best course of states over the places (Viterbi).
+std::vector<std::size_t> best_course(const std::vector<PlaceEvidence>& evidence) {
+  const std::size_t n = state_count();
+  const std::size_t base = first_state();
+  std::vector<double> score(n, 0.0);
+  std::vector<double> next(n);
+  std::vector<std::size_t> from(evidence.size() * n, 0);
+  for (std::size_t p = 0; p < evidence.size(); ++p) {
+    for (std::size_t k = 0; k < n; ++k) {
+      double best = -1e30;
+      for (std::size_t i = 0; i < n; ++i) {
+        const double steps = std::abs(static_cast<double>(i) - static_cast<double>(k));
+        const double s = score[i] - kStepPrice * steps;
+        if (s > best) {
+          best = s;
+          from[p * n + k] = i;
+        }
+      }
+      next[k] = best + kShare * std::min(evidence[p].border_log_odds[base + k], kMostOdds);
+    }
+    score.swap(next);
+  }
+  std::vector<std::size_t> course(evidence.size());
+  auto at = static_cast<std::size_t>(std::max_element(score.begin(), score.end()) - score.begin());
+  for (std::size_t p = evidence.size(); p-- > 0;) {
+    course[p] = at;
+    at = from[p * n + at];
+  }
+  return course;
+}
+
+/// Steepest fall of the mean profile of neighbouring places within 0.4 mm of `guess_mm`.
+double refined(const Profiles& profiles, const std::vector<std::size_t>& places, std::size_t at,
+               double guess_mm) {
+  constexpr std::size_t kHalf = 6;  // +- 3 mm
+  constexpr int kReach = 4;
+  const std::size_t a = at > kHalf ? at - kHalf : 0;
+  const std::size_t b = std::min(at + kHalf, places.size() - 1);
+  const int middle = static_cast<int>(std::lround((guess_mm - kProfileFromMm) / kProfilePitchMm));
+  std::array<double, 2 * kReach + 1> fall{};
+  for (std::size_t k = a; k <= b; ++k) {
+    const auto y = profiles.values.col(static_cast<Eigen::Index>(places[k]));
+    for (int d = -kReach; d <= kReach; ++d) {
+      const int i = std::clamp(middle + d, 2, kProfileSamples - 3);
+      fall[static_cast<std::size_t>(d + kReach)] += y(i - 2) - y(i + 2);
+    }
+  }
+  double sum = 0.0;
+  double mean = 0.0;
+  for (int d = -kReach; d <= kReach; ++d) {
+    const double f = std::max(0.0, fall[static_cast<std::size_t>(d + kReach)]);
+    sum += f * f * f;
+    mean += f * f * f * d;
+  }
+  return guess_mm + (sum > 0.0 ? kProfilePitchMm * mean / sum : 0.0);
+}
+
+}  // namespace
+
+std::vector<double> mantle_thickness(const Profiles& profiles,
+                                     const std::vector<std::size_t>& places,
+                                     const std::vector<PlaceEvidence>& evidence) {
+  std::vector<double> out;
+  if (evidence.empty()) return out;
+  const std::vector<std::size_t> course = best_course(evidence);
+  for (std::size_t p = 0; p < course.size(); ++p) {
+    out.push_back(refined(profiles, places, p, canal_widths()[first_state() + course[p]]));
+  }
+  return out;
+}
+
+}  // namespace tidemark::lucency
