@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <set>
 
@@ -103,6 +104,60 @@ TEST(RandomCase, HardHasEveryKindOfTrouble) {
        {staples, wires, letters, shutters, cropped, wrong, thick, both, crisp, dim, rescaled}) {
     EXPECT_GT(count, 10);
     EXPECT_LT(count, 190);
+  }
+}
+
+// What docs/truth.md promises for the set "lucency", and that no other set has any of it.
+TEST(RandomCase, LucencyHasEveryKindOfLineAndNone) {
+  std::set<double> widths;
+  int cemented = 0, oblique = 0, halo = 0, rims = 0, lines = 0, whole = 0, half = 0, wider = 0,
+      same = 0, fresh = 0;
+  const auto all = hips(CaseSet::kLucency, 300);
+  for (const CaseSpec& hip : all) {
+    cemented += hip.mantle ? 1 : 0;
+    if (hip.number % 6 == 0) {
+      EXPECT_TRUE(hip.films[0].gaps.empty() && hip.films[1].gaps.empty());
+    }
+    for (const FilmSpec& film : hip.films) {
+      oblique += std::abs(film.pose.rotation.value) >= 8.0 ? 1 : 0;
+      halo += film.processing.edge_gain > 0.0 ? 1 : 0;
+    }
+    for (const Gap& gap : hip.films[0].gaps) {
+      ++lines;
+      rims += gap.rim ? 1 : 0;
+      whole += gap.to - gap.from > 0.999 ? 1 : 0;
+      half += gap.to - gap.from >= 0.5 ? 1 : 0;
+      EXPECT_GE(gap.from, 0.0);
+      EXPECT_LE(gap.to, 1.0);
+      if (gap.interface != GapInterface::kStemCement) widths.insert(gap.width.value);
+      EXPECT_EQ(gap.interface == GapInterface::kStemBone, !hip.mantle);
+    }
+    for (const Gap& gap : hip.films[1].gaps) {
+      const auto& before = hip.films[0].gaps;
+      const auto was = std::find_if(before.begin(), before.end(),
+                                    [&](const Gap& g) { return g.zone == gap.zone; });
+      if (was == before.end()) {
+        ++fresh;
+        continue;
+      }
+      const double growth = gap.width.value - was->width.value;
+      EXPECT_GE(growth, 0.0);
+      EXPECT_LE(growth, 1.5);
+      (growth > 0.0 ? wider : same) += 1;
+    }
+  }
+  EXPECT_EQ(widths, (std::set<double>{0.3, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0}));
+  EXPECT_NEAR(cemented, 120, 51);  // 6 SD of 300 draws
+  EXPECT_NEAR(oblique, 300, 74);
+  EXPECT_NEAR(halo, 300, 74);
+  for (const int count : {rims, whole, half - whole, lines - half, wider, same, fresh}) {
+    EXPECT_GT(count, 80);
+  }
+  for (const CaseSet set : {CaseSet::kSeat, CaseSet::kStill, CaseSet::kHard}) {
+    for (const CaseSpec& hip : hips(set, 20)) {
+      EXPECT_FALSE(hip.mantle || hip.compaction);
+      for (const FilmSpec& film : hip.films) EXPECT_TRUE(film.gaps.empty());
+    }
   }
 }
 

@@ -140,9 +140,15 @@ void lower_slab(ScalarGrid& grid, int k, const std::array<Vec3, 3>& q, double re
         grid.size[a] - 1,
         static_cast<int>((box.high[axis] + reach_mm - grid.origin[axis]) / grid.step_mm) + 1);
   }
+  const Vec3 centre = (q[0] + q[1] + q[2]) / 3.0;
+  const double radius =
+      1e-4 + std::sqrt(std::max({(q[0] - centre).squaredNorm(), (q[1] - centre).squaredNorm(),
+                                 (q[2] - centre).squaredNorm()}));
   for (int j = low[1]; j <= high[1]; ++j) {
     for (int i = low[0]; i <= high[0]; ++i) {
       float& value = grid.values[grid.index(i, j, k)];
+      const double beyond = double{value} + radius;  // farther than that it is not the nearest
+      if ((grid.node(i, j, k) - centre).squaredNorm() > beyond * beyond) continue;
       const double d2 = squared_distance(grid.node(i, j, k), q[0], q[1], q[2]);
       if (d2 < double{value} * value) value = static_cast<float>(std::sqrt(d2));
     }

@@ -15,7 +15,7 @@ enum class Material {
   kCement,          ///< PMMA
   kTitaniumAlloy,   ///< Ti-6Al-4V, 4.43 g/cm3
   kCobaltChromium,  ///< Co-28Cr-6Mo, 8.3 g/cm3 (66/28/6 by mass); also stands in for steel and lead
-  kRadiopaqueCement,  ///< PMMA with 10 % BaSO4 by mass, 1.283 g/cm3 without pores
+  kRadiopaqueCement,  ///< PMMA with 10 % BaSO4 by mass, 1.284 g/cm3 without pores
 };
 inline constexpr int kMaterialCount = 9;
 
