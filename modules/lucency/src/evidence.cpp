@@ -18,6 +18,13 @@ constexpr double kBroadMm = 3.0;
 constexpr double kMisfit = 1.2;
 constexpr std::array<double, 2> kPenumbraMm{0.12, 0.2};
 constexpr double kPenumbraShare = 0.3;  // of the step
+/// How the halo is settled over the whole interface: rounds, which places by their darkness, from
+/// where walls are taken off. House choices.
+constexpr int kHaloRounds = 2;
+constexpr double kBrightFrom = 0.15;
+constexpr double kBrightTo = 0.55;
+constexpr double kLeftoverWallMm = 1.2;
+constexpr Eigen::Index kNearSamples = 10;
 /// Places that share one estimate of the noise: 10 mm.
 constexpr Eigen::Index kSegment = 20;
 /// A wall further out: the canal's, or a cortex' border.
@@ -402,7 +409,7 @@ namespace {
 
 /// What is the same for all places of a film.
 struct Setting {
-  const Response& response;
+  Response response;
   Prior prior;
   LineShape shape;
   double contrast;
@@ -459,6 +466,54 @@ Eigen::MatrixXd without_walls(const Setting& s, const Noise& noise, double step,
   return y;
 }
 
+/// What is left at one place for the halo to explain: amplitudes to add to the response's.
+struct Leftover {
+  HaloVector halo;
+  double darkness = 0.0;  ///< of the first mm, positive = darker, as a share of the step
+};
+
+/// Leftovers of a segment under "no line", walls from kLeftoverWallMm outwards taken off.
+void leftovers(const Setting& s, const Noise& noise, double step, const Eigen::MatrixXd& y,
+               std::vector<Leftover>& out) {
+  const auto null = null_of(s, noise, step);
+  const Bank bank = make_bank(s.shape, null);
+  const Eigen::MatrixXd white = null.matrixL().solve(y);
+  const Eigen::MatrixXd b = bank.whitened.transpose() * white;
+  const Eigen::MatrixXd shapes = halo_shapes();
+  const Eigen::MatrixXd halo = null.matrixL().solve(Eigen::MatrixXd(step * shapes));
+  const Eigen::RowVectorXd near = shapes.topRows(kNearSamples).colwise().mean();
+  for (Eigen::Index c = 0; c < y.cols(); ++c) {
+    Explanation e(bank, b.col(c).data());
+    for (int k = 0; k < 2; ++k) {
+      add_wall(e, bank, s.prior, {kLeftoverWallMm, 1e9, kLeftoverWallMm, kLeftoverWallMm});
+    }
+    Eigen::VectorXd left = white.col(c);
+    for (int k = 0; k < e.size(); ++k) {
+      left -= e.amplitude(k) * bank.whitened.col(static_cast<Eigen::Index>(e.chosen(k)));
+    }
+    const HaloVector h = s.response.covariance * (halo.transpose() * left);
+    out.push_back({h, -near.dot(h)});
+  }
+}
+
+/// The response moved to what the whole interface has in common: a halo is everywhere, and a line
+/// only adds darkness, so the brighter places tell. Their scatter becomes the doubt of one place.
+Response settled(Response response, std::vector<Leftover> left) {
+  if (left.size() < 50) return response;
+  std::stable_sort(left.begin(), left.end(), [](const Leftover& a, const Leftover& b) {
+    return a.darkness < b.darkness;
+  });
+  const auto at = [&](double q) {
+    return static_cast<std::size_t>(q * static_cast<double>(left.size()));
+  };
+  HaloVector mean = HaloVector::Zero();
+  const std::size_t from = at(kBrightFrom);
+  const std::size_t to = at(kBrightTo);
+  for (std::size_t i = from; i < to; ++i) mean += left[i].halo / static_cast<double>(to - from);
+  response.halo += mean;
+  return response;
+}
+
 void weigh_segment(const Setting& s, const Noise& noise, double step, Eigen::MatrixXd y,
                    std::vector<PlaceEvidence>& out) {
   const auto null = null_of(s, noise, step);
@@ -485,9 +540,23 @@ std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
   }
   const Prior prior{1.0 / (0.25 * contrast * contrast), 1.0 / (contrast * contrast), -1.0, -1.5,
                     -0.3};
-  const Setting setting{response, prior, shape, contrast};
+  Setting setting{response, prior, shape, contrast};
   // First what is left when walls are taken off tells the noise; then the noise weighs the lines.
   const Noise quiet = quiet_noise(y);
+  for (int round = 0; round < kHaloRounds; ++round) {
+    std::vector<Leftover> left;
+    for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
+      const Segment s = segment_at(first, y.cols());
+      const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
+      leftovers(setting, quiet, step, y.middleCols(s.first, s.last - s.first), left);
+    }
+    const HaloVector before = setting.response.halo;
+    setting.response = settled(setting.response, left);
+    const Eigen::VectorXd change = halo_shapes() * (setting.response.halo - before);
+    for (Eigen::Index i = 0; i < y.cols(); ++i) {
+      y.col(i) -= steps[static_cast<std::size_t>(i)] * change;
+    }
+  }
   Eigen::MatrixXd rest = y;
   for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
     const Segment s = segment_at(first, y.cols());
