@@ -449,11 +449,19 @@ Eigen::LLT<Eigen::MatrixXd> null_of(const Setting& s, const Noise& noise, double
   return Eigen::LLT<Eigen::MatrixXd>(null_covariance(s.response, noise, s.contrast, step));
 }
 
+/// The templates as one noise and one step to the metal show them.
+struct Look {
+  Look(const Setting& s, const Noise& noise, double step_to_metal)
+      : step(step_to_metal), null(null_of(s, noise, step)), bank(make_bank(s.shape, null)) {}
+  double step;
+  Eigen::LLT<Eigen::MatrixXd> null;
+  Bank bank;
+};
+
 /// The profiles less the walls that explain them best.
-Eigen::MatrixXd without_walls(const Setting& s, const Noise& noise, double step,
-                              Eigen::MatrixXd y) {
-  const auto null = null_of(s, noise, step);
-  const Bank bank = make_bank(s.shape, null);
+Eigen::MatrixXd without_walls(const Setting& s, const Look& look, Eigen::MatrixXd y) {
+  const auto& null = look.null;
+  const Bank& bank = look.bank;
   const Eigen::MatrixXd b = bank.whitened.transpose() * null.matrixL().solve(y);
   for (Eigen::Index c = 0; c < y.cols(); ++c) {
     Explanation e(bank, b.col(c).data());
@@ -472,15 +480,17 @@ struct Leftover {
   double darkness = 0.0;  ///< of the first mm, positive = darker, as a share of the step
 };
 
-/// Leftovers of a segment under "no line", walls from kLeftoverWallMm outwards taken off.
-void leftovers(const Setting& s, const Noise& noise, double step, const Eigen::MatrixXd& y,
-               std::vector<Leftover>& out) {
-  const auto null = null_of(s, noise, step);
-  const Bank bank = make_bank(s.shape, null);
+/// Leftovers of every second place under "no line", walls from kLeftoverWallMm outwards taken off.
+std::vector<Leftover> leftovers(const Setting& s, const Look& look, const Eigen::MatrixXd& all) {
+  const auto& null = look.null;
+  const Bank& bank = look.bank;
+  Eigen::MatrixXd y((all.rows()), (all.cols() + 1) / 2);
+  for (Eigen::Index c = 0; c < y.cols(); ++c) y.col(c) = all.col(2 * c);
   const Eigen::MatrixXd white = null.matrixL().solve(y);
   const Eigen::MatrixXd b = bank.whitened.transpose() * white;
   const Eigen::MatrixXd shapes = halo_shapes();
-  const Eigen::MatrixXd halo = null.matrixL().solve(Eigen::MatrixXd(step * shapes));
+  const Eigen::MatrixXd halo = null.matrixL().solve(Eigen::MatrixXd(look.step * shapes));
+  std::vector<Leftover> out;
   const Eigen::RowVectorXd near = shapes.topRows(kNearSamples).colwise().mean();
   for (Eigen::Index c = 0; c < y.cols(); ++c) {
     Explanation e(bank, b.col(c).data());
@@ -494,15 +504,15 @@ void leftovers(const Setting& s, const Noise& noise, double step, const Eigen::M
     const HaloVector h = s.response.covariance * (halo.transpose() * left);
     out.push_back({h, -near.dot(h)});
   }
+  return out;
 }
 
 /// The response moved to what the whole interface has in common: a halo is everywhere, and a line
 /// only adds darkness, so the brighter places tell. Their scatter becomes the doubt of one place.
 Response settled(Response response, std::vector<Leftover> left) {
-  if (left.size() < 50) return response;
-  std::stable_sort(left.begin(), left.end(), [](const Leftover& a, const Leftover& b) {
-    return a.darkness < b.darkness;
-  });
+  if (left.size() < 25) return response;
+  std::stable_sort(left.begin(), left.end(),
+                   [](const Leftover& a, const Leftover& b) { return a.darkness < b.darkness; });
   const auto at = [&](double q) {
     return static_cast<std::size_t>(q * static_cast<double>(left.size()));
   };
@@ -514,14 +524,12 @@ Response settled(Response response, std::vector<Leftover> left) {
   return response;
 }
 
-void weigh_segment(const Setting& s, const Noise& noise, double step, Eigen::MatrixXd y,
+void weigh_segment(const Setting& s, const Look& look, Eigen::MatrixXd y,
                    std::vector<PlaceEvidence>& out) {
-  const auto null = null_of(s, noise, step);
-  const Bank bank = make_bank(s.shape, null);
-  null.matrixL().solveInPlace(y);
-  const Eigen::MatrixXd b = bank.whitened.transpose() * y;
+  look.null.matrixL().solveInPlace(y);
+  const Eigen::MatrixXd b = look.bank.whitened.transpose() * y;
   for (Eigen::Index c = 0; c < b.cols(); ++c) {
-    out.push_back(weigh_place(bank, b.col(c).data(), s.prior));
+    out.push_back(weigh_place(look.bank, b.col(c).data(), s.prior));
   }
 }
 
@@ -541,36 +549,28 @@ std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
   const Prior prior{1.0 / (0.25 * contrast * contrast), 1.0 / (contrast * contrast), -1.0, -1.5,
                     -0.3};
   Setting setting{response, prior, shape, contrast};
-  // First what is left when walls are taken off tells the noise; then the noise weighs the lines.
+  // The halo first, from the whole interface; then what is left when walls are taken off tells the
+  // noise; then the noise weighs the lines.
   const Noise quiet = quiet_noise(y);
+  const double usual_step = median(steps).value_or(1.0);
   for (int round = 0; round < kHaloRounds; ++round) {
-    std::vector<Leftover> left;
-    for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
-      const Segment s = segment_at(first, y.cols());
-      const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
-      leftovers(setting, quiet, step, y.middleCols(s.first, s.last - s.first), left);
-    }
+    const Look look(setting, quiet, usual_step);
     const HaloVector before = setting.response.halo;
-    setting.response = settled(setting.response, left);
+    setting.response = settled(setting.response, leftovers(setting, look, y));
     const Eigen::VectorXd change = halo_shapes() * (setting.response.halo - before);
     for (Eigen::Index i = 0; i < y.cols(); ++i) {
       y.col(i) -= steps[static_cast<std::size_t>(i)] * change;
     }
   }
-  Eigen::MatrixXd rest = y;
-  for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
-    const Segment s = segment_at(first, y.cols());
-    const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
-    rest.middleCols(s.first, s.last - s.first) =
-        without_walls(setting, quiet, step, y.middleCols(s.first, s.last - s.first));
-  }
+  const Eigen::MatrixXd rest = without_walls(setting, Look(setting, quiet, usual_step), y);
   std::vector<PlaceEvidence> out;
   out.reserve(places.size());
   for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
     const Segment s = segment_at(first, y.cols());
     const Noise noise = estimate_noise(rest.middleCols(s.from, s.to - s.from));
     const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
-    weigh_segment(setting, noise, step, y.middleCols(s.first, s.last - s.first), out);
+    weigh_segment(setting, Look(setting, noise, step), y.middleCols(s.first, s.last - s.first),
+                  out);
   }
   return out;
 }

@@ -188,9 +188,28 @@ Counts count(const std::vector<LinePoint>& points) {
   return c;
 }
 
+/// The widest stretch: the largest of the medians of present places over 4 mm.
+Measured<Millimetres> widest(const std::vector<const LinePoint*>& present) {
+  constexpr std::size_t kStretch = 8;
+  Measured<Millimetres> best{};
+  std::vector<double> near;
+  const std::size_t n = std::min(kStretch, present.size());
+  for (std::size_t i = 0; i + n <= present.size(); ++i) {
+    near.clear();
+    double u = 0.0;
+    for (std::size_t k = i; k < i + n; ++k) {
+      near.push_back(present[k]->width->value.value);
+      u += present[k]->width->u.value / static_cast<double>(n);
+    }
+    const double width = median(near).value_or(0.0);
+    if (width > best.value.value) best = normal<Millimetres>(width, u);
+  }
+  return best;
+}
+
 void fill_present(ZoneLine& line, const Counts& c) {
   line.state = State::kPresent;
-  const LinePoint* widest = nullptr;
+  std::vector<const LinePoint*> present;
   double sum = 0.0;
   double u = 0.0;
   double depth = 0.0;
@@ -199,7 +218,7 @@ void fill_present(ZoneLine& line, const Counts& c) {
   int no_rim = 0;
   for (const LinePoint& p : line.points) {
     if (p.state != State::kPresent) continue;
-    if (widest == nullptr || p.width->value > widest->width->value) widest = &p;
+    present.push_back(&p);
     sum += p.width->value.value;
     u += p.width->u.value;
     depth += p.depth;
@@ -207,7 +226,7 @@ void fill_present(ZoneLine& line, const Counts& c) {
     rim += p.rim == Answer::kYes ? 1 : 0;
     no_rim += p.rim == Answer::kNo ? 1 : 0;
   }
-  line.width_max = widest->width;
+  line.width_max = widest(present);
   line.width_mean = normal<Millimetres>(sum / c.present, u / c.present);
   line.length =
       normal<Millimetres>(kPlacePitchMm * c.present, std::hypot(1.0, 0.5 * kPlacePitchMm * c.open));
