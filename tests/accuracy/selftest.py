@@ -328,6 +328,15 @@ class Lucency(unittest.TestCase):
         self.assertEqual((c["free"], c["free_called"]), (1, 0.0))
         self.assertAlmostEqual(c["rms"], math.sqrt((0.04 + 0.25) / 2))
 
+    def test_progress(self):
+        # Zone 1 grew by 0.7 mm: judged by neither. Zone 3 is new: open. Zone 2 and the free zone 6
+        # are told; of zones 4, 5, 7 nothing is said.
+        pairs = lucency.pair_rows("c", "s", self.truth, self.run_)
+        self.assertEqual(lucency.progress(pairs), [[0, 0, 1], [0, 2, 3]])
+        self.run_["result"]["comparisons"][0]["zones"][1]["progressive"] = "yes"
+        pairs = lucency.pair_rows("c", "s", self.truth, self.run_)
+        self.assertEqual(lucency.progress(pairs)[1], [1, 1, 3])
+
     def test_the_interfaces_of_a_cemented_stem_are_told_apart(self):
         self.truth = {"films": [true_film("a.dcm", {1: 1.5}, "cemented")], "comparisons": []}
         zones = [zone_found(1, "present", 1.5, "stem_cement")]

@@ -9,6 +9,7 @@ MEASURED = (0.75, 3.0)   # mm: widths whose error has a target
 CLEAR_WIDTH = 1.0        # mm, and
 CLEAR_FRACTION = 0.5     # of the zone: a line that must be found
 CHANGE = 0.5             # mm: a change that must be found
+GROWN = 1.0              # mm: growth, or width of a new line, that is progressive (docs/lucency.md)
 STILL = 0.02             # mm: less than this is no change
 OBLIQUE_DEG = 7.0        # flexion or rotation of an oblique view (house choice)
 #: what -> (limit, sense, unit). Stated before the finder was measured (issue's targets).
@@ -216,6 +217,18 @@ def changes(rows):
             "inside": numbers.share(abs(e) <= r["change_u95"] for e, r in zip(errors, valued))}
 
 
+def progress(rows):
+    """[lines that grew by 1 mm or are new and that wide: said yes, no, open], [lines and free zones
+    left as they were: the same]. What lies between is not judged."""
+    table = [[0, 0, 0], [0, 0, 0]]
+    for r in rows:
+        still = abs(r["true_change_mm"]) < STILL and not r["true_longer"]
+        if r["true_change_mm"] >= GROWN or still:
+            column = {"yes": 0, "no": 1}.get(r["progressive"], 2)
+            table[1 if still else 0][column] += 1
+    return table
+
+
 def rims(rows):
     """Of lines that were found: [rim there: yes, no, open], [none there: yes, no, open]."""
     table = [[0, 0, 0], [0, 0, 0]]
@@ -291,7 +304,10 @@ def change_text(pairs):
              ["line left as it was", "", c["still"], c["still_called"]],
              ["no line on either", "", c["free"], c["free_called"]]]
     cell = tables.cell
-    return (tables.table(heads, lines) + f"\nof all changes found {cell(c['found_all'])}; error of "
+    grew, still = progress(pairs)
+    told = "progressive: of {0} yes {1[0]}, no {1[1]}, open {1[2]}".format
+    return (tables.table(heads, lines) + "\n" +
+            told("lines grown by 1 mm or new", grew) + "\n" + told("what stayed as it was", still) + f"\nof all changes found {cell(c['found_all'])}; error of "
             f"{c['n']} changes: bias {cell(c['bias'])}, RMS {cell(c['rms'])} mm, inside u95 "
             f"{cell(c['inside'])}")
 
