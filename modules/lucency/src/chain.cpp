@@ -128,10 +128,13 @@ PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evi
   double square = 0.0;
   const States s;
   for (Eigen::Index i = 0; i < s.canals; ++i) {
-    if (canal_widths()[static_cast<std::size_t>(i)] < kNearWallMm) {
-      b.near_wall += posterior(1 + s.lines + i);
-    }
+    const double wall = canal_widths()[static_cast<std::size_t>(i)];
+    const double p = posterior(1 + s.lines + i);
+    if (wall < kNearWallMm) b.near_wall += p;
+    b.canal += p;
+    b.wall += p * wall;
   }
+  if (b.canal > 0.0) b.wall /= b.canal;
   for (std::size_t i = 0; i < width.size(); ++i) {
     const double p = posterior(static_cast<Eigen::Index>(i + 1));
     if (width[i] > kWidestMm) continue;  // dark further than any line: a canal

@@ -10,6 +10,8 @@ namespace tidemark::lucency {
 struct PlaceBelief {
   double line = 0.5;       ///< probability that a line is there
   double none = 0.5;       ///< probability of bone at the metal; the rest is a canal
+  double canal = 0.0;      ///< probability of a canal
+  double wall = 0.0;       ///< expected distance of its wall if so, mm
   double near_wall = 0.0;  ///< probability of a canal whose wall is as near as a line's
   double width = 0.0;      ///< expected width if so, mm
   double width_u = 0.0;

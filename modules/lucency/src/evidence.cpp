@@ -36,24 +36,68 @@ constexpr double kRimSays = 12.0;
 
 double normal_cdf(double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); }
 
-/// (1 - x / w)^power for x in [-inf, w], 1 inside of the metal, blurred by a Gaussian.
-Eigen::VectorXd line_template(double w, const LineShape& shape) {
-  Eigen::VectorXd out(kProfileSamples);
-  if (shape.power == 0.0) {
-    for (int i = 0; i < kProfileSamples; ++i) {
-      out(i) = normal_cdf((w - profile_x(i)) / shape.blur_mm);
+/// How the film shows a step down at 0, as a table over the distance inside of it (positive) and
+/// outside (negative): blurred, and with the overshoot on either side that the metal's edge shows.
+/// An unsharp mask treats every step alike (it is linear in log exposure).
+class EdgeTable {
+ public:
+  EdgeTable(const HaloVector& halo, double blur_mm) {
+    std::array<double, kSize> sharp{};
+    for (std::size_t i = 0; i < kSize; ++i) {
+      const double d = at(i);
+      double overshoot = 0.0;
+      for (int k = 0; k < kHaloShapes; ++k) {
+        overshoot -= halo(k) * std::erfc(std::abs(d) / (std::numbers::sqrt2 * kHaloRadiusMm[k]));
+      }
+      overshoot = std::clamp(overshoot, -0.1, 0.6);
+      sharp[i] = d > 0.0 ? 1.0 + overshoot : d < 0.0 ? -overshoot : 0.5;
     }
+    constexpr int kHalf = 14;
+    std::array<double, 2 * kHalf + 1> weight{};
+    double sum = 0.0;
+    for (int k = -kHalf; k <= kHalf; ++k) {
+      const double z = k * kStep / blur_mm;
+      sum += weight[static_cast<std::size_t>(k + kHalf)] = std::exp(-0.5 * z * z);
+    }
+    constexpr auto kLast = static_cast<int>(kSize) - 1;
+    for (int i = 0; i <= kLast; ++i) {
+      double value = 0.0;
+      for (int k = -kHalf; k <= kHalf; ++k) {
+        value += weight[static_cast<std::size_t>(k + kHalf)] *
+                 sharp[static_cast<std::size_t>(std::clamp(i + k, 0, kLast))];
+      }
+      table_[static_cast<std::size_t>(i)] = value / sum;
+    }
+  }
+  [[nodiscard]] double operator()(double d) const {
+    const double t = std::clamp((d + kReach) / kStep, 0.0, static_cast<double>(kSize) - 1.001);
+    const auto i = static_cast<std::size_t>(t);
+    const double f = t - static_cast<double>(i);
+    return (1.0 - f) * table_[i] + f * table_[i + 1];
+  }
+
+ private:
+  static constexpr double kReach = 9.0;
+  static constexpr double kStep = 0.05;
+  static constexpr std::size_t kSize = 361;
+  static double at(std::size_t i) { return kStep * static_cast<double>(i) - kReach; }
+  std::array<double, kSize> table_{};
+};
+
+/// (1 - x / w)^power for x in [0, w], 1 inside of the metal, as the film shows it.
+Eigen::VectorXd line_template(double w, double power, const EdgeTable& edge) {
+  Eigen::VectorXd out(kProfileSamples);
+  if (power == 0.0) {
+    for (int i = 0; i < kProfileSamples; ++i) out(i) = edge(w - profile_x(i));
     return out;
   }
   // A curved fall as a stack of boxes whose borders lie at equal steps of height.
-  constexpr int kBoxes = 24;
+  constexpr int kBoxes = 16;
   out.setZero();
   for (int k = 0; k < kBoxes; ++k) {
     const double height = (k + 0.5) / kBoxes;
-    const double border = w * (1.0 - std::pow(height, 1.0 / shape.power));
-    for (int i = 0; i < kProfileSamples; ++i) {
-      out(i) += normal_cdf((border - profile_x(i)) / shape.blur_mm) / kBoxes;
-    }
+    const double border = w * (1.0 - std::pow(height, 1.0 / power));
+    for (int i = 0; i < kProfileSamples; ++i) out(i) += edge(border - profile_x(i)) / kBoxes;
   }
   return out;
 }
@@ -326,7 +370,9 @@ PlaceEvidence weigh_place(const Bank& bank, const double* b, const Prior& prior)
   return out;
 }
 
-Bank make_bank(const LineShape& shape, const Eigen::LLT<Eigen::MatrixXd>& null) {
+Bank make_bank(const LineShape& shape, const HaloVector& halo,
+               const Eigen::LLT<Eigen::MatrixXd>& null) {
+  const EdgeTable edge(halo, shape.blur_mm);
   Bank bank;
   bank.width = line_widths();
   bank.lines = bank.width.size();
@@ -337,9 +383,8 @@ Bank make_bank(const LineShape& shape, const Eigen::LLT<Eigen::MatrixXd>& null) 
   bank.width.insert(bank.width.end(), canal_widths().begin(), canal_widths().end());
   bank.whitened.resize(kProfileSamples, static_cast<Eigen::Index>(bank.width.size()));
   for (std::size_t i = 0; i < bank.width.size(); ++i) {
-    const LineShape box{0.0, shape.blur_mm};
     bank.whitened.col(static_cast<Eigen::Index>(i)) =
-        line_template(bank.width[i], i < bank.shaped ? shape : box);
+        line_template(bank.width[i], i < bank.shaped ? shape.power : 0.0, edge);
   }
   null.matrixL().solveInPlace(bank.whitened);
   bank.gram = bank.whitened.transpose() * bank.whitened;
@@ -452,7 +497,7 @@ Eigen::LLT<Eigen::MatrixXd> null_of(const Setting& s, const Noise& noise, double
 /// The templates as one noise and one step to the metal show them.
 struct Look {
   Look(const Setting& s, const Noise& noise, double step_to_metal)
-      : step(step_to_metal), null(null_of(s, noise, step)), bank(make_bank(s.shape, null)) {}
+      : step(step_to_metal), null(null_of(s, noise, step)), bank(make_bank(s.shape, s.response.halo, null)) {}
   double step;
   Eigen::LLT<Eigen::MatrixXd> null;
   Bank bank;
@@ -461,14 +506,14 @@ struct Look {
 /// The profiles less the walls that explain them best.
 Eigen::MatrixXd without_walls(const Setting& s, const Look& look, Eigen::MatrixXd y) {
   const auto& null = look.null;
+  const EdgeTable edge(s.response.halo, s.shape.blur_mm);
   const Bank& bank = look.bank;
   const Eigen::MatrixXd b = bank.whitened.transpose() * null.matrixL().solve(y);
   for (Eigen::Index c = 0; c < y.cols(); ++c) {
     Explanation e(bank, b.col(c).data());
     for (int k = 0; k < 3; ++k) add_wall(e, bank, s.prior, {});
     for (int k = 0; k < e.size(); ++k) {
-      const LineShape box{0.0, s.shape.blur_mm};
-      y.col(c) -= e.amplitude(k) * line_template(bank.width[e.chosen(k)], box);
+      y.col(c) -= e.amplitude(k) * line_template(bank.width[e.chosen(k)], 0.0, edge);
     }
   }
   return y;

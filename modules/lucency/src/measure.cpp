@@ -29,6 +29,10 @@ constexpr double kRimYes = 3.0;
 constexpr int kClearSamples = 39;
 /// A line is no shorter than this. House choice.
 constexpr double kShortestMm = 4.0;
+/// A run whose wall goes on as a canal's, within this distance, at one end is believed from this
+/// length on. House choice.
+constexpr double kSameWallMm = 0.4;
+constexpr double kLongMm = 15.0;
 /// A zone is free of lines when this share of its seen part is. House choice.
 constexpr double kAbsentShare = 0.8;
 constexpr double kSeenShare = 0.3;  ///< below, a zone is not seen
@@ -152,18 +156,42 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
   return p;
 }
 
-/// Runs of present places shorter than a line can be are left open.
-void drop_short_runs(std::vector<LinePoint>& points) {
-  const auto least = static_cast<std::size_t>(std::lround(kShortestMm / kPlacePitchMm));
+void leave_open(std::vector<LinePoint>& points, std::size_t from, std::size_t to) {
+  for (std::size_t i = from; i < to; ++i) {
+    points[i].state = State::kCannotTell;
+    points[i].width.reset();
+  }
+}
+
+/// Whether the far wall at the end of a run goes on beyond it as a canal's: places from `at`
+/// onwards (step +1 or -1).
+bool wall_goes_on(const std::vector<PlaceBelief>& beliefs, std::size_t at, int step,
+                  double width_mm) {
+  constexpr int kLook = 5;
+  for (int k = 1; k <= kLook; ++k) {
+    const auto i = static_cast<std::ptrdiff_t>(at) + static_cast<std::ptrdiff_t>(k) * step;
+    if (i < 0 || i >= static_cast<std::ptrdiff_t>(beliefs.size())) return false;
+    const PlaceBelief& b = beliefs[static_cast<std::size_t>(i)];
+    if (b.canal > 0.5) return std::abs(b.wall - width_mm) < kSameWallMm;
+  }
+  return false;
+}
+
+/// Runs of present places shorter than a line can be are left open, and so are those that are a
+/// straight stretch of a canal's wall: it goes on at both ends, or at one of a short run.
+void drop_doubtful_runs(std::vector<LinePoint>& points, const std::vector<PlaceBelief>& beliefs) {
+  const auto places = [](double mm) {
+    return static_cast<std::size_t>(std::lround(mm / kPlacePitchMm));
+  };
   std::size_t i = 0;
   while (i < points.size()) {
     std::size_t k = i;
     while (k < points.size() && points[k].state == State::kPresent) ++k;
-    if (k > i && k - i < least) {
-      for (std::size_t m = i; m < k; ++m) {
-        points[m].state = State::kCannotTell;
-        points[m].width.reset();
-      }
+    if (k > i) {
+      const bool before = wall_goes_on(beliefs, i, -1, points[i].width->value.value);
+      const bool after = wall_goes_on(beliefs, k - 1, 1, points[k - 1].width->value.value);
+      const bool canal = (before && after) || ((before || after) && k - i < places(kLongMm));
+      if (canal || k - i < places(kShortestMm)) leave_open(points, i, k);
     }
     i = std::max(k, i + 1);
   }
@@ -269,7 +297,7 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
     points.push_back(point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0));
     points.back().start = Millimetres{start_mm[i]};
   }
-  drop_short_runs(points);
+  drop_doubtful_runs(points, beliefs);
   std::vector<ZoneLine> lines;
   for (std::size_t z = 0; z < plan.zones.size(); ++z) {
     ZoneLine line;
