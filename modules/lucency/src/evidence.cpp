@@ -32,6 +32,7 @@ constexpr Eigen::Index kSegment = 20;
 constexpr double kCanalMm = 4.05;
 constexpr double kRimFromMm = 0.45;
 constexpr double kRimToMm = 1.65;
+constexpr double kUsualRimMm = 0.8;
 constexpr double kRimSays = 12.0;
 
 double normal_cdf(double x) { return 0.5 * std::erfc(-x / std::numbers::sqrt2); }
@@ -309,6 +310,7 @@ double without_line(const Bank& bank, const double* b, const Prior& prior) {
 struct Dark {
   double evidence = 0.0;
   double depth = 0.0;
+  double rim_answer = 0.0;  ///< log odds when no rim stood out: 0 when one could hide
 };
 
 Dark dark_of(const Explanation& e, double log_priors) {
@@ -330,7 +332,15 @@ Dark with_rim(std::size_t i, const Bank& bank, const double* b, const Prior& pri
   Prior rim = prior;
   rim.log_wall = prior.log_rim;
   add_wall(e, bank, rim, {w + kRimFromMm, w + kRimToMm, 1e9, 0.0});
-  if (e.size() < 2) return {-1e3, 0.0};
+  if (e.size() < 2) {
+    // No rim stands out. Would one as bright as half of the line's depth have?
+    const auto j =
+        bank.shaped +
+        static_cast<std::size_t>(std::lround(std::clamp((w + kUsualRimMm - 0.4) / 0.2, 0.0, 35.0)));
+    const double d = e.gram(j) + prior.wall_precision;
+    const bool would = e.left(j) / d + 2.0 / std::sqrt(d) < -0.5 * e.amplitude(0);
+    return {-1e3, 0.0, would ? -10.0 : 0.0};
+  }
   add_wall(e, bank, prior, {w + kRimToMm, 1e9, 0.0, 0.0});
   return dark_of(e, prior.log_rim + prior.log_wall * (e.size() - 2));
 }
@@ -349,7 +359,8 @@ PlaceEvidence weigh_place(const Bank& bank, const double* b, const Prior& prior)
     // The cortex itself is brightest at its inner border: a canal may seem to have a rim as well.
     plain.back() = std::max(plain.back(), rim.evidence - kRimSays - none);
     out.depth.push_back(best.depth);
-    out.rim_log_odds.push_back(rim.evidence - bare.evidence);
+    out.rim_log_odds.push_back(rim.evidence < -500.0 ? rim.rim_answer
+                                                     : rim.evidence - bare.evidence);
   }
   for (std::size_t j = bank.shaped; j < bank.width.size(); ++j) {
     const Explanation e(bank, b);
@@ -460,6 +471,8 @@ struct Setting {
   double contrast;
 };
 
+HaloVector overshoot_of(const Setting& s) { return s.shape.overshoot.value_or(s.response.halo); }
+
 /// Places first to last, and the wider neighbourhood that tells their noise: cancellous bone is
 /// coarser than the shaft.
 struct Segment {
@@ -497,7 +510,9 @@ Eigen::LLT<Eigen::MatrixXd> null_of(const Setting& s, const Noise& noise, double
 /// The templates as one noise and one step to the metal show them.
 struct Look {
   Look(const Setting& s, const Noise& noise, double step_to_metal)
-      : step(step_to_metal), null(null_of(s, noise, step)), bank(make_bank(s.shape, s.response.halo, null)) {}
+      : step(step_to_metal),
+        null(null_of(s, noise, step)),
+        bank(make_bank(s.shape, overshoot_of(s), null)) {}
   double step;
   Eigen::LLT<Eigen::MatrixXd> null;
   Bank bank;
@@ -506,7 +521,7 @@ struct Look {
 /// The profiles less the walls that explain them best.
 Eigen::MatrixXd without_walls(const Setting& s, const Look& look, Eigen::MatrixXd y) {
   const auto& null = look.null;
-  const EdgeTable edge(s.response.halo, s.shape.blur_mm);
+  const EdgeTable edge(overshoot_of(s), s.shape.blur_mm);
   const Bank& bank = look.bank;
   const Eigen::MatrixXd b = bank.whitened.transpose() * null.matrixL().solve(y);
   for (Eigen::Index c = 0; c < y.cols(); ++c) {

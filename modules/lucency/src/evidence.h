@@ -1,6 +1,7 @@
 #pragma once
 
 #include <Eigen/Core>
+#include <optional>
 #include <vector>
 
 #include "response.h"
@@ -17,7 +18,8 @@ struct PlaceEvidence {
   /// Log of the probability of the profile with a line of each width over that without one.
   std::vector<double> log_odds;
   std::vector<double> depth;         ///< expected depth of the line, grey values, positive = darker
-  std::vector<double> rim_log_odds;  ///< of the line with a bright rim over that without
+  std::vector<double> rim_log_odds;  ///< of the line with a bright rim over that without; 0 where
+                                     ///< a rim could not be told
   /// The same as log_odds of a canal whose wall is at each distance.
   std::vector<double> canal_log_odds;
   /// Log of the probability of a border at each of canal_widths() that is bright inside (a mantle's
@@ -40,6 +42,9 @@ struct Noise {
 struct LineShape {
   double power = 0.0;
   double blur_mm = 0.2;
+  /// What the enhancement adds on either side of a wall, as of the halo beside metal; absent: the
+  /// halo itself.
+  std::optional<HaloVector> overshoot;
 };
 
 /// Compares lines of all widths at all places. The background (constant, slope, broad course),

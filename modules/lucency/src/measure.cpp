@@ -25,6 +25,11 @@ constexpr double kThinnestMm = 0.45;
 constexpr double kWideMm = 3.2;
 /// Log odds from which a rim is said to be there.
 constexpr double kRimYes = 3.0;
+constexpr double kRimNo = -3.0;
+/// Fainter lines, as shares of the step to the metal, are left open: beside cement, where soft
+/// tissue is much darker, and anywhere. House choice.
+constexpr double kFaintBesideCement = 0.12;
+constexpr double kFaint = 0.03;
 /// The film must show this much beside the metal: 4 mm.
 constexpr int kClearSamples = 39;
 /// A line is no shorter than this. House choice.
@@ -40,7 +45,8 @@ constexpr double kSeenShare = 0.3;  ///< below, a zone is not seen
 constexpr double kEdgeUMm = 0.08;
 constexpr double kScaleU = 0.007;  ///< relative: the head's depth against the stem's (film module)
 /// Shape of a line's darkness across it, between a box and a chord. House choice.
-constexpr LineShape kShape{0.1, 0.2};
+constexpr double kShapePower = 0.1;
+constexpr double kBlurMm = 0.2;
 /// What the metal's halo may still do at the mantle's border, as a share of the contrast.
 constexpr double kHaloBeyond = 0.05;
 /// Neck: farther than this from bone.
@@ -131,7 +137,7 @@ double typical_contrast(const Profiles& profiles, const Course& course) {
 }
 
 LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i,
-                   const PlaceBelief& belief, double step, bool judged) {
+                   const PlaceBelief& belief, double step, bool judged, double faint) {
   const Place& place = profiles.places[course.place[i]];
   LinePoint p;
   p.edge_px = place.edge_px;
@@ -142,16 +148,19 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
     return p;
   }
   const bool rimmed = belief.rim_log_odds > kRimYes;
-  const bool resolved = belief.width >= kThinnestMm && (belief.width <= kWideMm || rimmed);
+  p.depth = step > 0.0 ? belief.depth / step : 0.0;
+  p.depth_u = 0.3 * p.depth;
+  const bool resolved =
+      p.depth >= faint && belief.width >= kThinnestMm && (belief.width <= kWideMm || rimmed);
   p.state = belief.line >= kPresent ? (resolved ? State::kPresent : State::kCannotTell)
             : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
                                                         : State::kCannotTell;
-  p.depth = step > 0.0 ? belief.depth / step : 0.0;
-  p.depth_u = 0.3 * p.depth;
   if (p.state == State::kPresent) {
     const double u = std::hypot(belief.width_u, kEdgeUMm, kScaleU * belief.width);
     p.width = normal<Millimetres>(belief.width, u);
-    p.rim = rimmed ? Answer::kYes : belief.rim_log_odds < -1.0 ? Answer::kNo : Answer::kCannotTell;
+    p.rim = rimmed                         ? Answer::kYes
+            : belief.rim_log_odds < kRimNo ? Answer::kNo
+                                           : Answer::kCannotTell;
   }
   return p;
 }
@@ -293,8 +302,9 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
                                const std::vector<double>& steps,
                                const std::vector<double>& start_mm, Interface interface) {
   std::vector<LinePoint> points;
+  const double faint = interface == Interface::kStemCement ? kFaintBesideCement : kFaint;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
-    points.push_back(point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0));
+    points.push_back(point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0, faint));
     points.back().start = Millimetres{start_mm[i]};
   }
   drop_doubtful_runs(points, beliefs);
@@ -321,7 +331,7 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
 EdgeResponse describe(const Response& response) {
   const Eigen::VectorXd halo = halo_shapes() * response.halo;
   EdgeResponse e;
-  e.blur = Millimetres{0.2};
+  e.blur = Millimetres{kBlurMm};
   e.halo = std::max(0.0, -halo(0));
   e.edges = response.edges;
   for (int i = 0; i < kProfileSamples; ++i) {
@@ -350,7 +360,8 @@ Sequence sequence_of(const Profiles& profiles, const Course& course) {
 void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                      const anatomy::Implant& implant, const Profiles& profiles,
                      const Course& course, const std::vector<double>& steps,
-                     const std::vector<PlaceEvidence>& evidence, double contrast, double scale) {
+                     const std::vector<PlaceEvidence>& evidence, const HaloVector& halo,
+                     double contrast, double scale) {
   const std::vector<double> thickness = mantle_thickness(profiles, course.place, evidence);
   std::vector<double> outward(profiles.places.size(), 0.0);
   for (std::size_t i = 0; i < course.place.size(); ++i) outward[course.place[i]] = thickness[i];
@@ -360,7 +371,8 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
   const std::vector<double> mantle_steps(course.place.size(), contrast);
   Response response;
   response.covariance.diagonal().setConstant(kHaloBeyond * kHaloBeyond);
-  const auto lines = weigh_lines(beyond, course.place, mantle_steps, response, contrast, kShape);
+  const auto lines = weigh_lines(beyond, course.place, mantle_steps, response, contrast,
+                                 {kShapePower, kBlurMm, halo});
   const Sequence sequence = sequence_of(beyond, course);
   const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
   auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, thickness,
@@ -387,7 +399,8 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
                 "take a film that is exposed for the bone");
   }
   const Response response = learn_response(profiles, course.teachers);
-  const auto evidence = weigh_lines(profiles, course.place, steps, response, contrast, kShape);
+  const auto evidence =
+      weigh_lines(profiles, course.place, steps, response, contrast, {kShapePower, kBlurMm, {}});
   const Sequence sequence = sequence_of(profiles, course);
   const auto beliefs = hear_neighbours(evidence, sequence.judged, sequence.joined);
 
@@ -400,7 +413,8 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   out.lines = lines_of(profiles, course, out.plan, beliefs, sequence.judged, steps, at_metal,
                        cemented ? Interface::kStemCement : Interface::kStemBone);
   if (cemented) {
-    add_cement_bone(out, hip_view, implant, profiles, course, steps, evidence, contrast, scale);
+    add_cement_bone(out, hip_view, implant, profiles, course, steps, evidence, response.halo,
+                    contrast, scale);
   }
   if (!options.fixation) {
     out.flags.push_back(
