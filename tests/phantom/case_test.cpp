@@ -115,6 +115,8 @@ TEST(RandomCase, LucencyHasEveryKindOfLineAndNone) {
   const auto all = hips(CaseSet::kLucency, 300);
   for (const CaseSpec& hip : all) {
     cemented += hip.mantle ? 1 : 0;
+    // Marrow along a mantle would look as a line does.
+    EXPECT_TRUE(!hip.mantle || (hip.compaction && hip.compaction->reach > 0.95));
     if (hip.number % 6 == 0) {
       EXPECT_TRUE(hip.films[0].gaps.empty() && hip.films[1].gaps.empty());
     }

@@ -118,8 +118,10 @@ void tilt_view(CountedRandom& random, FilmSpec& film) {
 
 void add_lucency(CountedRandom& random, CaseSpec& hip) {
   if (random.chance(0.4)) cement(random, hip);
-  const Compaction compaction = draw_compaction(random);
-  if (random.chance(0.8)) hip.compaction = compaction;
+  Compaction compaction = draw_compaction(random);
+  // Marrow along a mantle looks as a line does: about cement lies bone all the way.
+  if (hip.mantle) compaction.reach = 0.97;
+  if (random.chance(0.8) || hip.mantle) hip.compaction = compaction;
   if (!hip.mantle && !(hip.compaction && compaction.reach > 0.95)) leave_canal_open(hip.stem);
   const bool lines = hip.number % 6 != 0;  // every sixth hip has none at all
   const Motion last{{random.chance(0.5) ? random.uniform(0.0, 1.5) : 0.0}, {}, {}};
