@@ -189,8 +189,9 @@ def cavity(femur, stem, f_from_s_list, margin):
     return grid
 
 
-def femur_slab(femur, cavity_grid, f_from_w, ys, xs, zs, voxel, marrow):
-    """Density on a world lattice: cortex 1, cancellous as made, marrow slightly below soft tissue."""
+def femur_slab(femur, cavity_grid, f_from_w, ys, xs, zs, voxel, marrow, lining=None):
+    """Density on a world lattice: cortex 1, cancellous as made (at least `lining`, a grid in F), marrow slightly below
+    soft tissue."""
     outer = femur.outer.slab(f_from_w, ys, xs, zs, BAND)
     if outer.min() > voxel:
         return np.zeros_like(outer)
@@ -199,6 +200,8 @@ def femur_slab(femur, cavity_grid, f_from_w, ys, xs, zs, voxel, marrow):
     solid = np.clip(0.5 - outer * soft, 0, 1)
     core = np.clip(0.5 - inner * soft, 0, 1)
     fill = femur.spongy.slab(f_from_w, ys, xs, zs, 0.0) - marrow
+    if lining is not None:
+        fill = np.maximum(fill, lining.slab(f_from_w, ys, xs, zs, 0.0))
     dense = solid * (1 - core + core * fill)
     if not femur.cut:
         return dense.astype(np.float32)

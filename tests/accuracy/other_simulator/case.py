@@ -11,6 +11,7 @@ import body as bodies
 import bones
 import design
 import implant
+import lines
 import processing
 import scene
 import truth
@@ -30,10 +31,14 @@ class Plan:
     turn: float = 1.0                  # of the film in its plane, SD, deg
     still: bool = False                # no migration
     hard: bool = False
+    lucency: bool = False              # lucent lines beside the stem
 
 
 PLANS = {"seat": Plan(), "still": Plan(pose_sd=(8.0, 4.0, 12.0), still=True),
-         "hard": Plan(pose_sd=(4.0, 3.0, 7.0), shift=25.0, turn=2.5, hard=True)}
+         "hard": Plan(pose_sd=(4.0, 3.0, 7.0), shift=25.0, turn=2.5, hard=True),
+         "lucency": Plan(pose_sd=(3.0, 2.0, 7.0), still=True, lucency=True)}
+
+SEEDS = {"hard": 0, "seat": 1, "still": 2, "lucency": 3}   # of the sets
 
 
 def draw_shot(rng, plan):
@@ -237,7 +242,7 @@ def make_case(meshes, folder, seed, number, followups, set_name):
     """Writes one case; returns seconds per film."""
     began = time.time()
     plan = PLANS[set_name]
-    rng = np.random.default_rng([seed, number, sorted(PLANS).index(set_name)])
+    rng = np.random.default_rng([seed, number, SEEDS[set_name]])
     subject, side = SUBJECTS[(number + seed) % len(SUBJECTS)], "LR"[int(rng.random() < 0.5)]
     scale = float(rng.uniform(0.94, 1.06))
     hips, pelvis_view = draw_hips(rng, plan, meshes, subject, side, scale)
@@ -249,24 +254,36 @@ def make_case(meshes, folder, seed, number, followups, set_name):
               "extent": {"up": rng.uniform(55, 95), "down": rng.uniform(22, 55), "lateral": rng.uniform(70, 115), "medial": rng.uniform(75, 110)}}
     day = datetime.date(2021, 1, 4) + datetime.timedelta(int(rng.integers(0, 900)))
     os.makedirs(folder, exist_ok=True)
+    beds = draw_beds(rng, hips[0], followups) if plan.lucency else [None] * (followups + 1)
     films, seats = [], []
     for k in range(followups + 1):
         seats.append(design.moved(hips[0].stem, hips[0].f_from_s, steps[k]))
         half = design.moved(hips[0].stem, hips[0].f_from_s, [0.5 * v for v in steps[k]])
         date = (day + datetime.timedelta(VISIT_DAYS[k % len(VISIT_DAYS)] + 365 * (k // len(VISIT_DAYS)) * 5)).isoformat()
-        films.append(make_film(rng, plan, hips, pelvis, seats, half, steps[k], habits, folder, number, k, date))
+        films.append(make_film(rng, plan, hips, pelvis, seats, half, steps[k], habits, folder, number, k, date, beds[k]))
     write_sheet(folder, number, side, day, hips[0].stem, films)
     write_truth(folder, seed, number, set_name, subject, hips[0], films, steps, seats)
     return (time.time() - began) / (followups + 1)
 
 
-def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number, k, date):
+def draw_beds(rng, hip, followups):
+    """What the stem lies in on each film; one hip in five has no line at all."""
+    blank = bool(rng.random() < 0.2)
+    beds = [lines.draw(rng, hip.femur, hip.stem, hip.f_from_s, blank)]
+    for _ in range(followups):
+        beds.append(lines.later(rng, beds[-1], blank))
+    return beds
+
+
+def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number, k, date, bed):
     """Exposes, processes and writes film k; returns (truth entry, date)."""
     shot = draw_shot(rng, plan)
     shot["middle"] = pelvis.middle
     shot["other_pose"] = [float(rng.normal(0, s)) for s in plan.pose_sd]
     placed, w_from_p = place_all(hips, [seats[k]] + [h.f_from_s for h in hips[1:]], shot)
     cavities(placed, seats[0], half)
+    if bed:
+        placed[0].cavity, placed[0].lining = lines.bed_grids(hips[0].stem, placed[0].f_from_s, bed)
     inward = -1.0 if hips[0].side == "L" else 1.0
     middle_w = inward * pelvis.middle
     crop = str(rng.choice(["none", "none", "none", "none", "tip", "greater trochanter"])) if plan.hard and k else "none"
@@ -294,6 +311,8 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
              "processing": {**asdict(chain), **{n: shot[n] for n in ("sid", "ofd", "turn", "kvp", "scatter", "quanta", "pitch")},
                             "crop": crop, "pelvis_view": habits["pelvis_view"], "obese": habits["obese"],
                             "collimator": bool(extras.window), "letters": bool(extras.letters), "hardware": len(extras.hardware)}}
+    if bed:
+        entry["lucency"] = lines.truth_of(cam, placed[0].w_from_f @ placed[0].f_from_s, hips[0].stem, bed, entry["mm_per_px"])
     if len(placed) > 1 and placed[1].hip.stem:
         entry["other_hip"] = truth.of_hip(cam, placed[1], placed[1].hip.stem.body_mesh()[0])
     return entry, date

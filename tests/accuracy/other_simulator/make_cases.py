@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """Writes simulated hips (films, series.json, truth.json) to OUT/case-NN.
 
-usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard] [--jobs 1]
+usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard|lucency] [--jobs 1]
 """
 import argparse
 import multiprocessing

@@ -17,6 +17,7 @@ class PlacedHip:
     w_from_f: Affine
     f_from_s: Affine = None
     cavity: object = None
+    lining: object = None           # grid of bone density beside the stem
     w_from_p: Affine = None         # anatomical frame of this side's pelvis
 
 
@@ -29,6 +30,7 @@ class Extras:
 
 
 VOXEL_FEMUR = 0.6
+VOXEL_LINED = 0.4    # where lines beside the stem matter
 VOXEL_PELVIS = 0.9
 SUB = 3   # rays per pixel side in metal
 
@@ -51,9 +53,10 @@ def bone_path(cam, hips, pelvis, w_from_p):
     total = np.zeros((cam.rows, cam.cols), np.float32)
     for one in hips:
         f_from_w, femur = one.w_from_f.inverse(), one.hip.femur
-        slab = lambda y, x, z: bones.femur_slab(femur, one.cavity, f_from_w, y, x, z, VOXEL_FEMUR, 0.04)
-        image = project.slab_path(cam, slab, _clip_box(cam, one.w_from_f(_box_corners(femur.outer))), VOXEL_FEMUR, 2)
-        total += project.refine(image, 2, cam.rows, cam.cols)
+        voxel, coarse = (VOXEL_LINED, 1) if one.lining else (VOXEL_FEMUR, 2)
+        slab = lambda y, x, z: bones.femur_slab(femur, one.cavity, f_from_w, y, x, z, voxel, 0.04, one.lining)
+        image = project.slab_path(cam, slab, _clip_box(cam, one.w_from_f(_box_corners(femur.outer))), voxel, coarse)
+        total += project.refine(image, coarse, cam.rows, cam.cols)
     full = [bones.mirrored(g) for g in (pelvis.outer, pelvis.inner, pelvis.spongy)]
     reamed = [(one.centre, one.hip.cup.outer_radius) for one in hips if one.hip.cup]
     p_from_w = w_from_p.inverse()

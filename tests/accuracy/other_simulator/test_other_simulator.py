@@ -13,6 +13,7 @@ sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import case  # noqa: E402
 import design  # noqa: E402
 import implant  # noqa: E402
+import lines  # noqa: E402
 import physics  # noqa: E402
 import project  # noqa: E402
 import scene  # noqa: E402
@@ -107,6 +108,45 @@ def plain_stem():
     return implant.StemShape(length=140, tip_width=10, taper_deg=1.5, lateral_flare=5, lateral_flare_length=40, medial_flare=12,
                              medial_flare_length=70, tip_thickness=8, top_thickness=14, round_tip=True, shoulder_flat=6, face_deg=38,
                              ccd_deg=130, neck_origin=25, offset=42, neck_radius=6, head_radius=16)
+
+
+class Beds(unittest.TestCase):
+    """The bone beside a stem with lines of known width."""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.stem = plain_stem()
+        rows = [lines.Line(2, 2.0, 0.0, 1.0, 0.8), lines.Line(6, 1.0, 0.0, 1.0, 0.0)]
+        cls.bed = lines.Bed(20.0, 140.0, rows, 2.0, 0.4, 140.0)
+        cls.gone, cls.lining = lines.bed_grids(cls.stem, translation([0, 0, 0]), cls.bed)
+
+    def beside(self, side, s, away):
+        """Point `away` mm off the flank, across it (its slope is below 2 degrees here)."""
+        flank = self.stem.medial if side > 0 else self.stem.lateral
+        return np.array([side * (flank(np.array([s]))[0] + away), 0.0, -s])
+
+    def wall(self, side, s):
+        away = np.arange(-1.0, 5.0, 0.05)
+        depth = np.array([float(self.gone.at(self.beside(side, s, a)[None])[0]) for a in away])
+        return away[np.argmax(depth > 0)]
+
+    def test_wall_stands_as_far_from_the_flank_as_the_line_is_wide(self):
+        self.assertAlmostEqual(self.wall(-1, 80.0), 2.0, delta=0.1)
+        self.assertAlmostEqual(self.wall(1, 80.0), 1.0, delta=0.1)
+        self.assertAlmostEqual(self.wall(1, 115.0), 0.0, delta=0.1)
+
+    def test_rim_and_compacted_bone_begin_at_the_wall(self):
+        dense = lambda side, away: float(self.lining.at(self.beside(side, 80.0, away)[None])[0])
+        self.assertGreater(dense(-1, 2.3), 0.85)
+        self.assertAlmostEqual(dense(-1, 3.4), 0.4, delta=0.05)
+        self.assertAlmostEqual(dense(1, 2.0), 0.4, delta=0.05)
+        self.assertLess(dense(1, 4.0), 0.05)
+
+    def test_spans_are_shares_of_thirds(self):
+        # docs/lucency: 126 mm in bone, borders at 42 and 84 mm; 30 to 60 mm is 12 mm of zone 1 and 18 mm of zone 2
+        bed = lines.Bed(0.0, 126.0, [], 2.0, 0.4, 126.0)
+        self.assertAlmostEqual(bed.third(), 42.0)
+        self.assertEqual(bed.span(lines.Line(5, 1.0, 0.5, 1.0, 0.0)), (105.0, 126.0))
 
 
 class Films(unittest.TestCase):
