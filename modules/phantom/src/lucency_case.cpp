@@ -123,14 +123,18 @@ void add_lucency(CountedRandom& random, CaseSpec& hip) {
   if (hip.mantle) compaction.reach = 0.97;
   if (random.chance(0.8) || hip.mantle) hip.compaction = compaction;
   if (!hip.mantle && !(hip.compaction && compaction.reach > 0.95)) leave_canal_open(hip.stem);
-  const bool lines = hip.number % 6 != 0;  // every sixth hip has none at all
+  // Every sixth hip has none at all, and only enhanced films: their halo is no line.
+  const bool lines = hip.number % 6 != 0;
   const Motion last{{random.chance(0.5) ? random.uniform(0.0, 1.5) : 0.0}, {}, {}};
   std::vector<Gap> gaps;
   for (std::size_t i = 0; i < hip.films.size(); ++i) {
     FilmSpec& film = hip.films[i];
-    const double part = static_cast<double>(i) / static_cast<double>(hip.films.size());
-    film.motion = i == 0 ? Motion{} : Motion{{part * last.subsidence.value}, {}, {}};
+    const double part = i == 0 ? 0.0 : static_cast<double>(i) / (hip.films.size() - 1.0);
+    film.motion = {{part * last.subsidence.value}, {}, {}};
     tilt_view(random, film);
+    if (!lines && film.processing.edge_gain == 0.0) {
+      film.processing.edge_gain = CountedRandom(mix({film.noise_seed, 0x9a})).uniform(0.4, 1.4);
+    }
     gaps = grown(random, hip, std::move(gaps), i == 0 ? 0.6 : 0.2);
     if (lines) film.gaps = gaps;
   }
