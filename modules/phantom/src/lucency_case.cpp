@@ -126,10 +126,11 @@ void add_lucency(CountedRandom& random, CaseSpec& hip) {
   // Every sixth hip has none at all, and only enhanced films: their halo is no line.
   const bool lines = hip.number % 6 != 0;
   const Motion last{{random.chance(0.5) ? random.uniform(0.0, 1.5) : 0.0}, {}, {}};
+  const double last_film = static_cast<double>(hip.films.size()) - 1.0;
   std::vector<Gap> gaps;
   for (std::size_t i = 0; i < hip.films.size(); ++i) {
     FilmSpec& film = hip.films[i];
-    const double part = i == 0 ? 0.0 : static_cast<double>(i) / (hip.films.size() - 1.0);
+    const double part = i == 0 ? 0.0 : static_cast<double>(i) / last_film;
     film.motion = {{part * last.subsidence.value}, {}, {}};
     tilt_view(random, film);
     if (!lines && film.processing.edge_gain == 0.0) {
