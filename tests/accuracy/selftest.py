@@ -319,6 +319,10 @@ class Lucency(unittest.TestCase):
         self.assertEqual(lucency.halo_only(self.rows()), (7, 2))
         self.truth["films"][0]["processing"] = {"edge_gain": 0.0}
         self.assertEqual(lucency.halo_only(self.rows()), (0, 0))
+        self.truth["films"][0]["processing"] = {"edge_gain": [0.0, 0.4]}
+        self.assertEqual(lucency.halo_only(self.rows()), (7, 2))
+        self.truth["films"][0]["processing"] = {"edge_gain": []}
+        self.assertEqual(lucency.halo_only(self.rows()), (0, 0))
 
     def test_changes(self):
         c = lucency.changes(lucency.pair_rows("c", "s", self.truth, self.run_))

@@ -35,10 +35,12 @@ def kappa(table):
 
 
 def traits_of(film):
-    """What a film's view and processing were, from its truth."""
+    """What a film's view and processing were, from its truth. A film may have been enhanced at
+    several scales: one gain, or a list of them."""
     pose = film.get("pose_deg", {})
+    gains = film.get("processing", {}).get("edge_gain", 0.0)
     turned = max(abs(pose.get("flexion", 0.0)), abs(pose.get("rotation", 0.0)))
-    return {"halo": film.get("processing", {}).get("edge_gain", 0.0) > 0.0,
+    return {"halo": max(gains if isinstance(gains, list) else [gains], default=0.0) > 0.0,
             "oblique": turned >= OBLIQUE_DEG, "fixation": film["lucency"]["fixation"]}
 
 
