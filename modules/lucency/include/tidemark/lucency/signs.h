@@ -1,0 +1,85 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/anatomy/femur.h"
+#include "tidemark/anatomy/implant.h"
+#include "tidemark/core/hip.h"
+#include "tidemark/core/units.h"
+#include "tidemark/film/film.h"
+#include "tidemark/lucency/lucency.h"
+
+namespace tidemark::lucency {
+
+// What else a reviewer of loosening looks at beside the stem. Definitions and their sources:
+// docs/lucency.md, "Other signs". Focal lysis is not measured yet.
+
+/// Thickness of the cortex at one place of the stem.
+struct CortexPlace {
+  Millimetres at;         ///< from the level of the stem's tip along its axis, distal +
+  Millimetres thickness;  ///< across the cortex
+};
+
+/// The cortex beside the stem in one zone of a flank.
+struct CortexSign {
+  int zone = 0;
+  std::optional<Measured<Millimetres>> thickness;  ///< median over the zone
+  double seen = 0.0;                ///< share of the zone in which both edges stand out
+  std::string reason;               ///< one sentence when there is no thickness
+  std::vector<CortexPlace> places;  ///< every 5 mm, where both edges stand out
+};
+
+/// How high the medial bone reaches.
+struct CalcarSign {
+  /// Level of the cut neck on the medial flank above that of the lesser trochanter's most prominent
+  /// point, along the stem axis. Its u holds what an unknown flexion of the leg does to it.
+  std::optional<Measured<Millimetres>> height;
+  /// The same level above that of the stem's tip: what changes of the calcar are read from.
+  std::optional<Measured<Millimetres>> above_tip;
+  std::string reason;  ///< one sentence when either is absent
+};
+
+/// A shelf of bone across the canal beyond the tip.
+struct PedestalSign {
+  Answer present = Answer::kCannotTell;
+  std::optional<Millimetres> below_tip;  ///< its middle, when present
+  std::string reason;                    ///< one sentence when it cannot be told
+};
+
+/// The other signs on one film.
+struct FilmSigns {
+  std::vector<CortexSign> cortex;  ///< of the zones of both flanks, by number
+  CalcarSign calcar;
+  PedestalSign pedestal;
+};
+
+/// What the other signs became since the reference film.
+struct SignChanges {
+  struct Cortex {
+    int zone = 0;
+    std::optional<Measured<Millimetres>> change;  ///< thicker is positive
+    std::string reason;                           ///< one sentence when absent
+  };
+  std::vector<Cortex> cortex;
+  std::optional<Measured<Millimetres>> calcar;  ///< higher is positive, resorption negative
+  std::string calcar_reason;
+  Answer new_pedestal = Answer::kCannotTell;
+};
+
+/// Reads cortical thickness, calcar height and pedestal.
+/// @param plan  of the same film
+/// @param scale in the plane of the stem
+[[nodiscard]] FilmSigns read_signs(const film::FilmImage& hip_view, const anatomy::Implant& implant,
+                                   const anatomy::Femur& femur, const ZonePlan& plan,
+                                   MillimetresPerPixel scale,
+                                   const std::optional<Fixation>& fixation);
+
+/// Change of the signs between two films of one stem.
+/// @param subsidence of the stem's tip relative to the bone, distal positive; without it the change
+///        of the calcar's height is absent, because the level is seen against the stem
+[[nodiscard]] SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up,
+                                        const std::optional<Measured<Millimetres>>& subsidence);
+
+}  // namespace tidemark::lucency

@@ -1,0 +1,202 @@
+#include "tidemark/lucency/signs.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <random>
+#include <vector>
+
+#include "lucency/invented_lines.h"
+
+namespace tidemark::lucency {
+namespace {
+
+using testing::HasSubstr;
+
+constexpr double kPxPerMm = 5.0;
+constexpr int kWidth = 400;
+constexpr int kHeight = 900;
+constexpr double kAxisX = 200.0;
+constexpr double kEntryY = 50.0;
+constexpr double kStemMm = 120.0;  ///< from the entry level to the tip
+constexpr double kOuterMm = 15.0;  ///< radius of the bone
+
+/// A bone: a tube with its canal, a stem down its middle, and what may lie below its tip.
+struct Bone {
+  double inner_mm = 9.0;  ///< radius of the canal
+  double stem_mm = 4.0;   ///< half width of the stem
+  double shelf_mm = 0.0;  ///< where a shelf of 3 mm lies below the tip; 0 = none
+  double shelf_half_width_mm = 20.0;
+  double noise = 0.0;
+};
+
+double chord(double radius, double x) {
+  return std::abs(x) < radius ? 2.0 * std::sqrt(radius * radius - x * x) : 0.0;
+}
+
+/// Grey of a ray at x mm from the axis, y mm from the entry level: lengths of bone, metal on top.
+double ray(const Bone& bone, double x, double y) {
+  double value = chord(kOuterMm, x) - 0.9 * chord(bone.inner_mm, x);
+  if (std::abs(x) < bone.stem_mm && y < kStemMm) value += 80.0;
+  const bool shelf = bone.shelf_mm > 0.0 && std::abs(y - kStemMm - bone.shelf_mm) < 1.5 &&
+                     std::abs(x) < bone.shelf_half_width_mm;
+  if (shelf) value += 0.5 * chord(bone.inner_mm, x);
+  return value;
+}
+
+film::FilmImage film_of(const Bone& bone) {
+  film::FilmImage out;
+  out.pixels = Raster(kWidth, kHeight);
+  std::mt19937 generator(7);
+  std::normal_distribution<double> normal(0.0, 1.0);
+  constexpr double kBlurMm = 0.2;
+  for (int y = 0; y < kHeight; ++y) {
+    for (int x = 0; x < kWidth; ++x) {
+      double sum = 0.0;
+      // Nine rays stand for the blur across; along the shaft nothing changes but at ends.
+      for (int k = -4; k <= 4; ++k) {
+        sum += ray(bone, (x - kAxisX) / kPxPerMm + 0.5 * k * kBlurMm, (y - kEntryY) / kPxPerMm) *
+               std::exp(-0.125 * k * k);
+      }
+      out.pixels.at(x, y) = static_cast<float>(
+          sum / 4.97 + (bone.noise > 0.0 ? bone.noise * normal(generator) : 0.0));
+    }
+  }
+  return out;
+}
+
+ZonePlan plan_of(const Bone& bone) {
+  ZonePlan out = invented::plan(0.0);
+  const auto carry = [&](Vec2& p) {
+    // invented::plan: 10 px a mm about x = 0, half width 5 mm.
+    p = Vec2(kAxisX + p.x() / 50.0 * bone.stem_mm * kPxPerMm, kEntryY + p.y() / 10.0 * kPxPerMm);
+  };
+  carry(out.axis_px.point);
+  for (auto& zone : out.zones) {
+    std::for_each(zone.interface_px.begin(), zone.interface_px.end(), carry);
+  }
+  out.entry_u = Millimetres{0.5};
+  return out;
+}
+
+anatomy::Implant implant() {
+  anatomy::Implant out;
+  out.tip = {Vec2(kAxisX, kEntryY + kStemMm * kPxPerMm), 0.5, Source::kFound};
+  return out;
+}
+
+/// Outer edges as found, deliberately 0.4 mm off: the thickness must not depend on it.
+anatomy::Femur femur() {
+  anatomy::Femur out;
+  const double off = (kOuterMm + 0.4) * kPxPerMm;
+  for (int y = 0; y < kHeight; y += 10) {
+    out.lateral_cortex_px.emplace_back(kAxisX - off, y);
+    out.medial_cortex_px.emplace_back(kAxisX + off, y);
+  }
+  out.shaft_axis = {{Vec2(kAxisX, kEntryY), Vec2::UnitY()}, Degrees{0.1}, Source::kFound};
+  out.lesser_trochanter = {Vec2(kAxisX + 90.0, kEntryY + 20.0 * kPxPerMm), 2.0, Source::kFound};
+  return out;
+}
+
+FilmSigns read(const Bone& bone, const std::optional<Fixation>& fixation = {}) {
+  return read_signs(film_of(bone), implant(), femur(), plan_of(bone), {1.0 / kPxPerMm}, fixation);
+}
+
+// Outer minus inner radius of a tube, exact (derived: the projection of a tube is steepest at both
+// radii). Blur of 0.2 mm moves both edges alike.
+TEST(Cortex, ThicknessOfATubeIsThatOfItsWall) {
+  for (const double inner : {7.5, 9.0, 11.0}) {
+    const FilmSigns signs = read({.inner_mm = inner, .stem_mm = 3.0, .noise = 0.3});
+    ASSERT_EQ(signs.cortex.size(), 6U);
+    for (const CortexSign& one : signs.cortex) {
+      ASSERT_TRUE(one.thickness.has_value()) << one.zone << ": " << one.reason;
+      EXPECT_NEAR(one.thickness->value.value, kOuterMm - inner, 0.25) << one.zone;
+      EXPECT_GE(one.thickness->u.value, 0.3);
+      EXPECT_NEAR(one.seen, 1.0, 1e-9);
+    }
+  }
+}
+
+TEST(Cortex, AStemThatFillsTheCanalLeavesItOpen) {
+  const FilmSigns signs = read({.inner_mm = 9.0, .stem_mm = 9.0});
+  for (const CortexSign& one : signs.cortex) {
+    EXPECT_FALSE(one.thickness.has_value()) << one.zone;
+    EXPECT_FALSE(one.reason.empty());
+  }
+}
+
+TEST(Cortex, ChangeIsTheDifferenceOfTheWalls) {
+  const auto changes = compare_signs(read({.inner_mm = 9.0, .noise = 0.3}),
+                                     read({.inner_mm = 10.0, .noise = 0.3}), {});
+  ASSERT_EQ(changes.cortex.size(), 6U);
+  for (const auto& one : changes.cortex) {
+    ASSERT_TRUE(one.change.has_value()) << one.reason;
+    EXPECT_NEAR(one.change->value.value, -1.0, 0.25);
+    EXPECT_GE(one.change->u.value, std::hypot(0.3, 0.3) - 1e-9);  // both films' shared errors
+  }
+}
+
+TEST(Calcar, HeightIsTheWayFromTheCutNeckToTheLesserTrochanter) {
+  const CalcarSign calcar = read({}).calcar;
+  ASSERT_TRUE(calcar.height && calcar.above_tip);
+  EXPECT_NEAR(calcar.height->value.value, 20.0, 1e-9);
+  // derived: 22 mm x sin 4 degrees = 1.535 mm; landmark 2 px = 0.4 mm; entry 0.5 mm
+  EXPECT_NEAR(calcar.height->u.value, std::hypot(1.535, 0.4, 0.5), 1e-3);
+  EXPECT_NEAR(calcar.above_tip->value.value, kStemMm, 1e-9);
+}
+
+// A stem that sank by 3 mm in unchanged bone stands 3 mm deeper below the cut neck; if it stands
+// only 1 mm deeper, 2 mm of the neck are gone.
+TEST(Calcar, SubsidenceIsNoResorption) {
+  FilmSigns then;
+  FilmSigns now;
+  then.calcar.above_tip = {{120.0}, {0.5}, {0.98}};
+  const Measured<Millimetres> sank{{3.0}, {0.3}, {0.6}};
+  for (const auto& [deeper, change] : {std::pair{3.0, 0.0}, std::pair{1.0, -2.0}}) {
+    now.calcar.above_tip = {{120.0 + deeper}, {0.5}, {0.98}};
+    const auto changes = compare_signs(then, now, sank);
+    ASSERT_TRUE(changes.calcar.has_value());
+    EXPECT_NEAR(changes.calcar->value.value, change, 1e-9);
+    EXPECT_NEAR(changes.calcar->u.value, std::hypot(0.5, 0.5, 0.3), 1e-9);
+  }
+  EXPECT_FALSE(compare_signs(then, now, {}).calcar.has_value());
+  EXPECT_THAT(compare_signs(then, now, {}).calcar_reason, HasSubstr("not known"));
+}
+
+TEST(Pedestal, AShelfAcrossTheCanalIsOne) {
+  const PedestalSign shelf = read({.shelf_mm = 8.0, .noise = 0.3}).pedestal;
+  EXPECT_EQ(shelf.present, Answer::kYes) << shelf.reason;
+  ASSERT_TRUE(shelf.below_tip.has_value());
+  EXPECT_NEAR(shelf.below_tip->value, 8.0, 1.0);
+}
+
+TEST(Pedestal, AnEmptyCanalHasNone) {
+  EXPECT_EQ(read({.noise = 0.3}).pedestal.present, Answer::kNo);
+}
+
+TEST(Pedestal, WhatDoesNotReachAcrossIsNone) {
+  EXPECT_NE(read({.shelf_mm = 8.0, .shelf_half_width_mm = 1.0, .noise = 0.3}).pedestal.present,
+            Answer::kYes);
+}
+
+TEST(Pedestal, CementLeavesItOpen) {
+  const PedestalSign sign = read({}, Fixation::kCemented).pedestal;
+  EXPECT_EQ(sign.present, Answer::kCannotTell);
+  EXPECT_THAT(sign.reason, HasSubstr("Cement"));
+}
+
+TEST(Pedestal, IsNewOnlyAgainstAFilmWithoutOne) {
+  FilmSigns none;
+  none.pedestal.present = Answer::kNo;
+  FilmSigns one;
+  one.pedestal.present = Answer::kYes;
+  EXPECT_EQ(compare_signs(none, one, {}).new_pedestal, Answer::kYes);
+  EXPECT_EQ(compare_signs(one, one, {}).new_pedestal, Answer::kNo);
+  EXPECT_EQ(compare_signs(none, none, {}).new_pedestal, Answer::kNo);
+  EXPECT_EQ(compare_signs(FilmSigns{}, one, {}).new_pedestal, Answer::kCannotTell);
+}
+
+}  // namespace
+}  // namespace tidemark::lucency
