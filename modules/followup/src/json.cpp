@@ -183,6 +183,47 @@ void add_zones(Json& out, const FilmResult& film, const LengthWriter& length) {
   if (film.zones_picture) out["zones_picture"] = *film.zones_picture;
 }
 
+Json cortex_json(const lucency::CortexSign& cortex, const LengthWriter& length) {
+  Json out{{"zone", cortex.zone}, {"seen_fraction", rounded(cortex.seen)}};
+  length.add(out, "thickness", cortex.thickness);
+  if (!cortex.thickness) out["reason"] = cortex.reason;
+  return out;
+}
+
+Json signs_json(const lucency::FilmSigns& signs, const LengthWriter& length) {
+  Json out;
+  out["cortex"] = Json::array();
+  for (const auto& cortex : signs.cortex) out["cortex"].push_back(cortex_json(cortex, length));
+  Json calcar = Json::object();
+  length.add(calcar, "height", signs.calcar.height);
+  length.add(calcar, "above_tip", signs.calcar.above_tip);
+  if (!signs.calcar.reason.empty()) calcar["reason"] = signs.calcar.reason;
+  out["calcar"] = std::move(calcar);
+  Json pedestal{{"present", code_of(signs.pedestal.present)}};
+  if (signs.pedestal.below_tip) {
+    pedestal["below_tip" + length.suffix] = length(*signs.pedestal.below_tip);
+  }
+  if (!signs.pedestal.reason.empty()) pedestal["reason"] = signs.pedestal.reason;
+  out["pedestal"] = std::move(pedestal);
+  return out;
+}
+
+Json sign_changes_json(const lucency::SignChanges& signs, const LengthWriter& length) {
+  Json out;
+  out["cortex"] = Json::array();
+  for (const auto& cortex : signs.cortex) {
+    Json one{{"zone", cortex.zone}};
+    length.add(one, "change", cortex.change);
+    if (!cortex.change) one["reason"] = cortex.reason;
+    out["cortex"].push_back(std::move(one));
+  }
+  out["calcar"] = Json::object();
+  length.add(out["calcar"], "change", signs.calcar);
+  if (!signs.calcar) out["calcar"]["reason"] = signs.calcar_reason;
+  out["new_pedestal"] = code_of(signs.new_pedestal);
+  return out;
+}
+
 Json film_json(const FilmResult& film, const LengthWriter& length) {
   Json out;
   out["file"] = film.file;
@@ -208,6 +249,7 @@ Json film_json(const FilmResult& film, const LengthWriter& length) {
   }
   if (film.tilt) out["tilt_deg"] = measured(*film.tilt);
   add_zones(out, film, length);
+  if (film.signs) out["signs"] = signs_json(*film.signs, length);
   if (film.picture) out["picture"] = *film.picture;
   out["flags"] = flags_json(film.flags);
   return out;
@@ -267,6 +309,7 @@ Json comparison_json(const ComparisonResult& comparison, const LengthWriter& len
   for (const lucency::ZoneChange& change : comparison.zones) {
     out["zones"].push_back(zone_change_json(change, length));
   }
+  if (comparison.signs) out["signs"] = sign_changes_json(*comparison.signs, length);
   if (comparison.picture) out["picture"] = *comparison.picture;
   out["flags"] = flags_json(comparison.flags);
   return out;

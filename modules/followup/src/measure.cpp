@@ -257,6 +257,10 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
   if (run.steps.compare_lines && reference.hip->lucency && follow_up.hip->lucency) {
     out.zones = run.steps.compare_lines(*reference.hip->lucency, *follow_up.hip->lucency);
   }
+  if (reference.out.signs && follow_up.out.signs) {
+    out.signs = lucency::compare_signs(*reference.out.signs, *follow_up.out.signs,
+                                       migration->subsidence_at_tip);
+  }
   out.flags = migration->flags;
   out.migration = std::move(*migration);
   out.status = Status::kMeasured;

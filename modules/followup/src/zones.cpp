@@ -103,6 +103,8 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
         {stored_from_view.apply(border.lateral_px), stored_from_view.apply(border.medial_px)});
   }
   out.edge_response = lines->edge;
+  out.signs = lucency::read_signs(film.hip->hip_view, film.hip->implant, film.hip->femur,
+                                  lines->plan, film.hip->scale.value, fixation);
   for (const auto& flags : {lines->plan.flags, lines->flags}) {
     for (const Flag& flag : flags) add_once(out.flags, flag);
   }

@@ -12,6 +12,7 @@
 #include "tidemark/core/units.h"
 #include "tidemark/followup/series.h"
 #include "tidemark/lucency/change.h"
+#include "tidemark/lucency/signs.h"
 #include "tidemark/migration/migration.h"
 
 namespace tidemark::followup {
@@ -119,6 +120,7 @@ struct FilmResult {
   std::vector<ZoneResult> zones;  ///< by zone, then interface; empty when lines were not looked for
   std::vector<BorderResult> zone_borders;  ///< proximal first; empty when not divided
   std::optional<lucency::EdgeResponse> edge_response;
+  std::optional<lucency::FilmSigns> signs;  ///< lengths as if LengthUnit were kMillimetres
   std::vector<Flag> flags;
   std::optional<std::string> picture;        ///< file name in the output folder
   std::optional<std::string> zones_picture;  ///< the interface unrolled
@@ -133,6 +135,7 @@ struct ComparisonResult {
   std::string reason;                             ///< one sentence, when not measured
   std::optional<migration::Migration> migration;  ///< lengths as if LengthUnit were kMillimetres
   std::vector<lucency::ZoneChange> zones;         ///< by zone, then interface, when measured
+  std::optional<lucency::SignChanges> signs;
   std::vector<Flag> flags;
   std::optional<std::string> picture;
 };
