@@ -124,7 +124,10 @@ inline Steps steps() {
   out.look_for_lines = [](const film::FilmImage& view, const anatomy::Implant&,
                           const anatomy::Femur&,
                           const lucency::LucencyOptions&) { return lines(view.facts.file); };
-  out.compare_lines = lucency::compare;
+  out.compare_lines = [](const HipFilm& reference,
+                         const HipFilm& follow_up) -> Expected<std::vector<lucency::ZoneChange>> {
+    return lucency::compare(*reference.lucency, *follow_up.lucency);
+  };
   out.prepare = [](HipFilm film) -> Expected<HipFilm> { return film; };
   out.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
     return migration();

@@ -258,6 +258,21 @@ TEST(Zones, ARefusalLeavesTheFilmAndTheMigrationMeasured) {
   EXPECT_EQ(exit_code(result), 0);
 }
 
+// Lines are compared against the stem, not against the bone: what stops the migration does not stop
+// them.
+TEST(Zones, AreComparedWhereTheBoneCannotBeAligned) {
+  Steps steps = invented::steps();
+  steps.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
+    return fail(ErrorKind::kCannotTell, "comparison", "no clear position", "look again");
+  };
+  const auto result = measure_with(invented::series({"early.dcm", "late.dcm"}), {}, steps);
+  EXPECT_EQ(result.comparisons[0].status, Status::kNotMeasured);
+  ASSERT_EQ(result.comparisons[0].zones.size(), 7U);
+  EXPECT_EQ(result.comparisons[0].zones[6].progressive, lucency::Answer::kYes);
+  ASSERT_TRUE(result.comparisons[0].signs.has_value());
+  EXPECT_FALSE(result.comparisons[0].signs->calcar.has_value());  // needs the stem's motion
+}
+
 TEST(Zones, TextIsOneLineForEach) {
   const std::string table = to_table(two_films());
   EXPECT_THAT(table, testing::ContainsRegex("\n7 +1 of 2 +- +1 of 1 +- +1.50 ± 0.20 mm\n"));

@@ -241,6 +241,20 @@ std::vector<ComparisonResult> list_comparisons(const WorkingSeries& work) {
   return out;
 }
 
+/// Lines and other signs beside the stem. They need no alignment; only the calcar needs to know how
+/// far the stem moved.
+void compare_bone(const Working& reference, const Working& follow_up, const Run& run,
+                  const migration::Migration* migration, ComparisonResult& out) {
+  if (!run.steps.compare_lines || !reference.hip->lucency || !follow_up.hip->lucency) return;
+  auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip);
+  if (!zones) return;  // not one hip: the migration is refused for the same reason
+  out.zones = std::move(*zones);
+  if (!reference.out.signs || !follow_up.out.signs) return;
+  std::optional<Measured<Millimetres>> subsidence;
+  if (migration != nullptr) subsidence = migration->subsidence_at_tip;
+  out.signs = lucency::compare_signs(*reference.out.signs, *follow_up.out.signs, subsidence);
+}
+
 void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
   const Working& reference = work.films[out.reference];
   const Working& follow_up = work.films[out.follow_up];
@@ -250,16 +264,10 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
   }
   auto migration = run.steps.compare(*reference.hip, *follow_up.hip);
   run.meter.step();
+  compare_bone(reference, follow_up, run, migration ? &*migration : nullptr, out);
   if (!migration) {
     out.reason = reason_of(migration.error());
     return;
-  }
-  if (run.steps.compare_lines && reference.hip->lucency && follow_up.hip->lucency) {
-    out.zones = run.steps.compare_lines(*reference.hip->lucency, *follow_up.hip->lucency);
-  }
-  if (reference.out.signs && follow_up.out.signs) {
-    out.signs = lucency::compare_signs(*reference.out.signs, *follow_up.out.signs,
-                                       migration->subsidence_at_tip);
   }
   out.flags = migration->flags;
   out.migration = std::move(*migration);

@@ -54,6 +54,12 @@ Expected<alignment::PreparedFilm> prepare_bone(const migration::ReducedFilm& red
 
 double relative(MillimetresPerPixel u, MillimetresPerPixel value) { return u.value / value.value; }
 
+/// Standard uncertainty of the ratio of the films' scales, of what is not common to both.
+double scale_ratio_u(const HipFilm& reference, const HipFilm& follow_up) {
+  return std::hypot(relative(reference.scale_u_own, reference.scale.value),
+                    relative(follow_up.scale_u_own, follow_up.scale.value));
+}
+
 /// How the stem moved between the films, held where its outline can be trusted.
 migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_up,
                                 const migration::MeasuredFilm& a,
@@ -104,15 +110,22 @@ Expected<HipFilm> prepare(HipFilm film) {
   return film;
 }
 
+Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& reference,
+                                                         const HipFilm& follow_up) {
+  const auto same = migration::doubts(migration::likeness(found_on(reference), found_on(follow_up),
+                                                          {}, scale_ratio_u(reference, follow_up)));
+  if (!same) return tl::unexpected(same.error());
+  return lucency::compare(*reference.lucency, *follow_up.lucency);
+}
+
 Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& follow_up) {
   const auto a = found_on(reference);
   const auto b = found_on(follow_up);
   const migration::ReducedFilm& reduced_a = *reference.reduced;
   const migration::ReducedFilm& reduced_b = *follow_up.reduced;
   const migration::Regions& regions = *reference.regions;
-  const double scale_ratio_u = std::hypot(relative(reference.scale_u_own, reference.scale.value),
-                                          relative(follow_up.scale_u_own, follow_up.scale.value));
-  auto flags = migration::doubts(migration::likeness(a, b, {}, scale_ratio_u));
+  const double ratio_u = scale_ratio_u(reference, follow_up);
+  auto flags = migration::doubts(migration::likeness(a, b, {}, ratio_u));
   if (!flags) return tl::unexpected(flags.error());
   const migration::StemMotion held = hold_stem(reference, follow_up, a, b);
   alignment::AlignOptions far;
@@ -144,7 +157,7 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
                                    .votes = std::move(aligned->votes),
                                    .pose = {},
                                    .trust = {}};
-  evidence.scale_ratio_u = scale_ratio_u;
+  evidence.scale_ratio_u = ratio_u;
   auto migration = migration::derive(evidence);
   if (!migration) return migration;
   for (const auto& more : {*flags, migration::doubts(*migration)}) {

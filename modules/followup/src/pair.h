@@ -11,4 +11,9 @@ namespace tidemark::followup {
 [[nodiscard]] Expected<migration::Migration> compare(const HipFilm& reference,
                                                      const HipFilm& follow_up);
 
+/// What became of the lines of two films that were both looked at. Needs no alignment of the bone.
+/// @return kCannotTell when the films do not show one hip (migration::doubts).
+[[nodiscard]] Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& reference,
+                                                                       const HipFilm& follow_up);
+
 }  // namespace tidemark::followup

@@ -10,7 +10,7 @@ Steps default_steps() {
           .find_implant = anatomy::find_implant,
           .find_femur = anatomy::find_femur,
           .look_for_lines = lucency::measure,
-          .compare_lines = lucency::compare,
+          .compare_lines = compare_lines,
           .prepare = prepare,
           .compare = compare};
 }

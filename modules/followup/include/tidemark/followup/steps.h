@@ -54,9 +54,10 @@ struct Steps {
                                                const anatomy::Femur&,
                                                const lucency::LucencyOptions&)>
       look_for_lines;
-  /// Called once per measured pair whose films were both looked at for lines.
-  std::function<std::vector<lucency::ZoneChange>(const lucency::FilmLucency& reference,
-                                                 const lucency::FilmLucency& follow_up)>
+  /// Called once per pair whose films were both looked at for lines, whether or not the bone of the
+  /// two can be aligned. May be empty.
+  std::function<Expected<std::vector<lucency::ZoneChange>>(const HipFilm& reference,
+                                                           const HipFilm& follow_up)>
       compare_lines;
   /// Called once per measured film when there is more than one.
   std::function<Expected<HipFilm>(HipFilm)> prepare;
