@@ -116,6 +116,24 @@ TEST(Change, PlacesBelongToTheStemNotToTheEntryLevel) {
   }
 }
 
+// A step of the width, or the end of a line, is placed no better than 2 mm: a step that stands 1.5
+// mm further on the second film is no growth of 2 mm, neither in the zone it stands in nor across
+// the border of a zone; one that stands 8 mm further is.
+TEST(Change, AnEndThatShiftsALittleIsNoGrowth) {
+  const auto step_at = [](double mm) {
+    return [=](int zone, double at) { return zone <= 3 ? (at > mm ? 3.0 : 0.7) : 0.0; };
+  };
+  for (const double edge : {60.0, 80.0}) {
+    const auto still = compare(film(0.0, step_at(edge)), film(0.0, step_at(edge - 1.5)));
+    for (const int zone : {2, 3}) {
+      EXPECT_NEAR(of(still, zone).change->value.value, 0.0, 1e-9) << edge;
+      EXPECT_EQ(of(still, zone).progressive, Answer::kNo) << edge;
+    }
+  }
+  const auto longer = compare(film(0.0, step_at(60.0)), film(0.0, step_at(52.0)));
+  EXPECT_EQ(of(longer, 2).progressive, Answer::kYes);
+}
+
 TEST(Change, WhatOneFilmLeavesOpenCannotBeTold) {
   const auto change = of(compare(film(0.0, in_zone(2, -1.0)), film(0.0, everywhere(2.0))), 2);
   EXPECT_FALSE(change.change.has_value());

@@ -24,8 +24,8 @@ constexpr double kZoneTop = 58.0;
 constexpr double kZoneHeight = 66.0;
 constexpr double kStripTop = 142.0;
 constexpr double kStripHeight = 174.0;
-constexpr double kLaneHeight = 9.0;
-constexpr double kStripStep = kStripHeight + kLaneHeight + 20.0;
+constexpr double kLaneHeight = 11.0;  ///< of each interface
+constexpr double kStripGap = 20.0;    ///< between a strip with its lanes and what comes next
 constexpr double kPlotHeight = 190.0;
 constexpr double kPlotStep = kPlotHeight + 46.0;
 constexpr double kFootHeight = 66.0;
@@ -54,6 +54,9 @@ struct Page {
   std::string unit;
 
   [[nodiscard]] const Row& shown() const { return rows.back(); }
+  [[nodiscard]] double strip_step() const {
+    return kStripHeight + kLaneHeight * static_cast<double>(interfaces.size()) + kStripGap;
+  }
 };
 
 std::vector<Interface> interfaces_of(const lucency::FilmLucency& film) {
@@ -197,7 +200,8 @@ void draw_lane(Canvas& canvas, const std::vector<UnrolledPoint>& points, double 
   for (std::size_t i = 0; i < points.size(); ++i) {
     const double x = points[i].x - 0.5 * step;
     const State state = points[i].point->state;
-    if (state == State::kPresent) canvas.fill({x, top, step + 0.5, kLaneHeight}, kYellow);
+    if (state == State::kPresent)
+      canvas.fill({x, top + 1.0, step + 0.5, kLaneHeight - 2.0}, kYellow);
     if (state == State::kAbsent) {
       canvas.fill({x, top + 0.5 * kLaneHeight - 0.5, step + 0.5, 1.0}, kFaint);
     }
@@ -233,16 +237,19 @@ void draw_strip(Canvas& canvas, const Page& page, const Row& row, double top) {
   const auto first = page.unrolled.points(row.lines, page.interfaces.front());
   const Tone tone = strip_tone(row, first);
   canvas.image(in_grey(straightened(row.hip, tone, first, box)), {box.x, box.y});
-  canvas.clip({box.x, box.y, box.width, box.height + kLaneHeight});
   const double step = 0.5 * page.unrolled.px_per_mm();
+  double lane = top + kStripHeight;
   for (const Interface interface : page.interfaces) {
     const auto points = page.unrolled.points(row.lines, interface);
+    canvas.clip(box);
     draw_far_wall(canvas, points, box);
-    if (interface == page.interfaces.front() || page.interfaces.size() == 1) {
-      draw_lane(canvas, points, top + kStripHeight, step);
-    }
+    canvas.unclip();
+    draw_lane(canvas, points, lane, step);
+    lane += kLaneHeight;
+    canvas.text({kLeft - 8.0, lane + 1.0},
+                interface == Interface::kStemBone ? "line" : words_of(interface),
+                {12.0, kYellow, Weight::kNormal, Anchor::kRight});
   }
-  canvas.unclip();
   canvas.text({10.0, top + 20.0}, first_characters(printable(row.result.file), 15),
               {14.0, kWhite, Weight::kBold});
   if (row.result.date)
@@ -251,8 +258,6 @@ void draw_strip(Canvas& canvas, const Page& page, const Row& row, double top) {
               {14.0, kGrey});
   canvas.text({kLeft - 8.0, top + kStripHeight - 10.0}, "metal",
               {13.0, kFaint, Weight::kNormal, Anchor::kRight});
-  canvas.text({kLeft - 8.0, top + kStripHeight + 9.0}, "line",
-              {13.0, kYellow, Weight::kNormal, Anchor::kRight});
 }
 
 /// Width at each column of the page, canvas px from kLeft: absent where it is not judged.
@@ -409,13 +414,13 @@ void draw_foot(Canvas& canvas, const Page& page, double top) {
   const Box stroke{0.0, -6.0, 26.0, 3.0};
   double x = kLeft;
   if (page.rows.size() > 1) {
-    x = key(canvas, {x, y}, area, kOrange, "grew since the reference film");
+    x = key(canvas, {x, y}, area, kOrange, "grew");
     x = key(canvas, {x, y}, area, kBefore, "already there");
+    x = key(canvas, {x, y}, area, kFaint, "not to be compared");
     x = key(canvas, {x, y}, stroke, kBlue, "reference (dashed)");
   }
   x = key(canvas, {x, y}, stroke, kWhite, page.rows.size() > 1 ? "this film" : "width");
-  (void)key(canvas, {x, y}, stroke, kYellow,
-            "just beyond a line's far wall; below: where a line is");
+  (void)key(canvas, {x, y}, stroke, kYellow, "line: its far wall and its place");
   if (page.unit == "mm") {
     const double bar = 10.0 * page.unrolled.px_per_mm();
     canvas.fill({kRight - bar, y - 8.0, bar, 3.0}, kWhite);
@@ -463,12 +468,12 @@ std::optional<Picture> draw_zones(const std::string& name, const ZonePages& film
                   Unrolled(shown, kLeft, kRight),
                   in_px ? films.result.calibration->mm_per_px.value.value : 1.0,
                   in_px ? "px" : "mm"};
-  const double plots = kStripTop + static_cast<double>(rows.size()) * kStripStep + 30.0;
+  const double plots = kStripTop + static_cast<double>(rows.size()) * page.strip_step() + 30.0;
   const double bottom = plots + static_cast<double>(page.interfaces.size()) * kPlotStep - 36.0;
   Canvas canvas(static_cast<int>(kWidth), static_cast<int>(bottom + kFootHeight), kDark);
   draw_title(canvas, page);
   for (std::size_t i = 0; i < rows.size(); ++i) {
-    draw_strip(canvas, page, rows[i], kStripTop + static_cast<double>(i) * kStripStep);
+    draw_strip(canvas, page, rows[i], kStripTop + static_cast<double>(i) * page.strip_step());
   }
   for (std::size_t i = 0; i < page.interfaces.size(); ++i) {
     draw_plot(canvas, page, page.interfaces[i], plots + static_cast<double>(i) * kPlotStep);

@@ -25,6 +25,11 @@ constexpr double kNoLengthUMm = 1.7;
 constexpr double kHalfWindowMm = 2.5;
 /// Two places of the stem are the same within this, mm: above the half pitch of two films.
 constexpr double kSamePlaceMm = 0.6;
+/// Ends of a line and steps of its width are placed no better than this along the stem, mm: the
+/// blur along the edge, and the window of the profiles (about 2 mm). A step is a change of the
+/// width by more than `kStepMm` within that reach. House choices.
+constexpr double kEndMm = 2.0;
+constexpr double kStepMm = 0.4;
 /// Points closer than this share their noise, mm: about the blur along the edge. House choice.
 constexpr double kSharedNoiseMm = 2.0;
 /// Share of a zone that must be judged on both films before "not progressive". House choice, after
@@ -80,6 +85,7 @@ double arc_at_axis(const FilmLucency& film, const ZoneLine& line) {
 
 /// A judged or unjudged place of the stem.
 struct Place {
+  int zone = 0;
   double at_mm = 0.0;  ///< on the stem: see places_on_stem
   std::optional<Known> width;
 };
@@ -87,7 +93,8 @@ struct Place {
 std::vector<Place> places_of(const FilmLucency& film, const ZoneLine& line) {
   const auto at = places_on_stem(film, line);
   std::vector<Place> out;
-  for (std::size_t i = 0; i < at.size(); ++i) out.push_back({at[i].value, judged(line.points[i])});
+  for (std::size_t i = 0; i < at.size(); ++i)
+    out.push_back({line.zone, at[i].value, judged(line.points[i])});
   return out;
 }
 
@@ -107,10 +114,11 @@ std::vector<Place> flank_places(const FilmLucency& film, Flank flank, Interface 
 
 /// One place that both films judge, mm.
 struct Both {
+  int zone = 0;  ///< of the follow-up film
   double at = 0.0;
   Known then;
   Known now;
-  [[nodiscard]] double change() const { return now.value - then.value; }
+  double change = 0.0;  ///< of the width: see change_at
 };
 
 const Place* nearest(const std::vector<Place>& sorted, double at) {
@@ -124,15 +132,54 @@ const Place* nearest(const std::vector<Place>& sorted, double at) {
   return best != nullptr && std::abs(best->at_mm - at) <= kSamePlaceMm ? best : nullptr;
 }
 
-/// Both films at the places of the follow-up's zone.
-std::vector<Both> in_common(const std::vector<Place>& then, std::vector<Place> now) {
-  std::sort(now.begin(), now.end(),
-            [](const Place& a, const Place& b) { return a.at_mm < b.at_mm; });
+/// The places of a flank that both films judge.
+std::vector<Both> in_common(const std::vector<Place>& then, const std::vector<Place>& now) {
   std::vector<Both> out;
   for (const Place& place : now) {
     const Place* before = place.width ? nearest(then, place.at_mm) : nullptr;
-    if (before != nullptr && before->width)
-      out.push_back({place.at_mm, *before->width, *place.width});
+    if (before != nullptr && before->width) {
+      out.push_back({place.zone, place.at_mm, *before->width, *place.width});
+    }
+  }
+  return out;
+}
+
+/// Smallest and largest width of one film about a place.
+std::pair<double, double> range_about(const std::vector<Both>& common, std::size_t i,
+                                      Known Both::*film) {
+  std::pair<double, double> out{(common[i].*film).value, (common[i].*film).value};
+  const auto widen = [&](const Both& both) {
+    out.first = std::min(out.first, (both.*film).value);
+    out.second = std::max(out.second, (both.*film).value);
+    return true;
+  };
+  const auto near = [&](std::size_t k) { return std::abs(common[k].at - common[i].at) <= kEndMm; };
+  for (std::size_t k = i; k-- > 0 && near(k);) widen(common[k]);
+  for (std::size_t k = i + 1; k < common.size() && near(k); ++k) widen(common[k]);
+  return out;
+}
+
+/// Change of the width at a place. Beside an end of a line, or a step of its width, a shift along
+/// the stem that no one can see would be a change of the whole width: there only what exceeds all
+/// of the other film's widths within kEndMm counts.
+double change_at(const std::vector<Both>& common, std::size_t i) {
+  const double plain = common[i].now.value - common[i].then.value;
+  const auto [low, high] = range_about(common, i, plain > 0.0 ? &Both::then : &Both::now);
+  if (high - low <= kStepMm) return plain;
+  return plain > 0.0 ? std::max(0.0, common[i].now.value - high)
+                     : std::min(0.0, high - common[i].then.value);
+}
+
+/// Both films at the places of one zone of the follow-up film.
+std::vector<Both> in_zone(const FilmLucency& reference, const FilmLucency& follow_up, int zone,
+                          Flank flank, Interface interface) {
+  std::vector<Both> whole = in_common(flank_places(reference, flank, interface),
+                                      flank_places(follow_up, flank, interface));
+  std::vector<Both> out;
+  for (std::size_t i = 0; i < whole.size(); ++i) {
+    if (whole[i].zone != zone) continue;
+    out.push_back(whole[i]);
+    out.back().change = change_at(whole, i);  // sees across the zone's border
   }
   return out;
 }
@@ -148,7 +195,7 @@ Known window_change(std::span<const Both> window) {
   double then_u = 0.0;
   double now_u = 0.0;
   for (const Both& both : window) {
-    out.value += both.change() / n;
+    out.value += both.change / n;
     then_u += both.then.u / n;
     now_u += both.now.u / n;
   }
@@ -176,7 +223,7 @@ Windows windows_of(const std::vector<Both>& common) {
     const std::span<const Both> window(from, to);
     if (window.size() < kFewest) continue;
     out.changes.push_back(window_change(window));
-    squares += std::pow(middle.change() - out.changes.back().value, 2);
+    squares += std::pow(middle.change - out.changes.back().value, 2);
     ++used;
   }
   if (used == 0) return out;
@@ -314,8 +361,7 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
   const Zone* where = zone_of(follow_up, zone);
   std::vector<Both> common;
   if (now != nullptr && where != nullptr && !now->points.empty()) {
-    common =
-        in_common(flank_places(reference, where->flank, interface), places_of(follow_up, *now));
+    common = in_zone(reference, follow_up, zone, where->flank, interface);
     out.compared = static_cast<double>(common.size()) / static_cast<double>(now->points.size());
   }
   const Windows windows = windows_of(common);
