@@ -9,6 +9,9 @@
 #include <vector>
 
 #include "lucency/invented_lines.h"
+#include "scratch.h"
+#include "tidemark/phantom/film.h"
+#include "tidemark/phantom/write.h"
 
 namespace tidemark::lucency {
 namespace {
@@ -117,6 +120,71 @@ TEST(Cortex, ThicknessOfATubeIsThatOfItsWall) {
       EXPECT_NEAR(one.seen, 1.0, 1e-9);
     }
   }
+}
+
+/// Thickness of the wall of the femur that rays meet (no blur, no noise): from the first bone to
+/// where a ray meets most of it, which is where it touches the canal.
+double wall_by_rays(const phantom::Scene& femur_only, const phantom::Beam& beam,
+                    const Vec2& outer_px, const Vec2& inwards, double px_per_mm) {
+  double first = 0.0;
+  double most_at = 0.0;
+  double most = 0.0;
+  for (int i = 0; i < 150; ++i) {
+    const double mm = -3.0 + 0.1 * i;
+    const auto met = phantom::trace(femur_only, beam, outer_px + mm * px_per_mm * inwards);
+    const double bone = met.at(static_cast<std::size_t>(phantom::Material::kCorticalBone));
+    if (bone > 0.0 && most == 0.0) first = mm;
+    if (bone <= most) continue;
+    most = bone;
+    most_at = mm;
+  }
+  return most_at - first;
+}
+
+// Outside check: a simulated film with blur, noise, scatter and a natural, uneven cortex, against
+// its own surfaces met by rays. Tolerance: twice the shared u of 0.3 mm.
+TEST(Cortex, AgreesWithTheRaysThroughASimulatedFemur) {
+  phantom::CaseSpec spec = phantom::demo_case(Millimetres{0.2});
+  const auto model = phantom::build_model(spec, 1).value();
+  const phantom::FilmSpec& shot = spec.films[0];
+  const test::Scratch folder;
+  const auto file = folder / "film.dcm";
+  ASSERT_TRUE(phantom::write_dicom(file, phantom::simulate(*model, spec, shot, 1).pixels, spec, 0));
+  const auto view = film::as_right_hip(film::read(file).value(), Side::kRight);
+  const auto implant = anatomy::find_implant(
+      view, {.head_diameter = spec.head_diameter, .scale_hint = {}, .given = {}});
+  ASSERT_TRUE(implant.has_value());
+  const MillimetresPerPixel scale{spec.head_diameter.value /
+                                  (2.0 * implant->head.circle_px.radius)};
+  const auto femur = anatomy::find_femur(view, *implant, {.scale = scale, .given = {}});
+  ASSERT_TRUE(femur.has_value());
+  const auto plan = divide(*implant, scale, View::kAp, {});
+  ASSERT_TRUE(plan.has_value());
+  phantom::Scene scene = phantom::make_scene(*model, spec, shot);
+  std::erase_if(scene.solids, [](const phantom::Solid& solid) {
+    return solid.layer != phantom::Layer::kFemur && solid.layer != phantom::Layer::kFemurInside;
+  });
+  scene.spongiosa.top = scene.spongiosa.bottom = 0.0;
+  const FilmSigns signs = read_signs(view, *implant, *femur, *plan, scale, {});
+  const double tip = plan->zones[3].from.value;
+  int compared = 0;
+  for (const CortexSign& one : signs.cortex) {
+    if (!one.thickness) continue;
+    const bool lateral = one.zone <= 3;
+    const Polyline& cortex = lateral ? femur->lateral_cortex_px : femur->medial_cortex_px;
+    const CortexPlace& place = one.places[one.places.size() / 2];
+    const double level = (place.at.value + tip) / scale.value;
+    const auto outer = std::min_element(cortex.begin(), cortex.end(), [&](auto& a, auto& b) {
+      return std::abs(along(plan->axis_px, a) - level) < std::abs(along(plan->axis_px, b) - level);
+    });
+    const Vec2 inwards =
+        (lateral ? 1.0 : -1.0) * Vec2(plan->axis_px.direction.y(), -plan->axis_px.direction.x());
+    const double wall = wall_by_rays(scene, shot.beam, view.stored_from_view.apply(*outer), inwards,
+                                     1.0 / scale.value);
+    EXPECT_NEAR(place.thickness.value, wall, 0.6) << "zone " << one.zone;
+    ++compared;
+  }
+  EXPECT_GE(compared, 2);
 }
 
 TEST(Cortex, AStemThatFillsTheCanalLeavesItOpen) {
