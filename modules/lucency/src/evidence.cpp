@@ -598,7 +598,7 @@ void weigh_segment(const Setting& s, const Look& look, Eigen::MatrixXd y,
 std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
                                        const std::vector<std::size_t>& places,
                                        const std::vector<double>& steps, const Response& response,
-                                       double contrast, const LineShape& shape) {
+                                       double contrast, const LineShape& shape, Halo mode) {
   const Eigen::VectorXd halo = halo_shapes() * response.halo;
   Eigen::MatrixXd y(kProfileSamples, static_cast<Eigen::Index>(places.size()));
   for (std::size_t i = 0; i < places.size(); ++i) {
@@ -613,7 +613,8 @@ std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
   // noise; then the noise weighs the lines.
   const Noise quiet = quiet_noise(y);
   const double usual_step = median(steps).value_or(1.0);
-  for (int round = 0; round < kHaloRounds; ++round) {
+  const int rounds = mode == Halo::kSettled ? kHaloRounds : 0;
+  for (int round = 0; round < rounds; ++round) {
     const Look look(setting, quiet, usual_step);
     const HaloVector before = setting.response.halo;
     setting.response = settled(setting.response, leftovers(setting, look, y));

@@ -47,6 +47,9 @@ struct LineShape {
   std::optional<HaloVector> overshoot;
 };
 
+/// Whether the halo learnt at the neck is moved to what the whole interface has in common first.
+enum class Halo { kAsLearnt, kSettled };
+
 /// Compares lines of all widths at all places. The background (constant, slope, broad course),
 /// the metal's penumbra and the halo within its uncertainty are averaged over (Gaussian priors);
 /// another wall further out is allowed for.
@@ -57,6 +60,6 @@ struct LineShape {
                                                      const std::vector<std::size_t>& places,
                                                      const std::vector<double>& steps,
                                                      const Response& response, double contrast,
-                                                     const LineShape& shape);
+                                                     const LineShape& shape, Halo halo);
 
 }  // namespace tidemark::lucency

@@ -356,6 +356,16 @@ Sequence sequence_of(const Profiles& profiles, const Course& course) {
   return s;
 }
 
+/// A line, or its absence, that holds only for one setting of the halo is open.
+void doubt_by_halo(std::vector<PlaceBelief>& settled, const std::vector<PlaceBelief>& learnt) {
+  for (std::size_t i = 0; i < settled.size(); ++i) {
+    PlaceBelief& b = settled[i];
+    const bool only_here = b.line >= kPresent && learnt[i].line <= kAbsent;
+    const bool only_there = b.line <= kAbsent && learnt[i].line >= kPresent;
+    if (only_here || only_there) b.line = 0.5;
+  }
+}
+
 /// Lines between the cement and the bone: the same look again, from the mantle's border outwards.
 void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                      const anatomy::Implant& implant, const Profiles& profiles,
@@ -372,7 +382,7 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
   Response response;
   response.covariance.diagonal().setConstant(kHaloBeyond * kHaloBeyond);
   const auto lines = weigh_lines(beyond, course.place, mantle_steps, response, contrast,
-                                 {kShapePower, kBlurMm, halo});
+                                 {kShapePower, kBlurMm, halo}, Halo::kSettled);
   const Sequence sequence = sequence_of(beyond, course);
   const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
   auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, thickness,
@@ -399,10 +409,15 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
                 "take a film that is exposed for the bone");
   }
   const Response response = learn_response(profiles, course.teachers);
+  const LineShape shape{kShapePower, kBlurMm, {}};
   const auto evidence =
-      weigh_lines(profiles, course.place, steps, response, contrast, {kShapePower, kBlurMm, {}});
+      weigh_lines(profiles, course.place, steps, response, contrast, shape, Halo::kSettled);
   const Sequence sequence = sequence_of(profiles, course);
-  const auto beliefs = hear_neighbours(evidence, sequence.judged, sequence.joined);
+  auto beliefs = hear_neighbours(evidence, sequence.judged, sequence.joined);
+  doubt_by_halo(beliefs,
+                hear_neighbours(weigh_lines(profiles, course.place, steps, response, contrast,
+                                            shape, Halo::kAsLearnt),
+                                sequence.judged, sequence.joined));
 
   FilmLucency out;
   out.plan = std::move(*plan);
