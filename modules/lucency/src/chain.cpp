@@ -19,6 +19,8 @@ constexpr double kLineBegins = 0.01;
 constexpr double kLineEnds = 0.04;
 constexpr double kCanalBegins = 0.03;
 constexpr double kCanalEnds = 0.03;
+/// What one place says against a state counts no more than this. House choice.
+constexpr double kMostOdds = 120.0;
 /// A line's width stays, changes by one step of the grid (0.1 mm) or jumps, over one place.
 constexpr double kStays = 0.916;
 constexpr double kJumps = 0.004;
@@ -106,9 +108,16 @@ Eigen::MatrixXd emissions(const std::vector<PlaceEvidence>& places,
   constexpr double kShare = kPlacePitchMm / kIndependentMm;
   const States s;
   Eigen::MatrixXd e = Eigen::MatrixXd::Ones(s.all(), static_cast<Eigen::Index>(places.size()));
-  const auto weight = [](double odds) { return std::exp(kShare * std::clamp(odds, -90.0, 90.0)); };
   for (std::size_t p = 0; p < places.size(); ++p) {
     if (judged[p] == 0) continue;
+    // Against the best of all: what is clear stays clear, and nothing overflows.
+    double top = 0.0;
+    for (const double odds : places[p].log_odds) top = std::max(top, odds);
+    for (const double odds : places[p].canal_log_odds) top = std::max(top, odds);
+    const auto weight = [&](double odds) {
+      return std::exp(kShare * std::max(odds - top, -kMostOdds));
+    };
+    e(0, static_cast<Eigen::Index>(p)) = weight(0.0);
     auto column = e.col(static_cast<Eigen::Index>(p));
     for (Eigen::Index i = 0; i < s.lines; ++i) {
       column(1 + i) = weight(places[p].log_odds[static_cast<std::size_t>(i)]);

@@ -7,6 +7,7 @@
 
 #include "strip.h"
 #include "tidemark/core/robust.h"
+#include "tidemark/core/sampling.h"
 #include "tidemark/lucency/zones.h"
 
 namespace tidemark::lucency {
@@ -26,6 +27,8 @@ constexpr double kMaxSlope = 1.5;
 /// The cut is looked for down to this far below the shoulder's level. House choice: cuts lie 5 to
 /// 25 mm above the lesser trochanter.
 constexpr double kDeepestMm = 28.0;
+/// And as a share of the step from what lies beside the metal to the metal.
+constexpr double kMinShare = 0.03;
 /// A second border this strong against the first, with a dip between them, makes the level
 /// ambiguous.
 constexpr double kRival = 0.8;
@@ -129,7 +132,7 @@ struct Peak {
   std::size_t last = 0;
 };
 
-std::optional<Peak> peak_of(const std::vector<Candidate>& found) {
+std::optional<Peak> peak_of(const std::vector<Candidate>& found, double least) {
   if (found.size() < 20) return {};
   Peak p;
   std::vector<double> all;
@@ -138,7 +141,7 @@ std::optional<Peak> peak_of(const std::vector<Candidate>& found) {
     all.push_back(std::abs(found[i].strength));
   }
   const double top = found[p.best].strength;
-  if (!(top > kMinStrength * median(all).value_or(0.0))) return {};
+  if (!(top > std::max(least, kMinStrength * median(all).value_or(0.0)))) return {};
   p.first = p.last = p.best;
   while (p.first > 0 && found[p.first - 1].strength > kDip * top) --p.first;
   while (p.last + 1 < found.size() && found[p.last + 1].strength > kDip * top) ++p.last;
@@ -150,8 +153,9 @@ std::optional<Peak> peak_of(const std::vector<Candidate>& found) {
 
 /// Places the border among the candidates of a short arm, within the peak of the long one.
 std::optional<Entry> entry_from(const std::vector<Candidate>& coarse,
-                                const std::vector<Candidate>& fine, const Strip& strip) {
-  const auto peak = peak_of(coarse);
+                                const std::vector<Candidate>& fine, const Strip& strip,
+                                double least) {
+  const auto peak = peak_of(coarse, least);
   if (!peak) return {};
   const std::size_t from = coarse[peak->first].row;
   const std::size_t to = coarse[peak->last].row;
@@ -177,6 +181,17 @@ std::optional<Entry> entry_from(const std::vector<Candidate>& coarse,
                Millimetres{std::hypot(spread_mm, 0.4)}, Source::kFound};
 }
 
+/// Median step from 3 mm outside of the metal to 1.5 mm inside.
+double step_to_metal(const Raster& film, const std::vector<Place>& places, double mm_per_px) {
+  std::vector<double> steps;
+  for (const Place& p : places) {
+    const auto in = sample_linear(film, p.edge_px - 1.5 / mm_per_px * p.out_px);
+    const auto out = sample_linear(film, p.edge_px + 3.0 / mm_per_px * p.out_px);
+    if (in && out) steps.push_back(*in - *out);
+  }
+  return median(steps).value_or(0.0);
+}
+
 }  // namespace
 
 std::optional<Entry> find_entry(const film::FilmImage& hip_view, const anatomy::Implant& implant,
@@ -191,10 +206,11 @@ std::optional<Entry> find_entry(const film::FilmImage& hip_view, const anatomy::
   for (Place& p : places) {
     if (p.out_px.dot(medial) < 0.0) p.out_px = -p.out_px;
   }
+  const double step = step_to_metal(hip_view.pixels, places, scale.value);
   const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places),
                              scale.value, {kFromMm, kToMm, 0.2});
   return entry_from(candidates(steps_of(strip, kArmMm), strip),
-                    candidates(steps_of(strip, kShortArmMm), strip), strip);
+                    candidates(steps_of(strip, kShortArmMm), strip), strip, kMinShare * step);
 }
 
 }  // namespace tidemark::lucency

@@ -32,6 +32,12 @@ constexpr Eigen::Index kSegment = 20;
 constexpr double kCanalMm = 4.05;
 constexpr double kRimFromMm = 0.45;
 constexpr double kRimToMm = 1.65;
+/// How bright the first wall's inside must stand out, of the second's darkness, to hide no line.
+constexpr double kBrightBefore = 0.15;
+/// Share of the next dark wall that a line must have of its own.
+constexpr double kOwnShare = 0.3;
+/// Beyond a line the next step to brighter (the cortex) lies at least this far out.
+constexpr double kNextDarkMm = 2.6;
 constexpr double kUsualRimMm = 0.8;
 constexpr double kRimSays = 12.0;
 
@@ -165,7 +171,10 @@ struct Bank {
 
 /// Log of the share of a Gaussian that is negative, over 1/2: what a prior of one sign adds.
 double log_negative(double mean, double sd) {
-  return std::log(std::max(2.0 * normal_cdf(-mean / sd), 1e-12));
+  const double z = mean / sd;
+  // Beyond six sigma the leading term of the tail's expansion.
+  if (z > 6.0) return -0.5 * z * z - std::log(0.5 * z * std::sqrt(2.0 * std::numbers::pi));
+  return std::log(2.0 * normal_cdf(-z));
 }
 
 struct Prior {
@@ -295,15 +304,17 @@ void add_wall(Explanation& e, const Bank& bank, const Prior& prior, const WallRu
 /// Log evidence of no line: up to three walls, bright inside anywhere, dark inside beyond lines or
 /// beyond the first wall (what is bright beside the metal is not a line).
 double without_line(const Bank& bank, const double* b, const Prior& prior) {
-  Explanation e(bank, b);
-  add_wall(e, bank, prior, {0.0, 1e9, kCanalMm, 0.0});
-  double walls = prior.log_wall * e.size();
-  if (e.size() == 1) {
-    const double first = bank.width[e.chosen(0)];
-    add_wall(e, bank, prior, {0.0, 1e9, first + kRimFromMm, 0.0});
-    walls = prior.log_wall * e.size();
-  }
-  return e.evidence() + walls;
+  Explanation one(bank, b);
+  add_wall(one, bank, prior, {0.0, 1e9, kCanalMm, 0.0});
+  if (one.size() == 0) return 0.0;
+  Explanation both = one;
+  add_wall(both, bank, prior, {0.0, 1e9, bank.width[one.chosen(0)] + kRimFromMm, 0.0});
+  const double single = one.evidence() + prior.log_wall;
+  if (both.size() < 2) return single;
+  // Without something bright before it, what is dark up to the second wall is a line.
+  const bool near = bank.width[both.chosen(1)] < kCanalMm;
+  if (near && both.amplitude(0) < -kBrightBefore * both.amplitude(1)) return single;
+  return both.evidence() + 2.0 * prior.log_wall;
 }
 
 /// Log evidence of what is dark up to a shaped border, without a rim, and the darkness.
@@ -321,7 +332,12 @@ Dark dark_of(const Explanation& e, double log_priors) {
 Dark without_rim(std::size_t i, const Bank& bank, const double* b, const Prior& prior) {
   Explanation e(bank, b);
   e.add(i, prior.line_precision);
-  add_wall(e, bank, prior, {bank.width[i] + kRimToMm, 1e9, 0.0, 0.0});
+  const Explanation alone = e;
+  add_wall(e, bank, prior, {bank.width[i] + kRimToMm, 1e9, kNextDarkMm, 0.0});
+  // A faint line before a strong wall is no line: the wall alone is what is dark.
+  if (e.size() == 2 && e.amplitude(1) < 0.0 && e.amplitude(0) > kOwnShare * e.amplitude(1)) {
+    return dark_of(alone, prior.log_no_rim);
+  }
   return dark_of(e, prior.log_wall * (e.size() - 1) + prior.log_no_rim);
 }
 
@@ -341,7 +357,10 @@ Dark with_rim(std::size_t i, const Bank& bank, const double* b, const Prior& pri
     const bool would = e.left(j) / d + 2.0 / std::sqrt(d) < -0.5 * e.amplitude(0);
     return {-1e3, 0.0, would ? -10.0 : 0.0};
   }
-  add_wall(e, bank, prior, {w + kRimToMm, 1e9, 0.0, 0.0});
+  add_wall(e, bank, prior, {w + kRimToMm, 1e9, kNextDarkMm, 0.0});
+  if (e.size() == 3 && e.amplitude(2) < 0.0 && e.amplitude(0) > kOwnShare * e.amplitude(2)) {
+    return {-1e3, 0.0, 0.0};
+  }
   return dark_of(e, prior.log_rim + prior.log_wall * (e.size() - 2));
 }
 
@@ -403,6 +422,10 @@ Bank make_bank(const LineShape& shape, const HaloVector& halo,
 }
 
 }  // namespace
+
+Eigen::VectorXd line_profile(double w, double power, double blur_mm, const HaloVector& overshoot) {
+  return line_template(w, power, EdgeTable(overshoot, blur_mm));
+}
 
 const std::vector<double>& line_widths() {
   static const std::vector<double> widths = [] {

@@ -47,6 +47,10 @@ struct LineShape {
   std::optional<HaloVector> overshoot;
 };
 
+/// How the film shows what is dark by 1 from the metal to w: at the samples of a profile.
+[[nodiscard]] Eigen::VectorXd line_profile(double w, double power, double blur_mm,
+                                           const HaloVector& overshoot);
+
 /// Whether the halo learnt at the neck is moved to what the whole interface has in common first.
 enum class Halo { kAsLearnt, kSettled };
 

@@ -23,6 +23,7 @@ constexpr double kAbsent = 0.1;
 constexpr double kThinnestMm = 0.45;
 /// Wider ones without a rim may be the canal. House choice.
 constexpr double kWideMm = 3.2;
+constexpr double kWidestMm = 3.7;  ///< wider ones are left open, rim or not
 /// Log odds from which a rim is said to be there.
 constexpr double kRimYes = 3.0;
 constexpr double kRimNo = -3.0;
@@ -122,7 +123,9 @@ std::vector<double> local_steps(const Profiles& profiles, const Course& course) 
 }
 
 /// What lines and walls differ by on this film: the range of greys beside the stem.
-double typical_contrast(const Profiles& profiles, const Course& course) {
+/// At least a fifth of the step to the metal, as on films that show little else (house choice).
+double typical_contrast(const Profiles& profiles, const Course& course,
+                        const std::vector<double>& steps) {
   std::vector<double> ranges;
   std::array<double, kProfileSamples> sorted{};
   for (const std::size_t p : course.place) {
@@ -133,7 +136,7 @@ double typical_contrast(const Profiles& profiles, const Course& course) {
     std::sort(sorted.begin(), sorted.end());
     ranges.push_back(sorted[(kProfileSamples * 9) / 10] - sorted[kProfileSamples / 10]);
   }
-  return median(ranges).value_or(0.0);
+  return std::max(median(ranges).value_or(0.0), 0.2 * median(steps).value_or(0.0));
 }
 
 LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i,
@@ -150,8 +153,8 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
   const bool rimmed = belief.rim_log_odds > kRimYes;
   p.depth = step > 0.0 ? belief.depth / step : 0.0;
   p.depth_u = 0.3 * p.depth;
-  const bool resolved =
-      p.depth >= faint && belief.width >= kThinnestMm && (belief.width <= kWideMm || rimmed);
+  const bool resolved = p.depth >= faint && belief.width >= kThinnestMm &&
+                        (belief.width <= kWideMm || (rimmed && belief.width <= kWidestMm));
   p.state = belief.line >= kPresent ? (resolved ? State::kPresent : State::kCannotTell)
             : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
                                                         : State::kCannotTell;
@@ -403,7 +406,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   const Profiles profiles = take_profiles(hip_view, implant, scale);
   const Course course = course_of(profiles, *plan, implant, scale);
   const std::vector<double> steps = local_steps(profiles, course);
-  const double contrast = typical_contrast(profiles, course);
+  const double contrast = typical_contrast(profiles, course, steps);
   if (!(contrast > 0.0)) {
     return fail(ErrorKind::kCannotTell, "lines beside the stem", "the film has no contrast there",
                 "take a film that is exposed for the bone");
@@ -414,10 +417,9 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
       weigh_lines(profiles, course.place, steps, response, contrast, shape, Halo::kSettled);
   const Sequence sequence = sequence_of(profiles, course);
   auto beliefs = hear_neighbours(evidence, sequence.judged, sequence.joined);
-  doubt_by_halo(beliefs,
-                hear_neighbours(weigh_lines(profiles, course.place, steps, response, contrast,
-                                            shape, Halo::kAsLearnt),
-                                sequence.judged, sequence.joined));
+  doubt_by_halo(beliefs, hear_neighbours(weigh_lines(profiles, course.place, steps, response,
+                                                     contrast, shape, Halo::kAsLearnt),
+                                         sequence.judged, sequence.joined));
 
   FilmLucency out;
   out.plan = std::move(*plan);

@@ -1,0 +1,133 @@
+#include "tidemark/lucency/zones.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+
+#include "drawn_stem.h"
+
+namespace tidemark::lucency {
+namespace {
+
+struct Drawn {
+  DrawnFilm how;
+  film::FilmImage film = draw(how);
+  anatomy::Implant implant = implant_of(how, film);
+  MillimetresPerPixel scale{how.mm_per_px};
+  Entry entry{Vec2((kAxisMm + how.half_width_mm) / how.mm_per_px, kEntryMm / how.mm_per_px),
+              Millimetres{0.4}, Source::kFound};
+};
+
+double length_inside(const Zone& zone, double from, double to) {
+  return std::max(0.0, std::min(to, zone.to.value) - std::max(from, zone.from.value));
+}
+
+// Derived from the published division (Gruen, McNeice, Amstutz, Clin Orthop 141 (1979) 17; thirds
+// from memory): an embedded length of 126.0 mm has its borders at 42.0 and 84.0 mm, and a line from
+// 30.0 to 60.0 mm lies 12.0 mm in zone 1 (28.6 %) and 18.0 mm in zone 2 (42.9 %).
+TEST(Zones, ThirdsOfTheEmbeddedLength) {
+  const Drawn drawn;
+  const auto plan = divide(drawn.implant, drawn.scale, View::kAp, drawn.entry);
+  ASSERT_TRUE(plan.has_value()) << plan.error().sentence();
+  ASSERT_EQ(plan->zones.size(), 7U);
+  const double borders[] = {0.0, 42.0, 84.0, 126.0, 136.0};
+  ASSERT_EQ(plan->borders.size(), 5U);
+  for (std::size_t i = 0; i < 5; ++i) {
+    const Vec2 middle = 0.5 * (plan->borders[i].lateral_px + plan->borders[i].medial_px);
+    EXPECT_NEAR(drawn.how.mm_per_px * along(plan->axis_px, middle), borders[i], 1e-6);
+    EXPECT_LT(plan->borders[i].lateral_px.x(), plan->borders[i].medial_px.x());
+  }
+  EXPECT_NEAR(length_inside(plan->zones[0], 30.0, 60.0), 12.0, 1e-6);
+  EXPECT_NEAR(length_inside(plan->zones[1], 30.0, 60.0), 18.0, 1e-6);
+  EXPECT_NEAR(length_inside(plan->zones[0], 30.0, 60.0) / 42.0, 0.286, 5e-4);
+  EXPECT_NEAR(length_inside(plan->zones[1], 30.0, 60.0) / 42.0, 0.429, 5e-4);
+  EXPECT_FALSE(plan->entry_assumed);
+}
+
+struct ZoneRow {
+  int number;
+  Flank flank;
+  double from, to;
+  double x;  ///< mm from the axis, medial +, of the interface's middle point
+};
+
+// Numbers run down the lateral flank and up the medial one (as above).
+TEST(Zones, NumbersAndFlanks) {
+  const Drawn drawn;
+  const auto plan = divide(drawn.implant, drawn.scale, View::kAp, drawn.entry);
+  ASSERT_TRUE(plan.has_value());
+  const ZoneRow rows[] = {{1, Flank::kLateral, 0, 42, -6},   {2, Flank::kLateral, 42, 84, -6},
+                          {3, Flank::kLateral, 84, 126, -6}, {4, Flank::kTip, 126, 136, 0},
+                          {5, Flank::kMedial, 84, 126, 6},   {6, Flank::kMedial, 42, 84, 6},
+                          {7, Flank::kMedial, 0, 42, 6}};
+  for (std::size_t i = 0; i < 7; ++i) {
+    const Zone& zone = plan->zones[i];
+    SCOPED_TRACE(rows[i].number);
+    EXPECT_EQ(zone.number, rows[i].number);
+    EXPECT_EQ(zone.flank, rows[i].flank);
+    EXPECT_NEAR(zone.from.value, rows[i].from, 1e-6);
+    EXPECT_NEAR(zone.to.value, rows[i].to, 1e-6);
+    const Vec2 middle = zone.interface_px[zone.interface_px.size() / 2];
+    EXPECT_NEAR(middle.x() * drawn.how.mm_per_px - kAxisMm, rows[i].x, 0.3);
+    // Proximal to distal on a flank, lateral to medial about the tip.
+    const Vec2 way = zone.interface_px.back() - zone.interface_px.front();
+    EXPECT_GT(zone.flank == Flank::kTip ? way.x() : way.y(), 0.0);
+  }
+}
+
+TEST(Zones, LateralFilmsCountOnFromEight) {
+  const Drawn drawn;
+  const auto plan = divide(drawn.implant, drawn.scale, View::kLateral, drawn.entry);
+  ASSERT_TRUE(plan.has_value());
+  EXPECT_EQ(plan->zones.front().number, 8);
+  EXPECT_EQ(plan->zones.back().number, 14);
+}
+
+TEST(Zones, WithoutAnEntryTheLevelIsAssumedAndFlagged) {
+  const Drawn drawn;
+  const auto plan = divide(drawn.implant, drawn.scale, View::kAp, std::nullopt);
+  ASSERT_TRUE(plan.has_value());
+  EXPECT_TRUE(plan->entry_assumed);
+  EXPECT_GE(plan->entry_u.value, 3.0);
+  ASSERT_EQ(plan->flags.size(), 1U);
+  EXPECT_EQ(plan->flags.front().id, "entry_assumed");
+}
+
+TEST(Zones, RefusesWhatItCannotDivide) {
+  const Drawn drawn;
+  const auto no_scale = divide(drawn.implant, {0.0}, View::kAp, drawn.entry);
+  ASSERT_FALSE(no_scale.has_value());
+  EXPECT_EQ(no_scale.error().kind, ErrorKind::kBadInput);
+  anatomy::Implant cut = drawn.implant;
+  cut.outline_px.resize(cut.outline_px.size() / 3);
+  const auto short_outline = divide(cut, drawn.scale, View::kAp, drawn.entry);
+  ASSERT_FALSE(short_outline.has_value());
+  EXPECT_EQ(short_outline.error().kind, ErrorKind::kCannotTell);
+}
+
+// The drawn bone begins at y = 0 exactly.
+TEST(Entry, IsWhereBoneBegins) {
+  const Drawn drawn;
+  const auto entry = find_entry(drawn.film, drawn.implant, drawn.scale);
+  ASSERT_TRUE(entry.has_value());
+  EXPECT_NEAR(entry->px.y() * drawn.how.mm_per_px - kEntryMm, 0.0, 0.3);
+  EXPECT_LE(entry->u.value, 1.0);
+}
+
+TEST(Entry, IsAbsentWithoutAStep) {
+  DrawnFilm how;
+  how.noise = 30.0;
+  film::FilmImage film = draw(how);
+  const anatomy::Implant implant = implant_of(how, film);
+  // Bone all the way up: what stands above the entry level is copied from below it.
+  const int entry_row = static_cast<int>(kEntryMm / how.mm_per_px);
+  for (int y = 0; y < entry_row + 40; ++y) {
+    for (int x = 0; x < film.pixels.width; ++x) {
+      film.pixels.at(x, y) = film.pixels.at(x, y + entry_row + 80);
+    }
+  }
+  EXPECT_FALSE(find_entry(film, implant, {how.mm_per_px}).has_value());
+}
+
+}  // namespace
+}  // namespace tidemark::lucency
