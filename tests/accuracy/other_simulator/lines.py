@@ -29,7 +29,7 @@ class Line:
 @dataclass
 class Bed:
     """What the stem lies in on one film."""
-    entry: float             # s at which the medial flank passes under the neck cut
+    entry: float             # s at which the medial outline passes under the neck cut
     length: float            # shoulder to tip
     lines: list
     compact: float           # thickness of compacted bone, mm
@@ -58,18 +58,26 @@ class Bed:
 
 
 def entry_of(femur, stem, f_from_s):
-    """Depth below which the medial flank of the stem lies in bone that the neck cut has left."""
-    s = np.arange(0.0, 0.6 * stem.length, 0.1)
-    p = f_from_s(np.stack([stem.medial(s), np.zeros_like(s), -s], -1))
-    above = np.flatnonzero(bones.cut_depth(femur, p) <= 0)
-    return float(s[above[-1]]) if len(above) else 0.0
+    """Depth at which the medial outline of the stem, down the neck's lower edge and on down the flank, passes under the
+    plane of the neck cut."""
+    d = stem.neck_direction
+    below = np.array([d[2], 0.0, -d[0]])
+    t = np.arange(stem.offset / d[0], 0.0, -0.1)
+    neck = np.array([0.0, 0.0, -stem.neck_origin]) + t[:, None] * d + stem.neck_radius * below
+    neck = neck[(neck[:, 2] > 0) | (neck[:, 0] > stem.medial(-neck[:, 2]))]   # not yet in the body
+    s = np.arange(0.0, stem.length, 0.1)
+    corner = np.argmax(stem.medial(s))
+    flank = np.stack([stem.medial(s), np.zeros_like(s), -s], -1)[corner:]
+    outline = np.concatenate([neck, flank[flank[:, 2] < neck[-1, 2]]])
+    kept = bones.cut_depth(femur, f_from_s(outline)) > 0
+    return float(-outline[np.argmax(kept), 2])
 
 
 def draw(rng, femur, stem, f_from_s, blank):
     """The bed at surgery."""
     lines = []
     for zone in () if blank else (1, 2, 3, 5, 6, 7):
-        if rng.random() < 0.5:
+        if rng.random() < 0.6:
             part = rng.choice([1.0, rng.uniform(0.55, 0.9), rng.uniform(0.2, 0.45)])
             first = rng.uniform(0, 1 - part)
             lines.append(Line(zone, float(rng.choice(WIDTHS)), first, first + part, float(rng.uniform(0.6, 1.1) * (rng.random() < 0.6))))
