@@ -134,6 +134,34 @@ TEST(Change, AnEndThatShiftsALittleIsNoGrowth) {
   EXPECT_EQ(of(longer, 2).progressive, Answer::kYes);
 }
 
+TEST(Change, WhatFilledInDoesNotHideWhatGrew) {
+  const WidthAt before = [](int zone, double at) {
+    return zone == 2 ? (at < 60.0 ? 3.0 : 1.0) : 0.0;
+  };
+  const WidthAt after = [](int zone, double at) {
+    return zone == 2 ? (at < 60.0 ? 0.0 : 2.5) : 0.0;
+  };
+  const auto change = of(compare(film(0.0, before), film(0.0, after)), 2);
+  EXPECT_NEAR(change.change->value.value, 1.5, 1e-9);
+  EXPECT_EQ(change.progressive, Answer::kYes);
+}
+
+TEST(Change, SinglePlacesInAZoneWithoutALineAreNoFinding) {
+  FilmLucency now =
+      film(0.0, [](int zone, double at) { return zone == 2 && at < 42.0 ? 2.0 : 0.0; });
+  for (ZoneLine& line : now.lines) {
+    if (line.zone != 2) continue;
+    line.state = State::kAbsent;
+    line.width_max.reset();
+    line.width_mean.reset();
+    line.length.reset();
+  }
+  const auto change = of(compare(film(0.0, kNone), now), 2);
+  EXPECT_NEAR(change.change->value.value, 0.0, 1e-9);
+  EXPECT_LT(change.compared, 1.0);
+  EXPECT_EQ(change.progressive, Answer::kNo);
+}
+
 TEST(Change, WhatOneFilmLeavesOpenCannotBeTold) {
   const auto change = of(compare(film(0.0, in_zone(2, -1.0)), film(0.0, everywhere(2.0))), 2);
   EXPECT_FALSE(change.change.has_value());

@@ -44,10 +44,11 @@ struct Known {
   double u = 0.0;
 };
 
-/// What a film says of the width at one place: absent when it could not be judged there.
-std::optional<Known> judged(const LinePoint& point) {
+/// What a film says of the width at one place: absent when it could not be judged there. Single
+/// places that look like a line in a zone that is said to have none, or left open, are no finding.
+std::optional<Known> judged(const LinePoint& point, State zone) {
   if (point.state == State::kAbsent) return Known{0.0, kNoLineUMm};
-  if (point.state != State::kPresent || !point.width) return {};
+  if (point.state != State::kPresent || zone != State::kPresent || !point.width) return {};
   return Known{point.width->value.value, point.width->u.value};
 }
 
@@ -94,7 +95,7 @@ std::vector<Place> places_of(const FilmLucency& film, const ZoneLine& line) {
   const auto at = places_on_stem(film, line);
   std::vector<Place> out;
   for (std::size_t i = 0; i < at.size(); ++i)
-    out.push_back({line.zone, at[i].value, judged(line.points[i])});
+    out.push_back({line.zone, at[i].value, judged(line.points[i], line.state)});
   return out;
 }
 
@@ -374,14 +375,16 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
   const auto by_value = [](const Known& a, const Known& b) { return a.value < b.value; };
   const auto [least, most] =
       std::minmax_element(windows.changes.begin(), windows.changes.end(), by_value);
-  const Known& largest = -least->value > most->value ? *least : *most;
-  out.change = as_measured(picked(largest, windows));
+  const Measured<Millimetres> growth = as_measured(picked(*most, windows));
+  // Growth first: what filled in elsewhere in the zone must not hide it.
+  const bool grew = growth.value.value > growth.u95.value || most->value >= -least->value;
+  out.change = grew ? growth : as_measured(picked(*least, windows));
   out.change_mean = as_measured(
       difference(mean_width(common, &Both::now, now), mean_width(common, &Both::then, then)));
   const double pitch = pitch_of(common);
   out.change_length = as_measured(difference(length_in(common, &Both::now, now, pitch),
                                              length_in(common, &Both::then, then, pitch)));
-  decide(out, then, now, as_measured(picked(*most, windows)));
+  decide(out, then, now, growth);
   return out;
 }
 

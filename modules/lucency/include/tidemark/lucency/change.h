@@ -13,7 +13,8 @@ namespace tidemark::lucency {
 struct ZoneChange {
   int zone = 0;
   Interface interface = Interface::kStemBone;
-  std::optional<Measured<Millimetres>> change;         ///< of the width where it changed most
+  std::optional<Measured<Millimetres>>
+      change;  ///< of the width where it grew most; where it did not grow, where it shrank most
   std::optional<Measured<Millimetres>> change_mean;    ///< mean over the places in common
   std::optional<Measured<Millimetres>> change_length;  ///< of the line's length in the zone
   double compared = 0.0;                               ///< share of the zone judged on both films
