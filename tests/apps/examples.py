@@ -80,6 +80,12 @@ class Schemas(unittest.TestCase):
                 status="not_measured"),
             "number as text": lambda r: r["films"][0]["tilt_deg"].update(value="1"),
             "point of three": lambda r: r["films"][0]["head"]["centre_px"].append(1),
+            "present without extent": lambda r: r["films"][0]["zones"][0].update(
+                state="present", extent_fraction=None),
+            "open without reason": lambda r: [z.pop("reason") for z in r["films"][0]["zones"]
+                                              if z["state"] == "cannot_tell"],
+            "progressive as truth value": lambda r: r["comparisons"][measured]["zones"][0].update(
+                progressive=True),
             "negative u": lambda r: r["films"][0]["tilt_deg"].update(u=-0.1),
         }
         for name, edit in edits.items():
