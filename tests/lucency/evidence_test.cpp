@@ -47,8 +47,8 @@ TEST(LineProfile, ShowsTheOvershootOfAnUnsharpMask) {
   }
 }
 
-// Derived: sqrt(1 - x / w), the chord of a thin gap about a round stem; far from its ends the blur of
-// 0.1 mm changes it by less than its curvature, 0.5 blur^2 f'' < 0.001.
+// Derived: sqrt(1 - x / w), the chord of a thin gap about a round stem; far from its ends the blur
+// of 0.1 mm changes it by less than its curvature, 0.5 blur^2 f'' < 0.001.
 TEST(LineProfile, AChordFallsAsARoot) {
   const auto profile = line_profile(3.0, 0.5, 0.1, HaloVector::Zero());
   for (int i = 4; profile_x(i) < 2.3; ++i) {
@@ -125,8 +125,8 @@ TEST(WeighLines, AgreesWithAGeneralOptimiser) {
     std::vector<double> theirs;
     for (std::size_t p = 0; p < 60; ++p) {
       const auto& all = evidence[p].log_odds;
-      const auto best = static_cast<std::size_t>(std::max_element(all.begin(), all.end()) -
-                                                 all.begin());
+      const auto best =
+          static_cast<std::size_t>(std::max_element(all.begin(), all.end()) - all.begin());
       theirs.push_back(fitted_width(profiles.values.col(static_cast<Eigen::Index>(p))));
       apart.push_back(std::abs(line_widths()[best] - theirs.back()));
       odds.push_back(all[best]);

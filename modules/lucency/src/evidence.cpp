@@ -59,21 +59,21 @@ class EdgeTable {
       overshoot = std::clamp(overshoot, -0.1, 0.6);
       sharp[i] = d > 0.0 ? 1.0 + overshoot : d < 0.0 ? -overshoot : 0.5;
     }
-    constexpr int kHalf = 14;
+    constexpr std::size_t kHalf = 14;
     std::array<double, 2 * kHalf + 1> weight{};
     double sum = 0.0;
-    for (int k = -kHalf; k <= kHalf; ++k) {
-      const double z = k * kStep / blur_mm;
-      sum += weight[static_cast<std::size_t>(k + kHalf)] = std::exp(-0.5 * z * z);
+    for (std::size_t k = 0; k < weight.size(); ++k) {
+      const double z = (static_cast<double>(k) - static_cast<double>(kHalf)) * kStep / blur_mm;
+      sum += weight[k] = std::exp(-0.5 * z * z);
     }
-    constexpr auto kLast = static_cast<int>(kSize) - 1;
-    for (int i = 0; i <= kLast; ++i) {
+    for (std::size_t i = 0; i < kSize; ++i) {
       double value = 0.0;
-      for (int k = -kHalf; k <= kHalf; ++k) {
-        value += weight[static_cast<std::size_t>(k + kHalf)] *
-                 sharp[static_cast<std::size_t>(std::clamp(i + k, 0, kLast))];
+      for (std::size_t k = 0; k < weight.size(); ++k) {
+        // i + k - kHalf, held inside of the table.
+        const std::size_t from = std::min(std::max(i + k, kHalf) - kHalf, kSize - 1);
+        value += weight[k] * sharp[from];
       }
-      table_[static_cast<std::size_t>(i)] = value / sum;
+      table_[i] = value / sum;
     }
   }
   [[nodiscard]] double operator()(double d) const {
@@ -607,10 +607,10 @@ Response settled(Response response, std::vector<Leftover> left) {
   return response;
 }
 
-void weigh_segment(const Setting& s, const Look& look, Eigen::MatrixXd y,
+void weigh_segment(const Setting& s, const Look& look, const Eigen::MatrixXd& y,
                    std::vector<PlaceEvidence>& out) {
-  look.null.matrixL().solveInPlace(y);
-  const Eigen::MatrixXd b = look.bank.whitened.transpose() * y;
+  const Eigen::MatrixXd white = look.null.matrixL().solve(y);
+  const Eigen::MatrixXd b = look.bank.whitened.transpose() * white;
   for (Eigen::Index c = 0; c < b.cols(); ++c) {
     out.push_back(weigh_place(look.bank, b.col(c).data(), s.prior));
   }

@@ -62,24 +62,25 @@ std::vector<std::size_t> best_course(const std::vector<PlaceEvidence>& evidence)
 double refined(const Profiles& profiles, const std::vector<std::size_t>& places, std::size_t at,
                double guess_mm) {
   constexpr std::size_t kHalf = 6;  // +- 3 mm
-  constexpr int kReach = 4;
+  constexpr std::size_t kReach = 4;
   const std::size_t a = at > kHalf ? at - kHalf : 0;
   const std::size_t b = std::min(at + kHalf, places.size() - 1);
   const int middle = static_cast<int>(std::lround((guess_mm - kProfileFromMm) / kProfilePitchMm));
   std::array<double, 2 * kReach + 1> fall{};
   for (std::size_t k = a; k <= b; ++k) {
     const auto y = profiles.values.col(static_cast<Eigen::Index>(places[k]));
-    for (int d = -kReach; d <= kReach; ++d) {
-      const int i = std::clamp(middle + d, 2, kProfileSamples - 3);
-      fall[static_cast<std::size_t>(d + kReach)] += y(i - 2) - y(i + 2);
+    for (std::size_t d = 0; d < fall.size(); ++d) {
+      const int i = std::clamp(middle + static_cast<int>(d) - static_cast<int>(kReach), 2,
+                               kProfileSamples - 3);
+      fall[d] += y(i - 2) - y(i + 2);
     }
   }
   double sum = 0.0;
   double mean = 0.0;
-  for (int d = -kReach; d <= kReach; ++d) {
-    const double f = std::max(0.0, fall[static_cast<std::size_t>(d + kReach)]);
+  for (std::size_t d = 0; d < fall.size(); ++d) {
+    const double f = std::max(0.0, fall[d]);
     sum += f * f * f;
-    mean += f * f * f * d;
+    mean += f * f * f * (static_cast<double>(d) - static_cast<double>(kReach));
   }
   return guess_mm + (sum > 0.0 ? kProfilePitchMm * mean / sum : 0.0);
 }
