@@ -16,7 +16,7 @@ using invented::film;
 using invented::WidthAt;
 using testing::HasSubstr;
 
-const WidthAt kNone = [](int, double) { return 0.0; };
+const WidthAt none_at = [](int, double) { return 0.0; };
 
 WidthAt everywhere(double width) {
   return [=](int, double) { return width; };
@@ -59,7 +59,7 @@ TEST_P(ChangeTable, GivesTheAnswerWorkedByHand) {
   EXPECT_DOUBLE_EQ(change.compared, 1.0);
 }
 
-const WidthAt kUpperHalf = [](int zone, double at) { return zone == 1 && at < 20.25 ? 2.0 : 0.0; };
+const WidthAt upper_half = [](int zone, double at) { return zone == 1 && at < 20.25 ? 2.0 : 0.0; };
 
 // Zones are 40 mm long (81 points, 0.5 mm apart). Rule: change.h.
 INSTANTIATE_TEST_SUITE_P(
@@ -71,16 +71,16 @@ INSTANTIATE_TEST_SUITE_P(
                         everywhere(1.5), 6, 0.5, 0.5, Answer::kNo, "less than 1 mm"},
                     Row{"GrewUnclear", "derived: 0.9 + 0.28 > 1 mm > 0.9", everywhere(1.0),
                         everywhere(1.9), 5, 0.9, 0.9, Answer::kCannotTell, "reaches 1 mm"},
-                    Row{"New", "derived: 0.8 > 1.96 hypot(0.17, 0.1) = 0.39", kNone,
+                    Row{"New", "derived: 0.8 > 1.96 hypot(0.17, 0.1) = 0.39", none_at,
                         in_zone(7, 0.8), 7, 0.8, 0.8, Answer::kYes, "shows none"},
-                    Row{"NewButThin", "derived: 0.35 < 0.39", kNone, in_zone(7, 0.35), 7, 0.35,
+                    Row{"NewButThin", "derived: 0.35 < 0.39", none_at, in_zone(7, 0.35), 7, 0.35,
                         0.35, Answer::kCannotTell, "is new"},
-                    Row{"NewElsewhere", "a line in zone 7 says nothing of zone 6", kNone,
+                    Row{"NewElsewhere", "a line in zone 7 says nothing of zone 6", none_at,
                         in_zone(7, 0.8), 6, 0.0, 0.0, Answer::kNo, "no line"},
                     Row{"FilledIn", "derived: the largest change is the loss", everywhere(1.5),
-                        kNone, 3, -1.5, -1.5, Answer::kNo, "no line"},
-                    Row{"GrewInLength", "derived: new over 41 of 81 points of a zone", kNone,
-                        kUpperHalf, 1, 2.0, 2.0 * 41.0 / 81.0, Answer::kYes, "shows none"},
+                        none_at, 3, -1.5, -1.5, Answer::kNo, "no line"},
+                    Row{"GrewInLength", "derived: new over 41 of 81 points of a zone", none_at,
+                        upper_half, 1, 2.0, 2.0 * 41.0 / 81.0, Answer::kYes, "shows none"},
                     Row{"Tip", "the tip zone goes along the outline, not along the axis",
                         in_zone(4, 1.0), in_zone(4, 2.5), 4, 1.5, 1.5, Answer::kYes,
                         "1 mm or more"}),
@@ -96,7 +96,7 @@ TEST(Change, ErrorsOfBothFilmsCount) {
 }
 
 TEST(Change, LengthIsThatOfThePlacesInCommon) {
-  const auto change = of(compare(film(0.0, kNone), film(0.0, kUpperHalf)), 1);
+  const auto change = of(compare(film(0.0, none_at), film(0.0, upper_half)), 1);
   EXPECT_NEAR(change.change_length->value.value, 0.5 * 41.0, 1e-9);
 }
 
@@ -156,7 +156,7 @@ TEST(Change, SinglePlacesInAZoneWithoutALineAreNoFinding) {
     line.width_mean.reset();
     line.length.reset();
   }
-  const auto change = of(compare(film(0.0, kNone), now), 2);
+  const auto change = of(compare(film(0.0, none_at), now), 2);
   EXPECT_NEAR(change.change->value.value, 0.0, 1e-9);
   EXPECT_LT(change.compared, 1.0);
   EXPECT_EQ(change.progressive, Answer::kNo);
@@ -181,9 +181,9 @@ TEST(Change, ALineInAPartLeavesTheUnseenRestOpen) {
 }
 
 TEST(Change, InterfacesOfACementedStemStayApart) {
-  FilmLucency then = film(0.0, kNone, Interface::kStemCement);
-  FilmLucency now = film(0.0, kNone, Interface::kStemCement);
-  const auto more_then = film(0.0, kNone, Interface::kCementBone).lines;
+  FilmLucency then = film(0.0, none_at, Interface::kStemCement);
+  FilmLucency now = film(0.0, none_at, Interface::kStemCement);
+  const auto more_then = film(0.0, none_at, Interface::kCementBone).lines;
   const auto more_now = film(0.0, in_zone(1, 1.5), Interface::kCementBone).lines;
   then.lines.insert(then.lines.end(), more_then.begin(), more_then.end());
   now.lines.insert(now.lines.end(), more_now.begin(), more_now.end());
