@@ -603,7 +603,12 @@ Response settled(Response response, std::vector<Leftover> left) {
   const std::size_t from = at(kBrightFrom);
   const std::size_t to = at(kBrightTo);
   for (std::size_t i = from; i < to; ++i) mean += left[i].halo / static_cast<double>(to - from);
-  response.halo += mean;
+  // Darker than the neck says only within its uncertainty: lines along most of the stem would pass
+  // for a halo.
+  const HaloVector near = halo_shapes().topRows(kNearSamples).colwise().mean().transpose();
+  const double darker = -near.dot(mean);
+  const double doubt = std::sqrt(near.dot(response.covariance * near));
+  response.halo += (darker > doubt ? doubt / darker : 1.0) * mean;
   return response;
 }
 

@@ -39,6 +39,10 @@ constexpr double kShortestMm = 4.0;
 /// length on. House choice.
 constexpr double kSameWallMm = 0.4;
 constexpr double kLongMm = 15.0;
+/// A stretch this much less certain than the zone's usual place is not its widest. House choice.
+constexpr double kWildU = 2.5;
+/// Darkness beside the metal, as a share of the step to it, that leaves a place open. House choice.
+constexpr double kDarkShare = 0.15;
 /// A zone is free of lines when this share of its seen part is. House choice.
 constexpr double kAbsentShare = 0.8;
 constexpr double kSeenShare = 0.3;  ///< below, a zone is not seen
@@ -233,6 +237,8 @@ Measured<Millimetres> widest(const std::vector<const LinePoint*>& present) {
   constexpr std::size_t kStretch = 8;
   Measured<Millimetres> best{};
   std::vector<double> near;
+  for (const LinePoint* p : present) near.push_back(p->width->u.value);
+  const double usual_u = median(near).value_or(0.0);
   const std::size_t n = std::min(kStretch, present.size());
   for (std::size_t i = 0; i + n <= present.size(); ++i) {
     near.clear();
@@ -242,7 +248,9 @@ Measured<Millimetres> widest(const std::vector<const LinePoint*>& present) {
       u += present[k]->width->u.value / static_cast<double>(n);
     }
     const double width = median(near).value_or(0.0);
-    if (width > best.value.value) best = normal<Millimetres>(width, u);
+    // A stretch that is known far worse than the rest does not stand for the zone.
+    const bool known = u <= kWildU * usual_u || present.size() <= kStretch;
+    if (known && width > best.value.value) best = normal<Millimetres>(width, u);
   }
   return best;
 }
@@ -364,8 +372,28 @@ void doubt_by_halo(std::vector<PlaceBelief>& settled, const std::vector<PlaceBel
   for (std::size_t i = 0; i < settled.size(); ++i) {
     PlaceBelief& b = settled[i];
     const bool only_here = b.line >= kPresent && learnt[i].line <= kAbsent;
-    const bool only_there = b.line <= kAbsent && learnt[i].line >= kPresent;
+    const bool only_there = b.line <= kAbsent && learnt[i].line >= 0.5;
     if (only_here || only_there) b.line = 0.5;
+  }
+}
+
+/// What is dark beside the metal beyond the halo, and brightens slowly outwards, fits no wall; it
+/// may be a line about a round stem all the same, so it is not free of one.
+void doubt_by_darkness(std::vector<PlaceBelief>& beliefs, const Profiles& profiles,
+                       const Course& course, const std::vector<double>& steps,
+                       const Response& response) {
+  const Eigen::VectorXd halo = halo_shapes() * response.halo;
+  const auto between = [](const Eigen::VectorXd& y, double from, double to) {
+    const auto at = [](double x) {
+      return static_cast<Eigen::Index>(std::lround((x - kProfileFromMm) / kProfilePitchMm));
+    };
+    return y.segment(at(from), at(to) - at(from)).mean();
+  };
+  for (std::size_t i = 0; i < beliefs.size(); ++i) {
+    const auto place = static_cast<Eigen::Index>(course.place[i]);
+    const Eigen::VectorXd y = profiles.values.col(place) - steps[i] * halo;
+    const double rise = between(y, 2.5, 4.5) - between(y, 0.5, 1.3);
+    if (rise > kDarkShare * steps[i]) beliefs[i].near_wall = 1.0;
   }
 }
 
@@ -420,6 +448,8 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   doubt_by_halo(beliefs, hear_neighbours(weigh_lines(profiles, course.place, steps, response,
                                                      contrast, shape, Halo::kAsLearnt),
                                          sequence.judged, sequence.joined));
+
+  doubt_by_darkness(beliefs, profiles, course, steps, response);
 
   FilmLucency out;
   out.plan = std::move(*plan);
