@@ -362,6 +362,20 @@ std::string digest_of(const Series& series, const Options& options) {
   return sha256_hex(std::as_bytes(std::span(text)));
 }
 
+/// What every reader of the zones must know until lines are found on films of any origin alike.
+void warn_of_lines(Result& result) {
+  const bool told = std::any_of(result.films.begin(), result.films.end(), [](const auto& film) {
+    return std::any_of(film.zones.begin(), film.zones.end(), [](const ZoneResult& zone) {
+      return zone.state == lucency::State::kPresent || zone.state == lucency::State::kAbsent;
+    });
+  });
+  if (!told) return;
+  result.flags.push_back(
+      {"lines_not_validated",
+       "Lines by zone were right on films of one simulator and mostly left open or missed on those "
+       "of another; believe the picture of the unrolled interface before any of them."});
+}
+
 Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
                const Options& options) {
   Result result;
@@ -380,6 +394,7 @@ Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
     result.films.push_back(film.out);
     if (film.refused) result.films.back().status = Status::kNotMeasured;
   }
+  warn_of_lines(result);
   return result;
 }
 
