@@ -178,7 +178,7 @@ std::vector<PlaceBelief> hear_neighbours(const std::vector<PlaceEvidence>& place
   Eigen::VectorXd now(states);
   for (Eigen::Index p = 0; p < n; ++p) {
     if (p > 0 && joined[static_cast<std::size_t>(p)] != 0) {
-      now.noalias() = t.transpose() * forward.col(p - 1);
+      now = t.transpose() * forward.col(p - 1);
     } else {
       now = start;
     }

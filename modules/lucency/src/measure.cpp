@@ -241,6 +241,7 @@ Measured<Millimetres> widest(const std::vector<const LinePoint*>& present) {
   constexpr std::size_t kStretch = 8;
   Measured<Millimetres> best{};
   std::vector<double> near;
+  near.reserve(present.size());
   for (const LinePoint* p : present) near.push_back(p->width->u.value);
   const double usual_u = median(near).value_or(0.0);
   const std::size_t n = std::min(kStretch, present.size());
