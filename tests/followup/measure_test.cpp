@@ -364,5 +364,14 @@ TEST(Measure, OptionsDigestChangesWithTheOptionsThatShapeNumbers) {
   EXPECT_EQ(digests.size(), 3U);
 }
 
+// Until lines are found alike on films of any origin, no answer on them goes without a warning.
+TEST(Measure, WarnsWheneverItTellsOfLines) {
+  const Options options;
+  const auto told = measure_with(invented::series({"a.dcm"}), options, invented::steps());
+  EXPECT_TRUE(has_flag(told.flags, "lines_not_validated"));
+  const auto open = measure_with(invented::series({"odd.dcm"}), options, invented::steps());
+  EXPECT_FALSE(has_flag(open.flags, "lines_not_validated"));
+}
+
 }  // namespace
 }  // namespace tidemark::followup

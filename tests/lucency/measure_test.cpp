@@ -73,6 +73,16 @@ INSTANTIATE_TEST_SUITE_P(Rows, DrawnLines,
                                          LineRow{"HaloRim150", 1.5, 0.8, 0.5, 1.5}),
                          [](const auto& row) { return row.param.name; });
 
+// Less than a quarter of a zone (here 8 of 42 mm) may be a canal's straight stretch as well.
+TEST(Measure, LeavesAShortStretchOfAZoneOpen) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  how.lines = {{-1, 55.0, 63.0, 1.5, 0.0}};
+  EXPECT_EQ(zone_of(measured(how), 2).state, State::kCannotTell);
+  how.lines = {{-1, 50.0, 68.0, 1.5, 0.0}};
+  EXPECT_EQ(zone_of(measured(how), 2).state, State::kPresent);
+}
+
 struct HaloRow {
   std::string name;
   double gain, radius_mm;
