@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <iterator>
 #include <span>
 #include <utility>
 
@@ -294,6 +295,14 @@ Known difference(const Known& now, const Known& then) {
   return {now.value - then.value, std::hypot(now.u, then.u)};
 }
 
+/// A line that lost 1 mm or more has filled in, which is rare, or one of the films hides it: the
+/// interval then reaches back to no change.
+Known doubted_loss(const Known& loss) {
+  constexpr double kShareOfLoss = 0.6;  // times 1.96 is more than all of it
+  if (loss.value > -kProgressiveMm) return loss;
+  return {loss.value, std::hypot(loss.u, kShareOfLoss * loss.value)};
+}
+
 const ZoneLine* line_of(const FilmLucency& film, int zone, Interface interface) {
   const auto found = std::find_if(film.lines.begin(), film.lines.end(), [&](const ZoneLine& line) {
     return line.zone == zone && line.interface == interface;
@@ -348,6 +357,20 @@ void decide(ZoneChange& out, const ZoneLine* then, const ZoneLine* now,
   answer(out, Answer::kCannotTell, "The uncertainty of the change reaches 1 mm.");
 }
 
+/// Places whose widths can be set against each other. Where a zone has a line on both films, a
+/// place at which one of them shows none is where that line ends or was missed, not a width of 0.
+std::vector<Both> with_widths(const std::vector<Both>& common, const ZoneLine* then,
+                              const ZoneLine* now) {
+  if (then == nullptr || now == nullptr) return common;
+  std::vector<Both> out;
+  std::copy_if(common.begin(), common.end(), std::back_inserter(out), [&](const Both& both) {
+    const bool was = both.then.value > 0.0;
+    const bool is = both.now.value > 0.0;
+    return was == is || (was ? now : then)->state == State::kAbsent;
+  });
+  return out;
+}
+
 ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_up, int zone,
                         Interface interface) {
   ZoneChange out{.zone = zone,
@@ -365,7 +388,7 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
     common = in_zone(reference, follow_up, zone, where->flank, interface);
     out.compared = static_cast<double>(common.size()) / static_cast<double>(now->points.size());
   }
-  const Windows windows = windows_of(common);
+  const Windows windows = windows_of(with_widths(common, then, now));
   if (windows.changes.empty()) {
     const std::string open = unclear(then, now);
     answer(out, Answer::kCannotTell,
@@ -378,13 +401,19 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
   const Measured<Millimetres> growth = as_measured(picked(*most, windows));
   // Growth first: what filled in elsewhere in the zone must not hide it.
   const bool grew = growth.value.value > growth.u95.value || most->value >= -least->value;
-  out.change = grew ? growth : as_measured(picked(*least, windows));
+  out.change = grew ? growth : as_measured(doubted_loss(picked(*least, windows)));
   out.change_mean = as_measured(
       difference(mean_width(common, &Both::now, now), mean_width(common, &Both::then, then)));
   const double pitch = pitch_of(common);
   out.change_length = as_measured(difference(length_in(common, &Both::now, now, pitch),
                                              length_in(common, &Both::then, then, pitch)));
   decide(out, then, now, growth);
+  if (!unclear(then, now).empty()) {
+    // A film that leaves the zone open has no width to take a change from.
+    out.change.reset();
+    out.change_mean.reset();
+    out.change_length.reset();
+  }
   return out;
 }
 
