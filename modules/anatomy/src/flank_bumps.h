@@ -6,8 +6,7 @@ namespace tidemark::anatomy {
 
 /// The outline with short bumps of its flanks cut off. A stem's flanks below the shoulder run down
 /// smoothly; where a mask leaks into a dense calcar, the outline stands out for a stretch and comes
-/// back. Collars are
-/// shorter or lie higher up and stay.
+/// back. Collars are shorter or lie higher up and stay.
 /// @param outline  from the lateral to the medial neck or the other way, px
 /// @param axis     of the stem, pointing distally
 /// @param shoulder level of the shoulder along the axis, px from axis.point

@@ -150,6 +150,23 @@ std::optional<Hypothesis> try_head(const Pyramid& film, const HeadTrial& trial) 
   return h;
 }
 
+/// The film as it is searched for heads.
+struct SearchImage {
+  explicit SearchImage(const Pyramid& film)
+      : long_side(std::max(film.film().rows, film.film().cols)),
+        small(scaled(film, std::min(1.0, kSearchSide / long_side), 0.8)) {}
+  int long_side;  ///< of the film, px
+  Scaled small;
+  /// A circle on the small image as one on the film.
+  [[nodiscard]] Circle2 on_film(const Circle2& circle) const {
+    return {small.to_film(circle.centre), circle.radius / small.factor};
+  }
+};
+
+double head_mm_of(const ImplantOptions& options) {
+  return options.head_diameter ? options.head_diameter->value : kUsualHead;
+}
+
 double prior_of_scale(double mm_per_px, double long_side_px, const ImplantOptions& options) {
   if (!options.scale_hint) {
     // Without a hint the field itself is one: cassettes and detectors are 24 to 43 cm long (common
@@ -289,10 +306,10 @@ std::vector<DiscCandidate> bright_discs(const cv::Mat1f& image, double low, doub
 }  // namespace
 
 std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& options) {
-  const int long_side = std::max(film.film().rows, film.film().cols);
-  const double factor = std::min(1.0, kSearchSide / long_side);
-  const Scaled small = scaled(film, factor, 0.8);
-  const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
+  const SearchImage search(film);
+  const Scaled& small = search.small;
+  const int long_side = search.long_side;
+  const double head_mm = head_mm_of(options);
   if (options.given.head_centre_px && options.given.head_diameter_px) {
     const Circle2 head{*options.given.head_centre_px, 0.5 * *options.given.head_diameter_px};
     const auto only = try_head(film, {head, 1.0, head_mm});
@@ -301,14 +318,13 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   double low = 11.0;
   double high = 75.0;
   if (options.scale_hint) {
-    const double r = 0.5 * head_mm / options.scale_hint->value * factor;
+    const double r = 0.5 * head_mm / options.scale_hint->value * small.factor;
     low = std::max(6.0, 0.8 * r);
     high = 1.5 * r;
   }
   std::vector<Hypothesis> tried;
   for (const DiscCandidate& disc : bright_discs(small.image, low, high)) {
-    const Circle2 head{small.to_film(disc.circle.centre), disc.circle.radius / factor};
-    if (auto h = try_head(film, {head, disc.rim, head_mm})) {
+    if (auto h = try_head(film, {search.on_film(disc.circle), disc.rim, head_mm})) {
       h->score += prior_of_scale(h->mm_per_px, long_side, options);
       tried.push_back(*h);
     }
@@ -329,7 +345,7 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   std::vector<Hypothesis> out;
   for (Hypothesis& h : apart) {
     const HeadSearch again = search_head(g, floor, h, small);
-    const Circle2 head{small.to_film(again.circle.centre), again.circle.radius / factor};
+    const Circle2 head = search.on_film(again.circle);
     if ((head.centre - h.head_px.centre).norm() > 1.0 ||
         std::abs(head.radius - h.head_px.radius) > 1.0) {
       auto moved = try_head(film, {head, 0.4, head_mm});
@@ -347,18 +363,15 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
 
 std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesis& h,
                                             const NeckAxis& neck, const ImplantOptions& options) {
-  const int long_side = std::max(film.film().rows, film.film().cols);
-  const double factor = std::min(1.0, kSearchSide / long_side);
-  const Scaled small = scaled(film, factor, 0.8);
-  const Gradient g = gradient(small.image);
-  const HeadSearch found = search_on_neck(g, rim_floor(g), neck, h, small);
+  const SearchImage search(film);
+  const Gradient g = gradient(search.small.image);
+  const HeadSearch found = search_on_neck(g, rim_floor(g), neck, h, search.small);
   constexpr double kLeastRim = 0.35;  // house choice
   if (found.score < kLeastRim) return std::nullopt;
-  const Circle2 head{small.to_film(found.circle.centre), found.circle.radius / factor};
-  const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
-  auto moved = try_head(film, {head, 0.4, head_mm});
-  if (moved)
-    moved->score += prior_of_scale(moved->mm_per_px, long_side, options) + 1.5 * found.score;
+  auto moved = try_head(film, {search.on_film(found.circle), 0.4, head_mm_of(options)});
+  if (moved) {
+    moved->score += prior_of_scale(moved->mm_per_px, search.long_side, options) + 1.5 * found.score;
+  }
   return moved;
 }
 
@@ -368,8 +381,7 @@ std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothes
   const int distal = static_cast<int>(h.trace.right.back() - h.trace.left.back());
   const int width_max = distal - kNarrower;
   if (width_max < FlankSearch{}.width_min + kNarrower) return std::nullopt;
-  const double head_mm = options.head_diameter ? options.head_diameter->value : kUsualHead;
-  auto narrower = try_head(film, {h.head_px, 0.4, head_mm, width_max});
+  auto narrower = try_head(film, {h.head_px, 0.4, head_mm_of(options), width_max});
   constexpr double kLeastEvidence = 0.3;  // as docs/anatomy.md: right flanks show 0.43 and more
   if (!narrower || narrower->trace.evidence < kLeastEvidence) return std::nullopt;
   // The shading that hid the flanks from the first search also splits the metal.

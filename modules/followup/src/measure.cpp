@@ -164,14 +164,12 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
 void look_for_lines(Working& film, const WorkingSeries& work, const Run& run) {
   if (!run.steps.look_for_lines) return;
   const HipFilm& hip = *film.hip;
-  const auto films = static_cast<int>(work.films.size());
   const std::optional<Fixation> fixation = work.series.stem.fixation;
   describe_zones(film,
                  run.steps.look_for_lines(hip.hip_view, hip.implant, hip.femur,
                                           {.scale = hip.scale.value,
                                            .view = film.out.view.value_or(View::kAp),
-                                           .fixation = fixation,
-                                           .threads = std::max(1, run.threads / films)}),
+                                           .fixation = fixation}),
                  fixation);
 }
 

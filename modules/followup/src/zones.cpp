@@ -1,4 +1,3 @@
-#include <algorithm>
 #include <cmath>
 #include <utility>
 
@@ -20,12 +19,6 @@ MeasuredLength with_scale_u(const MeasuredLength& length,
   // Keeps the coverage factor of the length where its own error is most of it.
   const double k = length->u.value > 0.0 ? length->u95.value / length->u.value : kNormal95;
   return Measured<Millimetres>{length->value, {u}, {k * u}};
-}
-
-void add_once(std::vector<Flag>& flags, const Flag& flag) {
-  const bool there =
-      std::any_of(flags.begin(), flags.end(), [&](const Flag& one) { return one.id == flag.id; });
-  if (!there) flags.push_back(flag);
 }
 
 double length_px(const Polyline& line) {
@@ -105,9 +98,7 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
   out.edge_response = lines->edge;
   out.signs = lucency::read_signs(film.hip->hip_view, film.hip->implant, film.hip->femur,
                                   lines->plan, film.hip->scale.value, fixation);
-  for (const auto& flags : {lines->plan.flags, lines->flags}) {
-    for (const Flag& flag : flags) add_once(out.flags, flag);
-  }
+  out.flags.insert(out.flags.end(), lines->flags.begin(), lines->flags.end());
   film.hip->lucency = std::move(*lines);
 }
 

@@ -46,7 +46,7 @@ constexpr double kDarkShare = 0.15;
 /// A zone is free of lines when this share of its seen part is. House choice.
 constexpr double kAbsentShare = 0.8;
 /// Less of a zone than this may as well be a canal's or a trabecula's straight stretch: of false
-/// lines on simulated films seven in ten are shorter (docs/accuracy.md). House choice.
+/// lines on simulated films seven in ten are shorter (docs/lucency.md). House choice.
 constexpr double kPresentShare = 0.25;
 constexpr double kSeenShare = 0.3;  ///< below, a zone is not seen
 /// Position of the metal's edge against the steepest fall, mm. House choice from 0.765 of the blur.

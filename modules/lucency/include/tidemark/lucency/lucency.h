@@ -70,14 +70,13 @@ struct FilmLucency {
   ZonePlan plan;
   std::optional<EdgeResponse> edge;  ///< absent when no edge without bone was seen
   std::vector<ZoneLine> lines;       ///< by zone; cemented stems have two interfaces a zone
-  std::vector<Flag> flags;
+  std::vector<Flag> flags;           ///< the plan's among them
 };
 
 struct LucencyOptions {
   MillimetresPerPixel scale;  ///< in the plane of the stem
   View view = View::kAp;
   std::optional<Fixation> fixation;  ///< absent is measured as uncemented, with a flag
-  int threads = 1;                   ///< the result does not depend on it
 };
 
 /// Looks along the stem's outline for dark lines, zone by zone.
