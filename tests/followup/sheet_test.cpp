@@ -149,7 +149,7 @@ INSTANTIATE_TEST_SUITE_P(
         WrongRow{"HeadAsText", top(R"("stem": {"head_diameter_mm": "32"})"),
                  R"(stem.head_diameter_mm is "32")", "from 20 to 62"},
         WrongRow{"Fixation", top(R"("stem": {"fixation": "hybrid"})"), "stem.fixation",
-                 "cemented or uncemented"},
+                 "cemented, uncemented, cemented_polished_taper or cemented_composite_beam"},
         WrongRow{"StemNoObject", top(R"("stem": 140)"), "stem is 140, not an object", "braces"},
         WrongRow{"PlanTilt", top(R"("plan": {"stem_tilt_deg": 90})"), "plan.stem_tilt_deg is 90",
                  "from -30 to 30"},
@@ -194,19 +194,18 @@ TEST(Sheet, DeepNestingIsRefusedNotACrash) {
   EXPECT_FALSE(parse_sheet(deep, "series.json", ".").has_value());
 }
 
-struct NearRow {
-  std::string word;
-  std::string nearest;  ///< empty: none is near
-};
-
-// Derived by hand: edits counted on paper.
-TEST(NearestKey, TakesTheSmallestEditDistance) {
-  const std::vector<std::string> known{"file", "role", "date", "view", "marker_px"};
-  for (const auto& row :
-       {NearRow{"fiel", "file"}, NearRow{"Role", "role"}, NearRow{"dat", "date"},
-        NearRow{"markerpx", "marker_px"}, NearRow{"quality", ""}, NearRow{"", ""}}) {
-    EXPECT_EQ(nearest_key(row.word, known).value_or(""), row.nearest) << row.word;
-  }
+TEST(Sheet, SaysHowACementedStemCarriesItsLoad) {
+  const auto fixation = [](const std::string& word) {
+    return parse_sheet(R"({"stem": {"fixation": ")" + word + R"("}, "films": [{"file": "a.png"}]})",
+                       "series.json", "");
+  };
+  EXPECT_EQ(fixation("cemented_polished_taper")->stem.fixation, Fixation::kCemented);
+  EXPECT_EQ(fixation("cemented_polished_taper")->stem.cement_principle,
+            CementPrinciple::kPolishedTaper);
+  EXPECT_EQ(fixation("cemented_composite_beam")->stem.cement_principle,
+            CementPrinciple::kCompositeBeam);
+  EXPECT_EQ(fixation("cemented")->stem.cement_principle, std::nullopt);
+  EXPECT_EQ(fixation("uncemented")->stem.cement_principle, std::nullopt);
 }
 
 }  // namespace

@@ -119,23 +119,6 @@ TEST(Csv, CellsThatLookLikeFormulasAreDefused) {
   EXPECT_THAT(to_csv(measure_with(series, {}, invented::steps())), HasSubstr(",'=cmd.dcm,"));
 }
 
-struct DigitsRow {
-  double value, u95;
-  std::string text;
-};
-
-// Rule of the header: two significant digits of u95, at most two decimals. Worked by hand.
-TEST(Text, NumbersHaveNoMoreDigitsThanTheirUncertaintyBears) {
-  for (const auto& row :
-       {DigitsRow{2.104, 0.412, "+2.10 ± 0.41"}, DigitsRow{-2.104, 0.04, "-2.10 ± 0.04"},
-        DigitsRow{2.16, 1.34, "+2.2 ± 1.3"}, DigitsRow{2.16, 12.4, "+2 ± 12"},
-        DigitsRow{212.6, 130.4, "+213 ± 130"}, DigitsRow{-0.001, 0.41, "+0.00 ± 0.41"},
-        DigitsRow{0.0, 0.0, "+0.00 ± 0.00"}, DigitsRow{1.0, 0.994, "+1.00 ± 0.99"},
-        DigitsRow{1.0, 0.996, "+1.0 ± 1.0"}, DigitsRow{-0.4, 99.6, "+0 ± 100"}}) {
-    EXPECT_EQ(with_uncertainty(row.value, row.u95), row.text);
-  }
-}
-
 TEST(Text, TableNamesEveryNumberAndEndsWithTheCaution) {
   const std::string table = to_table(two_films());
   for (const char* part : {"late.dcm", "60", "+2.10 ± 0.40", "+0.10 ± 0.24", "+0.35 ± 0.18",

@@ -4,7 +4,7 @@
 
 #include "panel.h"
 #include "tidemark/core/date.h"
-#include "tidemark/followup/write.h"
+#include "tidemark/core/number_text.h"
 #include "working.h"
 
 namespace tidemark::followup {

@@ -4,7 +4,7 @@
 
 #include "panel.h"
 #include "printable.h"
-#include "tidemark/followup/write.h"
+#include "tidemark/core/number_text.h"
 #include "working.h"
 
 namespace tidemark::followup {

@@ -5,7 +5,7 @@
 
 #include "printable.h"
 #include "tidemark/core/date.h"
-#include "tidemark/followup/write.h"
+#include "tidemark/core/number_text.h"
 #include "unroll.h"
 #include "working.h"
 #include "zone_words.h"

@@ -8,6 +8,7 @@
 
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
+#include "tidemark/core/json_reader.h"
 #include "tidemark/followup/series.h"
 
 namespace tidemark::followup {
@@ -31,121 +32,10 @@ constexpr double kGivenScaleShare = 0.01;
 /// Factor of the 95 % interval of a normal distribution, JCGM 100 table G.1.
 constexpr double kNormal95 = 1.96;
 
-std::string in_quotes(std::string_view text) {
-  std::string out = "\"";
-  for (const char c : text.substr(0, 40)) {
-    const bool plain = static_cast<unsigned char>(c) >= 0x20;
-    out += plain ? c : '?';
-  }
-  return out + (text.size() > 40 ? "...\"" : "\"");
-}
-
-std::string shown(const Json& value) {
-  if (value.is_string()) return in_quotes(value.get_ref<const std::string&>());
-  if (value.is_object()) return "an object";
-  if (value.is_array()) return "a list of " + std::to_string(value.size());
-  return value.dump();
-}
-
-std::string listed(std::span<const std::string> words) {
-  std::string out;
-  for (std::size_t i = 0; i < words.size(); ++i) {
-    out += (i == 0 ? "" : i + 1 == words.size() ? " or " : ", ") + words[i];
-  }
-  return out;
-}
-
-std::string number_text(double value) {
-  std::string text = Json(value).dump();
-  if (text.ends_with(".0")) text.resize(text.size() - 2);
-  return text;
-}
-
-/// Reads the sheet and keeps the first fault; after it every reader gives nothing.
-class Reader {
+/// Reads the sheet; adds what only a sheet holds.
+class Reader : public JsonReader {
  public:
-  explicit Reader(std::string sheet) : sheet_(std::move(sheet)) {}
-
-  void fault(std::string wrong, std::string remedy) {
-    if (!fault_) fault_ = Error{ErrorKind::kBadInput, sheet_, std::move(wrong), std::move(remedy)};
-  }
-  [[nodiscard]] const std::optional<Error>& first_fault() const { return fault_; }
-
-  /// Whether `node` is an object with known keys only.
-  bool object(const Json& node, const std::string& path, const std::vector<std::string>& known) {
-    if (fault_) return false;
-    if (!node.is_object()) {
-      fault(path + " is " + shown(node) + ", not an object", "write it in braces");
-      return false;
-    }
-    for (const auto& [key, value] : node.items()) {
-      if (std::find(known.begin(), known.end(), key) != known.end()) continue;
-      const auto near = nearest_key(key, known);
-      fault((path.empty() ? std::string("key ") : path + " has the key ") + in_quotes(key) +
-                (path.empty() ? " is not known" : ", which is not known"),
-            near ? "did you mean " + in_quotes(*near) + "?" : "the keys here are " + listed(known));
-      return false;
-    }
-    return true;
-  }
-
-  std::optional<std::string> text(const Json& parent, const std::string& path,
-                                  const std::string& key) {
-    const Json* node = find(parent, key);
-    if (node == nullptr) return {};
-    if (node->is_string() && !node->get_ref<const std::string&>().empty()) {
-      return node->get<std::string>();
-    }
-    fault(at(path, key) + " is " + shown(*node) + ", not a text", "write it in double quotes");
-    return {};
-  }
-
-  std::optional<std::size_t> word(const Json& parent, const std::string& path,
-                                  const std::string& key, std::span<const std::string> words) {
-    const Json* node = find(parent, key);
-    if (node == nullptr) return {};
-    if (node->is_string()) {
-      const auto found = std::find(words.begin(), words.end(), node->get_ref<const std::string&>());
-      if (found != words.end()) return static_cast<std::size_t>(found - words.begin());
-    }
-    fault(at(path, key) + " is " + shown(*node), "write " + listed(words));
-    return {};
-  }
-
-  std::optional<double> number(const Json& parent, const std::string& path, const std::string& key,
-                               Range range) {
-    const Json* node = find(parent, key);
-    return node == nullptr ? std::nullopt : number(*node, at(path, key), range);
-  }
-
-  std::optional<double> number(const Json& node, const std::string& path, Range range) {
-    if (node.is_number()) {
-      const double value = node.get<double>();
-      if (value >= range.low && value <= range.high) return value;
-    }
-    fault(path + " is " + shown(node),
-          "write a number from " + number_text(range.low) + " to " + number_text(range.high));
-    return {};
-  }
-
-  std::optional<Date> date(const Json& parent, const std::string& path, const std::string& key) {
-    const auto written = text(parent, path, key);
-    if (!written) return {};
-    const auto day = written->size() == 10 ? parse_date(*written) : std::nullopt;
-    if (!day) {
-      fault(at(path, key) + " is " + in_quotes(*written) + ", not a date", "write YYYY-MM-DD");
-    }
-    return day;
-  }
-
-  std::optional<bool> yes_or_no(const Json& parent, const std::string& path,
-                                const std::string& key) {
-    const Json* node = find(parent, key);
-    if (node == nullptr) return {};
-    if (node->is_boolean()) return node->get<bool>();
-    fault(at(path, key) + " is " + shown(*node), "write true or false");
-    return {};
-  }
+  using JsonReader::JsonReader;
 
   std::optional<Vec2> point(const Json& parent, const std::string& path, const std::string& key) {
     const Json* node = find(parent, key);
@@ -167,7 +57,7 @@ class Reader {
     const Json* node = find(parent, key);
     if (node == nullptr) return {};
     if (!node->is_array() || node->size() != 2) {
-      fault(at(path, key) + " is " + shown(*node) + ", not a line",
+      fault(at(path, key) + " is " + Reader::shown(*node) + ", not a line",
             "write [[column, row], [column, row]], the proximal point first");
       return {};
     }
@@ -180,18 +70,6 @@ class Reader {
     }
     return Line2{*a, (*b - *a).normalized()};
   }
-
-  static const Json* find(const Json& parent, const std::string& key) {
-    const auto found = parent.find(key);
-    return found == parent.end() ? nullptr : &*found;
-  }
-  static std::string at(const std::string& path, const std::string& key) {
-    return path.empty() ? key : path + "." + key;
-  }
-
- private:
-  std::string sheet_;
-  std::optional<Error> fault_;
 };
 
 template <class Q>
@@ -204,10 +82,13 @@ StemFacts read_stem(Reader& reader, const Json& node, const std::string& path) {
   if (!reader.object(node, path, {"fixation", "length_mm", "head_diameter_mm", "surface"})) {
     return {};
   }
-  static const std::array<std::string, 2> fixations{"cemented", "uncemented"};
+  static const std::array<std::string, 4> fixations{
+      "cemented", "uncemented", "cemented_polished_taper", "cemented_composite_beam"};
   StemFacts stem;
   if (const auto which = reader.word(node, path, "fixation", fixations)) {
-    stem.fixation = *which == 0 ? Fixation::kCemented : Fixation::kUncemented;
+    stem.fixation = *which == 1 ? Fixation::kUncemented : Fixation::kCemented;
+    if (*which == 2) stem.cement_principle = CementPrinciple::kPolishedTaper;
+    if (*which == 3) stem.cement_principle = CementPrinciple::kCompositeBeam;
   }
   stem.length = in_unit<Millimetres>(reader.number(node, path, "length_mm", kStemLengthMm));
   stem.head_diameter =
@@ -298,7 +179,7 @@ FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
     return film;
   }
   if (!stays_inside(*file)) {
-    reader.fault(path + ".file is " + in_quotes(*file) + ", which leads out of the folder",
+    reader.fault(path + ".file is " + Reader::in_quotes(*file) + ", which leads out of the folder",
                  "put the film into the folder and name it from there");
   }
   film.file = *file;
@@ -332,8 +213,9 @@ void check_films(Reader& reader, const std::vector<FilmEntry>& films) {
   for (std::size_t i = 0; i < films.size(); ++i) {
     const std::string path = "films[" + std::to_string(i) + "]";
     if (!names.insert(films[i].file).second) {
-      reader.fault(path + ".file is " + in_quotes(films[i].file) + ", which is listed twice",
-                   "list each film once");
+      reader.fault(
+          path + ".file is " + Reader::in_quotes(films[i].file) + ", which is listed twice",
+          "list each film once");
     }
     if (films[i].role != Role::kReference) continue;
     if (reference) {
@@ -392,58 +274,7 @@ Series read_series(Reader& reader, const Json& sheet, const std::filesystem::pat
   return series;
 }
 
-/// Parses the text; notes a key that stands twice in one object, which JSON parsers pass over.
-Json parse_json(Reader& reader, std::string_view text) {
-  std::vector<std::set<std::string>> keys;
-  const auto watch = [&](int /*depth*/, Json::parse_event_t event, Json& parsed) {
-    if (event == Json::parse_event_t::object_start) keys.emplace_back();
-    if (event == Json::parse_event_t::object_end) keys.pop_back();
-    if (event == Json::parse_event_t::key &&
-        !keys.back().insert(parsed.get<std::string>()).second) {
-      reader.fault(
-          "key " + in_quotes(parsed.get_ref<const std::string&>()) + " stands twice in one object",
-          "keep one of them");
-    }
-    return true;
-  };
-  try {
-    return Json::parse(text, watch);
-  } catch (const Json::exception& e) {
-    const auto* parse = dynamic_cast<const Json::parse_error*>(&e);
-    const std::size_t byte = parse != nullptr ? std::min(parse->byte, text.size()) : 0;
-    const auto line = 1 + std::count(text.begin(), text.begin() + static_cast<long>(byte), '\n');
-    reader.fault("no JSON from line " + std::to_string(line) + " on",
-                 "look for a missing comma, bracket or quote there");
-    return {};
-  }
-}
-
 }  // namespace
-
-std::optional<std::string> nearest_key(std::string_view word,
-                                       const std::vector<std::string>& known) {
-  if (word.size() > 64) return {};
-  std::optional<std::string> best;
-  std::size_t best_distance = 0;
-  for (const std::string& candidate : known) {
-    std::vector<std::size_t> row(candidate.size() + 1);
-    for (std::size_t j = 0; j < row.size(); ++j) row[j] = j;
-    for (std::size_t i = 0; i < word.size(); ++i) {
-      std::size_t diagonal = row[0]++;
-      for (std::size_t j = 0; j < candidate.size(); ++j) {
-        const std::size_t replaced = diagonal + (word[i] == candidate[j] ? 0 : 1);
-        diagonal = row[j + 1];
-        row[j + 1] = std::min({replaced, row[j] + 1, row[j + 1] + 1});
-      }
-    }
-    const bool near = row.back() * 2 <= std::max(word.size(), candidate.size());
-    if (near && (!best || row.back() < best_distance)) {
-      best = candidate;
-      best_distance = row.back();
-    }
-  }
-  return best;
-}
 
 Expected<Series> parse_sheet(std::string_view text, const std::string& sheet,
                              const std::filesystem::path& folder) {
@@ -451,11 +282,11 @@ Expected<Series> parse_sheet(std::string_view text, const std::string& sheet,
   if (text.size() > kMaxSheetBytes) {
     return fail(ErrorKind::kBadInput, sheet, "larger than 4 MiB", "a sheet describes one hip");
   }
-  const Json json = parse_json(reader, text);
+  const Json json = reader.parse(text);
   Series series;
   if (!reader.first_fault()) {
     if (!json.is_object()) {
-      reader.fault("it holds " + shown(json) + ", not an object", "write it in braces");
+      reader.fault("it holds " + Reader::shown(json) + ", not an object", "write it in braces");
     } else {
       series = read_series(reader, json, folder);
     }

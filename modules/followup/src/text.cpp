@@ -1,11 +1,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdio>
 
 #include "printable.h"
 #include "tables.h"
 #include "tidemark/core/date.h"
+#include "tidemark/core/number_text.h"
 #include "tidemark/followup/write.h"
 
 namespace tidemark::followup {
@@ -16,12 +16,6 @@ std::size_t width_of(const std::string& text) {
   return static_cast<std::size_t>(std::count_if(text.begin(), text.end(), [](char c) {
     return (static_cast<unsigned char>(c) & 0xC0U) != 0x80U;
   }));
-}
-
-std::string fixed(double value, int decimals, const char* format) {
-  std::array<char, 64> text{};
-  (void)std::snprintf(text.data(), text.size(), format, decimals, value);
-  return text.data();
 }
 
 template <class Q>
@@ -107,20 +101,20 @@ std::string heading(const Result& result) {
 }
 
 std::string point_text(const Vec2& p) {
-  return "(" + fixed(p.x(), 1, "%.*f") + ", " + fixed(p.y(), 1, "%.*f") + ")";
+  return "(" + fixed_text(p.x(), 1) + ", " + fixed_text(p.y(), 1) + ")";
 }
 
 std::string landmark_line(const std::string& name, const std::optional<PointResult>& mark) {
   if (!mark) return "  " + padded(name, 20, Align::kLeft) + "not seen\n";
   std::string out = "  " + padded(name, 20, Align::kLeft) + point_text(mark->stored_px) + " px";
-  if (mark->u) out += ", u " + fixed(mark->u->value, 1, "%.*f") + " mm";
+  if (mark->u) out += ", u " + fixed_text(mark->u->value, 1) + " mm";
   return out + (mark->source == Source::kGiven ? ", given\n" : "\n");
 }
 
 std::string circle_line(const std::string& name, const std::optional<CircleResult>& circle) {
   if (!circle) return "  " + padded(name, 20, Align::kLeft) + "not seen\n";
   return "  " + padded(name, 20, Align::kLeft) + "centre " + point_text(circle->centre_px) +
-         " px, diameter " + fixed(circle->diameter_px, 1, "%.*f") + " px" +
+         " px, diameter " + fixed_text(circle->diameter_px, 1) + " px" +
          (circle->source == Source::kGiven ? ", given\n" : "\n");
 }
 
@@ -132,9 +126,8 @@ std::string film_block(const FilmResult& film, const Result& result) {
     return out + "  not measured: " + printable(film.reason) + "\n";
   if (film.calibration) {
     const auto& scale = film.calibration->mm_per_px;
-    out += "  " + padded("scale", 20, Align::kLeft) + fixed(scale.value.value, 4, "%.*f") + " ± " +
-           fixed(scale.u95.value, 4, "%.*f") + " mm per px, from " + film.calibration->method +
-           "\n";
+    out += "  " + padded("scale", 20, Align::kLeft) + fixed_text(scale.value.value, 4) + " ± " +
+           fixed_text(scale.u95.value, 4) + " mm per px, from " + film.calibration->method + "\n";
   }
   out += circle_line("head", film.head);
   out += circle_line("cup", film.cup);
@@ -178,14 +171,6 @@ std::string lines_of(const std::vector<TableLine>& lines) {
     out += text + "\n";
   }
   return out;
-}
-
-std::string with_uncertainty(double value, double u95) {
-  int decimals = 2;
-  while (decimals > 0 && u95 * std::pow(10.0, decimals) >= 99.5) --decimals;
-  const std::string number = fixed(value, decimals, "%+.*f");
-  const bool is_zero = number.find_first_of("123456789") == std::string::npos;
-  return (is_zero ? "+" + number.substr(1) : number) + " ± " + fixed(u95, decimals, "%.*f");
 }
 
 std::string to_table(const Result& result) {

@@ -4,7 +4,7 @@
 #include <cstddef>
 
 #include "tables.h"
-#include "tidemark/followup/write.h"
+#include "tidemark/core/number_text.h"
 #include "zone_words.h"
 
 namespace tidemark::followup {

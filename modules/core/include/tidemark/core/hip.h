@@ -22,6 +22,11 @@ enum class View { kAp, kPa, kLateral, kOther };
 /// How a stem is held in the bone.
 enum class Fixation { kCemented, kUncemented };
 
+/// How a cemented stem carries its load: a polished taper settles in its mantle by design
+/// (force-closed), a composite beam is meant to stay fixed to it (shape-closed). Thresholds of one
+/// mean nothing for the other.
+enum class CementPrinciple { kPolishedTaper, kCompositeBeam };
+
 /// Where a value comes from.
 enum class Source { kFound, kGiven };  ///< found on the film | given by the user in the sheet
 

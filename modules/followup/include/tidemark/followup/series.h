@@ -11,15 +11,10 @@
 #include "tidemark/core/expected.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/hip.h"
+#include "tidemark/core/range.h"
 #include "tidemark/core/units.h"
 
 namespace tidemark::followup {
-
-/// Closed range of a number that is accepted.
-struct Range {
-  double low;
-  double high;
-};
 
 // Wide enough for every implant (heads of 22 mm up to those of resurfaced hips and hemiprostheses),
 // narrow enough to catch another unit. House choices.
@@ -47,6 +42,8 @@ struct FilmEntry {
 /// The implant as the sheet describes it.
 struct StemFacts {
   std::optional<Fixation> fixation;
+  /// How a cemented stem carries its load; only with Fixation::kCemented.
+  std::optional<CementPrinciple> cement_principle;
   std::optional<Millimetres> length;  ///< shoulder to tip along the stem axis
   std::optional<Millimetres> head_diameter;
   std::optional<std::string> surface;  ///< file name of the stem's surface; not used yet
@@ -98,11 +95,5 @@ struct Overrides {
 /// @return kBadInput when the file is missing or a folder; kUsage when an override is out of range.
 [[nodiscard]] Expected<Series> series_of_film(const std::filesystem::path& file,
                                               const Overrides& overrides);
-
-/// The spelling nearest to `word` among `known` by edit distance (insert, delete, replace; a house
-/// choice accepts at most half of the letters); nothing when none is near.
-/// Source: Levenshtein, Soviet Physics Doklady 10 (1966) 707.
-[[nodiscard]] std::optional<std::string> nearest_key(std::string_view word,
-                                                     const std::vector<std::string>& known);
 
 }  // namespace tidemark::followup

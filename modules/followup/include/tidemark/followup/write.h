@@ -26,10 +26,6 @@ namespace tidemark::followup {
 /// What is known of each film, for people: `tidemark film`.
 [[nodiscard]] std::string to_film_text(const Result& result);
 
-/// "value ± u95" with no more digits than u95 bears: two significant digits of u95, at most two
-/// decimals (JCGM 100, 7.2.6: u needs at most two). The sign is always printed.
-[[nodiscard]] std::string with_uncertainty(double value, double u95);
-
 /// Makes sure that `folder` exists and takes files, and removes a result.json from an earlier run,
 /// so that a run that dies leaves none.
 /// @return kNotWritable with what to do; kUsage when `folder` is `input` itself or lies inside it.
