@@ -52,22 +52,51 @@ def keys(value):
 
 class Schemas(unittest.TestCase):
     def test_every_object_is_closed(self):
-        for name in ("series", "result"):
+        for name in ("series", "result", "criteria"):
             found = list(objects(load(f"schemas/{name}-1.json")))
-            self.assertGreater(len(found), 5)
+            self.assertGreater(len(found), 3)
             for schema in found:
                 self.assertIs(schema.get("additionalProperties"), False, schema)
 
     def test_examples_fit(self):
-        for name in ("series", "result"):
+        for name in ("series", "result", "criteria"):
             errors = list(validator(name).iter_errors(load(f"examples/{name}.json")))
             self.assertEqual([], [f"{e.json_path}: {e.message[:200]}" for e in errors])
 
-    def test_series_example_shows_every_key(self):
-        shown = set(keys(load("examples/series.json")))
-        known = {key for schema in objects(load("schemas/series-1.json"))
-                 for key in schema["properties"]}
-        self.assertEqual(known, shown)
+    def test_examples_show_every_key(self):
+        for name in ("series", "criteria"):
+            shown = set(keys(load(f"examples/{name}.json")))
+            known = {key for schema in objects(load(f"schemas/{name}-1.json"))
+                     for key in schema["properties"]}
+            self.assertEqual(known, shown)
+
+    def test_built_in_criteria_fit(self):
+        files = sorted((DOCS.parent / "modules/assessment/criteria").glob("*.json"))
+        self.assertGreater(len(files), 3)
+        for file in files:
+            with self.subTest(file.name):
+                content = json.loads(file.read_text())
+                name = content["schema"].split("/")[1]
+                errors = [f"{e.json_path}: {e.message[:200]}"
+                          for e in validator(name).iter_errors(content)]
+                self.assertEqual([], errors)
+
+    def test_schema_of_criteria_refuses_what_is_wrong(self):
+        good = load("examples/criteria.json")
+        edits = {
+            "unknown key": lambda c: c.update(colour=1),
+            "unit of another quantity": lambda c: c["criteria"][0].update(unit="deg"),
+            "no threshold": lambda c: c["criteria"][0].pop("threshold"),
+            "typical with threshold": lambda c: c["criteria"][1].update(threshold=1.0),
+            "negative threshold": lambda c: c["criteria"][0].update(threshold=-1.0),
+            "no citation": lambda c: c["criteria"][0].pop("citation"),
+            "doubtful DOI": lambda c: c["criteria"][0].update(doi="10.1000/xyz?"),
+        }
+        for name, edit in edits.items():
+            with self.subTest(name):
+                bad = copy.deepcopy(good)
+                edit(bad)
+                self.assertFalse(validator("criteria").is_valid(bad))
 
     def test_schema_refuses_what_is_wrong(self):
         good = load("examples/result.json")

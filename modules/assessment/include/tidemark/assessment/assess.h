@@ -1,0 +1,40 @@
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/assessment/course.h"
+#include "tidemark/assessment/criteria.h"
+#include "tidemark/assessment/evidence.h"
+#include "tidemark/assessment/judge.h"
+#include "tidemark/assessment/signs.h"
+
+namespace tidemark::assessment {
+
+/// What a reader sees first: one sentence, and one for its doubt.
+struct Headline {
+  /// kExceeds when any criterion of the last comparison is exceeded, kWithin when at least one
+  /// applies and all that apply are within, else kCannotTell. Not a vote: the findings say which.
+  Verdict verdict = Verdict::kCannotTell;
+  std::optional<std::size_t> comparison;  ///< the last one that was measured
+  std::string sentence;
+  std::string doubt;
+};
+
+/// What the measurements of one hip mean, as far as published criteria tell. Decision support,
+/// never a diagnosis: nothing here says that a stem is loose or has failed.
+struct Assessment {
+  CriteriaSet criteria;  ///< those that were applied
+  Headline headline;
+  std::vector<Finding> findings;  ///< by comparison, then in the order of the set
+  Course course;
+  std::vector<SignReport> signs;      ///< of each comparison that tells of any; by comparison
+  std::vector<std::string> cautions;  ///< sentences to be printed with the result
+};
+
+/// Judges one hip: course over time, every criterion on every comparison, signs. A pure function.
+[[nodiscard]] Assessment assess(const HipEvidence& hip, const CriteriaSet& criteria);
+
+}  // namespace tidemark::assessment

@@ -1,0 +1,73 @@
+#pragma once
+
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/core/date.h"
+#include "tidemark/core/flag.h"
+#include "tidemark/core/hip.h"
+#include "tidemark/core/units.h"
+#include "tidemark/lucency/change.h"
+#include "tidemark/lucency/lucency.h"
+#include "tidemark/lucency/signs.h"
+#include "tidemark/migration/migration.h"
+
+namespace tidemark::assessment {
+
+// What was measured on one hip, as far as it is judged. Lengths in mm in the plane of the stem;
+// distal, medial and varus positive; nothing here identifies a patient.
+
+/// How the stem is held, as far as it is known.
+struct StemHold {
+  std::optional<Fixation> fixation;
+  std::optional<CementPrinciple> principle;  ///< of a cemented stem
+};
+
+/// What one interface of one zone shows on one film (lucency::ZoneLine without its points).
+struct ZoneEvidence {
+  int zone = 0;
+  lucency::Interface interface = lucency::Interface::kStemBone;
+  lucency::State state = lucency::State::kNotSeen;
+  double seen = 0.0;                         ///< share of the zone that could be judged
+  std::optional<double> extent;              ///< share of the seen part with a line
+  std::optional<Millimetres> length;         ///< of the zone along the interface
+  std::optional<Measured<Millimetres>> max;  ///< greatest width, when a line is present
+};
+
+/// One film of the series.
+struct FilmEvidence {
+  std::string name;  ///< its file name
+  std::optional<Date> date;
+  std::optional<int> days_from_surgery;
+  std::vector<ZoneEvidence> zones;  ///< empty when lines were not looked for
+  std::optional<lucency::FilmSigns> signs;
+};
+
+/// One follow-up film against the reference film.
+struct ComparisonEvidence {
+  std::size_t reference = 0;  ///< index in HipEvidence::films
+  std::size_t follow_up = 0;
+  std::optional<int> days;                        ///< from the reference film to the follow-up film
+  std::optional<migration::Migration> migration;  ///< absent: not measured
+  std::string reason;                             ///< one sentence, when not measured
+  std::vector<lucency::ZoneChange> zones;
+  std::optional<lucency::SignChanges> signs;
+  std::vector<Flag> flags;
+};
+
+/// Whether the lengths are millimetres. Without a scale they are told in pixels, which no threshold
+/// in mm can judge.
+enum class Lengths { kMillimetres, kPixels };
+
+/// One hip.
+struct HipEvidence {
+  StemHold stem;
+  Lengths lengths = Lengths::kMillimetres;
+  std::vector<FilmEvidence> films;
+  std::vector<ComparisonEvidence> comparisons;  ///< in the order of time, where dates are known
+  std::vector<Flag> flags;                      ///< of the whole series
+};
+
+}  // namespace tidemark::assessment

@@ -1,0 +1,165 @@
+#include "tidemark/assessment/assess.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "tidemark/core/number_text.h"
+
+namespace tidemark::assessment {
+namespace {
+
+using Findings = std::vector<const Finding*>;
+
+Findings of_comparison(const Assessment& all, std::size_t comparison) {
+  Findings out;
+  for (const Finding& one : all.findings) {
+    if (one.comparison == comparison) out.push_back(&one);
+  }
+  return out;
+}
+
+Findings with(const Findings& all, Verdict verdict) {
+  Findings out;
+  std::copy_if(all.begin(), all.end(), std::back_inserter(out),
+               [&](const Finding* one) { return one->verdict == verdict; });
+  return out;
+}
+
+std::string ids_of(const Findings& findings) {
+  std::string out;
+  for (std::size_t i = 0; i < findings.size(); ++i) {
+    out += (i == 0 ? "" : i + 1 == findings.size() ? " and " : ", ") + findings[i]->criterion;
+  }
+  return out;
+}
+
+/// The last measured comparison.
+std::optional<std::size_t> last_measured(const HipEvidence& hip) {
+  for (std::size_t i = hip.comparisons.size(); i-- > 0;) {
+    if (hip.comparisons[i].migration) return i;
+  }
+  return {};
+}
+
+std::string when(const HipEvidence& hip, const ComparisonEvidence& pair) {
+  const auto surgery = hip.films.at(pair.follow_up).days_from_surgery;
+  if (!surgery && !pair.days) return {};
+  const std::string months =
+      fixed_text(12.0 * surgery.value_or(pair.days.value_or(0)) / kDaysPerYear, 1);
+  return ", " + months + " months after " + (surgery ? "surgery" : "the reference film");
+}
+
+/// What was measured, in words: whether anything moved beyond its own doubt.
+std::string motion_sentence(const HipEvidence& hip, const ComparisonEvidence& pair) {
+  const auto& m = *pair.migration;
+  const bool mm = hip.lengths == Lengths::kMillimetres;
+  const bool sank = std::abs(m.subsidence.value.value) > m.subsidence.u95.value;
+  const bool tilted = std::abs(m.tilt_change.value.value) > m.tilt_change.u95.value;
+  std::string out = sank || tilted ? "The stem lies otherwise than on the reference film: "
+                                   : "No motion of the stem beyond the uncertainty: ";
+  if (mm) {
+    out += "subsidence " + with_uncertainty(m.subsidence.value.value, m.subsidence.u95.value) +
+           " mm, ";
+  }
+  return out + "change of tilt " +
+         with_uncertainty(m.tilt_change.value.value, m.tilt_change.u95.value) + " degrees" +
+         when(hip, pair) + ".";
+}
+
+Verdict of(const Findings& findings) {
+  if (!with(findings, Verdict::kExceeds).empty()) return Verdict::kExceeds;
+  const bool open = !with(findings, Verdict::kCannotTell).empty();
+  return !open && !with(findings, Verdict::kWithin).empty() ? Verdict::kWithin
+                                                            : Verdict::kCannotTell;
+}
+
+std::string verdict_sentence(const Findings& findings) {
+  const auto above = with(findings, Verdict::kExceeds);
+  const auto within = with(findings, Verdict::kWithin);
+  const auto open = with(findings, Verdict::kCannotTell);
+  std::string out;
+  const auto add = [&](const std::string& text) { out += (out.empty() ? "" : "; ") + text; };
+  if (!above.empty()) add("above the limit of " + ids_of(above));
+  if (!within.empty()) add("within the limit of " + ids_of(within));
+  if (!open.empty()) add("cannot tell against " + ids_of(open));
+  if (out.empty()) return "No limit holds for this film.";
+  out.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(out.front())));
+  return out + ".";
+}
+
+/// What already lies above a limit that holds later.
+std::string beyond_window(const Findings& findings) {
+  Findings early;
+  std::copy_if(findings.begin(), findings.end(), std::back_inserter(early), [](const Finding* f) {
+    return f->because == Because::kOutsideWindow &&
+           f->probability_exceeds.value_or(0.0) >= kDecisive;
+  });
+  if (early.empty()) return {};
+  return " The value already lies above the number of " + ids_of(early) +
+         ", which holds at another time.";
+}
+
+std::string doubt_sentence(const Findings& findings, const ComparisonEvidence& pair) {
+  std::string out =
+      "± is the half-width of the 95 % interval; a limit counts as passed or kept "
+      "only with a probability of 95 %.";
+  std::vector<std::string> said;
+  for (const Finding* one : findings) {
+    for (const std::string& doubt : one->doubts) {
+      if (std::find(said.begin(), said.end(), doubt) != said.end()) continue;
+      said.push_back(doubt);
+      out += " " + doubt;
+    }
+  }
+  if (!pair.flags.empty()) {
+    out += pair.flags.size() == 1
+               ? " The comparison carries a flag: " + pair.flags.front().text
+               : " The comparison carries " + std::to_string(pair.flags.size()) + " flags.";
+  }
+  return out;
+}
+
+Headline headline_of(const HipEvidence& hip, const Assessment& all) {
+  const auto last = last_measured(hip);
+  if (!last) {
+    return {Verdict::kCannotTell,
+            {},
+            "Cannot tell whether the stem has moved.",
+            hip.comparisons.empty() ? "There is no follow-up film to compare with."
+                                    : "No comparison could be measured; the reasons are given "
+                                      "with the films."};
+  }
+  const ComparisonEvidence& pair = hip.comparisons[*last];
+  const Findings findings = of_comparison(all, *last);
+  return {of(findings), last,
+          motion_sentence(hip, pair) + " " + verdict_sentence(findings) + beyond_window(findings),
+          doubt_sentence(findings, pair)};
+}
+
+std::vector<std::string> cautions_of(const CriteriaSet& criteria) {
+  std::vector<std::string> out{
+      "The limits come from groups of some dozen to a few hundred hips, partly with implants no "
+      "longer in use and measured by other methods; to pass one calls for a closer look and closer "
+      "follow-up, and says nothing certain of this hip.",
+      "Pain, fever, the wound and blood tests outrank the film."};
+  if (!criteria.note.empty()) out.insert(out.begin(), criteria.note);
+  return out;
+}
+
+}  // namespace
+
+Assessment assess(const HipEvidence& hip, const CriteriaSet& criteria) {
+  Assessment out;
+  out.criteria = criteria;
+  out.course = follow(hip);
+  for (std::size_t i = 0; i < hip.comparisons.size(); ++i) {
+    for (const Criterion& criterion : criteria.criteria) {
+      out.findings.push_back(judge(hip, i, criterion, out.course));
+    }
+  }
+  out.headline = headline_of(hip, out);
+  out.cautions = cautions_of(criteria);
+  return out;
+}
+
+}  // namespace tidemark::assessment

@@ -1,0 +1,352 @@
+#include "tidemark/assessment/judge.h"
+
+#include <algorithm>
+#include <boost/math/distributions/normal.hpp>
+#include <cmath>
+
+#include "effective_u.h"
+#include "tidemark/core/number_text.h"
+#include "tidemark/core/uncertainty.h"
+#include "words.h"
+
+namespace tidemark::assessment {
+namespace {
+
+constexpr Words<Verdict, 4> kVerdicts{{"exceeds", "within", "cannot_tell", "not_applicable"}};
+constexpr Words<Because, 14> kBecause{
+    {"decided", "guard_band", "finer_than_film", "outside_window", "date_unknown", "group_level",
+     "other_fixation", "fixation_unknown", "baseline_late", "baseline_too_late", "not_measured",
+     "no_threshold", "no_scale", "criterion_unsure"}};
+
+/// A finding is over as soon as one step has settled it.
+struct Case {
+  const HipEvidence& hip;          // NOLINT: views for the length of one call
+  const ComparisonEvidence& pair;  // NOLINT
+  const Criterion& criterion;      // NOLINT
+  const Course& course;            // NOLINT
+  Finding finding;
+};
+
+std::string months(int days) { return fixed_text(12.0 * days / kDaysPerYear, 1) + " months"; }
+
+std::string words_of(Quantity quantity) {
+  switch (quantity) {
+    case Quantity::kSubsidence:
+      return "subsidence";
+    case Quantity::kSubsidenceRate:
+      return "mean rate of subsidence";
+    case Quantity::kLateSubsidence:
+      return "subsidence after the first three months";
+    case Quantity::kLateSubsidenceRate:
+      return "rate of subsidence after the first three months";
+    case Quantity::kMedial:
+      return "medial shift";
+    case Quantity::kTiltChange:
+      break;
+  }
+  return "change of tilt";
+}
+
+std::string unit_text(Quantity quantity) {
+  return quantity == Quantity::kTiltChange ? "degrees" : unit_of(quantity);
+}
+
+/// Threshold without digits it does not have.
+std::string plain(double value) {
+  for (int decimals = 0; decimals < 3; ++decimals) {
+    const double scale = std::pow(10.0, decimals);
+    if (std::abs(std::round(value * scale) / scale - value) < 1e-9) {
+      return fixed_text(value, decimals);
+    }
+  }
+  return fixed_text(value, 3);
+}
+
+std::string percent(double probability) {
+  if (probability > 0.995) return "more than 99 %";
+  if (probability < 0.005) return "less than 1 %";
+  return fixed_text(100.0 * probability, 0) + " %";
+}
+
+template <class Q>
+Measured<double> number(const Measured<Q>& m, double factor = 1.0) {
+  return {factor * m.value.value, std::abs(factor) * m.u.value, std::abs(factor) * m.u95.value};
+}
+
+const Measured<Millimetres>& at_point(const migration::Migration& m, Point point) {
+  switch (point) {
+    case Point::kHeadCentre:
+      return m.subsidence_at_head_centre;
+    case Point::kShoulder:
+      return m.subsidence_at_shoulder;
+    case Point::kTip:
+      return m.subsidence_at_tip;
+    case Point::kReference:
+      break;
+  }
+  return m.subsidence;
+}
+
+Finding settled(Case c, Verdict verdict, Because because, const std::string& text) {
+  c.finding.verdict = verdict;
+  c.finding.because = because;
+  c.finding.text = c.criterion.id + ": " + text;
+  return std::move(c.finding);
+}
+
+/// Why the criterion is not for this hip at all, or nothing.
+std::optional<Finding> not_for_this_hip(const Case& c) {
+  const Criterion& criterion = c.criterion;
+  const auto holds = holds_for(criterion.fixation, c.hip.stem);
+  if (holds == false) {
+    return settled(c, Verdict::kNotApplicable, Because::kOtherFixation,
+                   "not applied; it is for stems that are held otherwise.");
+  }
+  if (!holds) {
+    return settled(c, Verdict::kCannotTell, Because::kFixationUnknown,
+                   "cannot tell; the sheet does not say how the stem is held (stem.fixation), and "
+                   "the limit means nothing without it.");
+  }
+  if (criterion.level == Level::kGroup) {
+    return settled(c, Verdict::kNotApplicable, Because::kGroupLevel,
+                   "not applied; it was found for the mean of groups and says nothing of one hip.");
+  }
+  if (criterion.certainty == Certainty::kUnsure) {
+    return settled(c, Verdict::kNotApplicable, Because::kUnsure,
+                   "not applied; its value is too doubtful to judge by.");
+  }
+  if (c.hip.lengths == Lengths::kPixels && criterion.quantity != Quantity::kTiltChange) {
+    return settled(c, Verdict::kCannotTell, Because::kNoScale,
+                   "cannot tell; nothing gives the scale of the films, so there are no "
+                   "millimetres to judge.");
+  }
+  return {};
+}
+
+struct Value {
+  std::optional<Measured<double>> measured;
+  Because because = Because::kNotMeasured;
+  std::string reason;  ///< a clause, when there is none
+};
+
+Value rate_since_reference(const Case& c) {
+  if (!c.pair.days) {
+    return {{}, Because::kDateUnknown, "a rate needs the dates of both films"};
+  }
+  if (*c.pair.days <= 0) return {{}, Because::kDateUnknown, "both films are of one day"};
+  return {
+      number(at_point(*c.pair.migration, c.criterion.point), kDaysPerYear / *c.pair.days), {}, {}};
+}
+
+Value value_of(const Case& c) {
+  const auto& migration = c.pair.migration;
+  if (!migration) {
+    return {{}, Because::kNotMeasured, "the comparison is not measured: " + c.pair.reason};
+  }
+  switch (c.criterion.quantity) {
+    case Quantity::kSubsidence:
+      return {number(at_point(*migration, c.criterion.point)), {}, {}};
+    case Quantity::kMedial:
+      return {number(migration->medial), {}, {}};
+    case Quantity::kTiltChange:
+      return {number(migration->tilt_change), {}, {}};
+    case Quantity::kSubsidenceRate:
+      return rate_since_reference(c);
+    case Quantity::kLateSubsidence: {
+      const auto late = late_change(c.course, c.finding.comparison);
+      if (late) return {number(late->change), {}, {}};
+      return {{}, Because::kNotMeasured, "there is no earlier film from three months on"};
+    }
+    case Quantity::kLateSubsidenceRate:
+      break;
+  }
+  const bool last =
+      !c.course.points.empty() && c.course.points.back().comparison == c.finding.comparison;
+  if (last && c.course.late_rate) return {number(c.course.late_rate->rate), {}, {}};
+  return {{},
+          Because::kNotMeasured,
+          last ? "it takes two dated films from three months on" : "it is told with the last film"};
+}
+
+std::string measured_text(const Case& c) {
+  const Measured<double>& m = *c.finding.measured;
+  std::string text = words_of(c.criterion.quantity) + " " + with_uncertainty(m.value, m.u95) + " " +
+                     unit_text(c.criterion.quantity);
+  if (c.finding.days) {
+    text += " at " + months(*c.finding.days);
+    if (!c.course.from_surgery) text += " from the reference film";
+  }
+  return text;
+}
+
+/// Where between the listed times, by straight lines; nothing beyond them.
+std::optional<double> typical_at(const std::vector<TypicalValue>& list, int days) {
+  for (std::size_t i = 0; i < list.size(); ++i) {
+    if (days == list[i].days) return list[i].value;
+    if (i == 0 || days > list[i].days || days < list[i - 1].days) continue;
+    const double t = static_cast<double>(days - list[i - 1].days) /
+                     static_cast<double>(list[i].days - list[i - 1].days);
+    return list[i - 1].value + t * (list[i].value - list[i - 1].value);
+  }
+  return {};
+}
+
+Finding beside_typical(Case c) {
+  if (c.finding.days) c.finding.typical = typical_at(c.criterion.typical, *c.finding.days);
+  std::string text = measured_text(c) + "; ";
+  if (c.finding.typical) {
+    text += "such stems had " + fixed_text(*c.finding.typical, 1) + " " +
+            unit_text(c.criterion.quantity) + " on average then. ";
+  } else {
+    text += "no average is known for this time. ";
+  }
+  return settled(std::move(c), Verdict::kNotApplicable, Because::kNoThreshold,
+                 text + "This is no limit.");
+}
+
+bool counts_from_baseline(Quantity quantity) {
+  return quantity != Quantity::kLateSubsidence && quantity != Quantity::kLateSubsidenceRate;
+}
+
+std::optional<int> baseline_days(const Case& c) {
+  return c.hip.films.at(c.pair.reference).days_from_surgery;
+}
+
+std::string window_text(const Window& w) {
+  const std::string tolerance = " (give or take " + months(w.tolerance_days) + ")";
+  if (w.from_days == w.to_days) return "at " + months(w.from_days) + tolerance;
+  return "from " + months(w.from_days) + " to " + months(w.to_days) + tolerance;
+}
+
+/// Whether the film lies outside of the window; the sentence says what the value would be.
+std::optional<Finding> outside_window(const Case& c, const Conformity& conformity) {
+  if (!c.criterion.window) return {};
+  const Window& w = *c.criterion.window;
+  if (!c.finding.days) {
+    return settled(
+        c, Verdict::kCannotTell, Because::kDateUnknown,
+        "cannot tell; the limit holds " + window_text(w) + " and the film's date is not known.");
+  }
+  const int days = *c.finding.days;
+  if (days >= w.from_days - w.tolerance_days && days <= w.to_days + w.tolerance_days) return {};
+  std::string text = "not applied; the limit of " + plain(c.criterion.threshold) + " " +
+                     unit_text(c.criterion.quantity) + " holds " + window_text(w) + ". " +
+                     "Measured: " + measured_text(c);
+  if (conformity.verdict == Verdict::kExceeds) {
+    text += ", which already lies above that number with a probability of " +
+            percent(conformity.probability_exceeds);
+  }
+  return settled(c, Verdict::kNotApplicable, Because::kOutsideWindow, text + ".");
+}
+
+std::string verdict_text(const Case& c, const Conformity& conformity) {
+  const std::string limit = plain(c.criterion.threshold) + " " + unit_text(c.criterion.quantity);
+  const std::string measured = measured_text(c);
+  const std::string probability = percent(conformity.probability_exceeds);
+  switch (conformity.because) {
+    case Because::kFinerThanFilm:
+      return "cannot tell; " + limit + " is finer than these films allow (" + measured +
+             "): even a stem that stood still could not be shown to be within it. The probability "
+             "of lying above it is " +
+             probability + ".";
+    case Because::kGuardBand:
+      return "cannot tell; " + measured + " lies too close to " + limit +
+             ". The probability of lying above it is " + probability +
+             "; a verdict needs 95 % or 5 %.";
+    default:
+      break;
+  }
+  return (conformity.verdict == Verdict::kExceeds ? "above the limit; " : "within the limit; ") +
+         measured + " against " + limit + ". The probability of lying above it is " + probability +
+         ".";
+}
+
+Finding against_threshold(Case c) {
+  c.finding.threshold = c.criterion.threshold;
+  const auto& measured = *c.finding.measured;
+  const Conformity conformity = decide(measured, c.criterion.threshold, c.criterion.sense);
+  c.finding.probability_exceeds = conformity.probability_exceeds;
+  if (auto outside = outside_window(c, conformity)) return *outside;
+  if (counts_from_baseline(c.criterion.quantity)) {
+    const auto baseline = baseline_days(c);
+    if (baseline && *baseline > kSettledDays) {
+      return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
+                     "not applied; the reference film was taken " + months(*baseline) +
+                         " after surgery, so that only late change can be judged.");
+    }
+    if (baseline && *baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
+      return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
+                     "cannot tell; " + measured_text(c) + ", but the reference film was taken " +
+                         std::to_string(*baseline) +
+                         " days after surgery and hides what happened before.");
+    }
+  }
+  const std::string text = verdict_text(c, conformity);
+  return settled(std::move(c), conformity.verdict, conformity.because, text);
+}
+
+void note_doubts(Case& c) {
+  auto& doubts = c.finding.doubts;
+  if (!c.course.from_surgery) {
+    doubts.emplace_back("The date of surgery is not known; times count from the reference film.");
+  }
+  const auto baseline = baseline_days(c);
+  if (baseline && *baseline > kBaselineLateDays && counts_from_baseline(c.criterion.quantity)) {
+    doubts.push_back("The reference film was taken " + std::to_string(*baseline) +
+                     " days after surgery: what the stem settled before is not in the value.");
+  }
+  if (c.criterion.certainty == Certainty::kFromMemory && c.criterion.kind == Kind::kThreshold) {
+    doubts.push_back("The value of " + c.criterion.id + " is from memory.");
+  }
+}
+
+/// Days of the follow-up film as windows count them.
+std::optional<int> days_of(const Case& c) {
+  if (c.course.from_surgery) return c.hip.films.at(c.pair.follow_up).days_from_surgery;
+  return c.pair.days;
+}
+
+}  // namespace
+
+std::string code_of(Verdict verdict) { return kVerdicts[verdict]; }
+std::string code_of(Because because) { return kBecause[because]; }
+
+Conformity decide(const Measured<double>& measured, double threshold, Sense sense) {
+  const double u = effective_u(measured.u, measured.u95);
+  if (!std::isfinite(measured.value) || !std::isfinite(u) || !(u > 0.0)) return {};
+  const boost::math::normal_distribution<double> truth(measured.value, u);
+  double above = boost::math::cdf(boost::math::complement(truth, threshold));
+  if (sense == Sense::kEitherWay) above += boost::math::cdf(truth, -threshold);
+  Conformity out{Verdict::kCannotTell, Because::kGuardBand, std::min(1.0, above)};
+  // The value that is farthest within is 0.
+  const double band = sense == Sense::kEitherWay ? coverage_factor(kInfiniteFreedom) : kGuard;
+  if (threshold < band * u) {
+    out.because = Because::kFinerThanFilm;
+  } else if (above >= kDecisive || above <= 1.0 - kDecisive) {
+    out.verdict = above >= kDecisive ? Verdict::kExceeds : Verdict::kWithin;
+    out.because = Because::kDecided;
+  }
+  return out;
+}
+
+Finding judge(const HipEvidence& hip, std::size_t comparison, const Criterion& criterion,
+              const Course& course) {
+  Case c{hip, hip.comparisons.at(comparison), criterion, course, {}};
+  c.finding.criterion = criterion.id;
+  c.finding.comparison = comparison;
+  c.finding.quantity = criterion.quantity;
+  c.finding.days = days_of(c);
+  if (criterion.kind == Kind::kThreshold) c.finding.threshold = criterion.threshold;
+  if (auto over = not_for_this_hip(c)) return *over;
+  const Value value = value_of(c);
+  if (!value.measured) {
+    return settled(std::move(c), Verdict::kCannotTell, value.because,
+                   "cannot tell; " + value.reason + ".");
+  }
+  c.finding.measured = value.measured;
+  note_doubts(c);
+  return criterion.kind == Kind::kTypical ? beside_typical(std::move(c))
+                                          : against_threshold(std::move(c));
+}
+
+}  // namespace tidemark::assessment
