@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+SECTION = 3.2   # exponent of the cross-section: a wedge with rounded edges
+
 
 @dataclass
 class StemShape:
@@ -91,10 +93,10 @@ class StemShape:
         return np.concatenate([near_top, np.arange(3.0, self.length - r - 0.6, 1.0), near_tip])
 
     def body_mesh(self):
-        """Stack of super-elliptic sections (exponent 3.2: a wedge with rounded edges), closed at both ends."""
+        """Stack of super-elliptic sections, closed at both ends."""
         s = self.body_sections()
         a = np.linspace(0, 2 * np.pi, 48, endpoint=False)
-        q = 2 / 3.2
+        q = 2 / SECTION
         ca, sa = np.sign(np.cos(a)) * np.abs(np.cos(a)) ** q, np.sign(np.sin(a)) * np.abs(np.sin(a)) ** q
         right, left, half = self.medial(s), -self.lateral(s), self.half_thickness(s)
         mid, wide = 0.5 * (right + left), np.maximum(0.5 * (right - left), 1e-3)
@@ -128,11 +130,28 @@ class StemShape:
         body = np.maximum(np.maximum(p[..., 0] - self.medial(s), -self.lateral(s) - p[..., 0]),
                           np.abs(p[..., 1]) - self.half_thickness(s))
         body = np.maximum(body, np.maximum(-s, s - self.length))
+        return np.minimum(body, self.neck_depth(p)) - grow
+
+    def neck_depth(self, p):
+        """The same to the neck alone, with 2 mm of room about it."""
         rel = p - np.array([0.0, 0.0, -self.neck_origin])
         t = rel @ self.neck_direction
         radial = np.linalg.norm(rel - t[..., None] * self.neck_direction, axis=-1)
-        neck = np.maximum(radial - self.neck_radius - 2, 5 - t)
-        return np.minimum(body, neck) - grow
+        return np.maximum(radial - self.neck_radius - 2, 5 - t)
+
+    def section_depth(self, p, lateral=0.0, medial=0.0):
+        """Signed distance of points (..., 3), to first order and within their cross-section, to the body's own
+        super-elliptic section, grown by `lateral` and `medial` mm at its flanks and by half of that in front and
+        behind; negative inside."""
+        s = -p[..., 2]
+        right, left = self.medial(s), -self.lateral(s)
+        x, y = np.abs(p[..., 0] - 0.5 * (right + left)), np.abs(p[..., 1])
+        grown = np.where(p[..., 0] > 0.5 * (right + left), medial, lateral)
+        a = np.maximum(0.5 * (right - left), 1e-3) + grown
+        b = np.maximum(self.half_thickness(s), 1e-3) + 0.5 * grown
+        r = np.maximum((x / a) ** SECTION + (y / b) ** SECTION, 1e-9) ** (1 / SECTION)
+        steep = np.hypot((x / (a * r)) ** (SECTION - 1) / a, (y / (b * r)) ** (SECTION - 1) / b)
+        return np.maximum((r - 1) / np.maximum(steep, 1e-6), np.maximum(-s, s - self.length))
 
 
 def _loft(ring):

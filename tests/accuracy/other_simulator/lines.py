@@ -102,14 +102,14 @@ def later(rng, bed, blank):
 
 
 def _grown_depth(stem, bed, p, extra):
-    """About the signed distance of points (S) to the stem grown by its lines and by `extra(line)` beyond them."""
+    """About the signed distance of points (S) to the stem grown by its lines and by `extra(line)` beyond them. The bed of
+    a press-fit stem has the stem's own shape, rounded edges and all: a box about it would leave soft tissue at the edges
+    that an oblique ray shows as a line where there is none."""
     s = -p[..., 2]
     slope = lambda f: np.sqrt(1 + ((f(s + 0.5) - f(s - 0.5)) / 1.0) ** 2)   # across the flank, not across the axis
     lateral = bed.along(s, LATERAL, lambda line: line.width + extra(line)) * slope(stem.lateral)
     medial = bed.along(s, MEDIAL, lambda line: line.width + extra(line)) * slope(stem.medial)
-    depth = np.abs(p[..., 1]) - stem.half_thickness(s) - 0.5 * np.where(p[..., 0] > 0, medial, lateral)
-    body = np.maximum(np.maximum(p[..., 0] - stem.medial(s) - medial, -stem.lateral(s) - lateral - p[..., 0]), depth)
-    return np.maximum(body, np.maximum(-s, s - stem.length))
+    return stem.section_depth(p, lateral, medial)
 
 
 def bed_grids(stem, f_from_s, bed):
@@ -124,7 +124,7 @@ def bed_grids(stem, f_from_s, bed):
     s_from_f = f_from_s.inverse()
     for i in range(0, shape[2], 32):
         p = s_from_f(np.stack(np.meshgrid(x, y, z[i:i + 32], indexing="ij"), -1))
-        wall = np.minimum(_grown_depth(stem, bed, p, lambda line: 0.0), stem.inside_depth(p, 0.0))
+        wall = np.minimum(_grown_depth(stem, bed, p, lambda line: 0.0), stem.neck_depth(p))
         rim = _grown_depth(stem, bed, p, lambda line: line.rim)
         s = -p[..., 2]
         compact = bed.compact_density * np.clip(0.5 - (wall - bed.compact) / H_BED, 0, 1) * np.clip((bed.compact_to - s) / 4, 0, 1)
