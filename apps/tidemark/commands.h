@@ -23,12 +23,15 @@ using Arguments = std::vector<std::string>;  ///< what follows the command's nam
 [[nodiscard]] int run_measure(const Arguments& arguments);
 /// tidemark film FILE
 [[nodiscard]] int run_film(const Arguments& arguments);
+/// tidemark criteria [ID]
+[[nodiscard]] int run_criteria(const Arguments& arguments);
 /// tidemark help [COMMAND]
 [[nodiscard]] int run_help(const Arguments& arguments);
 
 /// Help of one command as printed by `tidemark COMMAND --help`.
 [[nodiscard]] std::string measure_help();
 [[nodiscard]] std::string film_help();
+[[nodiscard]] std::string criteria_help();
 
 /// Prints "tidemark: subject: wrong; remedy" on stderr and gives the exit code of its kind.
 [[nodiscard]] int report(const Error& error);

@@ -21,6 +21,7 @@ int run(int argc, char** argv) {
   if (command == "measure") return app::run_measure(arguments);
   if (command == "film") return app::run_film(arguments);
   if (command == "phantom") return run_phantom(argc - 1, argv + 1);
+  if (command == "criteria") return app::run_criteria(arguments);
   if (command == "help" || command == "--help") return app::run_help(arguments);
   if (command == "--version") {
     return app::print("tidemark " + tidemark::followup::version() + "\n", app::kAllMeasured);

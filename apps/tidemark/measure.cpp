@@ -12,7 +12,9 @@ namespace {
 po::options_description description() {
   po::options_description options = common_description();
   options.add_options()("accept-pixels",
-                        "measure in pixels of the reference film when nothing gives the scale");
+                        "measure in pixels of the reference film when nothing gives the scale")(
+      "criteria", po::value<std::string>()->value_name("NAME|FILE"),
+      "judge by this set of criteria (default: the built-in one for stem.fixation of the sheet)");
   return options;
 }
 
@@ -22,7 +24,9 @@ std::string measure_help() {
   std::ostringstream out;
   out << "Usage: tidemark measure FOLDER --out DIR [options]\n\n"
          "Measures how far the stem on the films in FOLDER has moved since the reference film:\n"
-         "subsidence, medial shift and change of tilt, each with its 95 % interval.\n"
+         "subsidence, medial shift and change of tilt, each with its 95 % interval, and holds "
+         "them\n"
+         "against published criteria (see: tidemark criteria).\n"
          "FOLDER holds films (DICOM, PNG, TIFF, JPEG) and, if there is one, series.json.\n"
          "Nothing is written into FOLDER.\n\n"
       << description()
@@ -43,6 +47,11 @@ int run_measure(const Arguments& arguments) {
   }
   if (values->count("accept-pixels") > 0) {
     options->measure.without_scale = followup::WithoutScale::kAcceptPixels;
+  }
+  if (values->count("criteria") > 0) {
+    auto criteria = assessment::find_criteria((*values)["criteria"].as<std::string>());
+    if (!criteria) return report(criteria.error());
+    options->measure.criteria = std::move(*criteria);
   }
   const auto series = followup::load_series(options->input, options->overrides);
   return measure_and_print(series, *options, followup::to_table);

@@ -44,18 +44,19 @@ po::options_description common_description() {
 }
 
 Expected<po::variables_map> parse(const Arguments& arguments, const po::options_description& known,
-                                  const std::string& command, const std::string& operand) {
+                                  const std::string& command, const std::string& operand,
+                                  Operands operands) {
   po::options_description all;
   all.add(known);
   all.add_options()("operand", po::value<std::vector<std::string>>());
-  po::positional_options_description operands;
-  operands.add("operand", -1);
+  po::positional_options_description positions;
+  positions.add("operand", -1);
   po::variables_map values;
   try {
     // No abbreviations: a script that says --thr must not change its meaning with a new option.
     const int style = po::command_line_style::unix_style & ~po::command_line_style::allow_guessing;
     po::store(
-        po::command_line_parser(arguments).options(all).positional(operands).style(style).run(),
+        po::command_line_parser(arguments).options(all).positional(positions).style(style).run(),
         values);
     po::notify(values);
   } catch (const po::error& e) {
@@ -64,6 +65,7 @@ Expected<po::variables_map> parse(const Arguments& arguments, const po::options_
   if (values.count("help") > 0) return values;
   const std::size_t given =
       values.count("operand") > 0 ? values["operand"].as<std::vector<std::string>>().size() : 0;
+  if (given == 0 && operands == Operands::kOneAtMost) return values;
   if (given != 1) {
     return tl::unexpected(usage(
         command, given == 0 ? operand + " is missing" : "more than one " + operand + " is given",

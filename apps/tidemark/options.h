@@ -24,12 +24,15 @@ struct CommonOptions {
 /// The options both commands have, for parsing and for their help.
 [[nodiscard]] boost::program_options::options_description common_description();
 
+/// How many operands a command takes.
+enum class Operands { kOne, kOneAtMost };
+
 /// Parses without abbreviations. `known` are the command's options, `operand` is the name of its
 /// one operand in messages ("FOLDER").
 /// @return kUsage with one sentence.
 [[nodiscard]] Expected<boost::program_options::variables_map> parse(
     const Arguments& arguments, const boost::program_options::options_description& known,
-    const std::string& command, const std::string& operand);
+    const std::string& command, const std::string& operand, Operands operands = Operands::kOne);
 
 /// The values of common_description(), checked.
 /// @return kUsage with one sentence.

@@ -84,7 +84,7 @@ class Usage(Case):
 
     def test_help_names_every_option_of_the_documentation(self):
         documented = (DOCS / "cli.md").read_text()
-        for command in ("measure", "film"):
+        for command in ("measure", "film", "criteria"):
             for word in tidemark("help", command).stdout.split():
                 if word.startswith("--"):
                     self.assertIn(word.strip(",.;:()"), documented)
@@ -282,6 +282,65 @@ class Measuring(Case):
         self.assertEqual("given", mark["source"])
         for got, want in zip(mark["px"], tip):
             self.assertAlmostEqual(want, got, places=3)
+
+
+class Criteria(Case):
+    def check(self, sets):
+        schema = json.loads((DOCS / "schemas" / "criteria-1.json").read_text())
+        for one in sets:
+            jsonschema.Draft202012Validator(schema).validate(one)
+
+    def test_list_and_json_name_the_same(self):
+        text = tidemark("criteria").stdout
+        sets = json.loads(tidemark("criteria", "--json").stdout)
+        self.check(sets)
+        self.assertEqual(4, len(sets))
+        for one in sets:
+            self.assertIn(one["id"] + ": ", text)
+            for criterion in one["criteria"]:
+                self.assertIn(f"  {criterion['id']} ", text)
+
+    def test_one_criterion_is_explained(self):
+        run = tidemark("criteria", "M-ALN")
+        self.assertEqual(0, run.returncode)
+        for part in ("more than 3 mm", "PMC4939397", "read in the source"):
+            self.assertIn(part, run.stdout)
+        self.check(json.loads(tidemark("criteria", "M-ALN", "--json").stdout))
+        self.refused(tidemark("criteria", "M-NONE"), 2, "M-NONE")
+        self.refused(tidemark("criteria", "M-ALN", "M-STREIT"), 2, "more than one ID")
+
+    def test_users_set_is_checked(self):
+        example = DOCS / "examples" / "criteria.json"
+        run = tidemark("criteria", "--set", example)
+        self.assertEqual(0, run.returncode, run.stderr)
+        self.assertIn("OURS-6W", run.stdout)
+        self.assertIn("M-KRISMER", run.stdout)
+        bad = self.folder / "bad.json"
+        bad.write_text(example.read_text().replace('"citation"', '"citaton"', 1))
+        self.refused(tidemark("criteria", "--set", bad), 3, "bad.json", 'did you mean "citation"?')
+        self.refused(tidemark("measure", FILMS, "--out", self.out, "--criteria", bad), 3, "bad.json")
+        self.assertFalse((self.out / "result.json").exists())
+
+    def test_measured_by_a_users_set(self):
+        result = json.loads(tidemark("measure", FILMS, "--json", "--criteria",
+                                     DOCS / "examples" / "criteria.json").stdout)
+        found = {f["criterion"]: f for f in result["assessment"]["findings"]
+                 if f["comparison"] == 0}
+        self.assertEqual("our-clinic/1", result["assessment"]["criteria_set"])
+        self.assertIn("M-KRISMER", found)
+        self.assertEqual(2.5, found["OURS-6W"]["threshold"])
+        self.assertEqual(result["comparisons"][0]["subsidence_at_mm"]["shoulder"],
+                         found["OURS-6W"]["measured"])
+        plain = json.loads(tidemark("measure", FILMS, "--json").stdout)
+        self.assertEqual("uncemented-default/1", plain["assessment"]["criteria_set"])
+        self.assertNotEqual(plain["tool"]["options_sha256"], result["tool"]["options_sha256"])
+        self.assertEqual(plain["comparisons"], result["comparisons"])
+
+    def test_table_ends_with_the_verdict(self):
+        text = tidemark("measure", FILMS, "--out", self.out, "--no-pictures").stdout
+        headline = json.loads((self.out / "result.json").read_text())["assessment"]["headline"]
+        self.assertLess(text.index(headline["sentence"]), text.index(headline["doubt"]))
+        self.assertTrue(text.rstrip().endswith("the local rules decide."))
 
 
 class SideUnknown(Case):

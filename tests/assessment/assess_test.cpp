@@ -32,12 +32,26 @@ TEST(Headline, NamesWhatIsAboveAndWhatIsWithin) {
       a.headline.sentence,
       AllOf(HasSubstr("subsidence +2.10 ± 0.39 mm"), HasSubstr("24.0 months after surgery"),
             HasSubstr("Above the limit of M-KRISMER"), HasSubstr("within the limit of M-STREIT")));
-  EXPECT_THAT(a.headline.doubt, HasSubstr("M-STREIT is from memory"));
+  EXPECT_THAT(a.headline.doubt,
+              HasSubstr("The values of M-STREIT, M-TILT-3 and M-TILT-2 are from memory."));
 }
 
 TEST(Headline, IsWithinOnlyWhenNothingIsOpen) {
   EXPECT_EQ(of(hip({{730, 0.5, 0.2}})).headline.verdict, Verdict::kWithin);
   EXPECT_EQ(of(hip({{730, 1.4, 0.3}})).headline.verdict, Verdict::kCannotTell);
+}
+
+// At three months no limit of subsidence holds: kept limits of tilt do not make a hip within.
+TEST(Headline, IsNotWithinByItsTiltAlone) {
+  const auto a = of(hip({{93, 0.1, 0.2}}));
+  EXPECT_EQ(a.headline.verdict, Verdict::kCannotTell);
+  EXPECT_THAT(a.headline.sentence, HasSubstr("no limit of subsidence holds for this film"));
+}
+
+TEST(Headline, LaterFilmsDoNotTakeBackWhatWasAbove) {
+  const auto a = of(hip({{49, 4.5, 0.3}, {730, 1.0, 0.2}}));
+  EXPECT_EQ(a.headline.verdict, Verdict::kExceeds);
+  EXPECT_THAT(a.headline.sentence, HasSubstr("The film film-1 was above the limit of M-ALN."));
 }
 
 TEST(Headline, SaysWhatAlreadyLiesAboveALimitOfAnotherTime) {

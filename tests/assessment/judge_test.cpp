@@ -286,14 +286,6 @@ TEST(Judge, TypicalValuesAreShownWithoutAVerdict) {
   EXPECT_FALSE(found(invented::hip({{100, 1.3, 0.3}}), c).typical);
 }
 
-TEST(Judge, AValueFromMemoryIsSaidToBeOne) {
-  Criterion c = limit(1.5);
-  c.certainty = Certainty::kFromMemory;
-  const auto f = found(invented::hip({{730, 3.0, 0.3}}), c);
-  ASSERT_EQ(f.doubts.size(), 1U);
-  EXPECT_THAT(f.doubts[0], HasSubstr("from memory"));
-}
-
 TEST(Judge, NeverSaysLooseOrFailed) {
   for (const auto& set : built_in_criteria()) {
     for (const StemHold stem : {StemHold{Fixation::kUncemented, {}},

@@ -66,11 +66,24 @@ std::string motion_sentence(const HipEvidence& hip, const ComparisonEvidence& pa
          when(hip, pair) + ".";
 }
 
-Verdict of(const Findings& findings) {
-  if (!with(findings, Verdict::kExceeds).empty()) return Verdict::kExceeds;
-  const bool open = !with(findings, Verdict::kCannotTell).empty();
-  return !open && !with(findings, Verdict::kWithin).empty() ? Verdict::kWithin
-                                                            : Verdict::kCannotTell;
+bool is_subsidence(const Finding& finding) {
+  return finding.quantity != Quantity::kTiltChange && finding.quantity != Quantity::kMedial;
+}
+
+bool is_decided(const Finding& finding) {
+  return finding.verdict == Verdict::kExceeds || finding.verdict == Verdict::kWithin;
+}
+
+/// A hip is within only when a limit of its subsidence says so and nothing is open.
+Verdict of(const Assessment& all, const Findings& last) {
+  const auto& every = all.findings;
+  const auto exceeds = [](const Finding& f) { return f.verdict == Verdict::kExceeds; };
+  if (std::any_of(every.begin(), every.end(), exceeds)) return Verdict::kExceeds;
+  const bool open = !with(last, Verdict::kCannotTell).empty();
+  const bool kept = std::any_of(last.begin(), last.end(), [](const Finding* f) {
+    return is_subsidence(*f) && f->verdict == Verdict::kWithin;
+  });
+  return kept && !open ? Verdict::kWithin : Verdict::kCannotTell;
 }
 
 std::string verdict_sentence(const Findings& findings) {
@@ -82,9 +95,24 @@ std::string verdict_sentence(const Findings& findings) {
   if (!above.empty()) add("above the limit of " + ids_of(above));
   if (!within.empty()) add("within the limit of " + ids_of(within));
   if (!open.empty()) add("cannot tell against " + ids_of(open));
-  if (out.empty()) return "No limit holds for this film.";
+  const bool subsidence_judged = std::any_of(findings.begin(), findings.end(), [](const auto* f) {
+    return is_subsidence(*f) && f->verdict != Verdict::kNotApplicable;
+  });
+  if (!subsidence_judged) add("no limit of subsidence holds for this film");
   out.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(out.front())));
   return out + ".";
+}
+
+/// What was above a limit on earlier films: later films do not take it back.
+std::string exceeded_before(const HipEvidence& hip, const Assessment& all, std::size_t last) {
+  std::string out;
+  for (std::size_t i = 0; i < hip.comparisons.size(); ++i) {
+    const auto above = with(of_comparison(all, i), Verdict::kExceeds);
+    if (i == last || above.empty()) continue;
+    const std::string film = hip.films.at(hip.comparisons[i].follow_up).name;
+    out += " The film " + film + " was above the limit of " + ids_of(above) + ".";
+  }
+  return out;
 }
 
 /// What already lies above a limit that holds later.
@@ -99,7 +127,23 @@ std::string beyond_window(const Findings& findings) {
          ", which holds at another time.";
 }
 
-std::string doubt_sentence(const Findings& findings, const ComparisonEvidence& pair) {
+/// Which of the limits that were applied have a value from memory.
+std::string from_memory(const Assessment& all, const Findings& findings) {
+  Findings doubted;
+  for (const Finding* one : findings) {
+    const auto& criteria = all.criteria.criteria;
+    const auto criterion = std::find_if(criteria.begin(), criteria.end(),
+                                        [&](const Criterion& c) { return c.id == one->criterion; });
+    const bool applied = is_decided(*one) || one->verdict == Verdict::kCannotTell;
+    if (applied && criterion->certainty == Certainty::kFromMemory) doubted.push_back(one);
+  }
+  if (doubted.empty()) return {};
+  return doubted.size() == 1 ? " The value of " + ids_of(doubted) + " is from memory."
+                             : " The values of " + ids_of(doubted) + " are from memory.";
+}
+
+std::string doubt_sentence(const Assessment& all, const Findings& findings,
+                           const ComparisonEvidence& pair) {
   std::string out =
       "± is the half-width of the 95 % interval; a limit counts as passed or kept "
       "only with a probability of 95 %.";
@@ -111,12 +155,11 @@ std::string doubt_sentence(const Findings& findings, const ComparisonEvidence& p
       out += " " + doubt;
     }
   }
-  if (!pair.flags.empty()) {
-    out += pair.flags.size() == 1
-               ? " The comparison carries a flag: " + pair.flags.front().text
-               : " The comparison carries " + std::to_string(pair.flags.size()) + " flags.";
-  }
-  return out;
+  out += from_memory(all, findings);
+  if (pair.flags.empty()) return out;
+  return out + (pair.flags.size() == 1
+                    ? " The comparison carries a flag: " + pair.flags.front().text
+                    : " The comparison carries " + std::to_string(pair.flags.size()) + " flags.");
 }
 
 Headline headline_of(const HipEvidence& hip, const Assessment& all) {
@@ -131,9 +174,10 @@ Headline headline_of(const HipEvidence& hip, const Assessment& all) {
   }
   const ComparisonEvidence& pair = hip.comparisons[*last];
   const Findings findings = of_comparison(all, *last);
-  return {of(findings), last,
-          motion_sentence(hip, pair) + " " + verdict_sentence(findings) + beyond_window(findings),
-          doubt_sentence(findings, pair)};
+  return {of(all, findings), last,
+          motion_sentence(hip, pair) + " " + verdict_sentence(findings) + beyond_window(findings) +
+              exceeded_before(hip, all, *last),
+          doubt_sentence(all, findings, pair)};
 }
 
 std::vector<std::string> cautions_of(const CriteriaSet& criteria) {

@@ -153,7 +153,6 @@ int reference_day(const Course& course) {
 /// What the films would have to span for a pattern to be named; nothing when they do.
 std::optional<std::string> too_short(Pattern pattern, const Course& course) {
   const int last = course.points.back().days;
-  if (last <= kEarlyDays) return "the films end within six months of surgery";
   if (reference_day(course) > kSettledDays) return "the reference film is not an early one";
   if (pattern == Pattern::kSettled) {
     // Early motion is known from the latest film of the first six months.
@@ -194,6 +193,10 @@ void fit_shapes(Course& course) {
     course.text =
         "The course cannot be told: no course of a stem that sinks or stands still fits "
         "these numbers; look at the films.";
+    return;
+  }
+  if (course.points.back().days <= kEarlyDays) {
+    course.text = "The course cannot be told: the films end within six months of surgery.";
     return;
   }
   const auto best = std::max_element(fit.probabilities.begin(), fit.probabilities.end());

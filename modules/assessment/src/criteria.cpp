@@ -6,10 +6,10 @@
 #include <span>
 
 #include "built_in.h"
+#include "criteria_words.h"
 #include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/json_reader.h"
-#include "words.h"
 
 namespace tidemark::assessment {
 namespace {
@@ -24,18 +24,6 @@ constexpr Range kDays{0.0, 36525.0};
 constexpr Range kThresholds{0.0, 50.0};
 constexpr Range kTypicals{-50.0, 50.0};
 
-constexpr Words<Quantity, 6> kQuantities{{"subsidence_mm", "subsidence_rate_mm_per_year",
-                                          "late_subsidence_mm", "late_subsidence_rate_mm_per_year",
-                                          "medial_mm", "tilt_change_deg"}};
-constexpr Words<Scope, 5> kScopes{
-    {"any", "uncemented", "cemented", "cemented_polished_taper", "cemented_composite_beam"}};
-constexpr Words<Certainty, 6> kCertainties{
-    {"read", "second_hand", "from_memory", "unsure", "derived", "own"}};
-constexpr Words<Kind, 2> kKinds{{"threshold", "typical"}};
-constexpr Words<Sense, 2> kSenses{{"above", "either_way"}};
-constexpr Words<Level, 2> kLevels{{"hip", "group"}};
-constexpr Words<Point, 4> kPoints{{"reference_point", "head_centre", "shoulder", "tip"}};
-
 template <class Enum, std::size_t N>
 std::optional<Enum> chosen(JsonReader& reader, const Json& node, const std::string& path,
                            const std::string& key, const Words<Enum, N>& words) {
@@ -49,6 +37,11 @@ std::string short_text(JsonReader& reader, const Json& node, const std::string& 
   std::string text = reader.text(node, path, key).value_or("");
   if (text.size() > kMaxText) {
     reader.fault(JsonReader::at(path, key) + " has more than 1,000 characters", "write less");
+  }
+  // The text goes to terminals, which obey control characters.
+  if (std::any_of(text.begin(), text.end(),
+                  [](char one) { return static_cast<unsigned char>(one) < 0x20; })) {
+    reader.fault(JsonReader::at(path, key) + " holds a control character", "write it on one line");
   }
   return text;
 }
@@ -245,40 +238,6 @@ CriteriaSet extended(CriteriaSet set, const CriteriaSet& base) {
 }
 
 }  // namespace
-
-std::string code_of(Quantity quantity) { return kQuantities[quantity]; }
-std::string code_of(Scope scope) { return kScopes[scope]; }
-std::string code_of(Certainty certainty) { return kCertainties[certainty]; }
-
-std::string unit_of(Quantity quantity) {
-  switch (quantity) {
-    case Quantity::kSubsidenceRate:
-    case Quantity::kLateSubsidenceRate:
-      return "mm/year";
-    case Quantity::kTiltChange:
-      return "deg";
-    default:
-      return "mm";
-  }
-}
-
-std::string phrase_of(Certainty certainty) {
-  switch (certainty) {
-    case Certainty::kRead:
-      return "read in the source";
-    case Certainty::kSecondHand:
-      return "read in another text that cites the source";
-    case Certainty::kFromMemory:
-      return "from memory";
-    case Certainty::kUnsure:
-      return "from memory and unsure";
-    case Certainty::kDerived:
-      return "derived";
-    case Certainty::kOwn:
-      break;
-  }
-  return "set by the author of these criteria";
-}
 
 Expected<CriteriaSet> parse_criteria(std::string_view text, const std::string& name) {
   auto alone = read_alone(text, name);

@@ -4,10 +4,10 @@
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
+#include "criteria_words.h"
 #include "effective_u.h"
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/uncertainty.h"
-#include "words.h"
 
 namespace tidemark::assessment {
 namespace {
@@ -26,41 +26,6 @@ struct Case {
   const Course& course;            // NOLINT
   Finding finding;
 };
-
-std::string months(int days) { return fixed_text(12.0 * days / kDaysPerYear, 1) + " months"; }
-
-std::string words_of(Quantity quantity) {
-  switch (quantity) {
-    case Quantity::kSubsidence:
-      return "subsidence";
-    case Quantity::kSubsidenceRate:
-      return "mean rate of subsidence";
-    case Quantity::kLateSubsidence:
-      return "subsidence after the first three months";
-    case Quantity::kLateSubsidenceRate:
-      return "rate of subsidence after the first three months";
-    case Quantity::kMedial:
-      return "medial shift";
-    case Quantity::kTiltChange:
-      break;
-  }
-  return "change of tilt";
-}
-
-std::string unit_text(Quantity quantity) {
-  return quantity == Quantity::kTiltChange ? "degrees" : unit_of(quantity);
-}
-
-/// Threshold without digits it does not have.
-std::string plain(double value) {
-  for (int decimals = 0; decimals < 3; ++decimals) {
-    const double scale = std::pow(10.0, decimals);
-    if (std::abs(std::round(value * scale) / scale - value) < 1e-9) {
-      return fixed_text(value, decimals);
-    }
-  }
-  return fixed_text(value, 3);
-}
 
 std::string percent(double probability) {
   if (probability > 0.995) return "more than 99 %";
@@ -170,10 +135,10 @@ Value value_of(const Case& c) {
 
 std::string measured_text(const Case& c) {
   const Measured<double>& m = *c.finding.measured;
-  std::string text = words_of(c.criterion.quantity) + " " + with_uncertainty(m.value, m.u95) + " " +
-                     unit_text(c.criterion.quantity);
+  std::string text = quantity_in_words(c.criterion.quantity) + " " +
+                     with_uncertainty(m.value, m.u95) + " " + unit_in_words(c.criterion.quantity);
   if (c.finding.days) {
-    text += " at " + months(*c.finding.days);
+    text += " at " + months_text(*c.finding.days);
     if (!c.course.from_surgery) text += " from the reference film";
   }
   return text;
@@ -196,7 +161,7 @@ Finding beside_typical(Case c) {
   std::string text = measured_text(c) + "; ";
   if (c.finding.typical) {
     text += "such stems had " + fixed_text(*c.finding.typical, 1) + " " +
-            unit_text(c.criterion.quantity) + " on average then. ";
+            unit_in_words(c.criterion.quantity) + " on average then. ";
   } else {
     text += "no average is known for this time. ";
   }
@@ -212,12 +177,6 @@ std::optional<int> baseline_days(const Case& c) {
   return c.hip.films.at(c.pair.reference).days_from_surgery;
 }
 
-std::string window_text(const Window& w) {
-  const std::string tolerance = " (give or take " + months(w.tolerance_days) + ")";
-  if (w.from_days == w.to_days) return "at " + months(w.from_days) + tolerance;
-  return "from " + months(w.from_days) + " to " + months(w.to_days) + tolerance;
-}
-
 /// Whether the film lies outside of the window; the sentence says what the value would be.
 std::optional<Finding> outside_window(const Case& c, const Conformity& conformity) {
   if (!c.criterion.window) return {};
@@ -229,8 +188,8 @@ std::optional<Finding> outside_window(const Case& c, const Conformity& conformit
   }
   const int days = *c.finding.days;
   if (days >= w.from_days - w.tolerance_days && days <= w.to_days + w.tolerance_days) return {};
-  std::string text = "not applied; the limit of " + plain(c.criterion.threshold) + " " +
-                     unit_text(c.criterion.quantity) + " holds " + window_text(w) + ". " +
+  std::string text = "not applied; the limit of " + plain_number(c.criterion.threshold) + " " +
+                     unit_in_words(c.criterion.quantity) + " holds " + window_text(w) + ". " +
                      "Measured: " + measured_text(c);
   if (conformity.verdict == Verdict::kExceeds) {
     text += ", which already lies above that number with a probability of " +
@@ -240,7 +199,8 @@ std::optional<Finding> outside_window(const Case& c, const Conformity& conformit
 }
 
 std::string verdict_text(const Case& c, const Conformity& conformity) {
-  const std::string limit = plain(c.criterion.threshold) + " " + unit_text(c.criterion.quantity);
+  const std::string limit =
+      plain_number(c.criterion.threshold) + " " + unit_in_words(c.criterion.quantity);
   const std::string measured = measured_text(c);
   const std::string probability = percent(conformity.probability_exceeds);
   switch (conformity.because) {
@@ -271,7 +231,7 @@ Finding against_threshold(Case c) {
     const auto baseline = baseline_days(c);
     if (baseline && *baseline > kSettledDays) {
       return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
-                     "not applied; the reference film was taken " + months(*baseline) +
+                     "not applied; the reference film was taken " + months_text(*baseline) +
                          " after surgery, so that only late change can be judged.");
     }
     if (baseline && *baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
@@ -294,9 +254,6 @@ void note_doubts(Case& c) {
   if (baseline && *baseline > kBaselineLateDays && counts_from_baseline(c.criterion.quantity)) {
     doubts.push_back("The reference film was taken " + std::to_string(*baseline) +
                      " days after surgery: what the stem settled before is not in the value.");
-  }
-  if (c.criterion.certainty == Certainty::kFromMemory && c.criterion.kind == Kind::kThreshold) {
-    doubts.push_back("The value of " + c.criterion.id + " is from memory.");
   }
 }
 

@@ -2,6 +2,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "json_assessment.h"
+#include "json_parts.h"
 #include "tidemark/core/date.h"
 #include "tidemark/followup/write.h"
 #include "zone_words.h"
@@ -9,24 +11,8 @@
 namespace tidemark::followup {
 namespace {
 
-using Json = nlohmann::ordered_json;
-
-/// Decimals kept of mm, degrees and px: well below every uncertainty here, and stable to read.
-constexpr double kRounding = 1e4;
 /// Scales are small numbers and carry six decimals.
 constexpr double kScaleRounding = 1e6;
-
-double rounded(double value, double grain = kRounding) {
-  const double r = std::round(value * grain) / grain;
-  return r == 0.0 ? 0.0 : r;  // no "-0.0"
-}
-
-template <class Q>
-Json measured(const Measured<Q>& m, double unit = 1.0, double grain = kRounding) {
-  return {{"value", rounded(m.value.value / unit, grain)},
-          {"u", rounded(m.u.value / unit, grain)},
-          {"u95", rounded(m.u95.value / unit, grain)}};
-}
 
 Json point(const Vec2& p) { return {rounded(p.x()), rounded(p.y())}; }
 
@@ -63,7 +49,8 @@ Json flags_json(const std::vector<Flag>& flags) {
 }
 
 Json scale_json(const ScaleResult& scale) {
-  Json out{{"method", scale.method}, {"mm_per_px", measured(scale.mm_per_px, 1.0, kScaleRounding)}};
+  Json out{{"method", scale.method},
+           {"mm_per_px", measured_json(scale.mm_per_px, 1.0, kScaleRounding)}};
   if (!scale.note.empty()) out["note"] = scale.note;
   return out;
 }
@@ -121,7 +108,7 @@ struct LengthWriter {
   std::string suffix = "_mm";
 
   [[nodiscard]] Json operator()(const Measured<Millimetres>& m) const {
-    return measured(m, mm_per_unit);
+    return measured_json(m, mm_per_unit);
   }
   [[nodiscard]] double operator()(Millimetres length) const {
     return rounded(length.value / mm_per_unit);
@@ -247,7 +234,7 @@ Json film_json(const FilmResult& film, const LengthWriter& length) {
     }
     out["landmarks"] = landmarks_json(film);
   }
-  if (film.tilt) out["tilt_deg"] = measured(*film.tilt);
+  if (film.tilt) out["tilt_deg"] = measured_json(*film.tilt);
   add_zones(out, film, length);
   if (film.signs) out["signs"] = signs_json(*film.signs, length);
   if (film.picture) out["picture"] = *film.picture;
@@ -274,7 +261,7 @@ void add_migration(Json& out, const migration::Migration& m, const LengthWriter&
                                           {"shoulder", length(m.subsidence_at_shoulder)},
                                           {"tip", length(m.subsidence_at_tip)}};
   out["medial" + length.suffix] = length(m.medial);
-  out["tilt_change_deg"] = measured(m.tilt_change);
+  out["tilt_change_deg"] = measured_json(m.tilt_change);
   out["uncertainty_budget"] = Json::array();
   for (const auto& item : m.budget) {
     out["uncertainty_budget"].push_back(
@@ -283,7 +270,7 @@ void add_migration(Json& out, const migration::Migration& m, const LengthWriter&
   out["features"] = features_json(m.features, length);
   if (!m.by_landmarks) return;
   out["by_landmarks"] = {{"subsidence" + length.suffix, length(m.by_landmarks->subsidence)},
-                         {"tilt_change_deg", measured(m.by_landmarks->tilt_change)},
+                         {"tilt_change_deg", measured_json(m.by_landmarks->tilt_change)},
                          {"features", features_json(m.by_landmarks->features, length)}};
 }
 
@@ -367,6 +354,7 @@ std::string to_json(const Result& result) {
   for (const ComparisonResult& comparison : result.comparisons) {
     out["comparisons"].push_back(comparison_json(comparison, length));
   }
+  if (result.assessment) out["assessment"] = assessment_json(*result.assessment);
   out["flags"] = flags_json(result.flags);
   out["caution"] = kCaution;
   std::string text;

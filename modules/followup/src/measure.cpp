@@ -9,6 +9,7 @@
 #include <utility>
 
 #include "doubt.h"
+#include "judged.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
@@ -356,6 +357,7 @@ std::string digest_of(const Series& series, const Options& options) {
   if (series.side) json["side"] = *series.side == Side::kRight ? "R" : "L";
   if (series.stem.head_diameter) json["head_diameter_mm"] = series.stem.head_diameter->value;
   if (series.stem.length) json["stem_length_mm"] = series.stem.length->value;
+  if (options.criteria) json["criteria_sha256"] = options.criteria->sha256;
   const std::string text = json.dump();
   return sha256_hex(std::as_bytes(std::span(text)));
 }
@@ -393,6 +395,7 @@ Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
     if (film.refused) result.films.back().status = Status::kNotMeasured;
   }
   warn_of_lines(result);
+  result.assessment = judged(work.series.stem, result, options);
   return result;
 }
 

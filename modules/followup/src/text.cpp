@@ -49,6 +49,19 @@ std::string flag_lines(const Result& result) {
   return out.empty() ? out : "Flags:\n" + out;
 }
 
+/// Verdict, its doubt, and the course; what each criterion says stands in result.json.
+std::string verdict_lines(const Result& result) {
+  if (!result.assessment) return {};
+  const auto& assessment = *result.assessment;
+  std::string out = "Assessment (" + printable(assessment.criteria.id) + "):\n";
+  for (const std::string& text :
+       {assessment.headline.sentence, assessment.headline.doubt, assessment.course.text}) {
+    if (!text.empty()) out += "  " + printable(text) + "\n";
+  }
+  for (const std::string& text : assessment.cautions) out += "  " + printable(text) + "\n";
+  return out;
+}
+
 std::string refusal_lines(const Result& result) {
   std::string out;
   for (const FilmResult& film : result.films) {
@@ -188,6 +201,7 @@ std::string to_table(const Result& result) {
   out += zones_table(result);
   out += refusal_lines(result);
   out += flag_lines(result);
+  out += verdict_lines(result);
   return out + kCaution + "\n";
 }
 

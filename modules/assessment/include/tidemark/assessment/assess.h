@@ -15,8 +15,9 @@ namespace tidemark::assessment {
 
 /// What a reader sees first: one sentence, and one for its doubt.
 struct Headline {
-  /// kExceeds when any criterion of the last comparison is exceeded, kWithin when at least one
-  /// applies and all that apply are within, else kCannotTell. Not a vote: the findings say which.
+  /// kExceeds when any criterion was exceeded on any film, kWithin when a limit of subsidence is
+  /// kept on the last film and nothing is open there, else kCannotTell. Not a vote: the findings
+  /// say which.
   Verdict verdict = Verdict::kCannotTell;
   std::optional<std::size_t> comparison;  ///< the last one that was measured
   std::string sentence;

@@ -25,7 +25,7 @@ namespace tidemark::assessment {
 // was checked.)
 
 /// Millimetres a year of 365.25 days.
-using MillimetresPerYear = Quantity<struct MillimetrePerYearUnit>;
+using MillimetresPerYear = tidemark::Quantity<struct MillimetrePerYearUnit>;
 
 /// A stem settles until here: films from here on tell of late change (three months; most
 /// subsidence falls within 6 to 8 weeks, Arch Orthop Trauma Surg 2021,

@@ -2,8 +2,10 @@
 
 #include <cstddef>
 #include <functional>
+#include <optional>
 #include <string>
 
+#include "tidemark/assessment/criteria.h"
 #include "tidemark/followup/result.h"
 #include "tidemark/followup/series.h"
 #include "tidemark/followup/steps.h"
@@ -23,13 +25,16 @@ enum class Pictures { kNone, kDraw };
 struct Options {
   WithoutScale without_scale = WithoutScale::kRefuse;
   Pictures pictures = Pictures::kNone;
+  /// What the hip is judged by; absent: the built-in criteria for its stem.
+  std::optional<assessment::CriteriaSet> criteria = {};
   int threads = 0;  ///< 0 = one per core; changes the time, never the result
   /// Called with (steps done, steps in all), one call at a time, from any thread. May be empty.
   std::function<void(std::size_t done, std::size_t all)> progress = {};
 };
 
 /// Measures one hip: reads its films, finds implant and bone on each, and compares each follow-up
-/// with the reference. A pure function of the series and the bytes of its films.
+/// with the reference, and judges what was measured. A pure function of the series, the criteria
+/// and the bytes of its films.
 ///
 /// Films: the side is the sheet's, else the DICOM header's, else the one on which the stem is seen
 /// best over all films (flag side_assumed). The date is the sheet's, else the header's. The

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "tidemark/assessment/assess.h"
 #include "tidemark/core/flag.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/hip.h"
@@ -159,6 +160,8 @@ struct Result {
   std::optional<MillimetresPerPixel> reference_scale;
   std::vector<FilmResult> films;
   std::vector<ComparisonResult> comparisons;
+  /// What the numbers mean by published criteria; filled by measure().
+  std::optional<assessment::Assessment> assessment;
   std::vector<Flag> flags;
   std::vector<Picture> pictures;
 };

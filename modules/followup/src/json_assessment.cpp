@@ -1,0 +1,105 @@
+#include "json_assessment.h"
+
+#include <algorithm>
+
+namespace tidemark::followup {
+namespace {
+
+using assessment::Assessment;
+using assessment::Course;
+using assessment::Criterion;
+using assessment::Finding;
+
+const Criterion* criterion_of(const Assessment& assessment, const Finding& finding) {
+  const auto& all = assessment.criteria.criteria;
+  const auto found = std::find_if(
+      all.begin(), all.end(), [&](const Criterion& one) { return one.id == finding.criterion; });
+  return found == all.end() ? nullptr : &*found;
+}
+
+Json finding_json(const Assessment& assessment, const Finding& finding) {
+  Json out{{"criterion", finding.criterion},
+           {"comparison", finding.comparison},
+           {"quantity", code_of(finding.quantity)},
+           {"unit", unit_of(finding.quantity)}};
+  if (finding.measured) out["measured"] = measured_json(*finding.measured);
+  if (finding.threshold) out["threshold"] = rounded(*finding.threshold);
+  if (finding.typical) out["typical"] = rounded(*finding.typical);
+  if (finding.days) out["days"] = *finding.days;
+  out["verdict"] = code_of(finding.verdict);
+  out["because"] = code_of(finding.because);
+  if (finding.probability_exceeds) {
+    out["probability_exceeds"] = rounded(*finding.probability_exceeds);
+  }
+  if (const Criterion* criterion = criterion_of(assessment, finding)) {
+    out["citation"] = criterion->citation;
+    if (criterion->doi) out["doi"] = *criterion->doi;
+    out["certainty"] = code_of(criterion->certainty);
+  }
+  out["text"] = finding.text;
+  if (!finding.doubts.empty()) out["doubts"] = finding.doubts;
+  return out;
+}
+
+Json course_json(const Course& course) {
+  Json out{{"text", course.text},
+           {"days_from", course.from_surgery ? "surgery" : "reference_film"}};
+  if (course.probabilities) {
+    for (std::size_t i = 0; i < course.probabilities->size(); ++i) {
+      out["probabilities"][code_of(static_cast<assessment::Pattern>(i))] =
+          rounded(course.probabilities->at(i));
+    }
+  }
+  if (!course.points.empty()) {
+    out["reference_film_u_mm"] = rounded(course.reference_share.value);
+  }
+  if (course.late_change) {
+    out["late_change"] = {{"from", course.late_change->from},
+                          {"to", course.late_change->to},
+                          {"days", course.late_change->days},
+                          {"change_mm", measured_json(course.late_change->change)}};
+  }
+  if (course.late_rate) {
+    out["late_rate"] = {{"films", course.late_rate->films},
+                        {"days", course.late_rate->days},
+                        {"rate_mm_per_year", measured_json(course.late_rate->rate)},
+                        {"chi2", rounded(course.late_rate->chi2)},
+                        {"degrees_of_freedom", course.late_rate->degrees_of_freedom}};
+  }
+  for (const assessment::CourseBand& at : course.fitted) {
+    out["curve"].push_back(
+        Json::array({at.days, rounded(at.low.value, 100.0), rounded(at.median.value, 100.0),
+                     rounded(at.high.value, 100.0)}));
+  }
+  return out;
+}
+
+std::string joined(const std::vector<std::string>& sentences) {
+  std::string out;
+  for (const std::string& one : sentences) out += (out.empty() ? "" : " ") + one;
+  return out;
+}
+
+}  // namespace
+
+Json assessment_json(const Assessment& assessment) {
+  const auto& criteria = assessment.criteria;
+  Json out{{"criteria_set", criteria.id},
+           {"criteria_title", criteria.title},
+           {"criteria_sha256", criteria.sha256}};
+  Json headline{{"verdict", code_of(assessment.headline.verdict)}};
+  if (assessment.headline.comparison) headline["comparison"] = *assessment.headline.comparison;
+  headline["sentence"] = assessment.headline.sentence;
+  headline["doubt"] = assessment.headline.doubt;
+  out["headline"] = std::move(headline);
+  out["findings"] = Json::array();
+  for (const Finding& finding : assessment.findings) {
+    out["findings"].push_back(finding_json(assessment, finding));
+  }
+  out["pattern"] = code_of(assessment.course.pattern);
+  out["course"] = course_json(assessment.course);
+  out["caution"] = joined(assessment.cautions);
+  return out;
+}
+
+}  // namespace tidemark::followup

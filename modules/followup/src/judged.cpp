@@ -1,0 +1,58 @@
+#include "judged.h"
+
+namespace tidemark::followup {
+namespace {
+
+assessment::FilmEvidence film_evidence(const FilmResult& film) {
+  assessment::FilmEvidence out{.name = film.file,
+                               .date = film.date,
+                               .days_from_surgery = film.days_from_surgery,
+                               .zones = {},
+                               .signs = film.signs};
+  for (const ZoneResult& zone : film.zones) {
+    out.zones.push_back({.zone = zone.zone,
+                         .interface = zone.interface,
+                         .state = zone.state,
+                         .seen = zone.seen,
+                         .extent = zone.extent,
+                         .length = zone.zone_length,
+                         .max = zone.max});
+  }
+  return out;
+}
+
+assessment::ComparisonEvidence comparison_evidence(const ComparisonResult& pair) {
+  return {.reference = pair.reference,
+          .follow_up = pair.follow_up,
+          .days = pair.days,
+          .migration = pair.migration,
+          .reason = pair.reason,
+          .zones = pair.zones,
+          .signs = pair.signs,
+          .flags = pair.flags};
+}
+
+}  // namespace
+
+assessment::HipEvidence evidence_of(const StemFacts& stem, const Result& result) {
+  assessment::HipEvidence out{.stem = {stem.fixation, stem.cement_principle},
+                              .lengths = result.length_unit == LengthUnit::kMillimetres
+                                             ? assessment::Lengths::kMillimetres
+                                             : assessment::Lengths::kPixels,
+                              .films = {},
+                              .comparisons = {},
+                              .flags = result.flags};
+  for (const FilmResult& film : result.films) out.films.push_back(film_evidence(film));
+  for (const ComparisonResult& pair : result.comparisons) {
+    out.comparisons.push_back(comparison_evidence(pair));
+  }
+  return out;
+}
+
+assessment::Assessment judged(const StemFacts& stem, const Result& result, const Options& options) {
+  const assessment::HipEvidence hip = evidence_of(stem, result);
+  return assessment::assess(
+      hip, options.criteria ? *options.criteria : assessment::default_criteria(hip.stem));
+}
+
+}  // namespace tidemark::followup
