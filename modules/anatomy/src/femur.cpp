@@ -185,6 +185,15 @@ std::optional<MedialOutline> trace_medial(const Scene& scene, const Line2& shaft
   return MedialOutline{std::move(*path), std::move(px)};
 }
 
+/// The femur's lateral outline from under the greater trochanter's tip to the shaft.
+Polyline trace_lateral(const Scene& scene) {
+  constexpr double kFromStem = 40.0;  // mm: the trochanter's bulk, house choice
+  const StemFrame& f = scene.frame;
+  const cv::Mat1f e = cortex_evidence(scene, -1, 1.5, kFromStem, 0.004);
+  const auto path = best_path(e, f.row(-5.0), std::min(f.row(60.0), last_seen_row(f)), {3, 0.10});
+  return path ? to_film(f, *path) : Polyline{};
+}
+
 std::vector<double> distances_from(const Line2& shaft_px, const Polyline& outline,
                                    double mm_per_px) {
   const Vec2 medial(shaft_px.direction.y(), -shaft_px.direction.x());
@@ -363,6 +372,7 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
     if (const auto rough = fit_shaft(f, *lateral, *medial, {45.0, 115.0, 0.0}))
       shaft = rough->line_px;
   }
+  femur.lateral_outline_px = trace_lateral(scene);
   const auto outline = trace_medial(scene, shaft);
   // The trochanter says which stretch of the shaft is its axis, and the axis what is farthest from
   // it.

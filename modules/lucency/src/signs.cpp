@@ -5,25 +5,26 @@
 #include <cmath>
 #include <cstddef>
 
+#include "tidemark/anatomy/canal.h"
+#include "tidemark/anatomy/profile.h"
 #include "tidemark/core/robust.h"
-#include "tidemark/core/sampling.h"
 #include "tidemark/core/uncertainty.h"
 
 namespace tidemark::lucency {
 namespace {
+
+using anatomy::Profile;
+using anatomy::profile_along;
+using anatomy::smoothed;
 
 /// Standard uncertainty of a cortex's thickness that all its places share, mm: what is left of the
 /// blur of its two edges, and the turn of the leg, which shows another part of an uneven cortex.
 /// House choice after looking at simulated films.
 constexpr double kCortexUMm = 0.3;
 constexpr double kWindowMm = 5.0;  ///< of cortex, averaged before its edges are looked for
-constexpr double kStepMm = 0.1;    ///< along a profile
 constexpr double kOutsideMm = 2.5;
 constexpr double kFreeOfMetalMm = 1.5;  ///< where the metal's blur and halo are left out
 constexpr double kThinnestMm = 1.0;     ///< of a cortex, and of what lies between it and the stem
-/// How much darker the canal must be than the brightest cortex, as a share of the step from the
-/// soft parts outside to that cortex. House choice.
-constexpr double kLeastFall = 0.10;
 /// A zone has a thickness when both edges stand out on this share of it. House choice.
 constexpr double kEnough = 0.4;
 /// Depth between stem and lesser trochanter, mm, and how unevenly legs are laid, degrees:
@@ -36,46 +37,6 @@ constexpr double kShelf = 0.20;
 constexpr double kNoShelf = 0.10;
 
 constexpr double kRadiansPerDegree = 0.017453292519943295;
-
-/// A profile across something: grey values every kStepMm.
-struct Profile {
-  double first_mm = 0.0;
-  std::vector<double> values;
-  [[nodiscard]] double x(std::size_t i) const {
-    return first_mm + kStepMm * static_cast<double>(i);
-  }
-};
-
-/// The film between two distances from a point along a direction; nothing when it ends before.
-std::optional<Profile> profile_along(const Raster& film, const Vec2& from_px, const Vec2& way,
-                                     double first_mm, double last_mm, double px_per_mm) {
-  Profile out{first_mm, {}};
-  const auto n = static_cast<std::size_t>(std::max(0.0, (last_mm - first_mm) / kStepMm));
-  for (std::size_t i = 0; i <= n; ++i) {
-    const auto value = sample_linear(film, from_px + out.x(i) * px_per_mm * way);
-    if (!value || !std::isfinite(*value)) return {};
-    out.values.push_back(*value);
-  }
-  return out;
-}
-
-/// Moving mean over 0.5 mm: well below the blur of a film of bone.
-std::vector<double> smoothed(const std::vector<double>& values) {
-  constexpr std::ptrdiff_t kHalf = 2;
-  const auto n = static_cast<std::ptrdiff_t>(values.size());
-  std::vector<double> out;
-  for (std::ptrdiff_t i = 0; i < n; ++i) {
-    double sum = 0.0;
-    double count = 0.0;
-    for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(0, i - kHalf); k <= std::min(n - 1, i + kHalf);
-         ++k) {
-      sum += values[static_cast<std::size_t>(k)];
-      count += 1.0;
-    }
-    out.push_back(sum / count);
-  }
-  return out;
-}
 
 /// Point of a chain at a level of an axis, and its direction there (distal).
 struct OnChain {
@@ -111,43 +72,6 @@ struct Film {
   const ZonePlan& plan;
   double px_per_mm;
 };
-
-/// Distance from the first to the second of two edges of a cortex: the steepest rise from the soft
-/// parts near the outer edge as found before, and the steepest fall into the canal. Both stand
-/// where a tube's projection is steepest, and blur moves both inwards alike.
-std::optional<double> thickness_in(const Profile& profile) {
-  const std::vector<double> v = smoothed(profile.values);
-  if (v.size() < 8) return {};
-  const auto slope = [&](std::size_t i) { return v[i + 1] - v[i - 1]; };
-  std::size_t outer = 0;
-  double steepest = 0.0;
-  for (std::size_t i = 1; i + 1 < v.size() && profile.x(i) < kThinnestMm; ++i) {
-    if (profile.x(i) > -1.5 && slope(i) > steepest) {
-      steepest = slope(i);
-      outer = i;
-    }
-  }
-  if (outer == 0) return {};
-  const auto from = v.begin() + static_cast<std::ptrdiff_t>(outer);
-  const auto peak = static_cast<std::size_t>(std::max_element(from, v.end()) - v.begin());
-  const double rise = v[peak] - *std::min_element(v.begin(), from + 1);
-  const auto tail = v.begin() + static_cast<std::ptrdiff_t>(peak);
-  const double fall = v[peak] - *std::min_element(tail, v.end());
-  if (!(fall > kLeastFall * rise)) return {};
-  std::size_t inner = peak;
-  double deepest = 0.0;
-  for (std::size_t i = std::max<std::size_t>(1, peak); i + 1 < v.size(); ++i) {
-    if (slope(i) < deepest) {
-      deepest = slope(i);
-      inner = i;
-    }
-  }
-  // At the end of the profile the fall may go on: its steepest place is not known.
-  if (inner + 3 >= v.size() || inner <= outer) return {};
-  const double mm = profile.x(inner) - profile.x(outer);
-  if (mm < kThinnestMm) return {};
-  return mm;
-}
 
 /// The mean profile of a piece of cortex, from outside inwards up to before the metal.
 std::optional<Profile> cortex_profile(const Film& film, const Polyline& cortex,
@@ -207,10 +131,11 @@ CortexSign read_cortex(const Film& film, const Zone& zone, const Polyline& corte
        level += kWindowMm) {
     ++asked;
     const auto profile = cortex_profile(film, cortex, zone.interface_px, level);
-    const auto thickness = profile ? thickness_in(*profile) : std::nullopt;
-    if (!thickness) continue;
-    out.places.push_back({{level - tip}, {*thickness}});
-    values.push_back(*thickness);
+    const auto edges = profile ? anatomy::cortex_edges(*profile) : std::nullopt;
+    if (!edges) continue;
+    const double thickness = edges->inner_mm - edges->outer_mm;
+    out.places.push_back({{level - tip}, {thickness}});
+    values.push_back(thickness);
   }
   out.seen = asked > 0 ? static_cast<double>(values.size()) / asked : 0.0;
   if (out.seen < kEnough || values.size() < 2) {
@@ -282,7 +207,7 @@ std::optional<Canal> canal_below(const Film& film, const anatomy::Implant& impla
   const double width = (*medial - *lateral).norm() / film.px_per_mm;
   const auto section = profile_along(film.pixels, *lateral, across, 0.0, width, film.px_per_mm);
   if (!section) return {};
-  const std::vector<double> grey = smoothed(section->values);
+  const std::vector<double> grey = smoothed(*section);
   const auto half = grey.begin() + static_cast<std::ptrdiff_t>(grey.size() / 2);
   const double canal = median(out.strips[1].values).value_or(0.0);
   out.step =

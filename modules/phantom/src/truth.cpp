@@ -150,6 +150,36 @@ void find_stem(const Model& model, const Rigid3& world_from_stem, const Beam& be
       greatest(body, [&](const Vec2& p) { return -(frame.along + frame.across).dot(p); });
 }
 
+/// Outer and inner borders of the cortex and the stem's width at levels along the shaft axis.
+void find_sections(const Model& model, const FilmSpec& film, const Rigid3& world_from_stem,
+                   FilmTruth& truth) {
+  constexpr double kFirstMm = 30.0;  // above the lesser trochanter
+  constexpr double kStepMm = 10.0;
+  constexpr int kLevels = 15;
+  const Rigid3 world = world_from_femur(model, film);
+  const FilmFrame frame(truth.shaft_axis[1] - truth.shaft_axis[0]);
+  const double mm = truth.mm_per_px;
+  const double first = frame.along.dot(truth.lesser_trochanter) - kFirstMm / mm;
+  const auto at_levels = [&](const TriangleMesh& mesh, const Rigid3& world_from_mesh) {
+    return extents(mesh, shadows(mesh.points, world_from_mesh, film.beam), frame, first,
+                   kStepMm / mm, kLevels);
+  };
+  const auto outer = at_levels(model.femur.outer, world);
+  const auto inner = at_levels(model.femur.inside, world);
+  const auto stem = at_levels(model.stem.mesh, world_from_stem);
+  const double axis = frame.across.dot(truth.shaft_axis[0]);
+  const auto across = [&](const Extent& e) {
+    return AcrossTruth{(e.low - axis) * mm, (e.high - axis) * mm};
+  };
+  for (std::size_t i = 0; i < outer.size(); ++i) {
+    if (outer[i].high < outer[i].low || inner[i].high < inner[i].low) continue;
+    SectionTruth section{
+        kFirstMm - kStepMm * static_cast<double>(i), across(outer[i]), across(inner[i]), {}};
+    if (stem[i].high > stem[i].low) section.stem = across(stem[i]);
+    truth.sections.push_back(section);
+  }
+}
+
 void mirror(FilmTruth& truth, int columns) {
   for (Vec2* p : {&truth.head.centre, &truth.cup.centre, &truth.stem_reference, &truth.stem_tip,
                   &truth.stem_shoulder, &truth.lesser_trochanter, &truth.greater_trochanter,
@@ -172,6 +202,7 @@ FilmTruth make_truth(const Model& model, const CaseSpec& spec, const FilmSpec& f
   truth.cup = shadow_of_sphere(Vec3::Zero(), 0.5 * spec.cup.outer_diameter_mm, film.beam);
   find_stem(model, world_from_stem, film.beam, truth);
   find_bone(model, film, truth);
+  find_sections(model, film, world_from_stem, truth);
   truth.lucency = lucency_truth(model, spec, film, world_from_stem, truth);
   // In a right hip lateral is -x: an axis whose distal end lies lateral of the shaft's is in varus,
   // and turns clockwise from it on the film.

@@ -99,6 +99,22 @@ Json lucency_json(const CaseSpec& spec, const LucencyTruth& truth) {
   return {{"fixation", fixation_word(spec)}, {"entry_px", point(truth.entry_px)}, {"zones", zones}};
 }
 
+Json across_json(const AcrossTruth& across) {
+  return {round4(across.lateral_mm), round4(across.medial_mm)};
+}
+
+Json sections_json(const std::vector<SectionTruth>& sections) {
+  Json out = Json::array();
+  for (const SectionTruth& section : sections) {
+    Json json{{"level_mm", round4(section.level_mm)},
+              {"outer_mm", across_json(section.outer)},
+              {"inner_mm", across_json(section.inner)}};
+    if (section.stem) json["stem_mm"] = across_json(*section.stem);
+    out.push_back(json);
+  }
+  return out;
+}
+
 Json film_json(const CaseSpec& spec, const FilmSpec& film, const FilmTruth& t, std::size_t index) {
   return {{"file", film_name(index)},
           {"mm_per_px", t.mm_per_px},
@@ -118,6 +134,7 @@ Json film_json(const CaseSpec& spec, const FilmSpec& film, const FilmTruth& t, s
             {"abduction", round4(film.pose.abduction.value)},
             {"rotation", round4(film.pose.rotation.value)}}},
           {"migration", motion_json(film.motion)},
+          {"sections", sections_json(t.sections)},
           {"lucency", lucency_json(spec, t.lucency)},
           {"beam", beam_json(film)},
           {"processing", processing_json(film)},

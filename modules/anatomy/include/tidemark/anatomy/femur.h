@@ -15,6 +15,9 @@ struct Femur {
       shaft_axis;              ///< mid-line of the outer cortices below the lesser trochanter
   Polyline lateral_cortex_px;  ///< outer edge, proximal to distal; may be empty
   Polyline medial_cortex_px;   ///< outer edge, proximal to distal; may be empty
+  /// Outer edge beside the flare, from about the shoulder's level to 60 mm below the stem's
+  /// reference point; may be empty
+  Polyline lateral_outline_px;
   std::optional<Landmark> lesser_trochanter;   ///< most prominent medial point of its outline
   std::optional<Landmark> greater_trochanter;  ///< most proximal point of its outline
   Polyline lesser_trochanter_outline_px;

@@ -15,6 +15,20 @@
 
 namespace tidemark::phantom {
 
+/// Extent of a shadow across the femur, mm from the shaft axis in the plane of the stem, medial +.
+struct AcrossTruth {
+  double lateral_mm = 0.0;
+  double medial_mm = 0.0;
+};
+
+/// What a line perpendicular to the shaft axis meets on one film.
+struct SectionTruth {
+  double level_mm = 0.0;            ///< above the lesser trochanter's point along the shaft axis
+  AcrossTruth outer;                ///< outer border of the cortex
+  AcrossTruth inner;                ///< inner border, of the canal or of cancellous bone
+  std::optional<AcrossTruth> stem;  ///< absent beyond the stem's ends
+};
+
 /// What is known of one film. Every point in pixels of the stored matrix (column, row), the centre
 /// of the first pixel at (0, 0); defined in docs/truth.md.
 struct FilmTruth {
@@ -26,11 +40,12 @@ struct FilmTruth {
   Vec2 stem_shoulder = Vec2::Zero();
   Vec2 lesser_trochanter = Vec2::Zero();
   Vec2 greater_trochanter = Vec2::Zero();
-  std::array<Vec2, 2> stem_axis{};   ///< proximal point first
-  std::array<Vec2, 2> shaft_axis{};  ///< proximal point first
-  double tilt_deg = 0.0;             ///< stem axis against shaft axis on the film, varus positive
-  bool lesser_visible = false;       ///< its point is in the field and on the outline of the bone
-  bool greater_visible = false;      ///< its point is in the field
+  std::array<Vec2, 2> stem_axis{};     ///< proximal point first
+  std::array<Vec2, 2> shaft_axis{};    ///< proximal point first
+  double tilt_deg = 0.0;               ///< stem axis against shaft axis on the film, varus positive
+  bool lesser_visible = false;         ///< its point is in the field and on the outline of the bone
+  bool greater_visible = false;        ///< its point is in the field
+  std::vector<SectionTruth> sections;  ///< where the femur is cut at the level, proximal first
   LucencyTruth lucency;
 };
 
