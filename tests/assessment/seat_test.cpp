@@ -1,0 +1,181 @@
+#include "tidemark/assessment/seat.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "tidemark/core/uncertainty.h"
+
+namespace tidemark::assessment {
+namespace {
+
+using anatomy::InnerBorder;
+
+Measured<Millimetres> mm(double value, double u) {
+  return measured(Millimetres{value}, Millimetres{u});
+}
+
+anatomy::SectionSide side(double outer, double inner, double metal) {
+  return {mm(outer, 0.3), mm(inner, 0.3), InnerBorder::kSeen, mm(metal, 0.2)};
+}
+
+/// A right hip of 5 px a mm: shaft axis upright at x = 300, lesser trochanter at y = 500.
+struct Hip {
+  anatomy::Implant implant;
+  anatomy::Femur femur;
+  anatomy::CanalReading canal;
+  SeatPlan plan;
+  std::optional<lucency::CalcarSign> calcar;
+
+  Hip() {
+    implant.head.circle_px = {Vec2(300.0 + 5.0 * 42.0, 200.0), 80.0};
+    implant.head.centre_u_px = 0.5;
+    femur.shaft_axis = anatomy::FoundAxis{{Vec2(300.0, 700.0), Vec2(0.0, 1.0)}, {0.2}, {}};
+    femur.lesser_trochanter = anatomy::Landmark{Vec2(390.0, 500.0), 3.0, {}};
+    femur.greater_trochanter = anatomy::Landmark{Vec2(180.0, 160.0), 3.0, {}};
+  }
+  void section(double level, const anatomy::SectionSide& both) {
+    canal.sections.push_back({Millimetres{level}, Vec2::Zero(), both, both});
+  }
+  [[nodiscard]] SeatItem of(const std::string& id) const {
+    const auto items =
+        audit_seat({.implant = implant,
+                    .femur = femur,
+                    .canal = canal,
+                    .scale = measured(MillimetresPerPixel{0.2}, MillimetresPerPixel{0.0004}),
+                    .tilt = measured(Degrees{1.0}, Degrees{0.3}),
+                    .calcar = calcar,
+                    .plan = plan});
+    const auto found =
+        std::find_if(items.begin(), items.end(), [&](const SeatItem& one) { return one.id == id; });
+    EXPECT_NE(found, items.end()) << id;
+    return found == items.end() ? SeatItem{} : *found;
+  }
+};
+
+TEST(Seat, EveryItemHasAValueOrAReasonAndADefinition) {
+  const Hip hip;
+  const auto items = audit_seat({hip.implant,
+                                 hip.femur,
+                                 hip.canal,
+                                 measured(MillimetresPerPixel{0.2}, MillimetresPerPixel{0.0004}),
+                                 {},
+                                 {},
+                                 {}});
+  EXPECT_EQ(items.size(), 11U);
+  for (const SeatItem& one : items) {
+    EXPECT_NE(one.measured.has_value(), !one.reason.empty()) << one.id;
+    EXPECT_FALSE(one.definition.empty()) << one.id;
+  }
+}
+
+TEST(Seat, OffsetAndTrochanterFollowFromGeometry) {
+  const Hip hip;
+  const SeatItem offset = hip.of("femoral_offset_mm");
+  ASSERT_TRUE(offset.measured);
+  EXPECT_NEAR(offset.measured->value, 42.0, 1e-9);
+  // 42 tan(12 degrees) times 5 degrees of rotation is 0.78 mm (law of the cosine, derived).
+  EXPECT_GT(offset.measured->u, 0.78);
+  EXPECT_LT(offset.measured->u, 1.3);
+  const SeatItem tip = hip.of("greater_trochanter_to_head_centre_mm");
+  ASSERT_TRUE(tip.measured);
+  EXPECT_NEAR(tip.measured->value, 8.0, 1e-9);  // 40 px above the centre
+  EXPECT_GT(tip.measured->u, 1.0);
+}
+
+/// Widths and classes of worked examples: 42.0 / 10.5 is 4.00, normal; 30.0 / 12.0 is 2.50,
+/// stovepipe; 49.5 / 10.0 is 4.95, flute (derived from the limits of Noble et al. 1988).
+TEST(Seat, CanalFlareIndexOfWorkedExamples) {
+  for (const auto& [top, narrow, index, name] :
+       {std::tuple{42.0, 10.5, 4.00, "normal_canal"}, std::tuple{30.0, 12.0, 2.50, "stovepipe"},
+        std::tuple{49.5, 10.0, 4.95, "champagne_flute"}}) {
+    Hip hip;
+    const auto sharp = [](double inner) {
+      anatomy::SectionSide out;
+      out.inner = mm(inner, 0.03);
+      return out;
+    };
+    hip.section(20.0, sharp(0.5 * top));
+    hip.section(-60.0, sharp(0.5 * narrow + 1.0));
+    hip.section(-90.0, sharp(0.5 * narrow));
+    hip.section(-120.0, sharp(0.5 * narrow + 1.0));
+    const SeatItem item = hip.of("canal_flare_index");
+    ASSERT_TRUE(item.measured);
+    EXPECT_NEAR(item.measured->value, index, 1e-9);
+    ASSERT_TRUE(item.seat_class) << index;
+    EXPECT_EQ(item.seat_class->id, name);
+  }
+}
+
+TEST(Seat, FlareIndexNeedsAnIsthmusOnTheFilmAndMedialBone) {
+  Hip hip;
+  hip.section(20.0, side(25.0, 20.0, 8.0));
+  hip.section(-60.0, side(15.0, 9.0, 6.0));
+  hip.section(-90.0, side(15.0, 8.0, 6.0));
+  EXPECT_FALSE(hip.of("canal_flare_index").measured);  // goes on narrowing
+  hip.section(-120.0, side(15.0, 9.0, 6.0));
+  EXPECT_TRUE(hip.of("canal_flare_index").measured);
+  hip.calcar = lucency::CalcarSign{mm(12.0, 1.0), {}, ""};
+  EXPECT_FALSE(hip.of("canal_flare_index").measured);
+  EXPECT_FALSE(hip.of("canal_fill_plus_20").measured);
+}
+
+/// Outer 28.0, inner 13.0: index 0.536 (derived; Dorr et al. 1993).
+TEST(Seat, CorticalIndexOfAWorkedExample) {
+  Hip hip;
+  anatomy::SectionSide half;
+  half.outer = mm(14.0, 0.1);
+  half.inner = mm(6.5, 0.1);
+  hip.section(-100.0, half);
+  const SeatItem item = hip.of("cortical_index");
+  ASSERT_TRUE(item.measured);
+  EXPECT_NEAR(item.measured->value, 0.5357, 5e-5);
+  ASSERT_TRUE(item.seat_class);
+  EXPECT_EQ(item.seat_class->id, "dorr_b");
+}
+
+TEST(Seat, AClassIsNotNamedNearItsLimit) {
+  Hip hip;
+  hip.section(-70.0, side(15.0, 10.0, 8.1));  // 81 %, u some 3 %
+  const SeatItem item = hip.of("canal_fill_minus_70");
+  ASSERT_TRUE(item.measured);
+  EXPECT_NEAR(item.measured->value, 0.81, 1e-9);
+  EXPECT_FALSE(item.seat_class);
+}
+
+TEST(Seat, FillBelowTheStemIsNotMeasured) {
+  Hip hip;
+  auto without = side(15.0, 10.0, 8.0);
+  without.metal.reset();
+  hip.section(-70.0, without);
+  const SeatItem item = hip.of("canal_fill_minus_70");
+  EXPECT_FALSE(item.measured);
+  EXPECT_EQ(item.reason, "The stem does not reach this level.");
+}
+
+TEST(Seat, APlanIsJudgedWithItsDoubt) {
+  Hip hip;
+  hip.plan.stem_tilt = Degrees{0.5};
+  EXPECT_EQ(hip.of("stem_tilt_deg").planned->verdict, AgainstPlan::kAsPlanned);
+  hip.plan.stem_tilt = Degrees{-3.0};
+  EXPECT_EQ(hip.of("stem_tilt_deg").planned->verdict, AgainstPlan::kOffPlan);
+  hip.plan.stem_tilt = Degrees{-1.9};
+  EXPECT_EQ(hip.of("stem_tilt_deg").planned->verdict, AgainstPlan::kCannotTell);
+  hip.plan.greater_trochanter_to_head_centre = Millimetres{8.0};
+  EXPECT_EQ(hip.of("greater_trochanter_to_head_centre_mm").planned->verdict,
+            AgainstPlan::kAsPlanned);
+}
+
+TEST(Seat, FlareInContactSaysSo) {
+  Hip hip;
+  hip.canal.flare =
+      anatomy::FlareSeat{Vec2::Zero(), Vec2(-1, 0), mm(0.75, 0.6), InnerBorder::kAtTheMetal};
+  const SeatItem item = hip.of("flare_gap_mm");
+  ASSERT_TRUE(item.measured);
+  EXPECT_NE(item.remark.find("Contact"), std::string::npos);
+}
+
+}  // namespace
+}  // namespace tidemark::assessment
