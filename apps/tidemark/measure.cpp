@@ -11,10 +11,31 @@ namespace {
 
 po::options_description description() {
   po::options_description options = common_description();
-  options.add_options()("accept-pixels",
-                        "measure in pixels of the reference film when nothing gives the scale")(
-      "criteria", po::value<std::string>()->value_name("NAME|FILE"),
+  auto add = options.add_options();
+  add("accept-pixels", "measure in pixels of the reference film when nothing gives the scale");
+  add("criteria", po::value<std::string>()->value_name("NAME|FILE"),
       "judge by this set of criteria (default: the built-in one for stem.fixation of the sheet)");
+  add("report", po::value<std::string>()->default_value("html,pdf")->value_name("FORMS"),
+      "report for people to write with --out: html, pdf, html,pdf or none");
+  add("language", po::value<std::string>()->default_value("en")->value_name("CODE"),
+      "language of the report: en or de");
+  return options;
+}
+
+/// What the report is to be, into `options`.
+Expected<CommonOptions> with_report(CommonOptions options, const po::variables_map& values) {
+  const auto language = report::language_of(values["language"].as<std::string>());
+  if (!language) {
+    return fail(ErrorKind::kUsage, "measure", "--language names none that there is",
+                "write en or de");
+  }
+  auto forms = report_forms(values["report"].as<std::string>(), "measure");
+  if (!forms) return tl::unexpected(forms.error());
+  options.language = *language;
+  if (!options.out) return options;
+  options.report = std::move(*forms);
+  const bool draw = options.measure.pictures == followup::Pictures::kDraw;
+  if (draw && !options.report.empty()) options.measure.aligned = followup::Aligned::kKeep;
   return options;
 }
 
@@ -53,6 +74,8 @@ int run_measure(const Arguments& arguments) {
     if (!criteria) return report(criteria.error());
     options->measure.criteria = std::move(*criteria);
   }
+  options = with_report(std::move(*options), *values);
+  if (!options) return report(options.error());
   const auto series = followup::load_series(options->input, options->overrides);
   return measure_and_print(series, *options, followup::to_table);
 }

@@ -2,7 +2,9 @@
 
 #include <unistd.h>
 
+#include <algorithm>
 #include <iostream>
+#include <sstream>
 
 namespace tidemark::app {
 namespace po = boost::program_options;
@@ -36,7 +38,7 @@ po::options_description common_description() {
   add("stem-length", po::value<double>()->value_name("MM"),
       "length of the stem in mm, shoulder to tip along its axis: a weaker scale");
   add("json", "print result.json on stdout in place of the text");
-  add("no-pictures", "draw nothing");
+  add("no-pictures", "draw no films, neither as files nor in the report");
   add("threads", po::value<int>()->value_name("N"),
       "threads to use (default: one per core); the numbers do not depend on it");
   add("help", "print this help");
@@ -110,6 +112,22 @@ Expected<CommonOptions> common_options(const po::variables_map& values, const st
   }
   options.measure.progress = progress_line();
   return options;
+}
+
+Expected<std::vector<report::Form>> report_forms(const std::string& list,
+                                                 const std::string& command) {
+  std::vector<report::Form> forms;
+  if (list == "none") return forms;
+  std::istringstream words(list);
+  for (std::string word; std::getline(words, word, ',');) {
+    if (word != "html" && word != "pdf") {
+      return tl::unexpected(usage(command, "--report does not know \"" + word + "\"",
+                                  "write html, pdf, both with a comma between, or none"));
+    }
+    const report::Form form = word == "html" ? report::Form::kHtml : report::Form::kPdf;
+    if (std::find(forms.begin(), forms.end(), form) == forms.end()) forms.push_back(form);
+  }
+  return forms;
 }
 
 std::function<void(std::size_t, std::size_t)> progress_line() {

@@ -4,10 +4,12 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "commands.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/followup/series.h"
+#include "tidemark/report/write.h"
 
 namespace tidemark::app {
 
@@ -17,6 +19,8 @@ struct CommonOptions {
   std::optional<std::string> out;
   followup::Overrides overrides;
   followup::Options measure;
+  std::vector<report::Form> report;  ///< written into `out`
+  report::Language language = report::Language::kEnglish;
   bool json = false;
   bool help = false;
 };
@@ -39,6 +43,11 @@ enum class Operands { kOne, kOneAtMost };
 [[nodiscard]] Expected<CommonOptions> common_options(
     const boost::program_options::variables_map& values, const std::string& command,
     const std::string& operand);
+
+/// The forms named in a list like "html,pdf"; none for "none".
+/// @return kUsage with one sentence.
+[[nodiscard]] Expected<std::vector<report::Form>> report_forms(const std::string& list,
+                                                               const std::string& command);
 
 /// What both commands do once the series is known: prepares the folder, measures, writes, and
 /// prints the result as `text` or as JSON.

@@ -13,6 +13,10 @@ int measure_and_print(const Expected<followup::Series>& series, const CommonOpti
   }
   const followup::Result result = followup::measure(*series, options.measure);
   if (options.out) {
+    // result.json is written last: where it is, all is.
+    const auto reported =
+        report::write_report(result, options.language, options.report, *options.out);
+    if (!reported) return report(reported.error());
     const auto written = followup::write_output(result, *options.out);
     if (!written) return report(written.error());
   }

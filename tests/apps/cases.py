@@ -9,6 +9,7 @@ import hashlib
 import json
 import os
 import pathlib
+import re
 import shutil
 import signal
 import subprocess
@@ -103,6 +104,8 @@ class Usage(Case):
                 (["measure", FILMS, "--out", self.out, "--head-diameter", "3.2"], "from 20 to 62"),
                 (["measure", FILMS, "--out", self.out, "--head-diameter", "nan"], "from 20 to 62"),
                 (["measure", FILMS, "--out", self.out, "--stem-length", "-1"], "from 40 to 500"),
+                (["measure", "a", "--out", "x", "--report", "word"], "\"word\""),
+                (["measure", "a", "--out", "x", "--language", "xx"], "en or de"),
                 (["film"], "FILE is missing"), (["film", "a", "--accept-pixels"], "accept-pixels"),
                 (["help", "me"], "no such command")):
             with self.subTest(arguments):
@@ -247,7 +250,7 @@ class Measuring(Case):
     def test_no_pictures(self):
         self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out,
                                      "--no-pictures").returncode)
-        self.assertEqual(["measurements.csv", "result.json", "zones.csv"],
+        self.assertEqual(["measurements.csv", "report.html", "report.pdf", "result.json", "zones.csv"],
                          sorted(p.name for p in self.out.iterdir()))
 
     def test_json_on_standard_output_is_the_file(self):
@@ -410,10 +413,16 @@ class Identity(Case):
                 # Pictures carry no text beside their pixels: no chunk but these.
                 self.assertLessEqual(chunks(path.read_bytes()),
                                      {b"IHDR", b"bKGD", b"pHYs", b"IDAT", b"IEND"})
+            elif path.suffix == ".pdf":
+                texts[path.name] = subprocess.run(["pdftotext", path, "-"], capture_output=True,
+                                                  text=True, check=True).stdout
+                texts["its header"] = subprocess.run(["pdfinfo", path], capture_output=True,
+                                                     text=True, check=True).stdout
             else:
-                texts[path.name] = path.read_text()
-        self.assertEqual({"stdout", "stderr", "result.json", "measurements.csv", "zones.csv"},
-                         set(texts))
+                # A film's bytes in base64 spell any three letters by chance.
+                texts[path.name] = re.sub(r"base64,[^\"]*", "", path.read_text())
+        self.assertEqual({"stdout", "stderr", "result.json", "measurements.csv", "zones.csv",
+                          "report.html", "report.pdf", "its header"}, set(texts))
         for name, text in texts.items():
             for secret in ("zyx", "qwfirst", "19330107", "1933-01-07"):
                 self.assertFalse(secret in text.lower(), f"{secret} in {name}")

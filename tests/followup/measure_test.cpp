@@ -337,6 +337,61 @@ TEST(Measure, PicturesAreNamedInTheResult) {
   }
 }
 
+/// Steps whose bone stands 2 mm more distal and 1 mm more medial on every follow-up film.
+Steps with_shifted_bone() {
+  Steps steps = invented::steps();
+  steps.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
+    migration::Migration out = invented::migration();
+    out.follow_up_from_reference_bone_mm.translation = Vec2(1.0, 2.0);
+    return out;
+  };
+  return steps;
+}
+
+TEST(Measure, AlignedFilmsShareTheFrameOfTheBone) {
+  for (const Side side : {Side::kRight, Side::kLeft}) {
+    Series series = invented::series({"early.dcm", "late.dcm"});
+    series.side = side;
+    const Result result = measure_with(series, {.aligned = Aligned::kKeep}, with_shifted_bone());
+    ASSERT_TRUE(result.aligned);
+    ASSERT_EQ(result.aligned->films.size(), 2U);
+    const AlignedFilm& first = result.aligned->films[0];
+    const AlignedFilm& second = result.aligned->films[1];
+    EXPECT_EQ(first.film, 0U);
+    EXPECT_EQ(second.film, 1U);
+    EXPECT_EQ(first.grey.width, second.grey.width);
+    EXPECT_EQ(first.grey.height, second.grey.height);
+    EXPECT_EQ(first.outline_px.size(), invented::implant().outline_px.size());
+    // The invented stem stands at the same pixels of both films, so against the bone it has moved
+    // proximally and laterally by what the bone moved: the patient's right is on the left
+    // (derived).
+    const Vec2 moved = (second.tip_px - first.tip_px) / result.aligned->px_per_mm;
+    EXPECT_NEAR(moved.x(), side == Side::kRight ? -1.0 : 1.0, 1e-9);
+    EXPECT_NEAR(moved.y(), -2.0, 1e-9);
+    for (const AlignedFilm& film : result.aligned->films) {
+      const Vec2 tip = result.films[film.film].stem->tip.stored_px;
+      EXPECT_NEAR((film.stored_from_px.apply(film.tip_px) - tip).norm(), 0.0, 1e-9);
+    }
+  }
+}
+
+TEST(Measure, AlignedFilmsShowTheFilm) {
+  const Result result =
+      measured(invented::series({"early.dcm", "late.dcm"}), {.aligned = Aligned::kKeep});
+  const AlignedFilm& film = result.aligned->films[1];
+  // The film is a ramp, brighter to the right and downwards, and fills the frame's middle.
+  const int x = film.grey.width / 2;
+  const int y = film.grey.height / 2;
+  EXPECT_GT(film.grey.at(x, y), film.grey.at(x - 20, y));
+  EXPECT_GT(film.grey.at(x, y + 20), film.grey.at(x, y));
+  EXPECT_GT(film.grey.at(x, y - 20), 0);
+}
+
+TEST(Measure, NothingIsAlignedWhenNotAskedForOrNotMeasured) {
+  EXPECT_FALSE(measured(invented::series({"early.dcm", "late.dcm"})).aligned);
+  EXPECT_FALSE(measured(invented::series({"a.dcm"}), {.aligned = Aligned::kKeep}).aligned);
+}
+
 TEST(Measure, ProgressEndsAtAllWhenNothingIsRefused) {
   std::size_t last = 0;
   std::size_t all = 0;

@@ -21,9 +21,14 @@ std::string signed_text(double value, int decimals) {
   return text.starts_with('-') ? text : "+" + text;
 }
 
-std::string with_uncertainty(double value, double u95) {
+int decimals_borne_by(double u95) {
   int decimals = 2;
   while (decimals > 0 && u95 * std::pow(10.0, decimals) >= 99.5) --decimals;
+  return decimals;
+}
+
+std::string with_uncertainty(double value, double u95) {
+  const int decimals = decimals_borne_by(u95);
   return signed_text(value, decimals) + " ± " + fixed_text(u95, decimals);
 }
 

@@ -5,7 +5,7 @@
 #include <numbers>
 
 #include "png_of.h"
-#include "printable.h"
+#include "tidemark/core/text.h"
 
 namespace tidemark::followup {
 namespace {

@@ -6,7 +6,7 @@
 #include "json_parts.h"
 #include "tidemark/core/date.h"
 #include "tidemark/followup/write.h"
-#include "zone_words.h"
+#include "tidemark/lucency/codes.h"
 
 namespace tidemark::followup {
 namespace {
@@ -119,15 +119,8 @@ struct LengthWriter {
   }
 };
 
-LengthWriter length_writer(const Result& result) {
-  if (result.length_unit == LengthUnit::kMillimetres) return {};
-  return {result.reference_scale ? result.reference_scale->value : 1.0, "_px"};
-}
-
-/// Lengths on one film: in its own px when there is no scale.
-LengthWriter length_writer(const Result& result, const FilmResult& film) {
-  if (result.length_unit == LengthUnit::kMillimetres || !film.calibration) return {};
-  return {film.calibration->mm_per_px.value.value, "_px"};
+LengthWriter length_writer(const Lengths& lengths) {
+  return {lengths.mm_per_unit, "_" + lengths.unit};
 }
 
 Json zone_json(const ZoneResult& zone, const LengthWriter& length) {
@@ -347,9 +340,9 @@ std::string to_json(const Result& result) {
   out["length_unit"] = result.length_unit == LengthUnit::kMillimetres ? "mm" : "reference_px";
   out["films"] = Json::array();
   for (const FilmResult& film : result.films) {
-    out["films"].push_back(film_json(film, length_writer(result, film)));
+    out["films"].push_back(film_json(film, length_writer(lengths_of(result, film))));
   }
-  const LengthWriter length = length_writer(result);
+  const LengthWriter length = length_writer(lengths_of(result));
   out["comparisons"] = Json::array();
   for (const ComparisonResult& comparison : result.comparisons) {
     out["comparisons"].push_back(comparison_json(comparison, length));

@@ -10,6 +10,7 @@
 
 #include "doubt.h"
 #include "judged.h"
+#include "panel.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
@@ -339,6 +340,28 @@ std::vector<MaybePicture> draw_pairs(const WorkingSeries& work, const Run& run,
   return drawn;
 }
 
+/// The measured films in the frame of the reference film.
+std::optional<AlignedFilms> align_films(const WorkingSeries& work, const Run& run,
+                                        const Result& result) {
+  std::vector<const ComparisonResult*> pairs;
+  for (const ComparisonResult& pair : result.comparisons) {
+    if (pair.migration) pairs.push_back(&pair);
+  }
+  if (pairs.empty()) return {};
+  const std::size_t first = pairs.front()->reference;
+  const HipFilm& reference = *work.films[first].hip;
+  AlignedFilms out{aligned_px_per_mm(reference), std::vector<AlignedFilm>(pairs.size() + 1)};
+  parallel_for(out.films.size(), run.threads, [&](std::size_t i) {
+    const std::size_t index = i == 0 ? first : pairs[i - 1]->follow_up;
+    const HipFilm& film = *work.films[index].hip;
+    const Affine2 follow =
+        i == 0 ? Affine2{} : follow_from_reference(reference, film, *pairs[i - 1]->migration);
+    out.films[i] = align_film(reference, film, follow);
+    out.films[i].film = index;
+  });
+  return out;
+}
+
 /// Hands each film or pair its picture; one that could not be drawn is left out.
 template <class Pictured>
 void take_pictures(std::vector<MaybePicture> drawn, std::vector<Pictured>& of,
@@ -440,6 +463,7 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
     take_pictures(draw_all_zones(work, run, result), result.films, &FilmResult::zones_picture,
                   result);
   }
+  if (options.aligned == Aligned::kKeep) result.aligned = align_films(work, run, result);
   return result;
 }
 

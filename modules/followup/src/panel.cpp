@@ -23,7 +23,38 @@ std::uint32_t packed(double r, double g, double b) {
   return (part(r) << 16U) | (part(g) << 8U) | part(b);
 }
 
+constexpr double kMarginMm = 10.0;
+constexpr double kBelowTipMm = 15.0;
+
+/// px of a film's hip view to its mm frame.
+Affine2 mm_from_px(const HipFilm& film) {
+  return {film.scale.value.value * Eigen::Matrix2d::Identity(), Vec2::Zero()};
+}
+
 }  // namespace
+
+Affine2 follow_from_reference(const HipFilm& reference, const HipFilm& follow_up,
+                              const migration::Migration& migration) {
+  const Rigid2& bone = migration.follow_up_from_reference_bone_mm;
+  return mm_from_px(follow_up)
+      .inverse()
+      .after({bone.rotation(), bone.translation})
+      .after(mm_from_px(reference));
+}
+
+Box hip_region(const HipFilm& film, double shape) {
+  const double px_per_mm = 1.0 / film.scale.value.value;
+  const anatomy::Implant& implant = film.implant;
+  Polyline points = implant.outline_px;
+  const Circle2& head = implant.head.circle_px;
+  points.push_back(head.centre - Vec2::Constant(head.radius));
+  points.push_back(head.centre + Vec2::Constant(head.radius));
+  points.push_back(implant.tip.px + Vec2(0.0, kBelowTipMm * px_per_mm));
+  if (const auto& mark = film.femur.greater_trochanter) points.push_back(mark->px);
+  const Box needed = box_around(points, kMarginMm * px_per_mm);
+  const double width = std::max(needed.width, shape * needed.height);
+  return {needed.x - 0.5 * (width - needed.width), needed.y, width, needed.height};
+}
 
 Tone tone_of(const film::FilmImage& film, const Mask& metal, const Box& region_px) {
   std::vector<float> bone;

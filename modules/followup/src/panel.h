@@ -38,6 +38,15 @@ struct Panel {
 /// Shows `region_px` of the hip view as large as `box` allows, centred.
 [[nodiscard]] Panel panel_of(const Box& box, const Box& region_px, Side side);
 
+/// Pixels of the follow-up film's hip view from those of the reference film's, bone on bone.
+[[nodiscard]] Affine2 follow_from_reference(const HipFilm& reference, const HipFilm& follow_up,
+                                            const migration::Migration& migration);
+
+/// What a picture of a hip shows: the implant, the greater trochanter and some shaft below the tip,
+/// px of the hip view, widened to `shape` (width over height) so that no bars are left where there
+/// is film.
+[[nodiscard]] Box hip_region(const HipFilm& film, double shape);
+
 /// Samples `film` for every pixel of the panel. film_from_frame maps px of the panel's frame to px
 /// of `film`. 0 to 1; kNoFilm outside of the film.
 inline constexpr float kNoFilm = -1.0F;

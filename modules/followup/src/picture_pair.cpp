@@ -3,8 +3,8 @@
 #include <cmath>
 
 #include "panel.h"
-#include "printable.h"
 #include "tidemark/core/number_text.h"
+#include "tidemark/core/text.h"
 #include "working.h"
 
 namespace tidemark::followup {
@@ -17,21 +17,6 @@ constexpr Box kTipInset{700.0, 268.0, 380.0, 320.0};
 constexpr Box kShoulderInset{1104.0, 268.0, 380.0, 320.0};
 constexpr Box kPlot{700.0, 618.0, 784.0, 386.0};
 constexpr double kInsetMm = 26.0;  ///< width of what an inset shows
-constexpr double kMarginMm = 10.0;
-
-/// px of a film's hip view to its mm frame and back.
-Affine2 mm_from_px(const HipFilm& film) {
-  return {film.scale.value.value * Eigen::Matrix2d::Identity(), Vec2::Zero()};
-}
-
-Affine2 as_affine(const Rigid2& rigid) { return {rigid.rotation(), rigid.translation}; }
-
-/// Pixels of the follow-up film from pixels of the reference film, bone on bone.
-Affine2 follow_from_reference(const HipFilm& reference, const HipFilm& follow_up,
-                              const migration::Migration& migration) {
-  const Affine2 bone = as_affine(migration.follow_up_from_reference_bone_mm);
-  return mm_from_px(follow_up).inverse().after(bone).after(mm_from_px(reference));
-}
 
 /// Everything one picture is drawn from.
 struct Pair {
@@ -71,22 +56,6 @@ Panel draw_blend(Canvas& canvas, const Pair& pair, const Box& box, const Box& re
   canvas.unclip();
   canvas.frame(box, {kGrey, 1.0});
   return panel;
-}
-
-Box main_region(const Pair& pair) {
-  const double px_per_mm = 1.0 / pair.reference.scale.value.value;
-  const auto& implant = pair.reference.implant;
-  Polyline points = implant.outline_px;
-  const Circle2& head = implant.head.circle_px;
-  points.push_back(head.centre - Vec2::Constant(head.radius));
-  points.push_back(head.centre + Vec2::Constant(head.radius));
-  points.push_back(implant.tip.px + Vec2(0.0, 15.0 * px_per_mm));
-  if (const auto& mark = pair.reference.femur.greater_trochanter) points.push_back(mark->px);
-  const Box needed = box_around(points, kMarginMm * px_per_mm);
-  // Widen to the shape of the panel, so that no black bars are left where there is film.
-  const double shape = kMain.width / kMain.height;
-  const double width = std::max(needed.width, shape * needed.height);
-  return {needed.x - 0.5 * (width - needed.width), needed.y, width, needed.height};
 }
 
 /// A piece around a point of the stem, magnified, with the way from where the reference film shows
@@ -279,7 +248,7 @@ std::optional<Picture> draw_pair(const std::string& name, const HipFilm& referen
           in_px ? reference.scale.value.value * film::view_px_per_stored_px(reference.hip_view)
                 : 1.0,
       .unit = in_px ? "px" : "mm"};
-  const Box region = main_region(pair);
+  const Box region = hip_region(reference, kMain.width / kMain.height);
   pair.reference_tone = tone_of(reference.hip_view, reference.implant.metal, region);
   const Polyline corners{{region.x, region.y}, {region.x + region.width, region.y + region.height}};
   pair.follow_tone = tone_of(follow_up.hip_view, follow_up.implant.metal,

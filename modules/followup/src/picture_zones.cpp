@@ -3,12 +3,12 @@
 #include <cmath>
 #include <cstdint>
 
-#include "printable.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
+#include "tidemark/core/text.h"
+#include "tidemark/lucency/codes.h"
 #include "unroll.h"
 #include "working.h"
-#include "zone_words.h"
 
 namespace tidemark::followup {
 namespace {

@@ -1,8 +1,9 @@
+#include "tidemark/core/text.h"
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 
-#include "printable.h"
 #include "tables.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
@@ -25,11 +26,6 @@ std::string shown(const Measured<Q>& m, double unit) {
 
 std::string side_text(const std::optional<Side>& side) {
   return side ? word_of(*side) : "side unknown";
-}
-
-double length_unit_mm(const Result& result) {
-  const bool pixels = result.length_unit == LengthUnit::kReferencePixels;
-  return pixels && result.reference_scale ? result.reference_scale->value : 1.0;
 }
 
 /// Flags by film and pair below the table, each once.
@@ -80,7 +76,7 @@ std::string refusal_lines(const Result& result) {
 }
 
 TableLine row_of(const Result& result, const ComparisonResult& pair) {
-  const double unit = length_unit_mm(result);
+  const double unit = lengths_of(result).mm_per_unit;
   const FilmResult& film = result.films[pair.follow_up];
   const std::size_t flags = pair.flags.size() + film.flags.size();
   TableLine line{printable(film.file),
@@ -186,8 +182,18 @@ std::string lines_of(const std::vector<TableLine>& lines) {
   return out;
 }
 
+Lengths lengths_of(const Result& result) {
+  if (result.length_unit == LengthUnit::kMillimetres) return {};
+  return {result.reference_scale ? result.reference_scale->value : 1.0, "px"};
+}
+
+Lengths lengths_of(const Result& result, const FilmResult& film) {
+  if (result.length_unit == LengthUnit::kMillimetres || !film.calibration) return {};
+  return {film.calibration->mm_per_px.value.value, "px"};
+}
+
 std::string to_table(const Result& result) {
-  const std::string unit = result.length_unit == LengthUnit::kMillimetres ? " mm" : " px";
+  const std::string unit = " " + lengths_of(result).unit;
   std::string out = heading(result);
   if (!result.comparisons.empty()) {
     std::vector<TableLine> lines{

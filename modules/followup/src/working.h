@@ -68,6 +68,13 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
                                                const HipFilm& follow_up,
                                                const ComparisonResult& comparison, LengthUnit unit);
 
+/// One film as Result::aligned holds it, in the frame of `reference`.
+/// @param follow  px of the hip views, follow-up from reference; identity for the reference film
+[[nodiscard]] AlignedFilm align_film(const HipFilm& reference, const HipFilm& film,
+                                     const Affine2& follow);
+/// Pixels per mm of that frame.
+[[nodiscard]] double aligned_px_per_mm(const HipFilm& reference);
+
 /// What the picture of the unrolled interface shows: one film, and what it is compared with.
 struct ZonePages {
   const HipFilm& film;

@@ -3,7 +3,7 @@
 
 #include "csv_row.h"
 #include "tidemark/followup/write.h"
-#include "zone_words.h"
+#include "tidemark/lucency/codes.h"
 
 namespace tidemark::followup {
 namespace {

@@ -5,7 +5,7 @@
 
 #include "tables.h"
 #include "tidemark/core/number_text.h"
-#include "zone_words.h"
+#include "tidemark/lucency/codes.h"
 
 namespace tidemark::followup {
 namespace {
@@ -76,9 +76,8 @@ std::string share(int count, int of) {
 
 std::string width_text(const FilmResult& film, const Result& result,
                        const Measured<Millimetres>& width) {
-  const bool pixels = result.length_unit == LengthUnit::kReferencePixels && film.calibration;
-  return unsigned_text(width, pixels ? film.calibration->mm_per_px.value.value : 1.0) +
-         (pixels ? " px" : " mm");
+  const Lengths lengths = lengths_of(result, film);
+  return unsigned_text(width, lengths.mm_per_unit) + " " + lengths.unit;
 }
 
 }  // namespace

@@ -10,8 +10,11 @@ namespace tidemark {
 /// As fixed_text, the sign always printed.
 [[nodiscard]] std::string signed_text(double value, int decimals);
 
-/// "value ± u95" with no more digits than u95 bears: two significant digits of u95, at most two
-/// decimals (JCGM 100, 7.2.6: u needs at most two). The sign is always printed.
+/// Decimals that a number bears whose 95 % interval is u95 to either side: two significant digits
+/// of u95, at most two decimals (JCGM 100, 7.2.6: u needs at most two).
+[[nodiscard]] int decimals_borne_by(double u95);
+
+/// "value ± u95" with the decimals that u95 bears. The sign is always printed.
 [[nodiscard]] std::string with_uncertainty(double value, double u95);
 
 }  // namespace tidemark

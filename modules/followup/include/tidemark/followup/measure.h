@@ -21,12 +21,16 @@ enum class WithoutScale {
 /// Whether Result::pictures is filled.
 enum class Pictures { kNone, kDraw };
 
+/// Whether Result::aligned is filled: a megabyte a film.
+enum class Aligned { kNone, kKeep };
+
 /// How a series is measured.
 struct Options {
   WithoutScale without_scale = WithoutScale::kRefuse;
   Pictures pictures = Pictures::kNone;
   /// What the hip is judged by; absent: the built-in criteria for its stem.
   std::optional<assessment::CriteriaSet> criteria = {};
+  Aligned aligned = Aligned::kNone;
   int threads = 0;  ///< 0 = one per core; changes the time, never the result
   /// Called with (steps done, steps in all), one call at a time, from any thread. May be empty.
   std::function<void(std::size_t done, std::size_t all)> progress = {};

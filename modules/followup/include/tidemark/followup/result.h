@@ -2,6 +2,7 @@
 
 #include <chrono>
 #include <cstddef>
+#include <cstdint>
 #include <optional>
 #include <string>
 #include <vector>
@@ -10,6 +11,7 @@
 #include "tidemark/core/flag.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/hip.h"
+#include "tidemark/core/raster.h"
 #include "tidemark/core/units.h"
 #include "tidemark/followup/series.h"
 #include "tidemark/lucency/change.h"
@@ -147,6 +149,28 @@ struct Picture {
   std::vector<unsigned char> png;
 };
 
+/// One film as it is shown in an AlignedFilms, and the stem as found on this film itself. Whoever
+/// sees an outline beside its shadow knows that the number is not to be trusted. px of `grey`.
+struct AlignedFilm {
+  std::size_t film = 0;         ///< index in Result::films
+  RasterOf<std::uint8_t> grey;  ///< 0 dark to 255 bright; 0 outside of the film
+  Polyline outline_px;          ///< of the stem, open at the head
+  Circle2 head_px;
+  Vec2 tip_px = Vec2::Zero();
+  Vec2 shoulder_px = Vec2::Zero();
+  Vec2 reference_px = Vec2::Zero();  ///< the point of the stem whose motion is reported
+  Affine2 stored_from_px;            ///< to stored px of the film's file
+};
+
+/// The measured films in one frame: that of the reference film, each follow-up laid bone on bone
+/// (Migration::follow_up_from_reference_bone_mm). Shown as films are hung, the patient's right on
+/// the left. All pictures have one size; where a point of the stem lies on two of them differs by
+/// its motion against the bone.
+struct AlignedFilms {
+  double px_per_mm = 1.0;          ///< in the plane of the stem, by the reference film's scale
+  std::vector<AlignedFilm> films;  ///< the reference film first, then each measured follow-up
+};
+
 /// All that was measured on one hip. Holds no patient's identity.
 struct Result {
   std::string tool_version;
@@ -164,7 +188,18 @@ struct Result {
   std::optional<assessment::Assessment> assessment;
   std::vector<Flag> flags;
   std::vector<Picture> pictures;
+  std::optional<AlignedFilms> aligned;  ///< only with Aligned::kKeep, and if a pair was measured
 };
+
+/// How lengths are told: in `unit`, "mm" or "px", as mm divided by mm_per_unit.
+struct Lengths {
+  double mm_per_unit = 1.0;
+  std::string unit = "mm";
+};
+/// Of the comparisons: in stored px of the reference film when there is no scale.
+[[nodiscard]] Lengths lengths_of(const Result& result);
+/// On one film: in its own stored px when there is no scale.
+[[nodiscard]] Lengths lengths_of(const Result& result, const FilmResult& film);
 
 /// Exit code of a finished measurement (docs/cli.md): 0 all measured, 1 some films or comparisons
 /// not measured, 3 no film could be read.

@@ -3,7 +3,7 @@
 #include <string>
 #include <string_view>
 
-namespace tidemark::followup {
+namespace tidemark {
 
 /// The text as valid UTF-8 without control characters: each offending byte becomes "?". File names
 /// and header fields may hold anything, and terminals and text drawing obey what they are given.
@@ -13,4 +13,4 @@ namespace tidemark::followup {
 /// The first `count` characters (code points) of printable text.
 [[nodiscard]] std::string first_characters(const std::string& text, std::size_t count);
 
-}  // namespace tidemark::followup
+}  // namespace tidemark

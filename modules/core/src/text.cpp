@@ -1,9 +1,9 @@
-#include "printable.h"
+#include "tidemark/core/text.h"
 
 #include <array>
 #include <cstdint>
 
-namespace tidemark::followup {
+namespace tidemark {
 namespace {
 
 /// Range of the second byte and number of bytes by the first one.
@@ -59,4 +59,4 @@ std::string first_characters(const std::string& text, std::size_t count) {
   return text.substr(0, end);
 }
 
-}  // namespace tidemark::followup
+}  // namespace tidemark

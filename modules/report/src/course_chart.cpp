@@ -1,0 +1,190 @@
+#include "course_chart.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "tidemark/core/number_text.h"
+
+namespace tidemark::report {
+namespace {
+
+constexpr double kWidth = 430.0;
+constexpr double kHeight = 300.0;
+constexpr Window kPlot{46.0, 46.0, 370.0, 202.0};
+constexpr double kFont = 12.5;
+constexpr double kCap = 4.0;  ///< half the width of a bar's end
+
+/// From days and values to the drawing.
+struct Axes {
+  double first_day, last_day;
+  double low, high;  ///< values
+  PositiveIs positive;
+
+  [[nodiscard]] double x(double days) const {
+    return kPlot.x + kPlot.width * (days - first_day) / (last_day - first_day);
+  }
+  [[nodiscard]] double y(double value) const {
+    const double share = (value - low) / (high - low);
+    return kPlot.y + kPlot.height * (positive == PositiveIs::kDown ? share : 1.0 - share);
+  }
+};
+
+Axes axes_of(const Course& course) {
+  double last = 28.0;
+  double low = -course.least_reach;
+  double high = course.least_reach;
+  for (const CoursePoint& point : course.points) {
+    last = std::max(last, point.days);
+    low = std::min(low, point.value - point.u95);
+    high = std::max(high, point.value + point.u95);
+  }
+  for (const CourseLimit& limit : course.limits) {
+    low = std::min(low, limit.value);
+    high = std::max(high, limit.value);
+  }
+  const double margin = 0.06 * (high - low);
+  return {-0.03 * last, 1.05 * last, low - margin, high + margin, course.positive};
+}
+
+void line(Drawing& out, const Vec2& from, const Vec2& to, const Stroke& stroke) {
+  out.marks.emplace_back(LineMark{{from, to}, stroke});
+}
+
+std::string tick_text(const Texts& say, double value, double step) {
+  const int decimals = step < 0.1 ? 2 : step < 1.0 ? 1 : 0;
+  return say.localised(std::abs(value) < 1e-9 ? "0" : signed_text(value, decimals));
+}
+
+void draw_values(Drawing& out, const Axes& axes, const Texts& say) {
+  const double step = tick_step(axes.low, axes.high, 6);
+  for (double k = std::ceil(axes.low / step); k * step <= axes.high; k += 1.0) {
+    const double value = k * step;
+    const double y = axes.y(value);
+    const bool zero = k == 0.0;
+    line(out, {kPlot.x, y}, {kPlot.x + kPlot.width, y},
+         {zero ? Ink::kText : Ink::kGrid, zero ? 1.2 : 1.0});
+    out.marks.emplace_back(TextMark{
+        {kPlot.x - 6.0, y + 4.0}, tick_text(say, value, step), kFont, Anchor::kEnd, Ink::kMuted});
+  }
+}
+
+/// A unit of time for the axis.
+struct TimeUnit {
+  const char* key;
+  double days;
+};
+
+void draw_times(Drawing& out, const Axes& axes, const Texts& say) {
+  constexpr std::array kUnits{TimeUnit{"time.weeks", 7.0}, TimeUnit{"time.months", 30.4375},
+                              TimeUnit{"time.years", 365.25}};
+  constexpr double kMonths = 100.0;  // from here on months, house choices
+  constexpr double kYears = 1000.0;
+  const TimeUnit unit = kUnits.at(axes.last_day > kYears ? 2 : axes.last_day > kMonths ? 1 : 0);
+  const double bottom = kPlot.y + kPlot.height;
+  // Steps at which visits are counted.
+  constexpr std::array kSteps{1.0, 2.0, 3.0, 6.0, 12.0, 24.0};
+  const double least = axes.last_day / unit.days / 7.0;
+  const auto* const found =
+      std::find_if(kSteps.begin(), kSteps.end(), [&](double one) { return one >= least; });
+  const double step = found == kSteps.end() ? std::ceil(least) : *found;
+  for (double t = 0.0; t * unit.days <= axes.last_day; t += step) {
+    const double x = axes.x(t * unit.days);
+    line(out, {x, bottom}, {x, bottom + 4.0}, {Ink::kMuted, 1.0});
+    out.marks.emplace_back(TextMark{
+        {x, bottom + 18.0}, std::to_string(std::lround(t)), kFont, Anchor::kMiddle, Ink::kMuted});
+  }
+  out.marks.emplace_back(TextMark{
+      {kPlot.x + kPlot.width, bottom + 36.0}, say(unit.key), kFont, Anchor::kEnd, Ink::kMuted});
+}
+
+void draw_window(Drawing& out, const Axes& axes, const CourseWindow& window) {
+  const double left = axes.x(std::max(window.from_days, axes.first_day));
+  const double right = axes.x(std::min(window.to_days, axes.last_day));
+  if (right <= left) return;
+  const double bottom = kPlot.y + kPlot.height;
+  out.marks.emplace_back(
+      AreaMark{{{left, kPlot.y}, {right, kPlot.y}, {right, bottom}, {left, bottom}}, Ink::kBand});
+  if (window.to_days < axes.last_day) {
+    line(out, {right, kPlot.y}, {right, bottom}, {Ink::kMuted, 1.0, {2.0, 3.0}});
+  }
+}
+
+void draw_limits(Drawing& out, const Axes& axes, const Course& course) {
+  for (const CourseLimit& limit : course.limits) {
+    const double y = axes.y(limit.value);
+    line(out, {kPlot.x, y}, {kPlot.x + kPlot.width, y}, {Ink::kAlert, 1.4, {7.0, 4.0}});
+    out.marks.emplace_back(TextMark{{kPlot.x + kPlot.width - 2.0, y - 4.0},
+                                    limit.label,
+                                    kFont - 1.0,
+                                    Anchor::kEnd,
+                                    Ink::kAlert});
+  }
+}
+
+void draw_points(Drawing& out, const Axes& axes, const Course& course) {
+  Polyline way{{axes.x(0.0), axes.y(0.0)}};
+  for (const CoursePoint& point : course.points) {
+    way.emplace_back(axes.x(point.days), axes.y(point.value));
+  }
+  out.marks.emplace_back(LineMark{way, {Ink::kMuted, 1.0}});
+  for (const CoursePoint& point : course.points) {
+    const double x = axes.x(point.days);
+    const double from = axes.y(point.value - point.u95);
+    const double to = axes.y(point.value + point.u95);
+    line(out, {x, from}, {x, to}, {Ink::kMeasure, 2.0});
+    for (const double end : {from, to}) {
+      line(out, {x - kCap, end}, {x + kCap, end}, {Ink::kMeasure, 2.0});
+    }
+    out.marks.emplace_back(PointMark{{x, axes.y(point.value)}, Shape::kDisc, 5.0, Ink::kMeasure});
+  }
+  out.marks.emplace_back(PointMark{way.front(), Shape::kRing, 5.0, Ink::kMeasure});
+}
+
+void draw_labels(Drawing& out, const Course& course) {
+  out.marks.emplace_back(TextMark{{0.0, 16.0},
+                                  course.title + ", " + course.unit,
+                                  15.0,
+                                  Anchor::kStart,
+                                  Ink::kText,
+                                  Weight::kBold});
+  out.marks.emplace_back(
+      TextMark{{kPlot.x, kPlot.y - 8.0}, course.above, kFont - 0.5, Anchor::kStart, Ink::kMuted});
+  out.marks.emplace_back(TextMark{{kPlot.x, kPlot.y + kPlot.height + 36.0},
+                                  course.below,
+                                  kFont - 0.5,
+                                  Anchor::kStart,
+                                  Ink::kMuted});
+  if (course.window) {
+    out.marks.emplace_back(TextMark{{kPlot.x + kPlot.width, kPlot.y - 8.0},
+                                    course.window->label,
+                                    kFont - 0.5,
+                                    Anchor::kEnd,
+                                    Ink::kMuted});
+  }
+}
+
+}  // namespace
+
+double tick_step(double low, double high, int most) {
+  const double least = (high - low) / most;
+  const double power = std::pow(10.0, std::floor(std::log10(least)));
+  for (const double step : {1.0, 2.0, 5.0}) {
+    if (step * power >= least) return step * power;
+  }
+  return 10.0 * power;
+}
+
+Drawing drawn(const Course& course, const Texts& say) {
+  Drawing out{kWidth, kHeight, {}};
+  const Axes axes = axes_of(course);
+  if (course.window) draw_window(out, axes, *course.window);
+  draw_values(out, axes, say);
+  draw_times(out, axes, say);
+  draw_limits(out, axes, course);
+  draw_points(out, axes, course);
+  draw_labels(out, course);
+  return out;
+}
+
+}  // namespace tidemark::report

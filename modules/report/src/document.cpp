@@ -1,0 +1,106 @@
+#include "tidemark/report/document.h"
+
+#include <algorithm>
+
+#include "sections.h"
+#include "tidemark/core/date.h"
+#include "tidemark/core/text.h"
+
+namespace tidemark::report {
+namespace {
+
+using followup::ComparisonResult;
+using followup::FilmResult;
+using followup::Result;
+using followup::Status;
+
+const FilmResult* reference_of(const Result& result) {
+  const auto found = std::find_if(result.films.begin(), result.films.end(), [](const auto& film) {
+    return film.role == followup::Role::kReference;
+  });
+  return found == result.films.end() ? nullptr : &*found;
+}
+
+std::vector<Fact> facts_of(const Source& from) {
+  const Result& result = from.result;
+  std::vector<Fact> out;
+  if (result.hip) out.push_back({from.say("fact.hip"), printable(*result.hip)});
+  out.push_back({from.say("fact.side"), from.say(!result.side                   ? "side.unknown"
+                                                 : *result.side == Side::kRight ? "side.right"
+                                                                                : "side.left")});
+  if (const FilmResult* film = reference_of(result)) {
+    out.push_back({from.say("fact.reference"),
+                   film->date ? format_date(*film->date) : printable(film->file)});
+  }
+  if (const ComparisonResult* pair = latest(result)) {
+    out.push_back({from.say("fact.latest"), when(from, *pair)});
+  }
+  const auto measured =
+      std::count_if(result.films.begin(), result.films.end(),
+                    [](const auto& film) { return film.status == Status::kMeasured; });
+  out.push_back({from.say("fact.films"),
+                 from.say("fact.films_value", {{"measured", std::to_string(measured)},
+                                               {"all", std::to_string(result.films.size())}})});
+  return out;
+}
+
+/// Day of the latest film that has one.
+std::optional<std::string> date_of(const Result& result) {
+  std::optional<std::string> out;
+  for (const FilmResult& film : result.films) {
+    if (!film.date) continue;
+    const std::string date = format_date(*film.date);
+    if (!out || *out < date) out = date;
+  }
+  return out;
+}
+
+}  // namespace
+
+const ComparisonResult* latest(const Result& result) {
+  const ComparisonResult* out = nullptr;
+  for (const ComparisonResult& pair : result.comparisons) {
+    if (pair.migration) out = &pair;  // in order of time
+  }
+  return out;
+}
+
+std::string when(const Source& from, const ComparisonResult& pair) {
+  const FilmResult& film = from.result.films[pair.follow_up];
+  if (!film.date) return printable(film.file);
+  const std::string date = format_date(*film.date);
+  if (!pair.days) return date;
+  return from.say("when.dated", {{"date", date}, {"days", std::to_string(*pair.days)}});
+}
+
+Phrase phrase_of(const Source& from, const Flag& flag) {
+  return from.say.or_english("flag." + flag.id, printable(flag.text));
+}
+
+std::string unit_of(const followup::Lengths& lengths) { return kFixedSpace + lengths.unit; }
+
+bool is_flush_left(const Table& table, std::size_t column) {
+  return column == 0 || std::any_of(table.rows.begin(), table.rows.end(), [&](const auto& row) {
+           return row[column].role == CellRole::kWord || row[column].role == CellRole::kCode;
+         });
+}
+
+Document document_of(const Result& result, Language language) {
+  const Texts say(language);
+  const Source from{result, say};
+  Document out;
+  out.language = language;
+  out.title = say("title");
+  out.facts = facts_of(from);
+  out.headline = headline_of(from);
+  out.caution = say("caution");
+  out.date = date_of(result);
+  out.tool = "Tidemark " + result.tool_version;
+  for (Section section : {course_section(from), pair_section(from, out), zones_section(from),
+                          values_section(from), method_section(from), cautions_section(from)}) {
+    if (!section.blocks.empty()) out.sections.push_back(std::move(section));
+  }
+  return out;
+}
+
+}  // namespace tidemark::report

@@ -1,0 +1,37 @@
+#pragma once
+
+#include <string>
+
+#include "texts.h"
+#include "tidemark/report/document.h"
+
+namespace tidemark::report {
+
+// The parts of a document, in their order on the page. Each is absent from the page when it comes
+// back without blocks.
+
+/// What every part is made from.
+struct Source {
+  const followup::Result& result;  // NOLINT: a view for the length of one call
+  const Texts& say;                // NOLINT
+};
+
+[[nodiscard]] Headline headline_of(const Source& from);
+[[nodiscard]] Section course_section(const Source& from);
+/// Fills the plates of `document`.
+[[nodiscard]] Section pair_section(const Source& from, Document& document);
+[[nodiscard]] Section zones_section(const Source& from);
+[[nodiscard]] Section values_section(const Source& from);
+[[nodiscard]] Section method_section(const Source& from);
+[[nodiscard]] Section cautions_section(const Source& from);
+
+/// The measured comparison that was made last; null when there is none.
+[[nodiscard]] const followup::ComparisonResult* latest(const followup::Result& result);
+/// "2024-06-03 (day 93)", else what is known, at least the name of the file.
+[[nodiscard]] std::string when(const Source& from, const followup::ComparisonResult& pair);
+/// A flag's sentence in the language of the page, else in English.
+[[nodiscard]] Phrase phrase_of(const Source& from, const Flag& flag);
+/// "mm" or "px", with the fixed space before it.
+[[nodiscard]] std::string unit_of(const followup::Lengths& lengths);
+
+}  // namespace tidemark::report

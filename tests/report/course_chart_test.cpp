@@ -1,0 +1,81 @@
+#include "../../modules/report/src/course_chart.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+
+#include "../../modules/report/src/svg.h"
+
+namespace tidemark::report {
+namespace {
+
+template <class Kind>
+std::vector<Kind> marks_of(const Drawing& drawing) {
+  std::vector<Kind> out;
+  for (const Mark& mark : drawing.marks) {
+    if (const auto* one = std::get_if<Kind>(&mark)) out.push_back(*one);
+  }
+  return out;
+}
+
+bool says(const Drawing& drawing, const std::string& text) {
+  const auto texts = marks_of<TextMark>(drawing);
+  return std::any_of(texts.begin(), texts.end(), [&](const auto& one) { return one.text == text; });
+}
+
+TEST(TickStep, IsOneTwoOrFive) {  // derived
+  EXPECT_DOUBLE_EQ(tick_step(0.0, 6.0, 6), 1.0);
+  EXPECT_DOUBLE_EQ(tick_step(0.0, 6.1, 6), 2.0);
+  EXPECT_DOUBLE_EQ(tick_step(-1.0, 1.0, 6), 0.5);
+  EXPECT_DOUBLE_EQ(tick_step(0.0, 300.0, 6), 50.0);
+}
+
+TEST(CourseChart, BarsReachAsFarAsTheInterval) {
+  const Texts say(Language::kEnglish);
+  Course course;
+  course.positive = PositiveIs::kDown;
+  course.points = {{42.0, 2.0, 0.5}, {90.0, 2.0, 1.0}};
+  const Drawing drawing = drawn(course, say);
+  std::vector<double> heights;
+  for (const LineMark& line : marks_of<LineMark>(drawing)) {
+    const Vec2 way = line.points[1] - line.points[0];
+    if (line.points.size() == 2 && way.x() == 0.0 && line.stroke.ink == Ink::kMeasure) {
+      heights.push_back(std::abs(way.y()));
+    }
+  }
+  ASSERT_EQ(heights.size(), 2U);
+  EXPECT_NEAR(heights[1], 2.0 * heights[0], 1e-9);
+  const auto points = marks_of<PointMark>(drawing);
+  ASSERT_EQ(points.size(), 3U);                   // two films and the reference film
+  EXPECT_GT(points[0].at.y(), points[2].at.y());  // deeper is lower
+  EXPECT_EQ(points[2].shape, Shape::kRing);
+}
+
+TEST(CourseChart, LimitsAndWindowAreInTheDrawing) {
+  const Texts say(Language::kEnglish);
+  Course course;
+  course.points = {{400.0, 0.2, 0.3}};
+  course.limits = {{3.0, "limit A"}};
+  course.window = CourseWindow{0.0, 84.0, "settling"};
+  const Drawing drawing = drawn(course, say);
+  EXPECT_TRUE(says(drawing, "limit A"));
+  EXPECT_TRUE(says(drawing, "settling"));
+  ASSERT_EQ(marks_of<AreaMark>(drawing).size(), 1U);
+  for (const LineMark& line : marks_of<LineMark>(drawing)) {
+    for (const Vec2& p : line.points) {  // the limit widens the axis instead of leaving the drawing
+      EXPECT_GE(p.y(), 0.0);
+      EXPECT_LE(p.y(), drawing.height);
+    }
+  }
+}
+
+TEST(Svg, NumbersAreShortAndPlain) {
+  EXPECT_EQ(svg_number(1.0), "1");
+  EXPECT_EQ(svg_number(-0.001), "0");
+  EXPECT_EQ(svg_number(2.346), "2.35");
+  EXPECT_EQ(svg_number(1e6), "1000000");
+  EXPECT_EQ(svg_path({Vec2(0, 0), Vec2(1.5, -2)}), "M0 0L1.5 -2");
+}
+
+}  // namespace
+}  // namespace tidemark::report

@@ -1,0 +1,105 @@
+#include "tidemark/report/document.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "../followup/invented.h"
+#include "scratch.h"
+#include "tidemark/core/files.h"
+#include "tidemark/report/write.h"
+
+namespace tidemark::report {
+namespace {
+
+using followup::Aligned;
+using followup::Result;
+using testing::HasSubstr;
+using testing::Not;
+namespace invented = followup::invented;
+
+Result measured(const std::vector<std::string>& files, const followup::Options& options = {}) {
+  return followup::measure_with(invented::series(files), options, invented::steps());
+}
+
+std::vector<std::string> ids(const Document& document) {
+  std::vector<std::string> out;
+  for (const Section& section : document.sections) out.push_back(section.id);
+  return out;
+}
+
+TEST(Document, StandsInTheOrderOfThePage) {
+  const Document document = document_of(
+      measured({"early.dcm", "late.dcm"}, {.aligned = Aligned::kKeep}), Language::kEnglish);
+  EXPECT_THAT(ids(document),
+              testing::ElementsAre("course", "pair", "zones", "values", "method", "cautions"));
+  EXPECT_EQ(document.plates.size(), 2U);
+  EXPECT_EQ(document.date, "2024-03-01");
+}
+
+TEST(Document, SaysWhichWayTheStemWentOnlyWhenTheIntervalDoes) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  const auto sentence = [&](double value) {
+    result.comparisons[0].migration->subsidence = {{value}, {0.2}, {0.4}};
+    return document_of(result, Language::kEnglish).headline;
+  };
+  EXPECT_THAT(sentence(2.1).sentence.text, HasSubstr("2.10\u00A0mm deeper"));
+  EXPECT_THAT(sentence(2.1).sentence.text, HasSubstr("1.70 to 2.50\u00A0mm"));
+  EXPECT_THAT(sentence(-2.1).sentence.text, HasSubstr("2.10\u00A0mm higher"));
+  EXPECT_THAT(sentence(0.3).sentence.text, HasSubstr("no motion"));
+  EXPECT_EQ(sentence(0.3).finding, Finding::kOpen);
+  EXPECT_EQ(sentence(0.4).finding, Finding::kOpen);  // the interval touches zero
+}
+
+TEST(Document, NothingComparedIsSaid) {
+  const Document document = document_of(measured({"a.dcm", "bare.dcm"}), Language::kEnglish);
+  EXPECT_EQ(document.headline.finding, Finding::kOpen);
+  EXPECT_THAT(document.headline.sentence.text, HasSubstr("nothing can be said"));
+  EXPECT_THAT(to_html(document), HasSubstr("bare.dcm"));
+  EXPECT_TRUE(to_pdf(document));
+}
+
+TEST(Document, PixelsAreCalledPixels) {
+  followup::Series series = invented::series({"early.dcm", "late.dcm"});
+  series.stem.head_diameter.reset();
+  const Result result = followup::measure_with(
+      series, {.without_scale = followup::WithoutScale::kAcceptPixels}, invented::steps());
+  const std::string page = to_html(document_of(result, Language::kEnglish));
+  EXPECT_THAT(page, HasSubstr("Subsidence, px"));
+  EXPECT_THAT(page, Not(HasSubstr("Subsidence, mm")));
+}
+
+TEST(Html, NamesCannotBecomeMarkup) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  result.hip = "<script>alert(1)</script>&\"'";
+  result.films[1].file = "\"><img onerror=x>\x1b\xc3.dcm";
+  const std::string page = to_html(document_of(result, Language::kEnglish));
+  EXPECT_THAT(page, Not(HasSubstr("<script>alert")));
+  EXPECT_THAT(page, Not(HasSubstr("<img")));
+  EXPECT_THAT(page, HasSubstr("&lt;script&gt;alert(1)&lt;/script&gt;&amp;"));
+  EXPECT_THAT(page, Not(HasSubstr("\x1b")));
+}
+
+TEST(Write, SameResultGivesSameBytes) {
+  const Result result = measured({"early.dcm", "late.dcm"}, {.aligned = Aligned::kKeep});
+  const Document document = document_of(result, Language::kEnglish);
+  EXPECT_EQ(to_html(document), to_html(document_of(result, Language::kEnglish)));
+  const auto first = to_pdf(document);
+  const auto second = to_pdf(document_of(result, Language::kEnglish));
+  ASSERT_TRUE(first && second);
+  EXPECT_EQ(*first, *second);
+  EXPECT_TRUE(first->starts_with("%PDF-1."));
+}
+
+TEST(Write, OnlyTheFormsAskedFor) {
+  const test::Scratch folder;
+  const Result result = measured({"early.dcm", "late.dcm"});
+  ASSERT_TRUE(write_report(result, Language::kEnglish, {Form::kPdf}, folder.path()));
+  EXPECT_TRUE(std::filesystem::exists(folder / "report.pdf"));
+  EXPECT_FALSE(std::filesystem::exists(folder / "report.html"));
+  const auto refused = write_report(result, Language::kEnglish, {Form::kHtml}, folder / "none");
+  ASSERT_FALSE(refused);
+  EXPECT_EQ(refused.error().kind, ErrorKind::kNotWritable);
+}
+
+}  // namespace
+}  // namespace tidemark::report
