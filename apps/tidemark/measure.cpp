@@ -19,6 +19,9 @@ po::options_description description() {
       "report for people to write with --out: html, pdf, html,pdf or none");
   add("language", po::value<std::string>()->default_value("en")->value_name("CODE"),
       "language of the report: en or de");
+  add("dicom-results",
+      "also write DIR/dicom: a structured report, presentation states and captures of the pairs, "
+      "which carry the patient's identity as the films do");
   return options;
 }
 
@@ -76,6 +79,11 @@ int run_measure(const Arguments& arguments) {
   }
   options = with_report(std::move(*options), *values);
   if (!options) return report(options.error());
+  options->dicom_results = values->count("dicom-results") > 0;
+  if (options->dicom_results && !options->out) {
+    return report({ErrorKind::kUsage, "measure", "--dicom-results has no place to go",
+                   "give --out DIR as well"});
+  }
   const auto series = followup::load_series(options->input, options->overrides);
   return measure_and_print(series, *options, followup::to_table);
 }

@@ -22,6 +22,7 @@ struct CommonOptions {
   std::vector<report::Form> report;  ///< written into `out`
   report::Language language = report::Language::kEnglish;
   bool json = false;
+  bool dicom_results = false;  ///< objects for the archive, into DIR/dicom
   bool help = false;
 };
 

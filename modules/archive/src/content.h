@@ -1,0 +1,65 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "item.h"
+#include "tidemark/followup/result.h"
+
+namespace tidemark::archive {
+
+/// What the content needs of a source film that is a DICOM object.
+struct SourceFacts {
+  ImageReference image;
+  std::string study;
+  std::string series;
+  std::string study_date;  ///< DICOM DA, may be empty
+  std::string modality;
+  int rows = 0;
+  int columns = 0;
+};
+
+/// One entry per film of the result; absent where the film is no DICOM object.
+using Sources = std::vector<std::optional<SourceFacts>>;
+
+/// What names the same stem, zone or sign in every report of one hip: a UID of the name of the
+/// thing and of the reference film.
+struct Tracking {
+  std::string seed;  ///< names the reference film
+
+  [[nodiscard]] std::string uid(const std::string& thing) const;
+};
+
+/// The whole content of the report, from the title down.
+[[nodiscard]] Item report_content(const followup::Result& result, const Sources& sources,
+                                  const Tracking& tracking);
+
+// Parts of it: groups of TID 1501 below "Imaging Measurements".
+
+/// What a group is about and when.
+struct GroupHead {
+  std::string thing;  ///< tracking identifier, e.g. "stem" or "zone 3, stem-bone"
+  Code finding;
+  std::optional<int> zone;
+  std::size_t film = 0;  ///< whose time point it is
+};
+[[nodiscard]] Item group(const GroupHead& head, const followup::Result& result,
+                         const Tracking& tracking);
+
+/// Scale, outlines, landmarks and tilt of one film.
+[[nodiscard]] Item film_group(const followup::Result& result, std::size_t film,
+                              const Sources& sources, const Tracking& tracking);
+/// Migration of one comparison, or why it was not measured.
+[[nodiscard]] Item pair_group(const followup::Result& result,
+                              const followup::ComparisonResult& pair, const Sources& sources,
+                              const Tracking& tracking);
+/// Lines of one film: a group per zone and interface; and its other signs.
+[[nodiscard]] std::vector<Item> bone_groups(const followup::Result& result, std::size_t film,
+                                            const Sources& sources, const Tracking& tracking);
+/// What became of lines and other signs since the reference film.
+[[nodiscard]] std::vector<Item> bone_change_groups(const followup::Result& result,
+                                                   const followup::ComparisonResult& pair,
+                                                   const Tracking& tracking);
+
+}  // namespace tidemark::archive
