@@ -29,7 +29,10 @@ class ObjectsTest : public testing::Test {
 TEST_F(ObjectsTest, AFilmThatIsNotTheOneThatWasMeasuredIsRefused) {
   put("film.dcm", "not what it was");
   followup::Series series;
-  series.films.push_back({.file = "film.dcm", .path = folder / "film.dcm"});
+  followup::FilmEntry entry;
+  entry.file = "film.dcm";
+  entry.path = folder / "film.dcm";
+  series.films.push_back(entry);
   followup::Result result;
   followup::FilmResult film;
   film.file = "film.dcm";

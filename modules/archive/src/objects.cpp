@@ -29,8 +29,8 @@ std::string numbered(const std::string& stem, std::size_t i) {
 }
 
 bool is_ours(const std::string& name) {
-  static const std::regex kOurs(R"(report\.dcm|(presentation|pair)-[0-9]{2,}\.dcm)");
-  return std::regex_match(name, kOurs);
+  static const std::regex ours(R"(report\.dcm|(presentation|pair)-[0-9]{2,}\.dcm)");
+  return std::regex_match(name, ours);
 }
 
 /// One entry per film; absent where it is no DICOM object or was not read.

@@ -96,7 +96,7 @@ struct LayerStyle {
   const char* description;
   std::array<Uint16, 3> lab;
 };
-const std::array kLayers{
+constexpr std::array kLayers{
     LayerStyle{"IMPLANT", "Outline and axis of the stem, head and cup", {0xB1F0, 0x7080, 0x5B80}},
     LayerStyle{"BONE", "Shaft axis and landmarks", {0xBE00, 0x9080, 0xC600}},
     LayerStyle{"ZONES", "Borders of the zones", {0xFFFF, 0x8080, 0x8080}}};

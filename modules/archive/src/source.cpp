@@ -60,7 +60,7 @@ std::optional<SourceFacts> facts_of(DcmDataset& header) {
   return facts;
 }
 
-const std::array kIdentity{
+const std::array identity_tags{
     // Patient module
     DCM_PatientName, DCM_PatientID, DCM_IssuerOfPatientID, DCM_IssuerOfPatientIDQualifiersSequence,
     DCM_PatientBirthDate, DCM_PatientBirthTime, DCM_PatientSex, DCM_OtherPatientIDsSequence,
@@ -72,7 +72,7 @@ const std::array kIdentity{
     DCM_TimezoneOffsetFromUTC, DCM_LongitudinalTemporalInformationModified};
 
 /// Type 2: there, though it may be empty (PS3.5, 7.4.3).
-const std::array kNeeded{
+const std::array type_2_tags{
     DCM_PatientName, DCM_PatientID, DCM_PatientBirthDate,       DCM_PatientSex,     DCM_StudyDate,
     DCM_StudyTime,   DCM_StudyID,   DCM_ReferringPhysicianName, DCM_AccessionNumber};
 
@@ -124,8 +124,8 @@ Expected<void> carry_identity(DcmDataset& source, DcmDataset& to) {
   };
   delete to.remove(DCM_SpecificCharacterSet);
   carry(DCM_SpecificCharacterSet);
-  for (const DcmTagKey& tag : kIdentity) carry(tag);
-  for (const DcmTagKey& tag : kNeeded) {
+  for (const DcmTagKey& tag : identity_tags) carry(tag);
+  for (const DcmTagKey& tag : type_2_tags) {
     if (!to.tagExists(tag)) (void)to.insertEmptyElement(tag);
   }
   if (text_of(to, DCM_StudyInstanceUID).empty()) {
