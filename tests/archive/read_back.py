@@ -148,7 +148,7 @@ class Valid(OneRun):
 
     def test_dciodvfy_would_find_errors(self):
         for name, keyword in (("report.dcm", "CompletionFlag"), ("pair-01.dcm", "ConversionType"),
-                              ("presentation-00.dcm", "GraphicLayerSequence")):
+                              ("presentation-00.dcm", "PresentationCreationDate")):
             broken = pydicom.dcmread(self.dicom / name)
             delattr(broken, keyword)
             broken.save_as(self.folder / name)
