@@ -123,24 +123,17 @@ Code coded(lucency::State state) {
   return own("CANNOT-TELL", "Cannot tell");
 }
 
-Value Lengths::of(const Measured<Millimetres>& m) const {
-  return {m.value.value / mm_per_unit, m.u.value / mm_per_unit, m.u95.value / mm_per_unit, unit()};
+Value CodedLengths::of(const Measured<Millimetres>& m) const {
+  return {m.value.value / lengths.mm_per_unit, m.u.value / lengths.mm_per_unit,
+          m.u95.value / lengths.mm_per_unit, unit()};
 }
 
-Value Lengths::of(Millimetres length) const {
-  return {length.value / mm_per_unit, {}, {}, unit(), 1};
+Value CodedLengths::of(Millimetres length) const {
+  return {length.value / lengths.mm_per_unit, {}, {}, unit(), 1};
 }
 
-Code Lengths::unit() const { return pixels ? unit::pixels() : unit::millimetres(); }
-
-Lengths lengths_of(const followup::Result& result) {
-  if (result.length_unit == followup::LengthUnit::kMillimetres) return {};
-  return {result.reference_scale ? result.reference_scale->value : 1.0, true};
-}
-
-Lengths lengths_of(const followup::Result& result, const followup::FilmResult& film) {
-  if (result.length_unit == followup::LengthUnit::kMillimetres || !film.calibration) return {};
-  return {film.calibration->mm_per_px.value.value, true};
+Code CodedLengths::unit() const {
+  return lengths.unit == "px" ? unit::pixels() : unit::millimetres();
 }
 
 Value degrees_of(const Measured<Degrees>& m) {

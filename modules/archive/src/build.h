@@ -52,20 +52,15 @@ struct Value {
 [[nodiscard]] Code coded(lucency::Answer answer);
 [[nodiscard]] Code coded(lucency::State state);
 
-/// Lengths of a result, as mm or as pixels where nothing gave a scale.
-struct Lengths {
-  double mm_per_unit = 1.0;
-  bool pixels = false;
+/// Lengths of a result with the code of their unit.
+struct CodedLengths {
+  followup::Lengths lengths;
 
   [[nodiscard]] Value of(const Measured<Millimetres>& m) const;
   /// Without an uncertainty: one decimal (house choice: an outline is good to about 0.1 mm).
   [[nodiscard]] Value of(Millimetres length) const;
   [[nodiscard]] Code unit() const;
 };
-/// Lengths of the comparisons: pixels are those of the reference film.
-[[nodiscard]] Lengths lengths_of(const followup::Result& result);
-/// Lengths on one film: pixels are its own.
-[[nodiscard]] Lengths lengths_of(const followup::Result& result, const followup::FilmResult& film);
 
 [[nodiscard]] Value degrees_of(const Measured<Degrees>& m);
 

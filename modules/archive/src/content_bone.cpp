@@ -34,7 +34,7 @@ void add(Item& group, const char* value, const char* meaning, const Value& numbe
 }
 
 void add(Item& group, const char* value, const char* meaning,
-         const std::optional<Measured<Millimetres>>& m, const Lengths& lengths) {
+         const std::optional<Measured<Millimetres>>& m, const CodedLengths& lengths) {
   if (m) add(group, value, meaning, lengths.of(*m));
 }
 
@@ -66,7 +66,7 @@ void add_borders(const FilmResult& film, int zone, const std::optional<SourceFac
   }
 }
 
-void add_zone(const FilmResult& film, const ZoneResult& zone, const Lengths& lengths,
+void add_zone(const FilmResult& film, const ZoneResult& zone, const CodedLengths& lengths,
               const std::optional<SourceFacts>& source, Item& group) {
   add_code(group, "INTERFACE", "Border along which the line lies", code_of(zone.interface));
   add_code(group, "LINE", "Radiolucent line", coded(zone.state));
@@ -97,7 +97,7 @@ Item cortex_group(const Result& result, std::size_t film, int zone, const Tracki
                result, tracking);
 }
 
-void add_signs(const Result& result, std::size_t film, const Lengths& lengths,
+void add_signs(const Result& result, std::size_t film, const CodedLengths& lengths,
                const Tracking& tracking, std::vector<Item>& out) {
   const auto& signs = *result.films[film].signs;
   for (const auto& cortex : signs.cortex) {
@@ -124,8 +124,9 @@ void add_signs(const Result& result, std::size_t film, const Lengths& lengths,
   out.push_back(std::move(pedestal));
 }
 
-void add_sign_changes(const Result& result, const ComparisonResult& pair, const Lengths& lengths,
-                      const Tracking& tracking, std::vector<Item>& out) {
+void add_sign_changes(const Result& result, const ComparisonResult& pair,
+                      const CodedLengths& lengths, const Tracking& tracking,
+                      std::vector<Item>& out) {
   for (const auto& cortex : pair.signs->cortex) {
     Item one = cortex_group(result, pair.follow_up, cortex.zone, tracking);
     add(one, "CORTEX-CHANGE", "Change of the cortex, thicker positive", cortex.change, lengths);
@@ -148,7 +149,7 @@ void add_sign_changes(const Result& result, const ComparisonResult& pair, const 
 std::vector<Item> bone_groups(const Result& result, std::size_t film_index, const Sources& sources,
                               const Tracking& tracking) {
   const FilmResult& film = result.films[film_index];
-  const Lengths lengths = lengths_of(result, film);
+  const CodedLengths lengths{lengths_of(result, film)};
   std::vector<Item> out;
   for (const ZoneResult& zone : film.zones) {
     Item one = group({thing(zone.zone, zone.interface), code::lucency(), zone.zone, film_index},
@@ -162,7 +163,7 @@ std::vector<Item> bone_groups(const Result& result, std::size_t film_index, cons
 
 std::vector<Item> bone_change_groups(const Result& result, const ComparisonResult& pair,
                                      const Tracking& tracking) {
-  const Lengths lengths = lengths_of(result);
+  const CodedLengths lengths{lengths_of(result)};
   std::vector<Item> out;
   for (const auto& zone : pair.zones) {
     Item one = group({thing(zone.zone, zone.interface), code::lucency(), zone.zone, pair.follow_up},

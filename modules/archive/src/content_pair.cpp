@@ -55,7 +55,7 @@ Code by_alignment() { return own("BONE-ALIGNMENT", "Stem and bone of both films 
 Code by_landmarks() { return own("LANDMARKS", "Landmarks alone, without alignment"); }
 
 void add_features(const std::vector<migration::FeatureSubsidence>& features, const Code& how,
-                  const Lengths& lengths, Item& group) {
+                  const CodedLengths& lengths, Item& group) {
   for (const auto& one : features) {
     Item item = measurement(own("SUBSIDENCE-FEAT", "Subsidence as one feature of bone says it"),
                             lengths.of(one.subsidence));
@@ -66,7 +66,7 @@ void add_features(const std::vector<migration::FeatureSubsidence>& features, con
   }
 }
 
-void add_budget(const migration::Migration& m, const Lengths& lengths, Item& group) {
+void add_budget(const migration::Migration& m, const CodedLengths& lengths, Item& group) {
   for (const auto& row : m.budget) {
     Item item = measurement(own("BUDGET", "Share in the standard uncertainty of the subsidence"),
                             uncertainty_of(lengths.of(row.u).value, lengths.unit()));
@@ -76,8 +76,8 @@ void add_budget(const migration::Migration& m, const Lengths& lengths, Item& gro
   }
 }
 
-void add_migration(const migration::Migration& m, const Lengths& lengths, const PairPlaces& places,
-                   Item& group) {
+void add_migration(const migration::Migration& m, const CodedLengths& lengths,
+                   const PairPlaces& places, Item& group) {
   const auto add = [&](const char* value, const char* meaning, const Value& number,
                        const Code& how) -> Item& {
     Item item = measurement(own(value, meaning), number);
@@ -126,7 +126,7 @@ Item pair_group(const Result& result, const ComparisonResult& pair, const Source
                                        {static_cast<double>(*pair.days), {}, {}, unit::days(), 0}));
   }
   if (pair.migration) {
-    add_migration(*pair.migration, lengths_of(result), {result, pair, sources}, out);
+    add_migration(*pair.migration, CodedLengths{lengths_of(result)}, {result, pair, sources}, out);
   }
   const bool measured = pair.status == followup::Status::kMeasured;
   out.children.push_back(

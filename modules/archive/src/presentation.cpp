@@ -154,7 +154,7 @@ std::string numbers_of(const followup::Result& result, const FilmResult& film) {
   if (film.tilt) out += with_interval("tilt", degrees_of(*film.tilt)) + kNewLine;
   for (const auto& pair : result.comparisons) {
     if (&result.films[pair.follow_up] != &film || !pair.migration) continue;
-    const Lengths lengths = lengths_of(result);
+    const CodedLengths lengths{lengths_of(result)};
     out += with_interval("subsidence", lengths.of(pair.migration->subsidence)) + kNewLine;
     out += with_interval("medial shift", lengths.of(pair.migration->medial)) + kNewLine;
     out += with_interval("tilt change", degrees_of(pair.migration->tilt_change)) + kNewLine;
