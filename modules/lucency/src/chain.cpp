@@ -103,24 +103,17 @@ Eigen::VectorXd beginning() {
   return p;
 }
 
-constexpr double kShare = kPlacePitchMm / kIndependentMm;
-
-/// Log odds of the best of all states at a place.
-double top_of(const PlaceEvidence& place) {
-  double top = 0.0;
-  for (const double odds : place.log_odds) top = std::max(top, odds);
-  for (const double odds : place.canal_log_odds) top = std::max(top, odds);
-  return top;
-}
-
 Eigen::MatrixXd emissions(const std::vector<PlaceEvidence>& places,
                           const std::vector<unsigned char>& judged) {
+  constexpr double kShare = kPlacePitchMm / kIndependentMm;
   const States s;
   Eigen::MatrixXd e = Eigen::MatrixXd::Ones(s.all(), static_cast<Eigen::Index>(places.size()));
   for (std::size_t p = 0; p < places.size(); ++p) {
     if (judged[p] == 0) continue;
     // Against the best of all: what is clear stays clear, and nothing overflows.
-    const double top = top_of(places[p]);
+    double top = 0.0;
+    for (const double odds : places[p].log_odds) top = std::max(top, odds);
+    for (const double odds : places[p].canal_log_odds) top = std::max(top, odds);
     const auto weight = [&](double odds) {
       return std::exp(kShare * std::max(odds - top, -kMostOdds));
     };
@@ -172,17 +165,15 @@ PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evi
 
 }  // namespace
 
-Heard hear_neighbours(const std::vector<PlaceEvidence>& places,
-                      const std::vector<unsigned char>& judged,
-                      const std::vector<unsigned char>& joined) {
+std::vector<PlaceBelief> hear_neighbours(const std::vector<PlaceEvidence>& places,
+                                         const std::vector<unsigned char>& judged,
+                                         const std::vector<unsigned char>& joined) {
   const Eigen::Index states = States{}.all();
   const auto n = static_cast<Eigen::Index>(places.size());
   const Eigen::MatrixXd t = transitions();
   const Eigen::MatrixXd e = emissions(places, judged);
   const Eigen::VectorXd start = beginning();
 
-  Heard out;
-  out.places.resize(places.size());
   Eigen::MatrixXd forward(states, n);
   Eigen::VectorXd now(states);
   for (Eigen::Index p = 0; p < n; ++p) {
@@ -192,20 +183,15 @@ Heard hear_neighbours(const std::vector<PlaceEvidence>& places,
       now = start;
     }
     now.array() *= e.col(p).array();
-    const double sum = now.sum();
-    forward.col(p) = now / sum;
-    out.evidence += std::log(sum);
-    if (judged[static_cast<std::size_t>(p)] != 0) {
-      out.evidence += kShare * top_of(places[static_cast<std::size_t>(p)]);
-    }
+    forward.col(p) = now / now.sum();
   }
+  std::vector<PlaceBelief> out(places.size());
   Eigen::VectorXd back = Eigen::VectorXd::Ones(states);
   Eigen::VectorXd message(states);
   for (Eigen::Index p = n; p-- > 0;) {
     Eigen::VectorXd posterior = forward.col(p).cwiseProduct(back);
     posterior /= posterior.sum();
-    out.places[static_cast<std::size_t>(p)] =
-        belief_of(posterior, places[static_cast<std::size_t>(p)]);
+    out[static_cast<std::size_t>(p)] = belief_of(posterior, places[static_cast<std::size_t>(p)]);
     if (joined[static_cast<std::size_t>(p)] == 0) {
       back.setOnes();
       continue;

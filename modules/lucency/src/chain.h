@@ -19,17 +19,11 @@ struct PlaceBelief {
   double rim_log_odds = 0.0;
 };
 
-/// What the places of an interface show, and how well they are explained.
-struct Heard {
-  std::vector<PlaceBelief> places;
-  double evidence = 0.0;  ///< log of the probability of all profiles, up to a constant
-};
-
 /// A Markov chain over neighbouring places (forward-backward): a line's far wall follows the stem,
 /// so its width changes little from place to place, and lines begin and end rarely.
 /// @param joined joined[i] is 1 when place i follows on place i - 1 without a gap
-[[nodiscard]] Heard hear_neighbours(const std::vector<PlaceEvidence>& places,
-                                    const std::vector<unsigned char>& judged,
-                                    const std::vector<unsigned char>& joined);
+[[nodiscard]] std::vector<PlaceBelief> hear_neighbours(const std::vector<PlaceEvidence>& places,
+                                                       const std::vector<unsigned char>& judged,
+                                                       const std::vector<unsigned char>& joined);
 
 }  // namespace tidemark::lucency

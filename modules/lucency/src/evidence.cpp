@@ -30,12 +30,10 @@ constexpr Eigen::Index kSegment = 20;
 /// A wall further out: the canal's, or a cortex' border.
 /// Dark up to a wall beyond this is a canal, not a line.
 constexpr double kCanalMm = 4.05;
-/// What is bright nearer than this is the metal's own edge, blurred.
-constexpr double kBrightFromMm = 0.7;
 constexpr double kRimFromMm = 0.45;
 constexpr double kRimToMm = 1.65;
 /// How bright the first wall's inside must stand out, of the second's darkness, to hide no line.
-constexpr double kBrightBefore = 0.6;
+constexpr double kBrightBefore = 0.15;
 /// Share of the next dark wall that a line must have of its own.
 constexpr double kOwnShare = 0.3;
 /// Beyond a line the next step to brighter (the cortex) lies at least this far out.
@@ -307,10 +305,10 @@ void add_wall(Explanation& e, const Bank& bank, const Prior& prior, const WallRu
 /// beyond the first wall (what is bright beside the metal is not a line).
 double without_line(const Bank& bank, const double* b, const Prior& prior) {
   Explanation one(bank, b);
-  add_wall(one, bank, prior, {0.0, 1e9, kCanalMm, kBrightFromMm});
+  add_wall(one, bank, prior, {0.0, 1e9, kCanalMm, 0.0});
   if (one.size() == 0) return 0.0;
   Explanation both = one;
-  add_wall(both, bank, prior, {0.0, 1e9, bank.width[one.chosen(0)] + kRimFromMm, kBrightFromMm});
+  add_wall(both, bank, prior, {0.0, 1e9, bank.width[one.chosen(0)] + kRimFromMm, 0.0});
   const double single = one.evidence() + prior.log_wall;
   if (both.size() < 2) return single;
   // Without something bright before it, what is dark up to the second wall is a line.
@@ -528,15 +526,6 @@ Noise quiet_noise(const Eigen::MatrixXd& y) {
   return {third(parts[0]), third(parts[1]), third(parts[2])};
 }
 
-/// Noise of neighbouring profiles. What all of them share is no noise but the bone's course: of the
-/// finer parts only what differs between them counts.
-Noise noise_of(const Eigen::Ref<const Eigen::MatrixXd>& profiles) {
-  const Noise all = estimate_noise(profiles);
-  const Eigen::VectorXd mean = profiles.rowwise().mean();
-  const Noise apart = estimate_noise(profiles.colwise() - mean);
-  return {std::min(all.fine, apart.fine), std::min(all.texture, apart.texture), all.broad};
-}
-
 Eigen::LLT<Eigen::MatrixXd> null_of(const Setting& s, const Noise& noise, double step) {
   return Eigen::LLT<Eigen::MatrixXd>(null_covariance(s.response, noise, s.contrast, step));
 }
@@ -667,7 +656,7 @@ std::vector<PlaceEvidence> weigh_lines(const Profiles& profiles,
   out.reserve(places.size());
   for (Eigen::Index first = 0; first < y.cols(); first += kSegment) {
     const Segment s = segment_at(first, y.cols());
-    const Noise noise = noise_of(rest.middleCols(s.from, s.to - s.from));
+    const Noise noise = estimate_noise(rest.middleCols(s.from, s.to - s.from));
     const auto step = steps[static_cast<std::size_t>((s.first + s.last) / 2)];
     weigh_segment(setting, Look(setting, noise, step), y.middleCols(s.first, s.last - s.first),
                   out);

@@ -31,8 +31,6 @@ constexpr double kRimNo = -3.0;
 /// tissue is much darker, and anywhere. House choice.
 constexpr double kFaintBesideCement = 0.12;
 constexpr double kFaint = 0.03;
-/// A line is darker than what lies beyond it by this share of the step to the metal. House choice.
-constexpr double kLeastRise = 0.05;
 /// The film must show this much beside the metal: 4 mm.
 constexpr int kClearSamples = 39;
 /// A line is no shorter than this. House choice.
@@ -56,7 +54,7 @@ constexpr double kEdgeUMm = 0.08;
 constexpr double kScaleU = 0.007;  ///< relative: the head's depth against the stem's (film module)
 /// Shape of a line's darkness across it, between a box and a chord. House choice.
 constexpr double kShapePower = 0.1;
-constexpr std::array<double, 3> kPowers{0.1, 0.3, 0.5};
+constexpr double kChordPower = 0.5;
 constexpr double kBlurMm = 0.2;
 /// What the metal's halo may still do at the mantle's border, as a share of the contrast.
 constexpr double kHaloBeyond = 0.05;
@@ -163,13 +161,13 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
   const bool rimmed = belief.rim_log_odds > kRimYes;
   p.depth = step > 0.0 ? belief.depth / step : 0.0;
   p.depth_u = 0.3 * p.depth;
-  const double u = std::hypot(belief.width_u, kEdgeUMm, kScaleU * belief.width);
-  const bool resolved = p.depth >= faint && belief.width >= kThinnestMm + u - kEdgeUMm &&
+  const bool resolved = p.depth >= faint && belief.width >= kThinnestMm &&
                         (belief.width <= kWideMm || (rimmed && belief.width <= kWidestMm));
   p.state = belief.line >= kPresent ? (resolved ? State::kPresent : State::kCannotTell)
             : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
                                                         : State::kCannotTell;
   if (p.state == State::kPresent) {
+    const double u = std::hypot(belief.width_u, kEdgeUMm, kScaleU * belief.width);
     p.width = normal<Millimetres>(belief.width, u);
     p.rim = rimmed                         ? Answer::kYes
             : belief.rim_log_odds < kRimNo ? Answer::kNo
@@ -225,57 +223,6 @@ struct Counts {
   double open = 0.0;
   double hidden = 0.0;
 };
-
-/// How much brighter a run is beyond its far wall than beside the metal, as a share of the step:
-/// on the profiles themselves, the halo taken off.
-double rise_of(const Profiles& profiles, const Course& course, const std::vector<double>& steps,
-               const Eigen::VectorXd& halo, const std::vector<LinePoint>& points, std::size_t from,
-               std::size_t to) {
-  Eigen::VectorXd mean = Eigen::VectorXd::Zero(kProfileSamples);
-  double width = 0.0;
-  for (std::size_t i = from; i < to; ++i) {
-    const auto place = static_cast<Eigen::Index>(course.place[i]);
-    mean += profiles.values.col(place) / steps[i] - halo;
-    width += points[i].width->value.value;
-  }
-  const auto n = static_cast<double>(to - from);
-  mean /= n;
-  width /= n;
-  const auto at = [](double x) {
-    return std::clamp<Eigen::Index>(std::lround((x - kProfileFromMm) / kProfilePitchMm), 0,
-                                    kProfileSamples - 5);
-  };
-  // Dark all the way: what is bright at the metal and dark before the wall is a canal.
-  const Eigen::Index near = at(0.3);
-  const Eigen::Index third = std::max<Eigen::Index>(3, std::lround(width / 3.0 / kProfilePitchMm));
-  double dark = mean.segment(near, third).mean();
-  if (near + 2 * third < at(0.8 * width)) {
-    dark = std::max(dark, mean.segment(near + third, third).mean());
-  }
-  double bright = -1e30;
-  for (Eigen::Index k = at(width); k <= at(width + 1.5); ++k) {
-    bright = std::max(bright, mean.segment(k, 5).mean());
-  }
-  return bright - dark;
-}
-
-/// Runs that are no darker than what lies beyond their wall are left open: a wall alone, or a line
-/// that only the model of the background makes dark.
-void drop_flat_runs(std::vector<LinePoint>& points, const Profiles& profiles, const Course& course,
-                    const std::vector<double>& steps, const Eigen::VectorXd& halo) {
-  std::size_t i = 0;
-  while (i < points.size()) {
-    std::size_t k = i;
-    while (k < points.size() && points[k].state == State::kPresent &&
-           course.zone[k] == course.zone[i]) {
-      ++k;
-    }
-    if (k > i && rise_of(profiles, course, steps, halo, points, i, k) < kLeastRise) {
-      leave_open(points, i, k);
-    }
-    i = std::max(k, i + 1);
-  }
-}
 
 Counts count(const std::vector<LinePoint>& points) {
   Counts c;
@@ -369,8 +316,7 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
                                const std::vector<PlaceBelief>& beliefs,
                                const std::vector<unsigned char>& judged,
                                const std::vector<double>& steps,
-                               const std::vector<double>& start_mm, Interface interface,
-                               const HaloVector& halo) {
+                               const std::vector<double>& start_mm, Interface interface) {
   std::vector<LinePoint> points;
   const double faint = interface == Interface::kStemCement ? kFaintBesideCement : kFaint;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
@@ -378,7 +324,6 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
     points.back().start = Millimetres{start_mm[i]};
   }
   drop_doubtful_runs(points, beliefs);
-  drop_flat_runs(points, profiles, course, steps, halo_shapes() * halo);
   std::vector<ZoneLine> lines;
   for (std::size_t z = 0; z < plan.zones.size(); ++z) {
     ZoneLine line;
@@ -437,43 +382,20 @@ void doubt_by_halo(std::vector<PlaceBelief>& settled, const std::vector<PlaceBel
   }
 }
 
-/// One belief of several shapes, each with the weight of how well it explains the interface.
-std::vector<PlaceBelief> mixed(const std::vector<Heard>& of) {
-  double top = of[0].evidence;
-  for (const Heard& h : of) top = std::max(top, h.evidence);
-  std::vector<double> weight;
-  double sum = 0.0;
-  for (const Heard& h : of) {
-    weight.push_back(std::exp(h.evidence - top));
-    sum += weight.back();
-  }
-  std::vector<PlaceBelief> out(of[0].places.size());
-  for (std::size_t i = 0; i < out.size(); ++i) {
-    PlaceBelief& b = out[i];
-    b = {0.0, 0.0};
-    double square = 0.0;
-    for (std::size_t k = 0; k < of.size(); ++k) {
-      const PlaceBelief& a = of[k].places[i];
-      const double w = weight[k] / sum;
-      b.line += w * a.line;
-      b.none += w * a.none;
-      b.canal += w * a.canal;
-      b.near_wall += w * a.near_wall;
-      b.wall += w * a.canal * a.wall;
-      b.width += w * a.line * a.width;
-      square += w * a.line * (a.width * a.width + a.width_u * a.width_u);
-      b.depth += w * a.line * a.depth;
-      b.rim_log_odds += w * a.line * a.rim_log_odds;
-    }
-    if (b.canal > 0.0) b.wall /= b.canal;
-    if (b.line > 0.0) {
-      b.width /= b.line;
-      b.width_u = std::sqrt(std::max(0.0, square / b.line - b.width * b.width));
-      b.depth /= b.line;
-      b.rim_log_odds /= b.line;
+/// A flat stem's line is a box across, a round stem's the chord of a ring; the film does not say
+/// which. What holds for one of both shapes only is open; where both hold, their difference is part
+/// of the width's uncertainty.
+void doubt_by_shape(std::vector<PlaceBelief>& box, const std::vector<PlaceBelief>& chord) {
+  for (std::size_t i = 0; i < box.size(); ++i) {
+    PlaceBelief& b = box[i];
+    const PlaceBelief& c = chord[i];
+    b.near_wall = std::max(b.near_wall, c.near_wall);
+    if (b.line >= kPresent && c.line >= kPresent) {
+      b.width_u = std::hypot(std::max(b.width_u, c.width_u), 0.5 * (b.width - c.width));
+    } else if (b.line >= kPresent || c.line >= kPresent) {
+      b.line = 0.5;
     }
   }
-  return out;
 }
 
 /// What is dark beside the metal beyond the halo, and brightens slowly outwards, fits no wall; it
@@ -514,9 +436,9 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
   const auto lines = weigh_lines(beyond, course.place, mantle_steps, response, contrast,
                                  {kShapePower, kBlurMm, halo}, Halo::kSettled);
   const Sequence sequence = sequence_of(beyond, course);
-  const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined).places;
+  const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
   auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, thickness,
-                        Interface::kCementBone, HaloVector::Zero());
+                        Interface::kCementBone);
   out.lines.insert(out.lines.end(), found.begin(), found.end());
   std::stable_sort(out.lines.begin(), out.lines.end(),
                    [](const ZoneLine& a, const ZoneLine& b) { return a.zone < b.zone; });
@@ -547,18 +469,10 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   const auto heard = [&](const std::vector<PlaceEvidence>& evidence) {
     return hear_neighbours(evidence, sequence.judged, sequence.joined);
   };
-  std::vector<Heard> settled;
-  std::vector<Heard> learnt;
-  std::vector<PlaceEvidence> evidence;
-  for (const double power : kPowers) {
-    auto e = weighed(power, Halo::kSettled);
-    settled.push_back(heard(e));
-    if (evidence.empty()) evidence = std::move(e);
-    learnt.push_back(heard(weighed(power, Halo::kAsLearnt)));
-  }
-  auto beliefs = mixed(settled);
-  const auto other = mixed(learnt);
-  doubt_by_halo(beliefs, other);
+  const auto evidence = weighed(kShapePower, Halo::kSettled);
+  auto beliefs = heard(evidence);
+  doubt_by_shape(beliefs, heard(weighed(kChordPower, Halo::kSettled)));
+  doubt_by_halo(beliefs, heard(weighed(kShapePower, Halo::kAsLearnt)));
   doubt_by_darkness(beliefs, profiles, course, steps, response);
 
   FilmLucency out;
@@ -568,7 +482,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   const bool cemented = options.fixation == Fixation::kCemented;
   const std::vector<double> at_metal(course.place.size(), 0.0);
   out.lines = lines_of(profiles, course, out.plan, beliefs, sequence.judged, steps, at_metal,
-                       cemented ? Interface::kStemCement : Interface::kStemBone, response.halo);
+                       cemented ? Interface::kStemCement : Interface::kStemBone);
   if (cemented) {
     add_cement_bone(out, hip_view, implant, profiles, course, steps, evidence, response.halo,
                     contrast, scale);
