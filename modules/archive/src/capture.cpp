@@ -40,7 +40,7 @@ std::string burned_in(const std::vector<Source*>& shown) {
   for (const Source* source : shown) {
     const std::string said =
         source == nullptr ? "" : text_of(*source->header, DCM_BurnedInAnnotation);
-    if (said == "YES") return said;
+    if (said == "YES") return "YES";
     all_say_no = all_say_no && said == "NO";
   }
   return all_say_no ? "NO" : "";

@@ -61,7 +61,7 @@ Expected<std::vector<std::byte>> finish(DcmDataset& object, const std::string& k
   Writer put(object);
   put.text(DCM_SOPInstanceUID, uid_of("no content yet"));
   if (put.status().bad()) return not_made(kind, put.status());
-  const auto blank = serialise(object, kind);
+  auto blank = serialise(object, kind);
   if (!blank) return blank;
   put.text(DCM_SOPInstanceUID,
            uid_of("object " + source_uid + " " + kind + " " + sha256_hex(*blank)));

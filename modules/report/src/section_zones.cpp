@@ -50,7 +50,7 @@ Cell state_cell(const Source& from, const FilmResult& film, const ZoneResult* zo
 }
 
 Cell change_cell(const Source& from, const ComparisonResult* pair, const Place& place) {
-  const Cell none{{from.say("none")}, CellRole::kOpen};
+  Cell none{{from.say("none")}, CellRole::kOpen};
   if (pair == nullptr) return none;
   const auto found = std::find_if(pair->zones.begin(), pair->zones.end(), [&](const auto& change) {
     return change.zone == place.first && change.interface == place.second;
