@@ -69,6 +69,39 @@ TEST(CourseChart, LimitsAndWindowAreInTheDrawing) {
   }
 }
 
+TEST(CourseChart, LimitsHoldInTheirTimeOnly) {
+  const Texts say(Language::kEnglish);
+  Course course;
+  course.points = {{100.0, 0.2, 0.3}};
+  course.limits = {{1.0, "early", 20.0, 60.0}, {9.0, "much later", 700.0, 760.0}};
+  const Drawing drawing = drawn(course, say);
+  EXPECT_TRUE(says(drawing, "early"));
+  EXPECT_FALSE(says(drawing, "much later"));
+  std::vector<double> lengths;
+  for (const LineMark& line : marks_of<LineMark>(drawing)) {
+    if (line.stroke.ink == Ink::kAlert) lengths.push_back(line.points[1].x() - line.points[0].x());
+  }
+  ASSERT_EQ(lengths.size(), 1U);
+  // 40 of the 108 days that the axis spans, 370 wide.
+  EXPECT_NEAR(lengths[0], 370.0 * 40.0 / 108.0, 0.5);
+}
+
+TEST(CourseChart, FittedCourseStandsForTheLineThatJoins) {
+  const Texts say(Language::kEnglish);
+  Course course;
+  course.points = {{50.0, 0.5, 0.3}, {100.0, 0.6, 0.3}};
+  const auto curves = [&] {
+    std::size_t found = 0;
+    for (const LineMark& line : marks_of<LineMark>(drawn(course, say))) {
+      found += line.points.size() >= 3 ? 1U : 0U;
+    }
+    return found;
+  };
+  EXPECT_EQ(curves(), 1U);
+  course.fitted = {{1.0, 0.0, -0.1, 0.1}, {50.0, 0.5, 0.3, 0.7}, {99.0, 0.6, 0.4, 0.8}};
+  EXPECT_EQ(curves(), 3U);  // median and both ends
+}
+
 TEST(Svg, NumbersAreShortAndPlain) {
   EXPECT_EQ(svg_number(1.0), "1");
   EXPECT_EQ(svg_number(-0.001), "0");

@@ -30,8 +30,8 @@ std::vector<std::string> ids(const Document& document) {
 TEST(Document, StandsInTheOrderOfThePage) {
   const Document document = document_of(
       measured({"early.dcm", "late.dcm"}, {.aligned = Aligned::kKeep}), Language::kEnglish);
-  EXPECT_THAT(ids(document),
-              testing::ElementsAre("course", "pair", "zones", "values", "method", "cautions"));
+  EXPECT_THAT(ids(document), testing::ElementsAre("course", "pair", "zones", "values", "criteria",
+                                                  "method", "cautions"));
   EXPECT_EQ(document.plates.size(), 2U);
   EXPECT_EQ(document.date, "2024-03-01");
 }
@@ -42,12 +42,45 @@ TEST(Document, SaysWhichWayTheStemWentOnlyWhenTheIntervalDoes) {
     result.comparisons[0].migration->subsidence = {{value}, {0.2}, {0.4}};
     return document_of(result, Language::kEnglish).headline;
   };
-  EXPECT_THAT(sentence(2.1).sentence.text, HasSubstr("2.10\u00A0mm deeper"));
-  EXPECT_THAT(sentence(2.1).sentence.text, HasSubstr("1.70 to 2.50\u00A0mm"));
-  EXPECT_THAT(sentence(-2.1).sentence.text, HasSubstr("2.10\u00A0mm higher"));
-  EXPECT_THAT(sentence(0.3).sentence.text, HasSubstr("no motion"));
-  EXPECT_EQ(sentence(0.3).finding, Finding::kOpen);
-  EXPECT_EQ(sentence(0.4).finding, Finding::kOpen);  // the interval touches zero
+  ASSERT_TRUE(sentence(2.1).measured);
+  EXPECT_THAT(sentence(2.1).measured->text, HasSubstr("2.10\u00A0mm deeper"));
+  EXPECT_THAT(sentence(2.1).measured->text, HasSubstr("1.70 to 2.50\u00A0mm"));
+  EXPECT_THAT(sentence(-2.1).measured->text, HasSubstr("2.10\u00A0mm higher"));
+  EXPECT_THAT(sentence(0.3).measured->text, HasSubstr("no motion"));
+  EXPECT_THAT(sentence(0.4).measured->text, HasSubstr("no motion"));  // the interval touches zero
+}
+
+TEST(Document, VerdictStandsFirst) {
+  using assessment::Verdict;
+  Result result = measured({"early.dcm", "late.dcm"});
+  ASSERT_TRUE(result.assessment && result.assessment->headline.comparison);
+  auto& headline = result.assessment->headline;
+  headline.sentence = "A sentence.";
+  headline.doubt = "Its doubt.";
+  for (const auto& [verdict, finding] :
+       {std::pair{Verdict::kExceeds, Finding::kLook}, std::pair{Verdict::kWithin, Finding::kCalm},
+        std::pair{Verdict::kCannotTell, Finding::kOpen}}) {
+    headline.verdict = verdict;
+    const Headline shown = document_of(result, Language::kGerman).headline;
+    EXPECT_EQ(shown.finding, finding);
+    EXPECT_EQ(shown.sentence.text, "A sentence.");
+    EXPECT_TRUE(shown.sentence.in_english);
+    ASSERT_FALSE(shown.doubts.empty());
+    EXPECT_EQ(shown.doubts.front().text, "Its doubt.");
+  }
+}
+
+TEST(Document, WithoutAssessmentOnlyWhatWasMeasured) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  result.assessment.reset();
+  const auto headline = [&](double value) {
+    result.comparisons[0].migration->subsidence = {{value}, {0.2}, {0.4}};
+    return document_of(result, Language::kEnglish).headline;
+  };
+  EXPECT_THAT(headline(2.1).sentence.text, HasSubstr("2.10\u00A0mm deeper"));
+  EXPECT_FALSE(headline(2.1).measured);
+  EXPECT_EQ(headline(2.1).finding, Finding::kLook);
+  EXPECT_EQ(headline(0.4).finding, Finding::kOpen);
 }
 
 TEST(Document, NothingComparedIsSaid) {

@@ -97,6 +97,15 @@ def values():
             yield shown(m["value"], m["u95"])
 
 
+def assessed():
+    """Every sentence of the assessment that has to be shown, the headline's first."""
+    assessment = RESULT["assessment"]
+    yield assessment["headline"]["sentence"]
+    yield assessment["headline"]["doubt"]
+    yield assessment["course"]["text"]
+    yield from (finding["text"] for finding in assessment["findings"])
+
+
 def plain(text):
     return text.replace("\N{NO-BREAK SPACE}", " ")
 
@@ -124,10 +133,10 @@ class Page(unittest.TestCase):
             self.assertLessEqual(after, before + 1)
 
     def test_order_of_the_page(self):
-        wanted = ["course", "pair", "zones", "values", "seat", "method", "cautions"]
+        wanted = ["course", "pair", "zones", "values", "criteria", "seat", "method", "cautions"]
         found = [n["id"] for n in tree().all("section") if n["id"]]
         self.assertEqual([one for one in wanted if one in found], found)
-        for one in ("course", "pair", "zones", "values", "method", "cautions"):
+        for one in ("course", "pair", "zones", "values", "criteria", "method", "cautions"):
             self.assertIn(one, found)
 
     def test_ids_and_what_refers_to_them(self):
@@ -256,12 +265,47 @@ class Numbers(unittest.TestCase):
                                 pair["medial_mm"], pair["tilt_change_deg"])]
             self.assertEqual([str(pair["days"]), *wanted], row[1:])
 
+    def test_assessment(self):
+        words = plain(tree().words())
+        for one in assessed():
+            self.assertIn(" ".join(plain(one).split()), words)
+        (head,) = [s for s in tree().all("section") if (s["class"] or "").startswith("headline")]
+        (sentence,) = [p for p in head.all("p") if p.words() == RESULT["assessment"]["headline"]["sentence"]]
+        self.assertEqual("en" if LANGUAGE == "de" else None, sentence["lang"])
+        finding = {"exceeds": "look", "within": "calm"}.get(RESULT["assessment"]["headline"]["verdict"], "open")
+        self.assertIn(finding, head["class"].split())
+
+    def test_every_finding_stands_in_its_row(self):
+        verdicts = {"en": ("above the limit", "within the limit", "cannot tell", "not applied"),
+                    "de": ("über der Grenze", "innerhalb der Grenze", "nicht zu entscheiden", "nicht angewandt")}
+        words = dict(zip(("exceeds", "within", "cannot_tell", "not_applicable"), verdicts[LANGUAGE]))
+        findings = RESULT["assessment"]["findings"]
+        self.assertGreaterEqual(len(findings), 10)
+        for number in range(len(RESULT["comparisons"])):
+            (table,) = [t for t in tree().all("table") if t["id"] == f"criteria-table-{number + 1}"]
+            wanted = [f for f in findings if f["comparison"] == number]
+            rows = table.all("tr")[1:]
+            self.assertEqual(len(wanted), len(rows))
+            for finding, row in zip(wanted, rows):
+                cells = [plain(c.words()) for c in row.children]
+                self.assertEqual([finding["criterion"], words[finding["verdict"]]], cells[:2])
+                p = finding.get("probability_exceeds")
+                shown_p = ("–" if p is None else "< 1 %" if p < 0.01 else "> 99 %" if p > 0.99
+                           else cells[2])
+                self.assertEqual(shown_p, cells[2])
+                if p is not None and 0.01 <= p <= 0.99:
+                    self.assertLessEqual(abs(float(cells[2].rstrip(" %")) - 100 * p), 0.51)
+                self.assertTrue(cells[3].startswith(plain(finding["text"])))
+                self.assertTrue(cells[4].startswith(finding["citation"]))
+
     def test_provenance(self):
         words = tree().words()
         for film in RESULT["films"]:
             self.assertIn(film["sha256"], words)
         self.assertIn(RESULT["tool"]["options_sha256"], words)
         self.assertIn(RESULT["tool"]["version"], words)
+        self.assertIn(RESULT["assessment"]["criteria_set"], words)
+        self.assertIn(RESULT["assessment"]["criteria_sha256"], words)
 
     def test_doubt_stands_beside_every_zone(self):
         (table,) = [t for t in tree().all("table") if t["id"] == "zones-table"]
@@ -288,6 +332,12 @@ class Pdf(unittest.TestCase):
         for film in RESULT["films"]:
             self.assertIn(film["sha256"], joined)
         self.assertNotIn("[[", text)
+
+    def test_text_holds_the_assessment(self):
+        # Without spaces: cells of a table break their text into lines.
+        text = "".join(self.run_tool("pdftotext", "-raw", OUT / "report.pdf", "-").split())
+        for one in assessed():
+            self.assertIn("".join(one.split()), text)
 
     def test_same_headings_as_the_page(self):
         text = plain(self.run_tool("pdftotext", OUT / "report.pdf", "-"))

@@ -40,6 +40,7 @@ Axes axes_of(const Course& course) {
     high = std::max(high, point.value + point.u95);
   }
   for (const CourseLimit& limit : course.limits) {
+    if (limit.from_days.value_or(0.0) > last) continue;
     low = std::min(low, limit.value);
     high = std::max(high, limit.value);
   }
@@ -110,16 +111,51 @@ void draw_window(Drawing& out, const Axes& axes, const CourseWindow& window) {
   }
 }
 
+/// Limits where they hold, each with its name beside it, none on top of another.
 void draw_limits(Drawing& out, const Axes& axes, const Course& course) {
-  for (const CourseLimit& limit : course.limits) {
+  constexpr double kLine = 12.0;      // from one name to the next
+  double free_below = kPlot.y + 2.0;  // clear of what stands above the plot
+  std::vector<CourseLimit> limits = course.limits;
+  std::sort(limits.begin(), limits.end(), [&](const CourseLimit& a, const CourseLimit& b) {
+    return axes.y(a.value) < axes.y(b.value);
+  });
+  for (const CourseLimit& limit : limits) {
+    const double from = std::max(limit.from_days.value_or(axes.first_day), axes.first_day);
+    const double to = std::min(limit.to_days.value_or(axes.last_day), axes.last_day);
+    if (to <= from) continue;
     const double y = axes.y(limit.value);
-    line(out, {kPlot.x, y}, {kPlot.x + kPlot.width, y}, {Ink::kAlert, 1.4, {7.0, 4.0}});
-    out.marks.emplace_back(TextMark{{kPlot.x + kPlot.width - 2.0, y - 4.0},
+    line(out, {axes.x(from), y}, {axes.x(to), y}, {Ink::kAlert, 1.6, {7.0, 4.0}});
+    if (limit.label.empty()) continue;
+    const double base = std::max(y - 4.0, free_below);
+    const bool at_end = axes.x(from) > kPlot.x + 0.6 * kPlot.width || !limit.from_days;
+    out.marks.emplace_back(TextMark{{at_end ? axes.x(to) : axes.x(from), base},
                                     limit.label,
                                     kFont - 1.0,
-                                    Anchor::kEnd,
+                                    at_end ? Anchor::kEnd : Anchor::kStart,
                                     Ink::kAlert});
+    free_below = base + kLine;
   }
+}
+
+/// The fitted curve between the dotted ends of its interval, within the films.
+void draw_fit(Drawing& out, const Axes& axes, const Course& course) {
+  Polyline median;
+  Polyline low;
+  Polyline high;
+  for (const CourseFit& fit : course.fitted) {
+    if (fit.days < 0.0 || fit.days > axes.last_day) continue;
+    const double x = axes.x(fit.days);
+    const auto place = [&](double value) {
+      return Vec2(x, axes.y(std::clamp(value, axes.low, axes.high)));
+    };
+    median.push_back(place(fit.median));
+    low.push_back(place(fit.low));
+    high.push_back(place(fit.high));
+  }
+  if (median.size() < 2) return;
+  out.marks.emplace_back(LineMark{low, {Ink::kMuted, 1.0, {1.5, 3.0}}});
+  out.marks.emplace_back(LineMark{high, {Ink::kMuted, 1.0, {1.5, 3.0}}});
+  out.marks.emplace_back(LineMark{median, {Ink::kMuted, 1.4}});
 }
 
 void draw_points(Drawing& out, const Axes& axes, const Course& course) {
@@ -127,7 +163,7 @@ void draw_points(Drawing& out, const Axes& axes, const Course& course) {
   for (const CoursePoint& point : course.points) {
     way.emplace_back(axes.x(point.days), axes.y(point.value));
   }
-  out.marks.emplace_back(LineMark{way, {Ink::kMuted, 1.0}});
+  if (course.fitted.empty()) out.marks.emplace_back(LineMark{way, {Ink::kMuted, 1.0}});
   for (const CoursePoint& point : course.points) {
     const double x = axes.x(point.days);
     const double from = axes.y(point.value - point.u95);
@@ -182,6 +218,7 @@ Drawing drawn(const Course& course, const Texts& say) {
   draw_values(out, axes, say);
   draw_times(out, axes, say);
   draw_limits(out, axes, course);
+  draw_fit(out, axes, course);
   draw_points(out, axes, course);
   draw_labels(out, course);
   return out;

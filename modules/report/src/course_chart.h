@@ -16,10 +16,21 @@ struct CoursePoint {
   double u95 = 0.0;
 };
 
-/// A limit that values are held against, from one day to another.
+/// A limit that values are held against. Without days it holds at any time; what lies outside of
+/// the drawing is not drawn.
 struct CourseLimit {
   double value = 0.0;
-  std::string label;
+  std::string label;  ///< may be empty
+  std::optional<double> from_days = {};
+  std::optional<double> to_days = {};
+};
+
+/// A fitted curve at one time, with the ends of its 95 % interval.
+struct CourseFit {
+  double days = 0.0;
+  double median = 0.0;
+  double low = 0.0;
+  double high = 0.0;
 };
 
 /// A stretch of time, e.g. that in which a press-fit stem may settle.
@@ -43,6 +54,7 @@ struct Course {
   std::vector<CoursePoint> points;
   std::vector<CourseLimit> limits;
   std::optional<CourseWindow> window;
+  std::vector<CourseFit> fitted;
 };
 
 /// Points with their intervals as bars, limits as dashed lines, the window as a band.

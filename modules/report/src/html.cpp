@@ -230,6 +230,8 @@ void set_headline(Data& out, const Headline& headline, const Texts& say) {
   out.set("finding_word", say("finding." + std::string(key)));
   out.set("sentence", headline.sentence.text);
   out.set("sentence_lang", lang_of(headline.sentence));
+  out.set("has_measured", headline.measured.has_value());
+  if (headline.measured) out.set("measured", headline.measured->text);
   out.set("has_doubts", !headline.doubts.empty());
   out.set("doubts", list_of(headline.doubts, data_of));
 }

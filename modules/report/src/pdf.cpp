@@ -103,6 +103,10 @@ void Setter::headline() {
   sheet_.text("H2", {{say_("page.result") + ": " + say_(key), {13.0, Face::kBold, kText}}});
   sheet_.skip(2.0);
   sheet_.text("P", {{headline.sentence.text, kSentence}});
+  if (headline.measured) {
+    sheet_.skip(2.0);
+    sheet_.text("P", {{headline.measured->text, kBody}});
+  }
   if (!headline.doubts.empty()) {
     sheet_.skip(3.0);
     sheet_.text("H3", {{say_("page.doubts"), kSmallHeading}});

@@ -1,6 +1,7 @@
 #include <algorithm>
 
 #include "sections.h"
+#include "tidemark/assessment/assess.h"
 #include "tidemark/core/text.h"
 
 namespace tidemark::report {
@@ -39,6 +40,11 @@ Section cautions_section(const Source& from) {
     out.blocks.emplace_back(std::move(flags));
   }
   Items limits;
+  if (from.result.assessment) {
+    for (const std::string& caution : from.result.assessment->cautions) {
+      limits.items.push_back({"", from.say.english(printable(caution))});
+    }
+  }
   for (const char* key : {"cautions.simulated", "cautions.projection", "cautions.baseline",
                           "cautions.absence", "cautions.patient"}) {
     limits.items.push_back({"", {from.say(key)}});

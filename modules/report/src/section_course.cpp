@@ -1,11 +1,18 @@
 #include <algorithm>
+#include <cmath>
+#include <functional>
 
 #include "course_chart.h"
 #include "sections.h"
+#include "tidemark/assessment/assess.h"
+#include "tidemark/core/number_text.h"
+#include "tidemark/core/text.h"
 
 namespace tidemark::report {
 namespace {
 
+using assessment::Assessment;
+using assessment::Criterion;
 using followup::ComparisonResult;
 using followup::Lengths;
 
@@ -21,6 +28,78 @@ std::vector<CoursePoint> points_of(const Source& from,
   return out;
 }
 
+/// At most two decimals, without zeros at the end: numbers of sources, which have no interval here.
+std::string short_number(double value) {
+  std::string text = fixed_text(value, 2);
+  text.erase(text.find_last_not_of('0') + 1);
+  if (text.back() == '.') text.pop_back();
+  return text;
+}
+
+/// Days from the surgery (else from the reference film) to the reference film: windows count from
+/// the one, the drawing from the other.
+int days_before_reference(const assessment::Course& course) {
+  return course.points.empty()
+             ? 0
+             : course.points.front().days - course.points.front().days_from_reference;
+}
+
+/// Whether a criterion's number may be drawn beside this quantity: a limit for one hip and for this
+/// stem, of a value that is sure enough to drive a verdict.
+bool is_drawn(const Criterion& criterion, assessment::Quantity quantity,
+              const Assessment& assessed) {
+  const bool judged = std::any_of(
+      assessed.findings.begin(), assessed.findings.end(), [&](const assessment::Finding& finding) {
+        using assessment::Because;
+        return finding.criterion == criterion.id && finding.because != Because::kOtherFixation &&
+               finding.because != Because::kFixationUnknown && finding.because != Because::kNoScale;
+      });
+  return judged && criterion.quantity == quantity &&
+         criterion.kind == assessment::Kind::kThreshold &&
+         criterion.point == assessment::Point::kReference &&
+         criterion.level == assessment::Level::kHip &&
+         criterion.certainty != assessment::Certainty::kUnsure;
+}
+
+void add_limits(const Source& from, assessment::Quantity quantity, Course& course) {
+  if (!from.result.assessment) return;
+  const Assessment& assessed = *from.result.assessment;
+  const int before = days_before_reference(assessed.course);
+  for (const Criterion& criterion : assessed.criteria.criteria) {
+    if (!is_drawn(criterion, quantity, assessed)) continue;
+    CourseLimit limit;
+    limit.value = criterion.threshold;
+    limit.label = printable(criterion.id) + ": " +
+                  from.say.localised(short_number(criterion.threshold)) + kFixedSpace + course.unit;
+    if (criterion.window) {
+      const auto& window = *criterion.window;
+      limit.from_days = window.from_days - window.tolerance_days - before;
+      limit.to_days = window.to_days + window.tolerance_days - before;
+    }
+    course.limits.push_back(limit);
+    if (criterion.sense == assessment::Sense::kEitherWay) {
+      limit.value = -limit.value;
+      limit.label.clear();
+      course.limits.push_back(limit);
+    }
+  }
+}
+
+void add_fit(const Source& from, const Lengths& lengths, Course& course) {
+  if (!from.result.assessment) return;
+  const assessment::Course& fit = from.result.assessment->course;
+  const int before = days_before_reference(fit);
+  for (const assessment::CourseBand& band : fit.fitted) {
+    course.fitted.push_back(
+        {static_cast<double>(band.days - before), band.median.value / lengths.mm_per_unit,
+         band.low.value / lengths.mm_per_unit, band.high.value / lengths.mm_per_unit});
+  }
+  if (!fit.points.empty()) {
+    course.window = CourseWindow{0.0, static_cast<double>(assessment::kSettledDays - before),
+                                 from.say("course.window")};
+  }
+}
+
 Course subsidence_course(const Source& from) {
   const Lengths lengths = followup::lengths_of(from.result);
   Course out;
@@ -33,6 +112,8 @@ Course subsidence_course(const Source& from) {
     const auto& m = pair.migration->subsidence;
     return CoursePoint{0.0, m.value.value / lengths.mm_per_unit, m.u95.value / lengths.mm_per_unit};
   });
+  add_limits(from, assessment::Quantity::kSubsidence, out);
+  add_fit(from, lengths, out);
   return out;
 }
 
@@ -46,6 +127,7 @@ Course tilt_course(const Source& from) {
     const auto& m = pair.migration->tilt_change;
     return CoursePoint{0.0, m.value.value, m.u95.value};
   });
+  add_limits(from, assessment::Quantity::kTiltChange, out);
   return out;
 }
 
@@ -59,9 +141,30 @@ Figure figure_of(const Source& from, const Course& course) {
         ";";
   }
   description.back() = '.';
-  for (const CourseLimit& limit : course.limits) description += " " + limit.label + ".";
+  for (const CourseLimit& limit : course.limits) {
+    if (!limit.label.empty()) {
+      description += " " + from.say("course.limit", {{"label", limit.label}}) + ".";
+    }
+  }
   if (course.window) description += " " + course.window->label + ".";
   return {drawn(course, from.say), course.title, description};
+}
+
+/// What all films together say, and the rate after the settling window.
+void add_words(const Source& from, Section& out) {
+  if (!from.result.assessment) return;
+  const assessment::Course& course = from.result.assessment->course;
+  const std::string pattern = from.say("pattern." + assessment::code_of(course.pattern));
+  out.blocks.emplace_back(Paragraph{{from.say("course.pattern", {{"pattern", pattern}})}});
+  if (!course.text.empty()) {
+    out.blocks.emplace_back(Paragraph{from.say.english(printable(course.text))});
+  }
+  if (!course.late_rate) return;
+  const auto& late = *course.late_rate;
+  out.blocks.emplace_back(
+      Paragraph{{from.say("course.late_rate", {{"rate", from.say.signed_number(late.rate)},
+                                               {"films", std::to_string(late.films)},
+                                               {"days", std::to_string(late.days)}})}});
 }
 
 }  // namespace
@@ -70,8 +173,12 @@ Section course_section(const Source& from) {
   Section out{"course", from.say("course.heading"), {}};
   const Course subsidence = subsidence_course(from);
   if (subsidence.points.empty()) return out;
-  out.blocks.emplace_back(Figures{{figure_of(from, subsidence), figure_of(from, tilt_course(from))},
-                                  from.say("course.caption")});
+  add_words(from, out);
+  std::string caption = from.say("course.caption");
+  if (!subsidence.fitted.empty()) caption += " " + from.say("course.caption_fit");
+  if (!subsidence.limits.empty()) caption += " " + from.say("course.caption_limits");
+  out.blocks.emplace_back(
+      Figures{{figure_of(from, subsidence), figure_of(from, tilt_course(from))}, caption});
   return out;
 }
 

@@ -91,6 +91,11 @@ Items provenance_of(const Source& from) {
   if (from.result.sheet_sha256) {
     out.items.push_back({from.say("provenance.sheet"), {*from.result.sheet_sha256}});
   }
+  if (from.result.assessment) {
+    const auto& set = from.result.assessment->criteria;
+    out.items.push_back(
+        {from.say("provenance.criteria", {{"id", printable(set.id)}}), {set.sha256}});
+  }
   for (const FilmResult& film : from.result.films) {
     out.items.push_back(
         {printable(film.file), {film.sha256 ? *film.sha256 : from.say("provenance.unreadable")}});

@@ -22,6 +22,8 @@ struct Source {
 [[nodiscard]] Section pair_section(const Source& from, Document& document);
 [[nodiscard]] Section zones_section(const Source& from);
 [[nodiscard]] Section values_section(const Source& from);
+/// Of each comparison: every criterion with its verdict.
+[[nodiscard]] Section criteria_section(const Source& from);
 [[nodiscard]] Section method_section(const Source& from);
 [[nodiscard]] Section cautions_section(const Source& from);
 

@@ -121,7 +121,8 @@ enum class Finding { kLook, kCalm, kOpen };
 struct Headline {
   Finding finding = Finding::kOpen;
   Phrase sentence;
-  std::vector<Phrase> doubts;  ///< what stands against it
+  std::optional<Phrase> measured;  ///< what was measured, where the sentence is a verdict
+  std::vector<Phrase> doubts;      ///< what stands against it
 };
 
 /// A fact of the head of the page: "Hip", "H-0042".
