@@ -68,7 +68,7 @@ const ComparisonResult* latest(const Result& result) {
 std::string when(const Source& from, const ComparisonResult& pair) {
   const FilmResult& film = from.result.films[pair.follow_up];
   if (!film.date) return printable(film.file);
-  const std::string date = format_date(*film.date);
+  std::string date = format_date(*film.date);
   if (!pair.days) return date;
   return from.say("when.dated", {{"date", date}, {"days", std::to_string(*pair.days)}});
 }

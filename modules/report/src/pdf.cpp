@@ -250,6 +250,7 @@ void Setter::operator()(const Table& table) {
   table_head(table, widths);
   for (const auto& row : table.rows) {
     std::vector<Run> cells;
+    cells.reserve(row.size());
     for (const Cell& cell : row) cells.push_back({cell.phrase.text, font_of(cell.role)});
     const SetRow set = set_row(cells, widths);
     if (sheet_.y() + set.height > kLowest) {
