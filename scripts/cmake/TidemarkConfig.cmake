@@ -19,5 +19,6 @@ find_dependency(VTK 9.1 COMPONENTS CommonCore CommonDataModel FiltersCore Filter
 find_dependency(PkgConfig)
 pkg_check_modules(OpenJPEG REQUIRED IMPORTED_TARGET libopenjp2)
 pkg_check_modules(Cairo REQUIRED IMPORTED_TARGET cairo)
+pkg_check_modules(NLopt REQUIRED IMPORTED_TARGET nlopt)
 pkg_check_modules(TurboJpeg REQUIRED IMPORTED_TARGET libturbojpeg)
 include(${CMAKE_CURRENT_LIST_DIR}/TidemarkTargets.cmake)
