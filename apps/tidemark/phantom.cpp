@@ -38,6 +38,7 @@ po::options_description option_table() {
       ("femur-side", po::value<std::string>()->default_value("L"),
        "side of the surface's femur: L or R")                                                  //
       ("pixel-pitch", po::value<double>()->default_value(0.14), "mm on the detector, AP hip")  //
+      ("stem-surface", "write the stem's surface beside the films: stem.stl")                  //
       ("threads", po::value<unsigned>()->default_value(0), "0 = one for each core")            //
       ("demo", "the demo hip: three films, 2.5 mm of subsidence, then none");
   return table;
@@ -102,7 +103,9 @@ int write_hips(const po::variables_map& given, const phantom::CaseOptions& optio
             ? phantom::demo_case(options.pixel_pitch)
             : phantom::random_case(given["seed"].as<std::uint64_t>(), number, options);
     const auto folder = hips > 1 ? out / folder_of(number) : out;
-    const auto written = phantom::write_case(folder, spec, threads);
+    const auto surface =
+        given.count("stem-surface") != 0 ? phantom::StemFile::kWrite : phantom::StemFile::kNone;
+    const auto written = phantom::write_case(folder, spec, threads, {}, surface);
     if (!written) return exit_code(written.error());
   }
   return 0;

@@ -15,7 +15,7 @@ find_dependency(ITK 5.2
   COMPONENTS ITKCommon ITKIOImageBase ITKIOPNG ITKIOTIFF ITKIOJPEG ITKTransform ITKImageFunction
              ITKImageGrid ITKSmoothing ITKMetricsv4 ITKOptimizersv4 ITKRegistrationMethodsv4)
 find_dependency(VTK 9.1 COMPONENTS CommonCore CommonDataModel FiltersCore FiltersGeneral
-                                   IOGeometry IOPLY)
+                                   IOGeometry IOPLY IOXML)
 find_dependency(PkgConfig)
 pkg_check_modules(OpenJPEG REQUIRED IMPORTED_TARGET libopenjp2)
 pkg_check_modules(Cairo REQUIRED IMPORTED_TARGET cairo)

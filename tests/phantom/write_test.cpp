@@ -52,6 +52,23 @@ const fs::path& shared_case() {
   return shared.folder();
 }
 
+/// Binary STL (from memory): 80 bytes, the number of triangles, 50 bytes each. The stem has its
+/// volume on either side and in any frame.
+TEST(WriteStl, HoldsTheStemInAFrameOfItsOwn) {
+  const CaseSpec spec = random_case(3, 1, {});
+  const auto model = build_model(spec, 2);
+  ASSERT_TRUE(model.has_value());
+  const TriangleMesh mesh = stem_surface(**model, spec);
+  EXPECT_TRUE(is_closed(mesh));
+  EXPECT_GT(signed_volume(mesh), 15000.0);  // mm3: 120 x 13 x 10 at least
+  const test::Scratch folder;
+  ASSERT_TRUE(write_stl(folder / "stem.stl", mesh).has_value());
+  EXPECT_EQ(fs::file_size(folder / "stem.stl"), 84 + 50 * mesh.triangles.size());
+  const auto read = read_surface(folder / "stem.stl");
+  ASSERT_TRUE(read.has_value()) << read.error().sentence();
+  EXPECT_NEAR(signed_volume(*read), signed_volume(mesh), 1e-3 * signed_volume(mesh));
+}
+
 TEST(WriteCase, SameCaseSameBytesOnAnyNumberOfThreads) {
   const SmallCase one_thread(1);
   const fs::path& a = one_thread.folder();

@@ -12,6 +12,7 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 constexpr const char* kSimulator = "tidemark-phantom/1";
+constexpr const char* kStemFile = "stem.stl";
 
 /// Rounded for print: 1e-4 of a pixel, mm or degree is far below what is simulated.
 double round4(double value) { return std::round(value * 1e4) / 1e4; }
@@ -43,11 +44,20 @@ Json processing_json(const FilmSpec& film) {
       {"detector_blur_mm", round4(film.exposure.detector_blur.value)}};
 }
 
-Json beam_json(const FilmSpec& film) {
+/// Where the central ray meets the detector, px of the stored matrix.
+Vec2 beam_centre(const CaseSpec& spec, const FilmSpec& film) {
+  const Beam& beam = film.beam;
+  Vec2 px = beam.project({beam.centre_mm.x(), beam.centre_mm.y(), 0.0});
+  if (spec.side == Side::kLeft) px.x() = beam.columns - 1 - px.x();
+  return px;
+}
+
+Json beam_json(const CaseSpec& spec, const FilmSpec& film) {
   return {{"view", film.field == FieldOfView::kPelvis ? "pelvis" : "hip"},
           {"source_to_detector_mm", film.beam.source_to_detector.value},
           {"hip_to_detector_mm", round4(film.beam.hip_to_detector.value)},
           {"pixel_pitch_mm", round4(film.beam.pixel_pitch.value)},
+          {"centre_px", point(beam_centre(spec, film))},
           {"turn_deg", round4(film.beam.turn.value)},
           {"staples", film.clutter.staples},
           {"wires", film.clutter.wires},
@@ -136,13 +146,13 @@ Json film_json(const CaseSpec& spec, const FilmSpec& film, const FilmTruth& t, s
           {"migration", motion_json(film.motion)},
           {"sections", sections_json(t.sections)},
           {"lucency", lucency_json(spec, t.lucency)},
-          {"beam", beam_json(film)},
+          {"beam", beam_json(spec, film)},
           {"processing", processing_json(film)},
           {"visible",
            {{"lesser_trochanter", t.lesser_visible}, {"greater_trochanter", t.greater_visible}}}};
 }
 
-Json series_json(const CaseSpec& spec) {
+Json series_json(const CaseSpec& spec, StemFile stem_file) {
   Json films = Json::array();
   for (std::size_t i = 0; i < spec.films.size(); ++i) {
     films.push_back({{"file", film_name(i)},
@@ -150,12 +160,13 @@ Json series_json(const CaseSpec& spec) {
                      {"date", spec.films[i].date},
                      {"view", "AP"}});
   }
-  return {
-      {"hip", hip_name(spec)},
-      {"side", side_letter(spec)},
-      {"surgery_date", spec.surgery_date},
-      {"stem", {{"fixation", fixation_word(spec)}, {"head_diameter_mm", spec.head_diameter.value}}},
-      {"films", films}};
+  Json stem{{"fixation", fixation_word(spec)}, {"head_diameter_mm", spec.head_diameter.value}};
+  if (stem_file == StemFile::kWrite) stem["surface"] = kStemFile;
+  return {{"hip", hip_name(spec)},
+          {"side", side_letter(spec)},
+          {"surgery_date", spec.surgery_date},
+          {"stem", stem},
+          {"films", films}};
 }
 
 Json comparison_json(const Model& model, const CaseSpec& spec, std::size_t follow_up) {
@@ -176,7 +187,8 @@ Expected<void> write_json(const std::filesystem::path& file, const Json& json) {
 }  // namespace
 
 Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& spec,
-                          unsigned threads, const std::function<void(int)>& progress) {
+                          unsigned threads, const std::function<void(int)>& progress,
+                          StemFile stem_file) {
   std::error_code error;
   std::filesystem::create_directories(folder, error);
   if (error) {
@@ -204,7 +216,10 @@ Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& s
                    {"films", films},
                    {"comparisons", comparisons}};
   if (auto ok = write_json(folder / "truth.json", truth); !ok) return ok;
-  return write_json(folder / "series.json", series_json(spec));
+  if (stem_file == StemFile::kWrite) {
+    if (auto ok = write_stl(folder / kStemFile, stem_surface(**model, spec)); !ok) return ok;
+  }
+  return write_json(folder / "series.json", series_json(spec, stem_file));
 }
 
 }  // namespace tidemark::phantom

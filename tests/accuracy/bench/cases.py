@@ -10,6 +10,8 @@ HERE = pathlib.Path(__file__).resolve().parent.parent
 ROOT = HERE.parent.parent
 #: Keys of the sheet the program may see beside the head's diameter: nothing measured by hand.
 FILM_KEYS = ("file", "role", "date", "view", "exclude")
+#: The stem's surface beside the films of a made case.
+STEM_FILE = "stem.stl"
 SETS = ("phantom-seat", "phantom-still", "phantom-hard", "phantom-lucency", "other-seat",
         "other-still", "other-hard", "other-lucency")
 
@@ -43,7 +45,7 @@ def make_command(name, folder, options):
     if simulator == "phantom":
         command = [str(options.tidemark), "phantom", "--out", folder, "--set", kind, "--hips",
                    options.hips, "--follow-ups", options.follow_ups, "--seed", options.seed,
-                   "--threads", options.jobs]
+                   "--threads", options.jobs, "--stem-surface"]
         if options.pixel_pitch:
             command += ["--pixel-pitch", options.pixel_pitch]
         return command
@@ -52,7 +54,8 @@ def make_command(name, folder, options):
                       "(tests/accuracy/other_simulator/README.md)")
     return [sys.executable, HERE / "other_simulator" / "make_cases.py", "--meshes",
             options.meshes, "--out", folder, "--cases", options.hips, "--followups",
-            options.follow_ups, "--seed", options.seed, "--set", kind, "--jobs", options.jobs]
+            options.follow_ups, "--seed", options.seed, "--set", kind, "--jobs", options.jobs,
+            "--stem-surface"]
 
 
 def made(name, options):
@@ -97,12 +100,19 @@ def sheet_of(case, truth):
     return sheet
 
 
-def prepare_input(case, truth, folder):
-    """Folder with the films (as links) and the bare sheet. The truth is not in it."""
+def prepare_input(case, truth, folder, surface=False):
+    """Folder with the films (as links) and the bare sheet, with `surface` also the stem's surface.
+    The truth is not in it."""
     if folder.exists():
         shutil.rmtree(folder)
     folder.mkdir(parents=True)
     sheet = sheet_of(case, truth)
+    if surface:
+        if not (case / STEM_FILE).is_file():
+            raise Failure(f"{case}: no {STEM_FILE} beside the films; make the case anew with "
+                          "--stem-surface, or leave --surface away")
+        sheet["stem"] = sheet.get("stem", {}) | {"surface": STEM_FILE}
+        os.symlink((case / STEM_FILE).resolve(), folder / STEM_FILE)
     for film in sheet["films"]:
         os.symlink((case / film["file"]).resolve(), folder / film["file"])
     (folder / "series.json").write_text(json.dumps(sheet, indent=1))

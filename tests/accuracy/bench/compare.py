@@ -4,6 +4,8 @@ import math
 from . import numbers
 
 QUANTITIES = ("subsidence_mm", "medial_mm", "tilt_change_deg")
+#: What the stem's surface adds to a pair: of the leg against the detector.
+OF_SURFACE = ("flexion_change_deg", "rotation_change_deg")
 UNMOVED = 0.01  # mm or degrees: below it a set motion counts as none
 
 
@@ -29,6 +31,17 @@ def pose_change(truth, pair):
     if not first or not then:
         return {}
     return {f"pose_{k}_deg": then[k] - first[k] for k in ("flexion", "abduction", "rotation")}
+
+
+def surface_rows(pair, row):
+    """Change of the stem's pose by its surface, against that of the leg. (A stem that tilts by t in
+    a leg rotated by r is flexed by t sin r with it: a few tenths of a degree on *seat*.)"""
+    rows = {}
+    for name in OF_SURFACE:
+        true = row.get(f"pose_{name.replace('_change', '')}")
+        if name in pair and true is not None:
+            rows.update(quantity_row(name, pair[name], true))
+    return rows
 
 
 def votes(pair, true):
@@ -62,6 +75,7 @@ def pair_row(case, set_name, true, truth, result, run):
             measured = pair["subsidence_at_mm"][place]
             row[f"subsidence_at_{place}_error"] = measured["value"] - value
             row[f"subsidence_at_{place}_u95"] = measured["u95"]
+    row.update(surface_rows(pair, row))
     row.update(second_opinion(pair, true))
     row["votes"] = votes(pair, true)
     row["budget"] = {b["source"]: b.get("u_mm", b.get("u")) for b in

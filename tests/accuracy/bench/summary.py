@@ -1,6 +1,6 @@
 """Numbers of a set of rows, and the targets they are held against."""
 from . import numbers
-from .compare import QUANTITIES, UNMOVED
+from .compare import OF_SURFACE, QUANTITIES, UNMOVED
 
 #: name -> (limit, sense, unit, what). Stated before the program was measured.
 TARGETS = {
@@ -98,6 +98,8 @@ def pair_summary(rows):
         table[f"subsidence_at_{place}"] = quantity_summary(measured, f"subsidence_at_{place}")
     for name in ("subsidence_mm", "tilt_change_deg"):
         table[f"landmarks_{name}"] = quantity_summary(measured, f"landmarks_{name}")
+    for name in OF_SURFACE:
+        table[name] = quantity_summary(measured, name)
     table["votes"] = vote_summary(measured)
     table["pose"] = pose_summary(measured)
     table["reasons"] = reasons(rows)

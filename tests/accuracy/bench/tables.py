@@ -1,6 +1,6 @@
 """Tables as text."""
 from . import reliability
-from .compare import QUANTITIES
+from .compare import OF_SURFACE, QUANTITIES
 
 
 def cell(value, digits=3):
@@ -24,6 +24,7 @@ def pair_table(summary):
     names = list(QUANTITIES) + ["subsidence_at_head_centre", "subsidence_at_shoulder",
                                 "subsidence_at_tip", "landmarks_subsidence_mm",
                                 "landmarks_tilt_change_deg"]
+    names += [name for name in OF_SURFACE if summary[name]["n"]]
     rows = []
     for name in names:
         s = summary[name]
@@ -86,6 +87,8 @@ def verbose_line(row, films):
     if "pose_flexion_deg" in row:
         parts.append(f"dpose f{row['pose_flexion_deg']:+.1f} a{row['pose_abduction_deg']:+.1f} "
                      f"r{row['pose_rotation_deg']:+.1f}")
+    parts += [quantity_line(row, name, name.split("_")[0]) for name in OF_SURFACE
+              if f"{name}_error" in row]
     parts.append(" ".join(f"{n}:{v['error']:+.2f}±{v['u95']:.2f}" for n, v in row["votes"].items()))
     if "landmarks_subsidence_mm_error" in row:
         parts.append(f"landmarks {row['landmarks_subsidence_mm_error']:+.2f}"

@@ -38,6 +38,7 @@ PLANS = {"seat": Plan(), "still": Plan(pose_sd=(8.0, 4.0, 12.0), still=True),
          "hard": Plan(pose_sd=(4.0, 3.0, 7.0), shift=25.0, turn=2.5, hard=True),
          "lucency": Plan(pose_sd=(3.0, 2.0, 7.0), still=True, lucency=True)}
 
+STEM_FILE = "stem.stl"
 SEEDS = {"hard": 0, "seat": 1, "still": 2, "lucency": 3}   # of the sets
 
 
@@ -238,7 +239,7 @@ def cavities(placed, start, between):
             one.cavity = bones.cavity(one.hip.femur, one.hip.stem, seats, 0.15)
 
 
-def make_case(meshes, folder, seed, number, followups, set_name):
+def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False):
     """Writes one case; returns seconds per film."""
     began = time.time()
     plan = PLANS[set_name]
@@ -261,7 +262,9 @@ def make_case(meshes, folder, seed, number, followups, set_name):
         half = design.moved(hips[0].stem, hips[0].f_from_s, [0.5 * v for v in steps[k]])
         date = (day + datetime.timedelta(VISIT_DAYS[k % len(VISIT_DAYS)] + 365 * (k // len(VISIT_DAYS)) * 5)).isoformat()
         films.append(make_film(rng, plan, hips, pelvis, seats, half, steps[k], habits, folder, number, k, date, beds[k]))
-    write_sheet(folder, number, side, day, hips[0].stem, films)
+    if stem_surface:
+        implant.write_stl(os.path.join(folder, STEM_FILE), hips[0].stem, side, np.random.default_rng([seed, number, 0x53]))
+    write_sheet(folder, number, side, day, hips[0].stem, films, STEM_FILE if stem_surface else None)
     write_truth(folder, seed, number, set_name, subject, hips[0], films, steps, seats)
     return (time.time() - began) / (followups + 1)
 
@@ -307,6 +310,7 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
                       body_part="PELVIS" if habits["pelvis_view"] else "HIP", number=k)
     entry = {"file": name, **truth.of_hip(cam, placed[0], hips[0].stem.body_mesh()[0]),
              "pose_deg": dict(zip(("flexion", "abduction", "rotation"), shot["pose"])),
+             "beam": {"centre_px": truth.foot_of_beam(cam)},
              "migration": dict(zip(("subsidence_mm", "medial_mm", "tilt_change_deg"), step)),
              "processing": {**asdict(chain), **{n: shot[n] for n in ("sid", "ofd", "turn", "kvp", "scatter", "quanta", "pitch")},
                             "crop": crop, "pelvis_view": habits["pelvis_view"], "obese": habits["obese"],
@@ -318,10 +322,10 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
     return entry, date
 
 
-def write_sheet(folder, number, side, day, stem, films):
+def write_sheet(folder, number, side, day, stem, films, surface=None):
     rows = [{"file": t["file"], "role": "follow-up" if k else "reference", "date": date, "view": "AP"} for k, (t, date) in enumerate(films)]
     write_json(folder, "series.json", {"hip": f"TM-{number + 1:04d}", "side": side, "surgery_date": day.isoformat(), "stem": {
-        "fixation": "uncemented", "length_mm": round(stem.length, 1), "head_diameter_mm": 2 * stem.head_radius}, "films": rows})
+        "fixation": "uncemented", "length_mm": round(stem.length, 1), "head_diameter_mm": 2 * stem.head_radius} | ({"surface": surface} if surface else {}), "films": rows})
 
 
 def write_truth(folder, seed, number, set_name, subject, hip, films, steps, seats):

@@ -154,6 +154,23 @@ class StemShape:
         return np.maximum((r - 1) / np.maximum(steep, 1e-6), np.maximum(-s, s - self.length))
 
 
+def write_stl(path, stem, side, rng):
+    """Body and neck as a maker would hand them out: of the hip's own side (patient axes), binary STL, in a frame of
+    its own that is drawn from `rng`."""
+    turn, upper = np.linalg.qr(rng.normal(size=(3, 3)))
+    turn = turn * np.sign(np.diag(upper))
+    turn[:, 0] *= np.sign(np.linalg.det(turn))
+    linear = turn @ np.diag([-1.0 if side == "L" else 1.0, -1.0, 1.0])
+    shift = rng.normal(0, 50, 3)
+    corners = np.concatenate([(points @ linear.T + shift)[faces] for points, faces in (stem.body_mesh(), stem.neck_mesh())])
+    record = np.zeros(len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("rest", "<u2")])
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    record["normal"] = normal / np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-12)
+    record["corners"] = corners
+    with open(path, "wb") as stream:
+        stream.write(b" " * 80 + np.uint32(len(corners)).tobytes() + record.tobytes())
+
+
 def _loft(ring):
     """Closed mesh through rings (n, k, 3), outward or inward orientation alike all over."""
     n, k, _ = ring.shape

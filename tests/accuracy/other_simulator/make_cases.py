@@ -1,7 +1,8 @@
 #!/usr/bin/python3
 """Writes simulated hips (films, series.json, truth.json) to OUT/case-NN.
 
-usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard|lucency] [--jobs 1]
+usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard|lucency] [--stem-surface]
+                     [--jobs 1]
 """
 import argparse
 import multiprocessing
@@ -20,7 +21,8 @@ def one(args):
     final = os.path.join(options.out, f"case-{number:02d}")
     part = final + ".part"
     shutil.rmtree(part, ignore_errors=True)
-    seconds = case.make_case(options.meshes, part, options.seed, number, options.followups, options.set)
+    seconds = case.make_case(options.meshes, part, options.seed, number, options.followups, options.set,
+                             options.stem_surface)
     if os.path.exists(final):
         shutil.rmtree(final + ".old", ignore_errors=True)
         os.rename(final, final + ".old")
@@ -38,6 +40,7 @@ def main():
     parser.add_argument("--followups", type=int, default=2)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--set", choices=sorted(case.PLANS), default="seat")
+    parser.add_argument("--stem-surface", action="store_true", help="the stem's surface beside the films: stem.stl")
     parser.add_argument("--jobs", type=int, default=1)
     options = parser.parse_args()
     os.makedirs(options.out, exist_ok=True)

@@ -21,6 +21,11 @@ def sphere_outline(cam, centre_w, radius):
     return px, abs(far - near) / cam.pitch, 2 * minor / cam.pitch
 
 
+def foot_of_beam(cam):
+    """Where the central ray meets the receptor, px."""
+    return _list([(cam.beam_x - cam.left) / cam.pitch, (cam.top - cam.beam_z) / cam.pitch])
+
+
 def projected_shaft(pix, start_dir, lesser_px, low_px, high_px):
     """Mid-line of the outer outline between two distances below the lesser trochanter; (point, unit direction distal)."""
     d = start_dir / np.linalg.norm(start_dir)

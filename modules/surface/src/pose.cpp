@@ -1,0 +1,207 @@
+#include "tidemark/surface/pose.h"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+#include "fit.h"
+
+namespace tidemark::surface {
+namespace {
+
+constexpr double kDegree = std::numbers::pi / 180.0;
+constexpr double kSpacing = 1.0;  ///< mm between the points of the outline that are used
+/// How far the misfit of one minimum may be held against that of another: what the outline errs
+/// along its length is no noise. House choice.
+constexpr double kBelieved = 0.25;
+constexpr double kHeadRim = 3.0;  ///< mm beside head and cup that are left out. House choice
+
+tl::unexpected<Error> no_pose(const char* wrong) {
+  return fail(ErrorKind::kCannotTell, "stem surface", wrong,
+              "check that the surface is that of the stem on the film");
+}
+
+/// Points at equal steps along an open chain.
+Polyline at_steps(const Polyline& chain, double step) {
+  Polyline out;
+  double need = 0.0;
+  for (std::size_t i = 0; i + 1 < chain.size(); ++i) {
+    const Vec2 d = chain[i + 1] - chain[i];
+    const double length = d.norm();
+    for (; need < length; need += step) out.push_back(chain[i] + need / length * d);
+    need -= length;
+  }
+  return out;
+}
+
+/// The outline with its normals. It runs down the lateral flank and up the medial one, the metal on
+/// its left as seen on the film (y down): outward is to the right of the walk.
+std::vector<OutlinePoint> points_of(const OutlineOnFilm& film, const std::vector<Circle2>& hidden) {
+  const Polyline chain = at_steps(film.outline_mm, kSpacing);
+  std::vector<OutlinePoint> out;
+  for (std::size_t i = 2; i + 2 < chain.size(); ++i) {
+    const bool covered = std::any_of(hidden.begin(), hidden.end(), [&](const Circle2& c) {
+      return (chain[i] - c.centre).norm() < c.radius + kHeadRim;
+    });
+    const Vec2 way = (chain[i + 1] - chain[i - 1]).normalized();
+    if (!covered && way.allFinite()) out.push_back({chain[i], Vec2(-way.y(), way.x())});
+  }
+  return out;
+}
+
+UnknownVector start_of(const Problem& problem, double flexion_deg, double version_deg) {
+  const OutlineOnFilm& film = problem.film;
+  UnknownVector x = UnknownVector::Zero();
+  x(kInPlane) = film.in_plane_rad;
+  x(kFlexion) = flexion_deg * kDegree;
+  x(kVersion) = version_deg * kDegree;
+  x(kHeadX) = film.head_mm.x();
+  x(kHeadY) = film.head_mm.y();
+  x(kLogScale) = film.head_diameter_log;
+  x(kLogSource) = std::log(problem.belief.source.value);
+  x(kBeamX) = film.middle_mm.x();
+  x(kBeamY) = film.middle_mm.y();
+  return x;
+}
+
+bool alike(const Fit& a, const Fit& b) {
+  const UnknownVector d = a.x - b.x;
+  return std::abs(d(kFlexion)) < 0.5 * kDegree && std::abs(d(kVersion)) < 0.5 * kDegree;
+}
+
+/// Keeps the best of those that came to one place; best first.
+void settle(std::vector<Fit>& fits) {
+  std::stable_sort(fits.begin(), fits.end(),
+                   [](const Fit& a, const Fit& b) { return a.cost < b.cost; });
+  std::vector<Fit> kept;
+  for (const Fit& f : fits) {
+    if (std::none_of(kept.begin(), kept.end(), [&](const Fit& k) { return alike(f, k); })) {
+      kept.push_back(f);
+    }
+  }
+  fits = std::move(kept);
+}
+
+/// All minima of the coarse fit, from both sides of every sign that is hard to tell.
+std::vector<Fit> coarse_minima(const Problem& problem) {
+  const Weighing far{.sigma_mm = 1.0, .together = 6.0, .reach_mm = 7.0};
+  std::vector<Fit> fits;
+  for (const double flexion : {-9.0, 0.0, 9.0}) {
+    for (const double version : {-22.0, -7.0, 7.0, 22.0}) {
+      fits.push_back(descend(problem, start_of(problem, flexion, version), far, 8));
+    }
+  }
+  settle(fits);
+  if (fits.size() > 4) fits.resize(4);
+  return fits;
+}
+
+PoseMode mode_of(const Fit& fit) {
+  PoseMode mode;
+  mode.pose = pose_of(fit.x);
+  mode.beam = beam_of(fit.x);
+  mode.neck_mm = fit.x(kNeck);
+  mode.edge_mm = fit.x(kEdge);
+  mode.head_size_log = fit.x(kHeadSize);
+  mode.covariance = fit.information.ldlt().solve(UnknownMatrix::Identity());
+  return mode;
+}
+
+/// Modes with their weights: each minimum's likelihood, tempered, times the room it has (Laplace).
+std::vector<PoseMode> modes_of(const std::vector<Fit>& fits) {
+  std::vector<PoseMode> modes;
+  std::vector<double> logs;
+  for (const Fit& f : fits) {
+    modes.push_back(mode_of(f));
+    logs.push_back(-kBelieved * f.cost + 0.5 * std::log(modes.back().covariance.determinant()));
+  }
+  const double best = *std::max_element(logs.begin(), logs.end());
+  double sum = 0.0;
+  for (std::size_t i = 0; i < modes.size(); ++i) sum += std::exp(logs[i] - best);
+  for (std::size_t i = 0; i < modes.size(); ++i) {
+    modes[i].probability = std::exp(logs[i] - best) / sum;
+  }
+  std::stable_sort(modes.begin(), modes.end(), [](const PoseMode& a, const PoseMode& b) {
+    return a.probability > b.probability;
+  });
+  std::erase_if(modes, [](const PoseMode& m) { return m.probability < 1e-4; });
+  double kept = 0.0;
+  for (const PoseMode& m : modes) kept += m.probability;
+  for (PoseMode& m : modes) m.probability /= kept;
+  return modes;
+}
+
+Expected<SurfacePose> fitted(const Problem& problem) {
+  constexpr double kReach = 2.0;
+  if (problem.points.size() < 60) return no_pose("too little of the stem's outline is seen");
+  std::vector<Fit> fits = coarse_minima(problem);
+  const Weighing near{.sigma_mm = 0.3, .together = 6.0, .reach_mm = kReach};
+  for (Fit& f : fits) f = descend(problem, f.x, near, 12);
+  settle(fits);
+  const Scatter seen = scatter_of(problem, fits.front().x, kReach);
+  const Belief& b = problem.belief;
+  const Weighing fine{.sigma_mm = std::max(b.outline_u.value, seen.sigma_mm),
+                      .together = std::max(b.together.value / problem.spacing_mm, seen.together),
+                      .reach_mm = kReach};
+  for (Fit& f : fits) f = descend(problem, f.x, fine, 20);
+  settle(fits);
+  if (fits.front().matched < 0.7 || seen.sigma_mm > 0.6) {
+    return no_pose("no pose brings its silhouette onto the outline of the stem");
+  }
+  SurfacePose out;
+  out.modes = modes_of(fits);
+  out.scatter_mm = fine.sigma_mm;
+  out.matched = fits.front().matched;
+  return out;
+}
+
+Expected<SurfacePose> find_pose_beside(const StemModel& stem, const OutlineOnFilm& film,
+                                       const Belief& belief, const std::vector<Circle2>& hidden) {
+  const Rim rim(stem.mesh);
+  const Problem problem{stem, rim, film, belief, points_of(film, hidden), kSpacing};
+  return fitted(problem);
+}
+
+}  // namespace
+
+double PoseMode::seen_flexion_rad() const {
+  return pose.flexion_rad - head_off_beam(pose, beam).y() / beam.source_mm;
+}
+
+double PoseMode::seen_version_rad() const {
+  return pose.version_rad - head_off_beam(pose, beam).x() / beam.source_mm;
+}
+
+Expected<SurfacePose> find_pose(const StemModel& stem, const OutlineOnFilm& film,
+                                const Belief& belief) {
+  return find_pose_beside(stem, film, belief, {{film.head_mm, film.head_radius_mm}});
+}
+
+Expected<SurfacePose> find_pose(const StemModel& stem, const StemOnFilm& seen,
+                                const Belief& belief) {
+  const anatomy::Implant& implant = seen.implant;
+  const anatomy::FoundCircle& head = implant.head;
+  // Film mm: by the head as it was measured; what that errs is unknown kLogScale.
+  const double k = seen.head_diameter.value.value / (2.0 * head.circle_px.radius);
+  const Vec2& distal = implant.axis.line_px.direction;
+  OutlineOnFilm film{
+      .outline_mm = {},
+      .head_mm = k * head.circle_px.centre,
+      .head_u_mm = std::max(0.05, k * head.centre_u_px),
+      .head_diameter_log = 0.0,
+      .head_diameter_log_u = 0.5 * head.diameter_u_px / head.circle_px.radius,
+      .head_size_log_u = std::max(1e-4, seen.head_diameter.u / seen.head_diameter.value),
+      .head_radius_mm = 0.5 * seen.head_diameter.value.value,
+      .in_plane_rad = std::atan2(-distal.x(), distal.y()),
+      .middle_mm = k * seen.middle_px};
+  for (const Vec2& p : implant.outline_px) film.outline_mm.push_back(k * p);
+  std::vector<Circle2> hidden{{film.head_mm, film.head_radius_mm}};
+  if (implant.cup) {
+    hidden.push_back({k * implant.cup->circle_px.centre, k * implant.cup->circle_px.radius});
+  }
+  return find_pose_beside(stem, film, belief, hidden);
+}
+
+}  // namespace tidemark::surface

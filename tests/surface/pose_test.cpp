@@ -1,0 +1,130 @@
+#include "tidemark/surface/pose.h"
+
+#include <gtest/gtest.h>
+
+#include <array>
+#include <cmath>
+#include <ostream>
+#include <vector>
+
+#include "drawn_stem.h"
+#include "tidemark/core/monte_carlo.h"
+#include "tidemark/surface/change.h"
+
+namespace tidemark::surface {
+namespace {
+
+using test::kDegree;
+
+struct Row {
+  const char* what;
+  test::Shot shot;
+  friend void PrintTo(const Row& row, std::ostream* os) { *os << row.what; }
+};
+
+class FindPose : public testing::TestWithParam<Row> {};
+
+/// The outline comes from the phantom's beam and OpenCV's drawing; expected is the pose it was
+/// drawn in. Pixels of 0.05 mm in the plane of the stem, source and beam off what is believed by
+/// less than their u.
+TEST_P(FindPose, FindsThePoseItWasDrawnIn) {
+  const test::Drawn drawn;
+  const test::Shot& shot = GetParam().shot;
+  const auto stem = find_stem(test::elsewhere(test::drawn_mesh(drawn)));
+  ASSERT_TRUE(stem.has_value());
+  const auto pose = find_pose(*stem, test::film_of(drawn, shot));
+  ASSERT_TRUE(pose.has_value()) << pose.error().sentence();
+  const PoseMode& m = pose->modes.front();
+  const double seen_flexion = shot.flexion_deg - shot.head_from_beam.y() / shot.source_mm / kDegree;
+  const double seen_version = shot.version_deg - shot.head_from_beam.x() / shot.source_mm / kDegree;
+  EXPECT_NEAR(m.seen_flexion_rad() / kDegree, seen_flexion, 0.6);
+  EXPECT_NEAR(m.seen_version_rad() / kDegree, seen_version, 1.2);
+  EXPECT_NEAR(m.pose.in_plane_rad / kDegree, shot.in_plane_deg, 0.1);
+  const double u = std::sqrt(m.covariance(kFlexion, kFlexion)) / kDegree;
+  EXPECT_LT(std::abs(m.pose.flexion_rad / kDegree - shot.flexion_deg), 3.0 * u);
+  EXPECT_GT(pose->matched, 0.95);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Drawn, FindPose,
+    testing::Values(Row{"flat", {}}, Row{"flexed", {.flexion_deg = 8.0}},
+                    Row{"extended", {.flexion_deg = -8.0}},
+                    Row{"turned in", {.flexion_deg = 2.0, .version_deg = -12.0}},
+                    Row{"turned out", {.flexion_deg = -3.0, .version_deg = 30.0}},
+                    Row{"far", {.flexion_deg = 15.0, .version_deg = -20.0, .in_plane_deg = 6.0}},
+                    Row{"beam aside", {.flexion_deg = 4.0, .beam_off_middle = {12.0, -15.0}}},
+                    Row{"near source", {.flexion_deg = 4.0, .source_mm = 900.0}}));
+
+TEST(FindPoseOfLeft, AnUnevenStemOnTheOtherHip) {
+  const test::Drawn bowed{.bow_mm = 5.0};
+  const test::Shot shot{.flexion_deg = 6.0, .version_deg = 14.0};
+  // The film of a left hip is mirrored: it shows the mirrored left stem, that is the drawn one.
+  const OutlineOnFilm film = test::film_of(bowed, shot);
+  const auto left = find_stem(test::elsewhere(test::drawn_mesh(bowed), -1.0));
+  ASSERT_TRUE(left.has_value());
+  const auto pose = find_pose(mirrored(*left), film);
+  ASSERT_TRUE(pose.has_value()) << pose.error().sentence();
+  EXPECT_NEAR(pose->modes.front().seen_flexion_rad() / kDegree,
+              shot.flexion_deg + 60.0 / 970.0 / kDegree, 0.8);
+}
+
+TEST(FindPoseOfAnother, IsRefusedOrSeenInTheScatter) {
+  test::Drawn other;
+  other.neck_root.y() = 45.0;  // a neck that leaves 23 mm farther down
+  const auto stem = find_stem(test::drawn_mesh({}));
+  ASSERT_TRUE(stem.has_value());
+  const auto pose = find_pose(*stem, test::film_of(other, {}));
+  EXPECT_TRUE(!pose || pose->scatter_mm > 0.2);
+}
+
+/// The change between two films of noise, beams and sources that scatter as believed: the errors
+/// may not be larger than stated (root mean square over u of 16 pairs: 1 and three standard
+/// errors), nor u three times what it should be, and the flexion better than 2.5 degrees (house
+/// choice).
+TEST(PoseChange, IsAsGoodAsItSays) {
+  const test::Drawn drawn;
+  const auto stem = find_stem(test::drawn_mesh(drawn));
+  ASSERT_TRUE(stem.has_value());
+  Random random(7);
+  const int pairs = 16;
+  double flexion = 0.0;
+  double rotation = 0.0;
+  double seen = 0.0;
+  for (int i = 0; i < pairs; ++i) {
+    std::array<test::Shot, 2> shots;
+    std::vector<SurfacePose> poses;
+    for (test::Shot& s : shots) {
+      s.flexion_deg = 4.0 * random.normal();
+      s.version_deg = 10.0 + 6.0 * random.normal();
+      s.beam_off_middle = 15.0 * Vec2(random.normal(), random.normal());
+      s.source_mm = 950.0 + 30.0 * random.normal();
+      OutlineOnFilm film = test::film_of(drawn, s);
+      const double edge = 0.15 * random.normal();
+      for (std::size_t k = 1; k + 1 < film.outline_mm.size(); ++k) {
+        const Vec2 way = (film.outline_mm[k + 1] - film.outline_mm[k - 1]).normalized();
+        film.outline_mm[k] += (edge + 0.06 * random.normal()) * Vec2(-way.y(), way.x());
+      }
+      film.head_mm += 0.05 * Vec2(random.normal(), random.normal());
+      film.head_diameter_log = 0.1 * random.normal() / 32.0;
+      auto pose = find_pose(*stem, film);
+      ASSERT_TRUE(pose.has_value()) << pose.error().sentence();
+      poses.push_back(*pose);
+    }
+    const PoseChangeBySurface change = pose_change(poses[0], poses[1]);
+    const auto miss = [](const Measured<Degrees>& m, double truth) {
+      return std::pow((m.value.value - truth) / m.u.value, 2);
+    };
+    const double truth = shots[1].flexion_deg - shots[0].flexion_deg;
+    flexion += miss(change.flexion, truth) / pairs;
+    rotation += miss(change.rotation, shots[0].version_deg - shots[1].version_deg) / pairs;
+    seen += std::pow(change.flexion.value.value - truth, 2) / pairs;
+  }
+  for (const double ratio : {std::sqrt(flexion), std::sqrt(rotation)}) {
+    EXPECT_LT(ratio, 1.0 + 3.0 / std::sqrt(2.0 * pairs));
+    EXPECT_GT(ratio, 0.2);
+  }
+  EXPECT_LT(std::sqrt(seen), 2.5);
+}
+
+}  // namespace
+}  // namespace tidemark::surface
