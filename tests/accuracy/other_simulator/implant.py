@@ -132,12 +132,12 @@ class StemShape:
         body = np.maximum(body, np.maximum(-s, s - self.length))
         return np.minimum(body, self.neck_depth(p)) - grow
 
-    def neck_depth(self, p):
-        """The same to the neck alone, with 2 mm of room about it."""
+    def neck_depth(self, p, room=2.0):
+        """The same to the neck alone, with `room` mm about it."""
         rel = p - np.array([0.0, 0.0, -self.neck_origin])
         t = rel @ self.neck_direction
         radial = np.linalg.norm(rel - t[..., None] * self.neck_direction, axis=-1)
-        return np.maximum(radial - self.neck_radius - 2, 5 - t)
+        return np.maximum(radial - self.neck_radius - room, 5 - t)
 
     def section_depth(self, p, lateral=0.0, medial=0.0):
         """Signed distance of points (..., 3), to first order and within their cross-section, to the body's own

@@ -124,7 +124,9 @@ def bed_grids(stem, f_from_s, bed):
     s_from_f = f_from_s.inverse()
     for i in range(0, shape[2], 32):
         p = s_from_f(np.stack(np.meshgrid(x, y, z[i:i + 32], indexing="ij"), -1))
-        wall = np.minimum(_grown_depth(stem, bed, p, lambda line: 0.0), stem.neck_depth(p))
+        # no room about a neck that is sunk below the cut: it would be a wedge of soft tissue beside zone 7, 20 mm long,
+        # that any reader would call a line
+        wall = np.minimum(_grown_depth(stem, bed, p, lambda line: 0.0), stem.neck_depth(p, 0.0))
         rim = _grown_depth(stem, bed, p, lambda line: line.rim)
         s = -p[..., 2]
         compact = bed.compact_density * np.clip(0.5 - (wall - bed.compact) / H_BED, 0, 1) * np.clip((bed.compact_to - s) / 4, 0, 1)

@@ -135,6 +135,17 @@ class Beds(unittest.TestCase):
         self.assertAlmostEqual(self.wall(1, 80.0), 1.0, delta=0.1)
         self.assertAlmostEqual(self.wall(1, 115.0), 0.0, delta=0.1)
 
+    def test_bone_reaches_the_sunk_neck(self):
+        # medial border of the metal in its mid-plane: flank or the neck's lower edge, a cylinder (textbook geometry)
+        d, n = self.stem.neck_direction, self.stem.neck_origin
+        below = np.array([d[2], 0.0, -d[0]])
+        for s in np.arange(12.0, 60.0, 1.0):
+            t = ((n - s) + self.stem.neck_radius * d[0]) / d[2]
+            edge = self.stem.medial(np.array([s]))[0]
+            if t > 5.0:
+                edge = max(edge, t * d[0] + self.stem.neck_radius * below[0])
+            self.assertGreater(float(self.gone.at(np.array([[edge + 1.0, 0.0, -s]]))[0]), 0.0, f"{s}")
+
     def test_rim_and_compacted_bone_begin_at_the_wall(self):
         dense = lambda side, away: float(self.lining.at(self.beside(side, 80.0, away)[None])[0])
         self.assertGreater(dense(-1, 2.3), 0.85)
