@@ -337,6 +337,28 @@ TEST(Measure, PicturesAreNamedInTheResult) {
   }
 }
 
+TEST(Measure, AllPairsOfAHipAreSettledTogether) {
+  Steps steps = invented::steps();
+  std::size_t calls = 0;
+  steps.compare_together = [&calls](const HipFilm&, const std::vector<const HipFilm*>& follow_ups,
+                                    std::vector<migration::Migration> alone) {
+    ++calls;
+    EXPECT_EQ(follow_ups.size(), alone.size());
+    for (std::size_t i = 0; i < alone.size(); ++i) {
+      alone[i].subsidence.value = {10.0 + static_cast<double>(i)};
+      alone[i].flags = {{"together", "Derived together."}};
+    }
+    return alone;
+  };
+  const auto two = measure_with(invented::series({"early.dcm", "late.dcm"}), {}, steps);
+  EXPECT_EQ(calls, 0U);  // one pair has nobody to learn from
+  const auto three = measure_with(invented::series({"a.dcm", "b.dcm", "c.dcm"}), {}, steps);
+  EXPECT_EQ(calls, 1U);
+  ASSERT_EQ(three.comparisons.size(), 2U);
+  EXPECT_EQ(three.comparisons[1].migration->subsidence.value.value, 11.0);
+  EXPECT_EQ(three.comparisons[1].flags.front().id, "together");
+}
+
 /// Steps whose bone stands 2 mm more distal and 1 mm more medial on every follow-up film.
 Steps with_shifted_bone() {
   Steps steps = invented::steps();

@@ -102,6 +102,7 @@ inline Trust at_its_word() {
           .landmark_floor_mm = 1e6,
           .landmark_wild = 0.0,
           .stem_depth_mm = 0.0,
+          .across_floor_mm = 1e6,  // what is read across says nothing
           .radius_mm = 0.0,
           .widest_u95_mm = 1e9};
 }

@@ -241,18 +241,24 @@ std::vector<ComparisonResult> list_comparisons(const WorkingSeries& work) {
   return out;
 }
 
-/// Lines and other signs beside the stem. They need no alignment; only the calcar needs to know how
-/// far the stem moved.
+/// Lines beside the stem. They need no alignment.
 void compare_bone(const Working& reference, const Working& follow_up, const Run& run,
-                  const migration::Migration* migration, ComparisonResult& out) {
+                  ComparisonResult& out) {
   if (!run.steps.compare_lines || !reference.hip->lucency || !follow_up.hip->lucency) return;
-  auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip);
-  if (!zones) return;  // not one hip: the migration is refused for the same reason
-  out.zones = std::move(*zones);
-  if (!reference.out.signs || !follow_up.out.signs) return;
+  // Where the films show no one hip, the migration is refused for the same reason.
+  if (auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip)) {
+    out.zones = std::move(*zones);
+  }
+}
+
+/// Other signs beside the stem. Only the calcar needs to know how far the stem moved.
+void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
+  const FilmResult& reference = work.films[out.reference].out;
+  const FilmResult& follow_up = work.films[out.follow_up].out;
+  if (out.zones.empty() || !reference.signs || !follow_up.signs) return;
   std::optional<Measured<Millimetres>> subsidence;
-  if (migration != nullptr) subsidence = migration->subsidence_at_tip;
-  out.signs = lucency::compare_signs(*reference.out.signs, *follow_up.out.signs, subsidence);
+  if (out.migration) subsidence = out.migration->subsidence_at_tip;
+  out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs, subsidence);
 }
 
 void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
@@ -264,7 +270,7 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
   }
   auto migration = run.steps.compare(*reference.hip, *follow_up.hip);
   run.meter.step();
-  compare_bone(reference, follow_up, run, migration ? &*migration : nullptr, out);
+  compare_bone(reference, follow_up, run, out);
   if (!migration) {
     out.reason = reason_of(migration.error());
     return;
@@ -272,6 +278,28 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
   out.flags = migration->flags;
   out.migration = std::move(*migration);
   out.status = Status::kMeasured;
+}
+
+/// The measured pairs once more, all of this hip together.
+void settle_together(const WorkingSeries& work, const Run& run,
+                     std::vector<ComparisonResult>& comparisons) {
+  if (!run.steps.compare_together) return;
+  std::vector<ComparisonResult*> pairs;
+  std::vector<const HipFilm*> follow_ups;
+  std::vector<migration::Migration> alone;
+  for (ComparisonResult& pair : comparisons) {
+    if (!pair.migration) continue;
+    pairs.push_back(&pair);
+    follow_ups.push_back(&*work.films[pair.follow_up].hip);
+    alone.push_back(*pair.migration);
+  }
+  if (pairs.size() < 2) return;
+  const HipFilm& reference = *work.films[pairs.front()->reference].hip;
+  auto together = run.steps.compare_together(reference, follow_ups, std::move(alone));
+  for (std::size_t i = 0; i < pairs.size(); ++i) {
+    pairs[i]->flags = together[i].flags;
+    pairs[i]->migration = std::move(together[i]);
+  }
 }
 
 std::string numbered(const std::string& stem, std::size_t i) {
@@ -455,6 +483,8 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
   find_bone(work, run);
   std::vector<ComparisonResult> comparisons = list_comparisons(work);
   auto of_films = compare_and_draw_films(work, run, comparisons);
+  settle_together(work, run, comparisons);
+  for (ComparisonResult& pair : comparisons) compare_signs(work, pair);
   Result result = collect(work, std::move(comparisons), options);
   take_pictures(std::move(of_films), result.films, &FilmResult::picture, result);
   if (options.pictures == Pictures::kDraw) {

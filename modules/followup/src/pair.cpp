@@ -92,6 +92,17 @@ migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_
   return migration::held_at_near_end(stem, near_end, a, b);
 }
 
+/// The motion with all its flags: its own, and those of two films that hardly show one hip.
+Expected<migration::Migration> derived(const migration::PairEvidence& evidence,
+                                       const std::vector<Flag>& of_films) {
+  auto migration = migration::derive(evidence);
+  if (!migration) return migration;
+  for (const auto& more : {of_films, migration::doubts(*migration)}) {
+    migration->flags.insert(migration->flags.end(), more.begin(), more.end());
+  }
+  return migration;
+}
+
 }  // namespace
 
 Expected<HipFilm> prepare(HipFilm film) {
@@ -158,12 +169,36 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
                                    .pose = {},
                                    .trust = {}};
   evidence.scale_ratio_u = ratio_u;
-  auto migration = migration::derive(evidence);
-  if (!migration) return migration;
-  for (const auto& more : {*flags, migration::doubts(*migration)}) {
-    migration->flags.insert(migration->flags.end(), more.begin(), more.end());
+  return derived(evidence, *flags);
+}
+
+std::vector<migration::Migration> compare_together(const HipFilm& reference,
+                                                   const std::vector<const HipFilm*>& follow_ups,
+                                                   std::vector<migration::Migration> alone) {
+  std::vector<migration::Migration> together = alone;
+  for (std::size_t i = 0; i < alone.size(); ++i) {
+    std::vector<const migration::Depths*> others;
+    for (std::size_t k = 0; k < alone.size(); ++k) {
+      if (k != i && alone[k].depths) others.push_back(&*alone[k].depths);
+    }
+    const auto& measured = alone[i].measured;
+    if (others.empty() || !measured) continue;
+    migration::PairEvidence evidence{.reference = found_on(reference),
+                                     .follow_up = found_on(*follow_ups[i]),
+                                     .stem = measured->stem,
+                                     .bone = measured->bone,
+                                     .votes = measured->votes,
+                                     .scale_ratio_u = measured->scale_ratio_u,
+                                     .pose = {},
+                                     .trust = {}};
+    evidence.depths =
+        migration::with_others(migration::depths_of_people(evidence.trust.stem_depth_mm), others);
+    const auto flags = migration::doubts(
+        migration::likeness(evidence.reference, evidence.follow_up, {}, evidence.scale_ratio_u));
+    if (!flags) continue;
+    if (auto again = derived(evidence, *flags)) together[i] = std::move(*again);
   }
-  return migration;
+  return together;
 }
 
 }  // namespace tidemark::followup

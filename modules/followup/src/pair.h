@@ -11,6 +11,14 @@ namespace tidemark::followup {
 [[nodiscard]] Expected<migration::Migration> compare(const HipFilm& reference,
                                                      const HipFilm& follow_up);
 
+/// The migrations of several follow-up films against one reference film, in the same order: each
+/// was derived alone, and is derived again with what the other pairs told of the depths at which
+/// the features of this femur register (migration::with_others). Those that cannot be are as they
+/// were.
+[[nodiscard]] std::vector<migration::Migration> compare_together(
+    const HipFilm& reference, const std::vector<const HipFilm*>& follow_ups,
+    std::vector<migration::Migration> alone);
+
 /// What became of the lines of two films that were both looked at. Needs no alignment of the bone.
 /// @return kCannotTell when the films do not show one hip (migration::doubts).
 [[nodiscard]] Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& reference,

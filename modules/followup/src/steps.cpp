@@ -12,7 +12,8 @@ Steps default_steps() {
           .look_for_lines = lucency::measure,
           .compare_lines = compare_lines,
           .prepare = prepare,
-          .compare = compare};
+          .compare = compare,
+          .compare_together = compare_together};
 }
 
 Result measure(const Series& series, const Options& options) {

@@ -4,133 +4,293 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
-#include <numbers>
+#include <numeric>
 
 namespace tidemark::migration {
 namespace {
 
 constexpr std::size_t kMost = 10;  ///< opinions; features and landmarks are seven
+constexpr int kMostRows = 2 * static_cast<int>(kMost);
 /// Wild opinions in one story: of seven at a share of 0.1, more are wild once in 370 pairs.
 constexpr int kMostWild = 3;
 
-using Vector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMost, 1>;
-using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMost, kMost>;
+using Vector = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, kMostRows, 1>;
+using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMostRows, kMostRows>;
+/// Columns: subsidence, and medial shift where anything is read across the shaft.
+using Design = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMostRows, 2>;
+using Shift = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, 2, 1>;
+using ShiftMatrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, 2, 2>;
+using Influence = Eigen::Matrix<double, Eigen::Dynamic, kDepths, 0, kMostRows, kDepths>;
 
 Matrix outer(const Vector& v) { return v * v.transpose(); }
 
-/// The opinions as vectors, and the covariance each source of error gives them.
-struct Table {
-  Vector y;
-  Matrix own, scale;
-  Matrix pose;                  ///< of what is open about each pose
-  double flexion_variance = 0;  ///< of the flexion about each pose, rad^2
-  Matrix depth;                 ///< of the features' depths: mm^2, per rad^2 of flexion
-  Eigen::Matrix<double, Eigen::Dynamic, 3, 0, kMost, 3> lever;  ///< of flexion, turn and stretch
-  Vector registered;                                            ///< 1 or 0
+/// One number that an opinion gives: along the shaft or across it.
+struct Row {
+  std::size_t opinion = 0;
+  bool along = true;
+  Reading reading;
+  int depth = 0;  ///< depth_index of its feature
 };
+
+std::vector<Row> rows_of(const std::vector<Opinion>& opinions) {
+  std::vector<Row> rows;
+  for (std::size_t i = 0; i < opinions.size(); ++i) {
+    const int depth = depth_index(opinions[i].feature);
+    if (opinions[i].along) rows.push_back({i, true, *opinions[i].along, depth});
+    if (opinions[i].across) rows.push_back({i, false, *opinions[i].across, depth});
+  }
+  return rows;
+}
+
+/// The readings as vectors, and the covariance each source of error gives them.
+struct Table {
+  std::vector<Row> rows;
+  Depths depths;
+  Vector y;
+  Design design;
+  Matrix own, scale;
+  Matrix pose;   ///< of what is open about each pose
+  Matrix depth;  ///< of the depths of the rows' features, mm^2
+  Matrix rim;    ///< of the depth at which the stem's shoulder is seen: rows along, mm^2
+  Matrix apart;  ///< of what a feature's depth across differs from that along, mm^2
+  Eigen::Matrix<double, Eigen::Dynamic, 5, 0, kMostRows, 5> lever;  ///< of a PoseVector
+  PoseMatrix about_draw;
+  std::size_t opinions = 0;
+};
+
+PoseVector lever_of(const Vec2& at, double depth_mm, bool along) {
+  PoseVector out = PoseVector::Zero();
+  if (along) {
+    out.head<3>() << depth_mm, at.x(), -at.y();
+  } else {
+    out.tail<2>() << depth_mm, -at.x();
+  }
+  return out;
+}
+
+void fill_depths(const Trust& trust, Table& t) {
+  const auto n = static_cast<Eigen::Index>(t.rows.size());
+  t.depth = Matrix::Zero(n, n);
+  t.rim = Matrix::Zero(n, n);
+  t.apart = Matrix::Zero(n, n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const Row& a = t.rows[static_cast<std::size_t>(i)];
+    for (Eigen::Index j = 0; j < n; ++j) {
+      const Row& b = t.rows[static_cast<std::size_t>(j)];
+      t.depth(i, j) = t.depths.covariance(a.depth, b.depth);
+      if (a.along && b.along) t.rim(i, j) = trust.shoulder_depth_mm * trust.shoulder_depth_mm;
+    }
+    if (!a.along) t.apart(i, i) = trust.depths_apart_mm * trust.depths_apart_mm;
+  }
+}
 
 Table table_of(const std::vector<Opinion>& opinions, const SharedErrors& shared,
                const Trust& trust) {
-  const auto n = static_cast<Eigen::Index>(opinions.size());
-  Vector across(n);
-  Vector level(n);
-  Table t{.y = Vector(n),
-          .own = Matrix::Zero(n, n),
-          .scale = Matrix::Zero(n, n),
-          .pose = Matrix::Zero(n, n),
-          .flexion_variance = shared.pose.about_draw(0, 0),
-          .depth = Matrix::Zero(n, n),
-          .lever = {},
-          .registered = Vector(n)};
-  t.lever.resize(n, 3);
+  Table t;
+  t.rows = rows_of(opinions);
+  t.depths = shared.depths;
+  t.opinions = opinions.size();
+  t.about_draw = shared.pose.about_draw;
+  const auto n = static_cast<Eigen::Index>(t.rows.size());
+  const bool both =
+      std::any_of(t.rows.begin(), t.rows.end(), [](const Row& r) { return !r.along; });
+  t.y = Vector(n);
+  t.design = Design::Zero(n, both ? 2 : 1);
+  t.own = Matrix::Zero(n, n);
+  t.lever.resize(n, 5);
+  Vector turn(n);
+  Vector size(n);
   for (Eigen::Index i = 0; i < n; ++i) {
-    const Opinion& o = opinions[static_cast<std::size_t>(i)];
-    across(i) = o.at.x();
-    level(i) = o.at.y();
-    t.lever.row(i) << o.depth.mean_mm, o.at.x(), -o.at.y();
-    t.y(i) = o.y;
-    t.own(i, i) = o.variance;
-    t.registered(i) = o.kind == VoteKind::kRegistered ? 1.0 : 0.0;
-    for (Eigen::Index j = 0; j < n; ++j) {
-      // A landmark lies as deep as the feature it belongs to.
-      const Opinion& other = opinions[static_cast<std::size_t>(j)];
-      if (other.feature == o.feature) t.depth(i, j) = o.depth.sd_mm * other.depth.sd_mm;
+    const Row& row = t.rows[static_cast<std::size_t>(i)];
+    const Opinion& o = opinions[row.opinion];
+    t.y(i) = row.reading.value;
+    t.design(i, row.along ? 0 : 1) = 1.0;
+    t.lever.row(i) = lever_of(o.at, t.depths.mean_mm(row.depth), row.along).transpose();
+    turn(i) = row.along ? o.at.x() : -o.at.y();
+    size(i) = row.along ? o.at.y() : o.at.x();
+    t.own(i, i) = row.reading.variance;
+    if (i > 0 && t.rows[static_cast<std::size_t>(i - 1)].opinion == row.opinion) {
+      t.own(i, i - 1) = t.own(i - 1, i) = o.covariance;
     }
   }
-  t.own += shared.angle_u * shared.angle_u * outer(across);
-  t.pose = t.lever * shared.pose.about_draw * t.lever.transpose();
-  t.depth.array() += trust.stem_depth_mm * trust.stem_depth_mm;
-  t.depth.array() += trust.shoulder_depth_mm * trust.shoulder_depth_mm;
-  t.scale = shared.scale_u * shared.scale_u * outer(level);
+  t.own += shared.angle_u * shared.angle_u * outer(turn);
+  t.scale = shared.scale_u * shared.scale_u * outer(size);
+  t.pose = t.lever * t.about_draw * t.lever.transpose();
+  fill_depths(trust, t);
   return t;
 }
 
-/// Which opinions are wild, with the covariance that adds to theirs.
-struct Doubt {
-  double log_prior = 0.0;
-  Matrix added;
-};
+/// What depth does to a row in one pose: along by flexion, across by rotation.
+double by_depth(const Row& row, const PoseDraw& pose) {
+  return row.along ? pose.flexion : pose.rolled;
+}
 
-/// All stories with a chance, in a fixed order.
-std::vector<Doubt> doubts_of(const Table& t, const Trust& trust) {
-  const auto n = static_cast<std::size_t>(t.y.size());
-  std::vector<Doubt> out;
-  const bool may_slide = t.registered.sum() > 0.0;
-  for (unsigned wild = 0; wild < (1U << n); ++wild) {
-    if (std::popcount(wild) > kMostWild) continue;
-    for (int slid = 0; slid < (may_slide ? 2 : 1); ++slid) {
-      double chance = slid == 1 ? trust.slid : 1.0 - (may_slide ? trust.slid : 0.0);
-      Doubt d{0.0, Matrix::Zero(t.y.size(), t.y.size())};
-      if (slid == 1) d.added += trust.slid_mm * trust.slid_mm * outer(t.registered);
-      for (std::size_t i = 0; i < n; ++i) {
-        const auto at = static_cast<Eigen::Index>(i);
-        const bool registered = t.registered(at) > 0.0;
-        const double share = registered ? trust.wild : trust.landmark_wild;
-        const bool is_wild = ((wild >> i) & 1U) != 0;
-        chance *= is_wild ? share : 1.0 - share;
-        if (is_wild) {
-          d.added(at, at) += std::pow(registered ? trust.wild_mm : trust.landmark_wild_mm, 2);
-        }
-      }
-      if (!(chance > 0.0)) continue;
-      d.log_prior = std::log(chance);
-      out.push_back(std::move(d));
+/// Covariance of what the depths do in one pose.
+Matrix depth_covariance(const Table& t, const PoseDraw& pose) {
+  const double ff = pose.flexion * pose.flexion + t.about_draw(0, 0);
+  const double fr = pose.flexion * pose.rolled + t.about_draw(0, 3);
+  const double rr = pose.rolled * pose.rolled + t.about_draw(3, 3);
+  const auto n = static_cast<Eigen::Index>(t.rows.size());
+  Matrix out(n, n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const bool a = t.rows[static_cast<std::size_t>(i)].along;
+    for (Eigen::Index j = 0; j < n; ++j) {
+      const bool b = t.rows[static_cast<std::size_t>(j)].along;
+      out(i, j) = (a != b ? fr : (a ? ff : rr)) * t.depth(i, j);
     }
   }
+  return out + ff * t.rim + rr * t.apart;
+}
+
+/// A story: which opinions are wild, whether the bone slid, how far the stem may have gone
+/// medially.
+struct Doubt {
+  double log_prior = 0.0;
+  Matrix added;  ///< covariance that it adds to the readings, mm^2
+  double medial_sd_mm = 0.0;
+};
+
+/// The choices of one story.
+struct Choice {
+  unsigned wild = 0;  ///< a bit for each opinion
+  bool slid = false;
+  bool far = false;
+};
+
+Doubt doubt_of(const Table& t, const std::vector<bool>& registered, const Choice& choice,
+               const Trust& trust) {
+  const auto n = static_cast<Eigen::Index>(t.rows.size());
+  Doubt d{0.0, Matrix::Zero(n, n), choice.far ? trust.medial_far_mm : trust.medial_mm};
+  d.log_prior = std::log(choice.far ? trust.medial_far : 1.0 - trust.medial_far) +
+                std::log(choice.slid ? trust.slid : 1.0 - trust.slid);
+  const auto is_wild = [&](std::size_t opinion) { return ((choice.wild >> opinion) & 1U) != 0; };
+  for (std::size_t k = 0; k < registered.size(); ++k) {
+    const double share = registered[k] ? trust.wild : trust.landmark_wild;
+    d.log_prior += std::log(is_wild(k) ? share : 1.0 - share);
+  }
+  Vector along = Vector::Zero(n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const Row& row = t.rows[static_cast<std::size_t>(i)];
+    const bool by_registration = registered[row.opinion];
+    if (row.along && by_registration) along(i) = 1.0;
+    if (!is_wild(row.opinion)) continue;
+    d.added(i, i) += std::pow(by_registration ? trust.wild_mm : trust.landmark_wild_mm, 2);
+  }
+  if (choice.slid) d.added += trust.slid_mm * trust.slid_mm * outer(along);
+  return d;
+}
+
+/// All stories with a chance, in a fixed order.
+std::vector<Doubt> doubts_of(const Table& t, const std::vector<Opinion>& opinions,
+                             const Trust& trust) {
+  std::vector<bool> registered;
+  for (const Opinion& o : opinions) registered.push_back(o.kind == VoteKind::kRegistered);
+  const bool may_slide = std::find(registered.begin(), registered.end(), true) != registered.end();
+  const bool across = t.design.cols() == 2;
+  std::vector<Doubt> out;
+  for (unsigned wild = 0; wild < (1U << t.opinions); ++wild) {
+    if (std::popcount(wild) > kMostWild) continue;
+    for (const bool slid : {false, true}) {
+      for (const bool far : {false, true}) {
+        if ((slid && !may_slide) || (far && !across)) continue;
+        Doubt d = doubt_of(t, registered, {wild, slid, far}, trust);
+        if (std::isfinite(d.log_prior)) out.push_back(std::move(d));
+      }
+    }
+  }
+  return out;
+}
+
+/// What a pose makes of the readings, whatever the story.
+struct InPose {
+  Matrix by_pose;
+  Matrix sound;  ///< covariance when no opinion is wild
+  Vector y;      ///< less what the pose explains
+  double log_probability = 0.0;
+};
+
+InPose in_pose(const Table& t, const PoseDraw& pose) {
+  InPose out;
+  out.by_pose = t.pose + depth_covariance(t, pose);
+  out.sound = t.own + out.by_pose + t.scale;
+  out.y = t.y - t.lever * vector_of(pose);
+  out.log_probability = std::log(pose.probability);
+  return out;
+}
+
+/// Generalised least squares of one story in one pose.
+struct Solved {
+  Eigen::LLT<Matrix> readings;  ///< factor of their covariance
+  ShiftMatrix covariance;       ///< of (subsidence, medial shift)
+  Shift mean;
+  Vector rest;
+  double log_evidence = 0.0;  ///< up to a constant
+};
+
+std::optional<Solved> solve(const Table& t, const InPose& pose, const Doubt& doubt) {
+  Solved out{Eigen::LLT<Matrix>(pose.sound + doubt.added), {}, {}, {}, 0.0};
+  if (out.readings.info() != Eigen::Success) return std::nullopt;
+  const Design column = out.readings.solve(t.design);
+  ShiftMatrix information = t.design.transpose() * column;
+  const auto n = information.cols();
+  const double medial = n == 2 ? 1.0 / (doubt.medial_sd_mm * doubt.medial_sd_mm) : 0.0;
+  if (n == 2) information(1, 1) += medial;
+  const Eigen::LLT<ShiftMatrix> shift(information);
+  if (shift.info() != Eigen::Success) return std::nullopt;
+  out.covariance = shift.solve(ShiftMatrix::Identity(n, n));
+  out.mean = out.covariance * (column.transpose() * pose.y);
+  out.rest = pose.y - t.design * out.mean;
+  double log_determinants = n == 2 ? -std::log(medial) : 0.0;
+  for (Eigen::Index i = 0; i < pose.y.size(); ++i) {
+    log_determinants += 2.0 * std::log(out.readings.matrixLLT()(i, i));
+  }
+  for (Eigen::Index i = 0; i < n; ++i) log_determinants += 2.0 * std::log(shift.matrixLLT()(i, i));
+  const double medial_square = n == 2 ? out.mean(1) * out.mean(1) * medial : 0.0;
+  out.log_evidence =
+      pose.log_probability + doubt.log_prior -
+      0.5 * (out.rest.dot(out.readings.solve(out.rest)) + medial_square + log_determinants);
   return out;
 }
 
 /// A story's answer in one pose; probability still as a logarithm, up to a constant.
 struct Telling {
   Story story;
+  AcrossConsensus medial;
   double own, pose, scale;
   std::size_t draw;
+  std::size_t doubt;
 };
 
-std::optional<Telling> tell(const Table& t, const PoseDraw& pose, const Doubt& doubt) {
-  const double flexion_square = pose.flexion * pose.flexion + t.flexion_variance;
-  const Matrix by_pose = t.pose + flexion_square * t.depth;
-  const Matrix own = t.own + doubt.added;
-  const Eigen::LLT<Matrix> factor(own + by_pose + t.scale);
-  if (factor.info() != Eigen::Success) return std::nullopt;
-  const Vector y = t.y - t.lever * Eigen::Vector3d(pose.flexion, pose.turned, pose.stretch);
-  const Vector ones = Vector::Ones(y.size());
-  const Vector column = factor.solve(ones);
-  const double information = ones.dot(column);
-  const Vector w = column / information;
-  const double mean = w.dot(y);
-  const Vector rest = y.array() - mean;
-  double log_determinant = 0.0;
-  for (Eigen::Index i = 0; i < y.size(); ++i) {
-    log_determinant += 2.0 * std::log(factor.matrixLLT()(i, i));
-  }
+Telling telling_of(const Table& t, const InPose& pose, const Doubt& doubt, const Solved& solved) {
+  const Vector w = solved.readings.solve(t.design * solved.covariance.col(0));
   Telling out{};
-  out.story = {std::log(pose.probability) + doubt.log_prior -
-                   0.5 * (rest.dot(factor.solve(rest)) + log_determinant + std::log(information)),
-               mean, 1.0 / information};
-  out.own = w.dot(own * w);
-  out.pose = w.dot(by_pose * w);
+  out.story = {solved.log_evidence, solved.mean(0), solved.covariance(0, 0)};
+  if (solved.mean.size() == 2) out.medial = {solved.mean(1), solved.covariance(1, 1)};
+  out.own = w.dot((t.own + doubt.added) * w);
+  out.pose = w.dot(pose.by_pose * w);
+  if (solved.mean.size() == 2) {
+    // What the medial shift's own spread does: it stands between rotation and depth.
+    out.pose += std::pow(solved.covariance(0, 1) / doubt.medial_sd_mm, 2);
+  }
   out.scale = w.dot(t.scale * w);
+  return out;
+}
+
+/// The tellings of some draws (each `step`-th) by some stories.
+std::vector<Telling> tell(const Table& t, const std::vector<PoseDraw>& poses, std::size_t step,
+                          const std::vector<Doubt>& doubts, const std::vector<std::size_t>& which) {
+  std::vector<Telling> out;
+  out.reserve((poses.size() / step + 1) * which.size());
+  for (std::size_t i = step / 2; i < poses.size(); i += step) {
+    const InPose pose = in_pose(t, poses[i]);
+    for (const std::size_t k : which) {
+      const auto solved = solve(t, pose, doubts[k]);
+      if (!solved) continue;
+      out.push_back(telling_of(t, pose, doubts[k], *solved));
+      out.back().draw = i;
+      out.back().doubt = k;
+    }
+  }
   return out;
 }
 
@@ -148,6 +308,36 @@ void normalise(std::vector<Telling>& tellings) {
   for (Telling& t : tellings) t.story.probability /= sum;
 }
 
+/// Every story in every pose would be 65,000 solutions; those that say next to nothing in each
+/// 16th pose are left out in the others.
+std::vector<Telling> tell_all(const Table& t, const std::vector<PoseDraw>& poses,
+                              const std::vector<Doubt>& doubts) {
+  constexpr std::size_t kStep = 16;
+  constexpr double kShareLeftOut = 1e-4;
+  std::vector<std::size_t> which(doubts.size());
+  std::iota(which.begin(), which.end(), std::size_t{0});
+  if (poses.size() >= 4 * kStep) {
+    std::vector<Telling> probe = tell(t, poses, kStep, doubts, which);
+    if (!probe.empty()) normalise(probe);
+    std::vector<double> share(doubts.size(), 0.0);
+    for (const Telling& p : probe) share[p.doubt] += p.story.probability;
+    std::erase_if(which, [&](std::size_t k) { return share[k] < kShareLeftOut; });
+  }
+  std::vector<Telling> out = tell(t, poses, 1, doubts, which);
+  if (!out.empty()) normalise(out);
+  return out;
+}
+
+AcrossConsensus medial_of(const std::vector<Telling>& tellings) {
+  AcrossConsensus out;
+  for (const Telling& t : tellings) out.mean += t.story.probability * t.medial.mean;
+  for (const Telling& t : tellings) {
+    out.variance +=
+        t.story.probability * (t.medial.variance + std::pow(t.medial.mean - out.mean, 2));
+  }
+  return out;
+}
+
 /// Variance that the doubt about the pose makes: of the means given each pose.
 double between_poses(const std::vector<Telling>& tellings, double mean, std::size_t poses) {
   std::vector<double> weight(poses, 0.0);
@@ -163,26 +353,62 @@ double between_poses(const std::vector<Telling>& tellings, double mean, std::siz
   return out;
 }
 
+/// The depths after one story in one pose: conditional mean and covariance of a linear model whose
+/// shifts were estimated with it.
+Depths depths_in(const Table& t, const InPose& pose, const PoseDraw& draw, const Doubt& doubt) {
+  Depths out = t.depths;
+  const auto solved = solve(t, pose, doubt);
+  if (!solved) return out;
+  const auto n = static_cast<Eigen::Index>(t.rows.size());
+  Influence cross(n, kDepths);  // of the readings with the depths
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const Row& row = t.rows[static_cast<std::size_t>(i)];
+    cross.row(i) = by_depth(row, draw) * t.depths.covariance.row(row.depth);
+  }
+  const Influence weighed = solved->readings.solve(cross);
+  const Design column = solved->readings.solve(t.design);
+  const Eigen::Matrix<double, Eigen::Dynamic, kDepths, 0, 2, kDepths> by_shift =
+      column.transpose() * cross;
+  out.mean_mm += weighed.transpose() * solved->rest;
+  out.covariance -=
+      cross.transpose() * weighed - by_shift.transpose() * solved->covariance * by_shift;
+  return out;
+}
+
+/// Mean and covariance of the depths over all tellings that matter.
+Depths depths_after(const Table& t, const std::vector<PoseDraw>& poses,
+                    const std::vector<Doubt>& doubts, const std::vector<Telling>& tellings) {
+  constexpr double kMatters = 1e-3;
+  double sum = 0.0;
+  DepthVector first = DepthVector::Zero();
+  DepthMatrix second = DepthMatrix::Zero();
+  for (const Telling& told : tellings) {
+    if (told.story.probability < kMatters) continue;
+    const Depths d =
+        depths_in(t, in_pose(t, poses[told.draw]), poses[told.draw], doubts[told.doubt]);
+    sum += told.story.probability;
+    first += told.story.probability * d.mean_mm;
+    second += told.story.probability * (d.covariance + d.mean_mm * d.mean_mm.transpose());
+  }
+  if (!(sum > 0.0)) return t.depths;
+  Depths out;
+  out.mean_mm = first / sum;
+  out.covariance = second / sum - out.mean_mm * out.mean_mm.transpose();
+  return out;
+}
+
 }  // namespace
 
 std::optional<Consensus> consensus(const std::vector<Opinion>& opinions, const SharedErrors& shared,
                                    const Trust& trust) {
-  if (opinions.empty() || opinions.size() > kMost) return std::nullopt;
+  const bool any_along = std::any_of(opinions.begin(), opinions.end(),
+                                     [](const Opinion& o) { return o.along.has_value(); });
+  if (!any_along || opinions.size() > kMost) return std::nullopt;
   const Table table = table_of(opinions, shared, trust);
-  const std::vector<Doubt> doubts = doubts_of(table, trust);
+  const std::vector<Doubt> doubts = doubts_of(table, opinions, trust);
   const std::vector<PoseDraw>& poses = shared.pose.draws;
-  std::vector<Telling> tellings;
-  tellings.reserve(poses.size() * doubts.size());
-  for (std::size_t i = 0; i < poses.size(); ++i) {
-    for (const Doubt& doubt : doubts) {
-      if (auto told = tell(table, poses[i], doubt)) {
-        told->draw = i;
-        tellings.push_back(*told);
-      }
-    }
-  }
+  const std::vector<Telling> tellings = tell_all(table, poses, doubts);
   if (tellings.empty()) return std::nullopt;
-  normalise(tellings);
   Consensus c;
   for (const Telling& t : tellings) c.mean += t.story.probability * t.story.mean;
   double between = 0.0;
@@ -198,6 +424,8 @@ std::optional<Consensus> consensus(const std::vector<Opinion>& opinions, const S
   c.pose += by_pose;
   c.own += std::max(0.0, between - by_pose);
   c.variance = c.own + c.pose + c.scale;
+  if (table.design.cols() == 2) c.medial = medial_of(tellings);
+  c.depths = depths_after(table, poses, doubts, tellings);
   return c;
 }
 

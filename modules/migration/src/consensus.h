@@ -13,19 +13,26 @@ namespace tidemark::migration {
 /// landmark marked on each film.
 enum class VoteKind { kRegistered, kMarked };
 
-/// One opinion on the subsidence, with what moves it.
+/// What one opinion says in one direction: mm, and the variance of its own noise, mm^2.
+struct Reading {
+  double value = 0.0;
+  double variance = 0.0;
+};
+
+/// One opinion on the motion of the stem's reference point, with what moves it.
 struct Opinion {
   std::string feature;
   VoteKind kind = VoteKind::kRegistered;
-  Vec2 at = Vec2::Zero();  ///< (medial, distal) of the stem's reference point, mm
-  double y = 0.0;          ///< subsidence as this feature sees it, mm
-  double variance = 0.0;   ///< of y from its own noise, mm^2
-  Depth depth;
+  Vec2 at = Vec2::Zero();         ///< (medial, distal) of the stem's reference point, mm
+  std::optional<Reading> along;   ///< subsidence as this feature sees it; absent: it says nothing
+  std::optional<Reading> across;  ///< medial shift as this feature sees it
+  double covariance = 0.0;        ///< of both, mm^2
 };
 
 /// What errs in all opinions alike.
 struct SharedErrors {
   PoseChange pose;
+  Depths depths;         ///< of the features, before this pair is looked at
   double angle_u = 0.0;  ///< rad, of the bone's alignment
   double scale_u = 0.0;  ///< relative, of the ratio of the films' scales
 };
@@ -38,6 +45,12 @@ struct Story {
   double variance = 0.0;
 };
 
+/// The medial shift, where an opinion says anything across the shaft.
+struct AcrossConsensus {
+  double mean = 0.0;
+  double variance = 0.0;
+};
+
 struct Consensus {
   double mean = 0.0;
   double variance = 0.0;
@@ -46,12 +59,19 @@ struct Consensus {
   double pose = 0.0;
   double scale = 0.0;
   std::vector<Story> stories;
+  std::optional<AcrossConsensus> medial;
+  Depths depths;  ///< as SharedErrors::depths, after this pair
 };
 
-/// Subsidence by all opinions: generalised least squares in every story (each opinion sound or
-/// wild, the registration as a whole in place or slid) in every pose, weighed by how well they
-/// explain the opinions (a flat prior on the subsidence).
-/// @return nothing when there is no opinion
+/// Subsidence and medial shift by all opinions: generalised least squares in every story (each
+/// opinion sound or wild, the registration as a whole in place or slid) in every pose, weighed by
+/// how well they explain the opinions (a flat prior on the subsidence, Trust's on the medial
+/// shift).
+///
+/// A feature's depth moves it along the shaft when the leg is flexed otherwise, and across when it
+/// is rotated otherwise: what is read across tells the depths at which the features of this very
+/// pair registered, and with them what flexion did along the shaft.
+/// @return nothing when there is no opinion along the shaft
 [[nodiscard]] std::optional<Consensus> consensus(const std::vector<Opinion>& opinions,
                                                  const SharedErrors& shared, const Trust& trust);
 

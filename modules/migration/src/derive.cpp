@@ -36,31 +36,43 @@ double variance_along(const alignment::Alignment& a, const AnatomicalFrame& fram
   return frame.distal.dot(a.covariance.topLeftCorner<2, 2>() * frame.distal);
 }
 
-/// What the registered features say.
+/// One direction of a vote, where it says anything (u below 1 mm).
+std::optional<Reading> reading_of(const alignment::FeatureVote& v, const Vec2& direction,
+                                  double rigid, double unseen) {
+  const double variance = direction.dot(v.covariance * direction);
+  if (!(variance < 1.0)) return std::nullopt;
+  return Reading{rigid - v.offset_mm.dot(direction), variance + unseen};
+}
+
+/// What the registered features say, along the shaft and across it.
+/// @param rigid  motion of the stem's reference point by both alignments: (medial, distal) mm
 std::vector<Opinion> by_registration(const PairEvidence& e, const AnatomicalFrame& frame,
-                                     double rigid, const PoseChange& pose) {
+                                     const Vec2& rigid, const PoseChange& pose) {
   std::vector<Opinion> out;
+  bool any_along = false;
   for (const auto& v : e.votes) {
-    const double variance = frame.distal.dot(v.covariance * frame.distal);
-    // A cortex seen along its length says nothing along the shaft.
-    if (!v.offset_mm.allFinite() || !(variance < 1.0)) continue;
-    out.push_back({.feature = v.name,
-                   .kind = VoteKind::kRegistered,
-                   .at = frame.of(v.position_mm),
-                   .y = rigid - v.offset_mm.dot(frame.distal),
-                   .variance = variance + unseen_variance(v.name, e, pose),
-                   .depth = depth_of(v.name)});
+    if (!v.offset_mm.allFinite()) continue;
+    Opinion o{
+        .feature = v.name,
+        .kind = VoteKind::kRegistered,
+        .at = frame.of(v.position_mm),
+        .along = reading_of(v, frame.distal, rigid.y(), unseen_variance(v.name, e, pose)),
+        .across = reading_of(v, frame.medial, rigid.x(), std::pow(e.trust.across_floor_mm, 2))};
+    if (!o.along && !o.across) continue;  // a cortex seen along its length says nothing along it
+    if (o.along && o.across) o.covariance = frame.medial.dot(v.covariance * frame.distal);
+    any_along = any_along || o.along;
+    out.push_back(std::move(o));
   }
-  if (!out.empty()) return out;
+  if (any_along) return out;
   // No feature votes: the bone as a whole, of a depth between the stem's plane and the trochanters.
   constexpr double kWhole = 0.3;  // mm, what is left of the registration's error in the long run
   const double variance = variance_along(e.bone, frame) + kWhole * kWhole;
-  return {{.feature = "bone",
-           .kind = VoteKind::kRegistered,
-           .at = frame.of(e.bone.centre_mm),
-           .y = rigid,
-           .variance = variance,
-           .depth = depth_of("bone")}};
+  out.push_back({.feature = "bone",
+                 .kind = VoteKind::kRegistered,
+                 .at = frame.of(e.bone.centre_mm),
+                 .along = Reading{rigid.y(), variance},
+                 .across = {}});
+  return out;
 }
 
 /// What the trochanters say as marked on each film, against the stem as it was held.
@@ -77,10 +89,10 @@ void add_marked(const PairEvidence& e, const AnatomicalFrame& frame, std::vector
     out.push_back({.feature = name,
                    .kind = VoteKind::kMarked,
                    .at = frame.of(ka * a->px),
-                   .y = (before - after).dot(frame.distal),
-                   .variance = std::pow(ka * a->u_px, 2) + std::pow(kb * b->u_px, 2) +
-                               std::pow(e.trust.landmark_floor_mm, 2),
-                   .depth = depth_of(name)});
+                   .along = Reading{(before - after).dot(frame.distal),
+                                    std::pow(ka * a->u_px, 2) + std::pow(kb * b->u_px, 2) +
+                                        std::pow(e.trust.landmark_floor_mm, 2)},
+                   .across = {}});
   };
   add(kGreaterTrochanter, e.reference.femur.greater_trochanter,
       e.follow_up.femur.greater_trochanter);
@@ -210,10 +222,11 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame&
 std::vector<FeatureSubsidence> alone(const std::vector<Opinion>& opinions, const PoseChange& pose) {
   std::vector<FeatureSubsidence> out;
   for (const Opinion& o : opinions) {
-    if (o.kind != VoteKind::kRegistered || o.feature == "bone") continue;
-    const double parallax = std::pow(pose.flexion_rms_rad, 2) *
-                            (std::pow(o.depth.mean_mm, 2) + std::pow(o.depth.sd_mm, 2));
-    out.push_back({o.feature, o.at, mm(o.y, std::sqrt(o.variance + parallax))});
+    if (o.kind != VoteKind::kRegistered || o.feature == "bone" || !o.along) continue;
+    const Depth depth = depth_of(o.feature);
+    const double parallax =
+        std::pow(pose.flexion_rms_rad, 2) * (std::pow(depth.mean_mm, 2) + std::pow(depth.sd_mm, 2));
+    out.push_back({o.feature, o.at, mm(o.along->value, std::sqrt(o.along->variance + parallax))});
   }
   return out;
 }
@@ -235,16 +248,6 @@ tl::unexpected<Error> too_wide(double u95_mm, const PoseChange& pose) {
 
 }  // namespace
 
-Depth depth_of(const std::string& feature) {
-  if (feature == kGreaterTrochanter) return {4.0, 6.0};
-  if (feature == kLesserTrochanter) return {13.0, 6.0};
-  // It lies in the plane of the neck: 20 mm medial, 12 degrees turned forward.
-  if (feature == kCalcar) return {-4.0, 6.0};
-  if (feature == kMetaphysis) return {1.0, 5.0};
-  if (feature == kShaft) return {0.0, 4.0};
-  return {5.0, 8.0};
-}
-
 Expected<Migration> derive(const PairEvidence& e) {
   if (!is_finite(e.bone) || !is_finite(e.stem.alignment)) {
     return fail(ErrorKind::kCannotTell, "comparison", "an alignment of the two films is no number",
@@ -258,11 +261,14 @@ Expected<Migration> derive(const PairEvidence& e) {
   const Rigid2 motion = relative_motion(e);
   const double k = e.reference.scale.value.value;
   const auto displaced = [&](const Vec2& p_mm) { return Vec2(motion.apply(p_mm) - p_mm); };
-  const double rigid = displaced(frame.origin).dot(frame.distal);
+  const Vec2 shift = displaced(frame.origin);
+  const Vec2 both(shift.dot(frame.medial), shift.dot(frame.distal));
+  const double rigid = both.y();
   const PoseChange pose = e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose);
-  std::vector<Opinion> opinions = by_registration(e, frame, rigid, pose);
+  std::vector<Opinion> opinions = by_registration(e, frame, both, pose);
   add_marked(e, frame, opinions);
-  const SharedErrors shared{pose, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
+  const Depths depths = e.depths.value_or(depths_of_people(e.trust.stem_depth_mm));
+  const SharedErrors shared{pose, depths, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
   const auto c = consensus(opinions, shared, e.trust);
   if (!c) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
@@ -297,6 +303,8 @@ Expected<Migration> derive(const PairEvidence& e) {
   m.medial = medial_shift(e, frame, displaced(frame.origin).dot(frame.medial), pose);
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
   m.features = alone(opinions, pose);
+  m.depths = c->depths;
+  m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u};
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
   judge(e, tilt.apart, m);

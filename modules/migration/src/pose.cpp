@@ -75,14 +75,15 @@ Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
   const auto [f1, f2] = normal_pair(at(2), at(3));
   const auto [r1, r2] = normal_pair(at(5), at(7));
   const double version = normal_pair(at(11), at(13)).front();
-  const auto beam = [&](const StemLook& look, int base) -> Vec2 {
-    return look.head_from_middle_mm + Vec2(0.0, model.beam_shift.value * t4_quantile(at(base)));
+  const auto beam = [&](const StemLook& look, int across, int along) -> Vec2 {
+    return look.head_from_middle_mm +
+           model.beam_shift.value * Vec2(t4_quantile(at(across)), t4_quantile(at(along)));
   };
   const double source = model.source.value;
-  return {{angle(f1, model.film_flexion), angle(r1, model.film_rotation), beam(looks.reference, 17),
-           source},
-          {angle(f2, model.film_flexion), angle(r2, model.film_rotation), beam(looks.follow_up, 19),
-           source},
+  return {{angle(f1, model.film_flexion), angle(r1, model.film_rotation),
+           beam(looks.reference, 31, 17), source},
+          {angle(f2, model.film_flexion), angle(r2, model.film_rotation),
+           beam(looks.follow_up, 37, 19), source},
           kDegree * (model.anteversion.value + version * model.anteversion_spread.value),
           spread};
 }
@@ -104,6 +105,11 @@ Draw draw(const PoseModel& model, const StemLooks& looks, int i) {
                   std::sin(b.rotation_rad) * std::sin(b.flexion_rad);
   constexpr double kBelow = 10.0;  // mm: the reference point's place on the stem (docs/design.md)
   d.pose.stretch = apparent_length(stem, b, kBelow) / apparent_length(stem, a, kBelow) - 1.0;
+  d.pose.rolled = std::sin(b.rotation_rad) - std::sin(a.rotation_rad);
+  d.pose.narrowed = std::cos(b.rotation_rad) - std::cos(a.rotation_rad);
+  const Vec2 beam_turn = (b.head_mm - a.head_mm) / model.source.value;
+  d.pose.flexion += beam_turn.y();
+  d.pose.rolled += beam_turn.x();
   d.rotation = b.rotation_rad - a.rotation_rad;
   const double rim = kShoulderDepth * (std::sin(b.flexion_rad) - std::sin(a.flexion_rad));
   const double shoulder = looks.shoulder_u_mm * looks.shoulder_u_mm + rim * rim;
@@ -127,8 +133,6 @@ Eigen::VectorXd weights_of(const std::vector<Draw>& draws, double highest, doubl
   }
   return w / w.sum();
 }
-
-Eigen::Vector3d vector_of(const PoseDraw& d) { return {d.flexion, d.turned, d.stretch}; }
 
 /// A few draws that stand for all: systematic sampling in proportion to the root of the weight, so
 /// that what is improbable by the stem's look alone stays open to what the votes say of it.
@@ -157,19 +161,17 @@ std::vector<PoseDraw> kept_of(const std::vector<Draw>& draws, const Eigen::Vecto
 /// together accordingly (West, J R Stat Soc B 55 (1993) 409, from memory).
 PoseChange smoothed(std::vector<PoseDraw> draws) {
   constexpr double kWidth = 0.25;  // of the whole spread; house choice
-  Eigen::Vector3d mean = Eigen::Vector3d::Zero();
+  PoseVector mean = PoseVector::Zero();
   for (const PoseDraw& d : draws) mean += d.probability * vector_of(d);
-  Eigen::Matrix3d covariance = Eigen::Matrix3d::Zero();
+  PoseMatrix covariance = PoseMatrix::Zero();
   for (const PoseDraw& d : draws) {
-    const Eigen::Vector3d off = vector_of(d) - mean;
+    const PoseVector off = vector_of(d) - mean;
     covariance += d.probability * off * off.transpose();
   }
   const double together = std::sqrt(1.0 - kWidth * kWidth);
   for (PoseDraw& d : draws) {
-    const Eigen::Vector3d v = mean + together * (vector_of(d) - mean);
-    d.flexion = v.x();
-    d.turned = v.y();
-    d.stretch = v.z();
+    const PoseVector v = mean + together * (vector_of(d) - mean);
+    d = {v(0), v(1), v(2), v(3), v(4), d.probability};
   }
   PoseChange out;
   out.draws = std::move(draws);
@@ -178,6 +180,10 @@ PoseChange smoothed(std::vector<PoseDraw> draws) {
 }
 
 }  // namespace
+
+PoseVector vector_of(const PoseDraw& d) {
+  return {d.flexion, d.turned, d.stretch, d.rolled, d.narrowed};
+}
 
 StemLook stem_look(const MeasuredFilm& film) {
   const double k = film.scale.value.value;
@@ -199,6 +205,7 @@ PoseChange pose_change(const PoseModel& model) {
   out.flexion_rms_rad = model.flexion.value * kDegree;
   out.rotation_rms_rad = model.rotation.value * kDegree;
   out.about_draw(0, 0) = out.flexion_rms_rad * out.flexion_rms_rad;
+  out.about_draw(3, 3) = out.rotation_rms_rad * out.rotation_rms_rad;
   return out;
 }
 

@@ -63,6 +63,12 @@ struct Steps {
   std::function<Expected<HipFilm>(HipFilm)> prepare;
   std::function<Expected<migration::Migration>(const HipFilm& reference, const HipFilm& follow_up)>
       compare;
+  /// Called once with all measured pairs of the reference film, if there are two or more. May be
+  /// empty: each pair then stands alone.
+  std::function<std::vector<migration::Migration>(const HipFilm& reference,
+                                                  const std::vector<const HipFilm*>& follow_ups,
+                                                  std::vector<migration::Migration> alone)>
+      compare_together;
 };
 
 /// film::read, anatomy::find_implant, anatomy::find_femur, alignment with migration, and lucency.

@@ -6,6 +6,7 @@
 
 #include "tidemark/alignment/align.h"
 #include "tidemark/core/expected.h"
+#include "tidemark/migration/depths.h"
 #include "tidemark/migration/migration.h"
 #include "tidemark/migration/pose.h"
 
@@ -26,6 +27,17 @@ struct Trust {
   /// shifts all depths alike. A lean of 1 to 2 degrees over the 100 mm to the middle of the stem,
   /// and the room that a canal leaves (derived, house choice).
   double stem_depth_mm = 4.0;
+  /// How much deeper or less deep a feature may register across the shaft, as the leg rotates, than
+  /// along it, as the leg is flexed: round borders slide on other radii. House choice.
+  double depths_apart_mm = 5.0;
+  /// How far a stem goes medially at its reference point (standard deviation): it is held between
+  /// cortices. In a share `medial_far` of hips `medial_far_mm`. What is read across beyond it is
+  /// rotation times depth, and tells how far the stem lies before or behind the shaft's axis. House
+  /// choices.
+  double medial_mm = 0.8;
+  double medial_far = 0.1;
+  double medial_far_mm = 3.0;
+  double across_floor_mm = 0.2;  ///< of a feature read across: what its covariance cannot see
   double shoulder_depth_mm = kShoulderDepth;  ///< the stem is held by its shoulder
   /// Radius of the bone's surface front to back: as the leg turns by t, its outline slides along
   /// the surface, by r t^2 / 2 along the shaft (derived for a round bone).
@@ -35,13 +47,6 @@ struct Trust {
   double wide_u95_mm = 3.0;
   /// And above this none is given. House choice: 8 mm of subsidence could still be told from 3.
   double widest_u95_mm = 5.0;
-};
-
-/// Where the stem went, as seen on the films.
-struct StemMotion {
-  alignment::Alignment alignment;  ///< follow_up_from_reference, mm of the hip views
-  /// How the stem looks on both films; absent: of the pose nothing but the model is known.
-  std::optional<StemLooks> looks;
 };
 
 /// Everything measured on a pair of films. Alignments are follow_up_from_reference in mm of the hip
@@ -56,6 +61,8 @@ struct PairEvidence {
   double scale_ratio_u = 0.0;
   PoseModel pose;
   Trust trust;
+  /// What other pairs of this hip told of its depths (with_others); absent: depths_of_people.
+  std::optional<Depths> depths = std::nullopt;
 };
 
 /// The stem's motion relative to the bone, with its uncertainty.
@@ -85,15 +92,5 @@ struct PairEvidence {
                                                                   const MeasuredFilm& follow_up,
                                                                   const PoseModel& pose,
                                                                   double scale_ratio_u = 0.0);
-
-/// Where a feature lies behind (+) the plane of the stem, mm, with its spread between people.
-/// From the proximal femora of 8 people (open CT surfaces, testdata/README.md), measured against
-/// the shaft's axis; stem placed on that axis within 3 mm. The calcar from the neck's anteversion
-/// (PoseModel, derived).
-struct Depth {
-  double mean_mm = 0.0;
-  double sd_mm = 6.0;
-};
-[[nodiscard]] Depth depth_of(const std::string& feature);
 
 }  // namespace tidemark::migration

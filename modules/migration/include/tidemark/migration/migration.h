@@ -5,22 +5,14 @@
 #include <vector>
 
 #include "tidemark/alignment/align.h"
-#include "tidemark/anatomy/femur.h"
-#include "tidemark/anatomy/implant.h"
-#include "tidemark/core/expected.h"
 #include "tidemark/core/flag.h"
+#include "tidemark/core/geometry.h"
 #include "tidemark/core/units.h"
+#include "tidemark/migration/depths.h"
+#include "tidemark/migration/measured_film.h"
+#include "tidemark/migration/pose.h"
 
 namespace tidemark::migration {
-
-/// One film with everything found on it and its scale.
-struct MeasuredFilm {
-  const anatomy::Implant& implant;  // NOLINT: a view for the length of one call
-  const anatomy::Femur& femur;
-  Measured<MillimetresPerPixel> scale;
-  /// Middle of the picture, about where the beam is centred; absent: that is not known.
-  std::optional<Vec2> middle_px = std::nullopt;
-};
 
 /// One row of the uncertainty budget of the headline subsidence.
 struct BudgetItem {
@@ -42,6 +34,23 @@ struct LandmarkOpinion {
   std::vector<FeatureSubsidence> features;
 };
 
+/// Where the stem went, as seen on the films.
+struct StemMotion {
+  alignment::Alignment alignment;  ///< follow_up_from_reference, mm of the hip views
+  /// How the stem looks on both films; absent: of the pose nothing but the model is known.
+  std::optional<StemLooks> looks;
+};
+
+/// What the registrations of a pair of films gave: alignments are follow_up_from_reference in mm of
+/// the hip views, the covariances as alignment::align gives them.
+struct PairMeasured {
+  StemMotion stem;
+  alignment::Alignment bone;
+  std::vector<alignment::FeatureVote> votes;
+  /// Relative standard uncertainty of the ratio of the two films' scales.
+  double scale_ratio_u = 0.0;
+};
+
 /// Motion of the stem relative to the bone between two films, in the anatomical frame of the
 /// reference film: distal +, medial +, varus +.
 struct Migration {
@@ -54,6 +63,8 @@ struct Migration {
   std::vector<BudgetItem> budget;
   std::vector<FeatureSubsidence> features;
   std::optional<LandmarkOpinion> by_landmarks;
+  std::optional<Depths> depths;             ///< of the features, after this pair
+  std::optional<PairMeasured> measured;     ///< what this was derived from
   Rigid2 follow_up_from_reference_bone_mm;  ///< film mm frames (hip view), for overlays
   Rigid2 follow_up_from_reference_stem_mm;
   std::vector<Flag> flags;

@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "tidemark/core/units.h"
-#include "tidemark/migration/migration.h"
+#include "tidemark/migration/measured_film.h"
 
 namespace tidemark::migration {
 
@@ -63,25 +63,38 @@ struct StemLooks {
   double tips_u_mm = 0.0;      ///< of the change of the tip's level
 };
 
-/// One pose of both films that is possible, and its probability. A point of the bone d mm behind
-/// the stem, x mm medial and l mm distal of its reference point goes on the film by
-/// -(flexion d + turned x) + stretch l along the shaft, against the stem's reference point.
+/// One pose of both films that is possible, and its probability. Against the stem's reference
+/// point, a point of the bone d mm behind the stem, x mm medial and l mm distal of it goes on the
+/// film by
+/// -(flexion d + turned x) + stretch l along the shaft and by -rolled d + narrowed x medially.
+/// Where the beam of the one film is centred otherwise than that of the other, the point is
+/// displaced as if the leg had been turned by the shift over the way from the focus (derived:
+/// magnification falls by 1/S per mm of depth): flexion and rolled hold that too.
 struct PoseDraw {
   double flexion =
       0.0;  ///< cos r' sin f' - cos r sin f, f positive with the knee away from the tube
-  double turned = 0.0;   ///< sin r' sin f' - sin r sin f: rotation brings x into depth
-  double stretch = 0.0;  ///< apparent length along the shaft, follow-up over reference, less 1
+  double turned = 0.0;    ///< sin r' sin f' - sin r sin f: rotation brings x into depth
+  double stretch = 0.0;   ///< apparent length along the shaft, follow-up over reference, less 1
+  double rolled = 0.0;    ///< sin r' - sin r, r positive inwards: rotation brings d across
+  double narrowed = 0.0;  ///< cos r' - cos r
   double probability = 0.0;
 };
+
+/// (flexion, turned, stretch, rolled, narrowed)
+using PoseVector = Eigen::Matrix<double, 5, 1>;
+using PoseMatrix = Eigen::Matrix<double, 5, 5>;
 
 /// Change of pose from the reference film to the follow-up, as far as it matters.
 struct PoseChange {
   std::vector<PoseDraw> draws;  ///< probabilities sum to 1
-  /// Covariance of flexion, turned and stretch about each draw: the draws are few.
-  Eigen::Matrix3d about_draw = Eigen::Matrix3d::Zero();
+  /// Covariance of each draw's PoseVector about it: the draws are few.
+  PoseMatrix about_draw = PoseMatrix::Zero();
   double flexion_rms_rad = 0.0;   ///< root of the expected square of the change of flexion
   double rotation_rms_rad = 0.0;  ///< the same of rotation
 };
+
+/// The angles of a draw as a vector.
+[[nodiscard]] PoseVector vector_of(const PoseDraw& draw);
 
 /// Nothing measured: one draw, no change, with the model's flexion about it and nothing of the
 /// rest.
