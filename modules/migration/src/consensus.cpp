@@ -184,6 +184,7 @@ Doubt doubt_of(const Table& t, const std::vector<bool>& registered, const Choice
 std::vector<Doubt> doubts_of(const Table& t, const std::vector<Opinion>& opinions,
                              const Trust& trust) {
   std::vector<bool> registered;
+  registered.reserve(opinions.size());
   for (const Opinion& o : opinions) registered.push_back(o.kind == VoteKind::kRegistered);
   const bool may_slide = std::find(registered.begin(), registered.end(), true) != registered.end();
   const bool across = t.design.cols() == 2;

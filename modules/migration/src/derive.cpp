@@ -246,6 +246,63 @@ tl::unexpected<Error> too_wide(double u95_mm, const PoseChange& pose) {
               "compare films in a more alike pose, or mark both trochanters by hand");
 }
 
+/// The stem's motion in the bone as the alignments give it, and what the bony features make of it.
+struct Settled {
+  AnatomicalFrame frame;
+  Rigid2 motion;          ///< moved_from_still, mm of the reference film's hip view
+  double rigid_mm = 0.0;  ///< of the reference point along the shaft, by the alignments alone
+  PoseChange pose;
+  std::vector<Opinion> opinions;
+  Consensus consensus;
+};
+
+/// Of the stem's alignment, along the shaft.
+double stem_u(const PairEvidence& e, const AnatomicalFrame& frame) {
+  return std::sqrt(variance_along(e.stem.alignment, frame));
+}
+
+/// Subsidence of the reference point and of the other points of the stem, which pay for the tilt by
+/// their distance beside the axis.
+void tell_subsidence(const PairEvidence& e, const Settled& s, double u95, const Tilt& tilt,
+                     Migration& m) {
+  const Consensus& c = s.consensus;
+  const double u = std::hypot(std::sqrt(c.variance), stem_u(e, s.frame));
+  const double k = e.reference.scale.value.value;
+  m.subsidence = {Millimetres{c.mean}, Millimetres{u}, Millimetres{u95}};
+  const auto at = [&](const Vec2& p_px) {
+    const Vec2 p = k * p_px;
+    const double turn = s.frame.of(p).x() * tilt.u * kDegree;
+    const double along = Vec2(s.motion.apply(p) - p).dot(s.frame.distal);
+    return Measured<Millimetres>{
+        Millimetres{c.mean - s.rigid_mm + along}, Millimetres{std::hypot(u, turn)},
+        Millimetres{std::hypot(u95, coverage_factor(kInfiniteFreedom) * turn)}};
+  };
+  m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
+  m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
+  m.subsidence_at_tip = at(e.reference.implant.tip.px);
+}
+
+Migration told(const PairEvidence& e, const Settled& s, double u95) {
+  Migration m;
+  m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, e.pose, e.scale_ratio_u);
+  const Tilt tilt = tilt_change(e, s.motion.angle_rad / kDegree, s.pose);
+  tell_subsidence(e, s, u95, tilt, m);
+  m.budget = {{"bone alignment", {std::sqrt(s.consensus.own)}},
+              {"out-of-plane pose", {std::sqrt(s.consensus.pose)}},
+              {"stem alignment", {stem_u(e, s.frame)}},
+              {"calibration", {std::sqrt(s.consensus.scale)}}};
+  const Vec2 shift = s.motion.apply(s.frame.origin) - s.frame.origin;
+  m.medial = medial_shift(e, s.frame, shift.dot(s.frame.medial), s.pose);
+  m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
+  m.features = alone(s.opinions, s.pose);
+  m.depths = s.consensus.depths;
+  m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u};
+  m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
+  m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
+  judge(e, tilt.apart, m);
+  return m;
+}
+
 }  // namespace
 
 Expected<Migration> derive(const PairEvidence& e) {
@@ -257,58 +314,28 @@ Expected<Migration> derive(const PairEvidence& e) {
     return fail(ErrorKind::kCannotTell, "comparison", *why,
                 "check that both films show the same hip, or mark the shaft axis by hand");
   }
-  const AnatomicalFrame frame = anatomical_frame(e.reference);
-  const Rigid2 motion = relative_motion(e);
-  const double k = e.reference.scale.value.value;
-  const auto displaced = [&](const Vec2& p_mm) { return Vec2(motion.apply(p_mm) - p_mm); };
-  const Vec2 shift = displaced(frame.origin);
-  const Vec2 both(shift.dot(frame.medial), shift.dot(frame.distal));
-  const double rigid = both.y();
-  const PoseChange pose = e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose);
-  std::vector<Opinion> opinions = by_registration(e, frame, both, pose);
-  add_marked(e, frame, opinions);
+  Settled s{.frame = anatomical_frame(e.reference),
+            .motion = relative_motion(e),
+            .rigid_mm = 0.0,
+            .pose = e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose),
+            .opinions = {},
+            .consensus = {}};
+  const Vec2 shift = s.motion.apply(s.frame.origin) - s.frame.origin;
+  const Vec2 rigid(shift.dot(s.frame.medial), shift.dot(s.frame.distal));
+  s.rigid_mm = rigid.y();
+  s.opinions = by_registration(e, s.frame, rigid, s.pose);
+  add_marked(e, s.frame, s.opinions);
   const Depths depths = e.depths.value_or(depths_of_people(e.trust.stem_depth_mm));
-  const SharedErrors shared{pose, depths, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
-  const auto c = consensus(opinions, shared, e.trust);
+  const SharedErrors shared{s.pose, depths, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
+  const auto c = consensus(s.opinions, shared, e.trust);
   if (!c) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
                 "check both films");
   }
-  const double u_stem = std::sqrt(variance_along(e.stem.alignment, frame));
-  const double added = u_stem * u_stem;
-  const double u95 = half_width_95(*c, added);
-  if (u95 > e.trust.widest_u95_mm) return too_wide(u95, pose);
-  Migration m;
-  m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, e.pose, e.scale_ratio_u);
-  const Tilt tilt = tilt_change(e, motion.angle_rad / kDegree, pose);
-  const double u_tilt_deg = tilt.u;
-  const double u = std::sqrt(c->variance + added);
-  m.subsidence = {Millimetres{c->mean}, Millimetres{u}, Millimetres{u95}};
-  m.budget = {{"bone alignment", {std::sqrt(c->own)}},
-              {"out-of-plane pose", {std::sqrt(c->pose)}},
-              {"stem alignment", {u_stem}},
-              {"calibration", {std::sqrt(c->scale)}}};
-  const auto at = [&](const Vec2& p_px) {
-    const Vec2 p = k * p_px;
-    const double lever = frame.of(p).x();
-    const double turn = lever * u_tilt_deg * kDegree;
-    return Measured<Millimetres>{
-        Millimetres{c->mean - rigid + displaced(p).dot(frame.distal)},
-        Millimetres{std::hypot(u, turn)},
-        Millimetres{std::hypot(u95, coverage_factor(kInfiniteFreedom) * turn)}};
-  };
-  m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
-  m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
-  m.subsidence_at_tip = at(e.reference.implant.tip.px);
-  m.medial = medial_shift(e, frame, displaced(frame.origin).dot(frame.medial), pose);
-  m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
-  m.features = alone(opinions, pose);
-  m.depths = c->depths;
-  m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u};
-  m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
-  m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
-  judge(e, tilt.apart, m);
-  return m;
+  s.consensus = *c;
+  const double u95 = half_width_95(*c, std::pow(stem_u(e, s.frame), 2));
+  if (u95 > e.trust.widest_u95_mm) return too_wide(u95, s.pose);
+  return told(e, s, u95);
 }
 
 }  // namespace tidemark::migration
