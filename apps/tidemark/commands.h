@@ -25,6 +25,8 @@ using Arguments = std::vector<std::string>;  ///< what follows the command's nam
 [[nodiscard]] int run_film(const Arguments& arguments);
 /// tidemark criteria [ID]
 [[nodiscard]] int run_criteria(const Arguments& arguments);
+/// tidemark cohort DB --out DIR
+[[nodiscard]] int run_cohort(const Arguments& arguments);
 /// tidemark help [COMMAND]
 [[nodiscard]] int run_help(const Arguments& arguments);
 
@@ -32,6 +34,7 @@ using Arguments = std::vector<std::string>;  ///< what follows the command's nam
 [[nodiscard]] std::string measure_help();
 [[nodiscard]] std::string film_help();
 [[nodiscard]] std::string criteria_help();
+[[nodiscard]] std::string cohort_help();
 
 /// Prints "tidemark: subject: wrong; remedy" on stderr and gives the exit code of its kind.
 [[nodiscard]] int report(const Error& error);

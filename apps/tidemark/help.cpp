@@ -15,6 +15,7 @@ constexpr const char* kOverview =
     "Commands:\n"
     "  measure FOLDER --out DIR   measure the films of one hip\n"
     "  film FILE                  tell what is found on one film\n"
+    "  cohort DB --out DIR        statistics of the hips of a registry's database\n"
     "  criteria [ID]              list what hips are judged by, explain one criterion\n"
     "  phantom ...                make simulated films of known truth\n"
     "  help [COMMAND]             print help\n"
@@ -53,6 +54,7 @@ int run_help(const Arguments& arguments) {
   const std::string& command = arguments.front();
   if (arguments.size() == 1 && command == "measure") return print(measure_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "film") return print(film_help(), kAllMeasured);
+  if (arguments.size() == 1 && command == "cohort") return print(cohort_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "criteria") return print(criteria_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "help") return print(kOverview, kAllMeasured);
   if (arguments.size() == 1 && command == "phantom") {

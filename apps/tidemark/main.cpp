@@ -22,12 +22,13 @@ int run(int argc, char** argv) {
   if (command == "film") return app::run_film(arguments);
   if (command == "phantom") return run_phantom(argc - 1, argv + 1);
   if (command == "criteria") return app::run_criteria(arguments);
+  if (command == "cohort") return app::run_cohort(arguments);
   if (command == "help" || command == "--help") return app::run_help(arguments);
   if (command == "--version") {
     return app::print("tidemark " + tidemark::followup::version() + "\n", app::kAllMeasured);
   }
   return app::report({tidemark::ErrorKind::kUsage, command, "there is no such command",
-                      "the commands are measure, film, phantom and help"});
+                      "the commands are measure, film, cohort, criteria, phantom and help"});
 }
 
 }  // namespace

@@ -74,6 +74,7 @@ class Usage(Case):
         for arguments, part in ((["help"], "Commands:"), (["--help"], "Commands:"),
                                 (["help", "measure"], "--head-diameter MM"),
                                 (["measure", "--help"], "--head-diameter MM"),
+                                (["help", "cohort"], "--readings FILE"), (["cohort", "--help"], "DB --out DIR"),
                                 (["help", "film"], "FILE"), (["film", "--help"], "FILE"),
                                 (["help", "phantom"], "--out"), (["phantom", "--help"], "--out"),
                                 (["--version"], "tidemark ")):
@@ -85,7 +86,7 @@ class Usage(Case):
 
     def test_help_names_every_option_of_the_documentation(self):
         documented = (DOCS / "cli.md").read_text()
-        for command in ("measure", "film", "criteria"):
+        for command in ("measure", "film", "criteria", "cohort"):
             for word in tidemark("help", command).stdout.split():
                 if word.startswith("--"):
                     self.assertIn(word.strip(",.;:()"), documented)

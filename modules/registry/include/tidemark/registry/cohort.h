@@ -1,0 +1,87 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/core/expected.h"
+#include "tidemark/core/units.h"
+#include "tidemark/registry/database.h"
+
+namespace tidemark::registry {
+
+// What the statistics of a cohort are made from: plain values, one struct a row of the database.
+// Signs and units are those of result.json (docs/result-format.md). Days count from surgery where
+// its date is known, else from the reference film (`CohortHip::days_from_reference`).
+
+/// One follow-up film against the reference film.
+struct CohortComparison {
+  int comparison = 0;       ///< index within the hip
+  std::optional<int> days;  ///< absent without dates: such a row takes part in nothing over time
+  int examination = 1;      ///< 2 and more: a further film of the same visit
+  std::string date;         ///< of the film, to join double examinations and readers; may be empty
+  bool measured = false;
+  std::optional<Measured<double>> subsidence_mm, medial_mm, tilt_change_deg;
+};
+
+enum class Verdict { kExceeds, kWithin, kCannotTell, kNotApplicable };
+
+/// One criterion held against one comparison.
+struct CohortFinding {
+  int comparison = 0;
+  std::string criterion, quantity, unit;
+  double threshold = 0.0;
+  Verdict verdict = Verdict::kCannotTell;
+  std::optional<double> probability_exceeds;
+};
+
+enum class ZoneState { kPresent, kAbsent, kCannotTell, kNotSeen };
+
+/// One zone of one film.
+struct CohortZone {
+  int film = 0;
+  bool reference = false;
+  std::optional<int> days;
+  int examination = 1;
+  std::string date;
+  int zone = 0;
+  std::string interface;
+  ZoneState state = ZoneState::kCannotTell;
+};
+
+struct CohortHip {
+  std::string hip;
+  std::optional<std::string> patient;
+  std::string group;                     ///< "" when the hip has none
+  bool days_from_reference = false;      ///< no date of surgery: days count from the reference film
+  std::string reference_date;            ///< of the reference film; may be empty
+  int reference_days = 0;                ///< of the reference film; 0 when it is not known
+  std::optional<double> reference_u_mm;  ///< error of the reference film, in all its comparisons
+  std::vector<CohortComparison> comparisons;
+  std::vector<CohortFinding> findings;
+  std::vector<CohortZone> zones;
+};
+
+struct Cohort {
+  std::string group_name;                  ///< "" when hips are not grouped
+  std::vector<std::string> groups;         ///< in the order of their names; one "" when not grouped
+  std::vector<CohortHip> hips;             ///< measured or partly; by name
+  std::size_t without_group = 0;           ///< hips left out because they have no group
+  std::size_t refused = 0;                 ///< hips of which nothing could be measured
+  std::size_t failed = 0;                  ///< hips whose worker crashed or hung
+  std::size_t lengths_in_pixels = 0;       ///< hips without a scale: no lengths
+  std::vector<std::string> criteria_sets;  ///< that hips were judged by
+  std::vector<std::string> readers;        ///< all that the database knows, "" for no corrections
+};
+
+struct CohortChoice {
+  std::optional<std::string> group;  ///< NAME of the sheet's column group_NAME, fixation or side
+  std::string reader;                ///< hips as this reader corrected them; "": as found
+};
+
+/// Reads the hips of a database.
+/// @return kBadInput when it cannot be read, there is no such group (the known ones are named) or
+///         reader, or no hip was measured.
+[[nodiscard]] Expected<Cohort> read_cohort(const Database& database, const CohortChoice& choice);
+
+}  // namespace tidemark::registry

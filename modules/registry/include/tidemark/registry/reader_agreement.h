@@ -1,0 +1,72 @@
+#pragma once
+
+#include <filesystem>
+#include <map>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/core/expected.h"
+#include "tidemark/registry/agreement.h"
+#include "tidemark/registry/cohort.h"
+#include "tidemark/registry/migration_course.h"
+
+namespace tidemark::registry {
+
+/// One film as another reader read it (docs/cohort.md, the reader's sheet).
+struct Reading {
+  std::string hip;
+  std::string date;         ///< YYYY-MM-DD of the film; or
+  std::optional<int> days;  ///< counted as the cohort counts them
+  std::string reader;       ///< "" when the sheet names none
+  std::map<Quantity, double> values;
+  std::map<int, ZoneState> zones;
+};
+
+/// Reads a reader's sheet: comma-separated, UTF-8, RFC 4180. Columns: hip, date or days, reader (if
+/// any), subsidence_mm, medial_mm, tilt_change_deg, zone_1 to zone_14 (present, absent,
+/// cannot_tell, not_seen); an empty cell is a film not read.
+/// @return kBadInput with the line and what is wrong with it; an unknown column names its nearest.
+[[nodiscard]] Expected<std::vector<Reading>> read_reader_sheet(const std::filesystem::path& file);
+
+/// A film that both read.
+struct PairedReading {
+  std::string hip;
+  double program = 0.0, reader = 0.0;
+};
+
+/// The program against one reader, of one quantity.
+struct QuantityAgreement {
+  std::string reader;
+  Quantity quantity = Quantity::kSubsidence;
+  std::vector<PairedReading> pairs;
+  LimitsOfAgreement limits;     ///< program less reader, all films
+  std::optional<IccForms> icc;  ///< last common film of each hip; absent when it cannot be told
+  std::string icc_reason;       ///< why it is absent
+};
+
+/// The program against one reader, of radiolucent lines.
+struct ZoneAgreement {
+  std::string reader;
+  std::size_t both_judged = 0;    ///< zones that both call present or absent
+  std::size_t both_looked = 0;    ///< with cannot_tell in
+  std::optional<Kappa> judged;    ///< present or absent only
+  std::optional<Kappa> weighted;  ///< absent, cannot_tell, present in this order, linear weights
+  std::string reason;             ///< why a kappa is absent
+};
+
+struct ReaderAgreement {
+  std::size_t readings = 0;
+  std::size_t without_film = 0;  ///< readings of films that the cohort does not have
+  std::vector<QuantityAgreement> quantities;
+  std::vector<ZoneAgreement> zones;
+};
+
+/// Compares by hip and date, or hip and day.
+[[nodiscard]] ReaderAgreement reader_agreement(const Cohort& cohort,
+                                               const std::vector<Reading>& readings);
+
+/// The hips of another reader of the database as readings, to compare two of them.
+[[nodiscard]] std::vector<Reading> readings_of(const Cohort& other, const std::string& reader);
+
+}  // namespace tidemark::registry

@@ -1,0 +1,212 @@
+#include <algorithm>
+#include <map>
+#include <set>
+
+#include "sqlite.h"
+#include "tidemark/registry/cohort.h"
+
+namespace tidemark::registry {
+namespace {
+
+using HipIds = std::map<std::int64_t, std::size_t>;  ///< place of hip_id in Cohort::hips
+
+std::optional<Measured<double>> measured_at(const Stmt& row, int column) {
+  const auto value = row.maybe_real(column);
+  const auto u = row.maybe_real(column + 1);
+  const auto u95 = row.maybe_real(column + 2);
+  if (!value || !u || !u95) return std::nullopt;
+  return Measured<double>{*value, *u, *u95};
+}
+
+std::optional<int> maybe_int(const Stmt& row, int column) {
+  const auto value = row.maybe_integer(column);
+  if (!value) return std::nullopt;
+  return static_cast<int>(*value);
+}
+
+/// Where the group of a hip stands: a column of hips, or hip_groups.
+std::string group_sql(const std::optional<std::string>& group) {
+  if (!group) return "''";
+  if (*group == "fixation" || *group == "side") return "h." + *group;
+  return "(SELECT value FROM hip_groups g WHERE g.hip_id = h.hip_id AND g.name = ?2)";
+}
+
+std::vector<std::string> texts_of(const Db& db, const char* sql) {
+  std::vector<std::string> out;
+  Stmt rows(db, sql);
+  while (rows.step()) out.push_back(rows.text(0));
+  return out;
+}
+
+std::string listed(const std::vector<std::string>& words) {
+  std::string out;
+  for (const std::string& word : words) out += (out.empty() ? "" : ", ") + word;
+  return out;
+}
+
+/// Whether the group is known; the sentence names those that are.
+std::optional<Error> group_fault(const Db& db, const CohortChoice& choice) {
+  if (!choice.group) return std::nullopt;
+  auto known = texts_of(db, "SELECT DISTINCT name FROM hip_groups ORDER BY name");
+  known.insert(known.end(), {"fixation", "side"});
+  if (std::find(known.begin(), known.end(), *choice.group) != known.end()) return std::nullopt;
+  return Error{ErrorKind::kBadInput, "group " + *choice.group, "the database has no such group",
+               "the groups are " + listed(known)};
+}
+
+void read_hips(const Db& db, const CohortChoice& choice, Cohort& cohort, HipIds& ids) {
+  Stmt rows(db, "SELECT h.hip_id, h.hip, h.patient, " + group_sql(choice.group) +
+                    ", h.status, h.surgery_date IS NULL, h.reference_film_u_mm,"
+                    " (SELECT days_from_surgery FROM films f WHERE f.hip_id = h.hip_id"
+                    "  AND f.role = 'reference' ORDER BY film LIMIT 1), h.length_unit,"
+                    " (SELECT date FROM films f WHERE f.hip_id = h.hip_id"
+                    "  AND f.role = 'reference' ORDER BY film LIMIT 1)"
+                    " FROM hips h WHERE h.reader = ?1 ORDER BY h.hip");
+  rows.bind(1, choice.reader);
+  if (sqlite3_bind_parameter_count(rows.get()) > 1) rows.bind(2, *choice.group);
+  while (rows.step()) {
+    const std::string status = rows.text(4);
+    cohort.refused += status == "refused" ? 1U : 0U;
+    cohort.failed += status == "failed" ? 1U : 0U;
+    if (status != "measured" && status != "partly") continue;
+    if (choice.group && rows.is_null(3)) {
+      ++cohort.without_group;
+      continue;
+    }
+    CohortHip hip;
+    hip.hip = rows.text(1);
+    hip.patient = rows.maybe_text(2);
+    hip.group = rows.text(3);
+    hip.days_from_reference = rows.integer(5) != 0;
+    hip.reference_u_mm = rows.maybe_real(6);
+    hip.reference_days = hip.days_from_reference ? 0 : maybe_int(rows, 7).value_or(0);
+    hip.reference_date = rows.maybe_text(9).value_or("");
+    cohort.lengths_in_pixels += rows.text(8) == "reference_px" ? 1U : 0U;
+    ids[rows.integer(0)] = cohort.hips.size();
+    cohort.hips.push_back(std::move(hip));
+  }
+}
+
+/// Days of a row that holds both ways of counting, by what the hip's days count from.
+std::optional<int> days_of(const CohortHip& hip, const Stmt& row, int from_surgery,
+                           int from_reference) {
+  return maybe_int(row, hip.days_from_reference ? from_reference : from_surgery);
+}
+
+void read_comparisons(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db,
+            "SELECT c.hip_id, c.comparison, c.days_from_surgery, c.days, c.examination,"
+            " f.date, c.status, subsidence_mm, subsidence_u_mm, subsidence_u95_mm,"
+            " medial_mm, medial_u_mm, medial_u95_mm,"
+            " tilt_change_deg, tilt_change_u_deg, tilt_change_u95_deg"
+            " FROM comparisons c LEFT JOIN films f ON f.hip_id = c.hip_id AND f.film = c.follow_up"
+            " ORDER BY c.hip_id, c.comparison");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found == ids.end()) continue;
+    CohortHip& hip = cohort.hips[found->second];
+    CohortComparison row;
+    row.comparison = static_cast<int>(rows.integer(1));
+    row.days = days_of(hip, rows, 2, 3);
+    row.examination = static_cast<int>(rows.integer(4));
+    row.date = rows.maybe_text(5).value_or("");
+    row.measured = rows.text(6) == "measured";
+    row.subsidence_mm = measured_at(rows, 7);
+    row.medial_mm = measured_at(rows, 10);
+    row.tilt_change_deg = measured_at(rows, 13);
+    hip.comparisons.push_back(std::move(row));
+  }
+}
+
+Verdict verdict_of(const std::string& text) {
+  if (text == "exceeds") return Verdict::kExceeds;
+  if (text == "within") return Verdict::kWithin;
+  return text == "not_applicable" ? Verdict::kNotApplicable : Verdict::kCannotTell;
+}
+
+void read_findings(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db,
+            "SELECT hip_id, comparison, criterion, quantity, unit, threshold, verdict,"
+            " probability_exceeds FROM findings WHERE threshold IS NOT NULL"
+            " ORDER BY hip_id, comparison, criterion");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found == ids.end()) continue;
+    cohort.hips[found->second].findings.push_back({static_cast<int>(rows.integer(1)), rows.text(2),
+                                                   rows.text(3), rows.text(4), rows.real(5),
+                                                   verdict_of(rows.text(6)), rows.maybe_real(7)});
+  }
+}
+
+ZoneState state_of(const std::string& text) {
+  if (text == "present") return ZoneState::kPresent;
+  if (text == "absent") return ZoneState::kAbsent;
+  return text == "not_seen" ? ZoneState::kNotSeen : ZoneState::kCannotTell;
+}
+
+void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db,
+            "SELECT z.hip_id, z.film, f.role, f.days_from_surgery,"
+            " (SELECT days FROM comparisons c WHERE c.hip_id = z.hip_id AND c.follow_up = z.film),"
+            " f.examination, f.date, z.zone, z.interface, z.state"
+            " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
+            " ORDER BY z.hip_id, z.film, z.zone, z.interface");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found == ids.end()) continue;
+    CohortHip& hip = cohort.hips[found->second];
+    CohortZone row;
+    row.film = static_cast<int>(rows.integer(1));
+    row.reference = rows.text(2) == "reference";
+    row.days = days_of(hip, rows, 3, 4);
+    row.examination = static_cast<int>(rows.integer(5));
+    row.date = rows.maybe_text(6).value_or("");
+    row.zone = static_cast<int>(rows.integer(7));
+    row.interface = rows.text(8);
+    row.state = state_of(rows.text(9));
+    hip.zones.push_back(std::move(row));
+  }
+}
+
+Expected<Cohort> read(const Db& db, const CohortChoice& choice, const std::string& subject) {
+  if (auto fault = group_fault(db, choice)) return tl::unexpected(*fault);
+  Cohort cohort;
+  HipIds ids;
+  cohort.group_name = choice.group.value_or("");
+  cohort.readers = texts_of(db, "SELECT DISTINCT reader FROM hips ORDER BY reader");
+  const auto& readers = cohort.readers;
+  if (std::find(readers.begin(), readers.end(), choice.reader) == readers.end()) {
+    return fail(
+        ErrorKind::kBadInput, subject,
+        choice.reader.empty() ? "it holds no hip that was measured without a reader"
+                              : "it holds no hip of the reader " + choice.reader,
+        readers.empty() ? "run tidemark batch first" : "its readers are " + listed(readers));
+  }
+  read_hips(db, choice, cohort, ids);
+  if (cohort.hips.empty()) {
+    return fail(ErrorKind::kBadInput, subject, "no hip of it was measured",
+                "see the column reason of its table hips");
+  }
+  read_comparisons(db, ids, cohort);
+  read_findings(db, ids, cohort);
+  read_zones(db, ids, cohort);
+  std::set<std::string> groups;
+  for (const CohortHip& hip : cohort.hips) groups.insert(hip.group);
+  cohort.groups.assign(groups.begin(), groups.end());
+  cohort.criteria_sets = texts_of(
+      db, "SELECT DISTINCT criteria_set FROM hips WHERE criteria_set IS NOT NULL ORDER BY 1");
+  return cohort;
+}
+
+}  // namespace
+
+Expected<Cohort> read_cohort(const Database& database, const CohortChoice& choice) {
+  const std::string subject = database.file().filename().string();
+  try {
+    return read(database.db(), choice, subject);
+  } catch (const SqliteError& error) {
+    return tl::unexpected(error_of(error, subject));
+  }
+}
+
+}  // namespace tidemark::registry

@@ -1,0 +1,139 @@
+#include "tidemark/registry/cohort_study.h"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+namespace tidemark::registry {
+namespace {
+
+std::string counted(std::size_t n, const std::string& one, const std::string& many) {
+  return n == 1 ? "One " + one : std::to_string(n) + " " + many;
+}
+
+/// Patients with more than one hip in the cohort.
+std::size_t two_hips(const Cohort& cohort) {
+  std::map<std::string, std::size_t> hips;
+  for (const CohortHip& hip : cohort.hips) {
+    if (hip.patient) ++hips[*hip.patient];
+  }
+  return static_cast<std::size_t>(
+      std::count_if(hips.begin(), hips.end(), [](const auto& entry) { return entry.second > 1; }));
+}
+
+struct Counts {
+  std::size_t undated = 0, from_reference = 0, late_reference = 0, not_measured = 0, zones = 0;
+};
+
+Counts counts_of(const Cohort& cohort) {
+  Counts out;
+  for (const CohortHip& hip : cohort.hips) {
+    out.from_reference += hip.days_from_reference ? 1U : 0U;
+    out.late_reference += hip.reference_days > 14 ? 1U : 0U;
+    out.zones += hip.zones.size();
+    for (const CohortComparison& c : hip.comparisons) {
+      out.undated += c.days ? 0U : 1U;
+      out.not_measured += c.measured ? 0U : 1U;
+    }
+  }
+  return out;
+}
+
+void caution_of_hips(const Cohort& cohort, std::vector<std::string>& out) {
+  if (cohort.refused > 0) {
+    out.push_back(counted(cohort.refused, "hip", "hips") +
+                  " could not be measured at all and appear in nothing below. If they are not like "
+                  "the others, all shares are off.");
+  }
+  if (cohort.failed > 0) {
+    out.push_back(counted(cohort.failed, "hip", "hips") +
+                  " ended in a fault of the program and appear in nothing below.");
+  }
+  if (cohort.without_group > 0) {
+    out.push_back(counted(cohort.without_group, "measured hip has", "measured hips have") + " no " +
+                  cohort.group_name + " and are left out.");
+  }
+  if (cohort.lengths_in_pixels > 0) {
+    out.push_back(counted(cohort.lengths_in_pixels, "hip has", "hips have") +
+                  " no scale: only the tilt counts.");
+  }
+  const Counts counts = counts_of(cohort);
+  if (counts.not_measured > 0) {
+    out.push_back(counted(counts.not_measured, "follow-up film", "follow-up films") +
+                  " of measured hips could not be measured.");
+  }
+  if (counts.undated > 0) {
+    out.push_back(counted(counts.undated, "comparison has", "comparisons have") +
+                  " no date and take part in nothing over time.");
+  }
+  if (counts.from_reference > 0) {
+    out.push_back("Of " + std::to_string(counts.from_reference) +
+                  (counts.from_reference == 1 ? " hip" : " hips") +
+                  " the date of surgery is not known: their time counts from the reference film.");
+  }
+  if (counts.late_reference > 0) {
+    out.push_back("The reference film of " + std::to_string(counts.late_reference) +
+                  (counts.late_reference == 1 ? " hip" : " hips") +
+                  " is later than two weeks after surgery: early settling is hidden there.");
+  }
+  if (two_hips(cohort) > 0) {
+    out.push_back(counted(two_hips(cohort), "patient has", "patients have") +
+                  " both hips in the cohort. They are counted as independent, so the intervals are "
+                  "a little too narrow.");
+  }
+}
+
+std::vector<std::string> cautions_of(const CohortStudy& study) {
+  std::vector<std::string> out{
+      "Decision support, not a diagnosis. These are figures of a group; they say nothing certain "
+      "of "
+      "one patient.",
+      "To pass a limit of migration calls for closer follow-up. It is no finding about fixation, "
+      "and no end of the implant's life."};
+  caution_of_hips(study.cohort, out);
+  if (study.cohort.groups.size() > 1) {
+    out.emplace_back(
+        "Groups are compared as they are. Nothing is adjusted for age, sex, bone, "
+        "surgeon or length of follow-up.");
+  }
+  if (!study.survival.empty()) {
+    out.emplace_back(
+        "Time to a limit is known only to the visits: the true time lies between the "
+        "last film within and the first beyond it, so curves fall late. Hips that are "
+        "not seen any more are taken to do as the others. Where fewer than ten are at "
+        "risk, a curve says little.");
+  }
+  if (study.cohort.criteria_sets.size() > 1) {
+    out.emplace_back(
+        "Hips were judged by several sets of criteria: a criterion that one set lacks "
+        "counts its hips as not judged.");
+  }
+  if (counts_of(study.cohort).zones > 0) {
+    out.emplace_back(
+        "Radiolucent lines by zone are not validated yet: they were right on films of "
+        "one simulator and mostly left open or missed on those of another. An "
+        "incidence of lines is therefore no evidence.");
+  }
+  return out;
+}
+
+}  // namespace
+
+CohortStudy study(Cohort cohort, const std::vector<Reading>& readings, std::string tool_version) {
+  CohortStudy out;
+  out.cohort = std::move(cohort);
+  out.tool_version = std::move(tool_version);
+  out.course = course_of(out.cohort);
+  for (const Quantity quantity : kQuantities) {
+    out.models.emplace_back(quantity, model_of(out.cohort, quantity));
+    out.precision.emplace_back(quantity, precision_study(out.cohort, quantity));
+  }
+  out.shares = criterion_shares(out.cohort);
+  out.survival = criterion_survival(out.cohort);
+  out.lucency = lucency_map(out.cohort);
+  if (!readings.empty()) out.agreement = reader_agreement(out.cohort, readings);
+  out.cautions = cautions_of(out);
+  return out;
+}
+
+}  // namespace tidemark::registry

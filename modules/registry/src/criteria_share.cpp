@@ -1,0 +1,183 @@
+#include "tidemark/registry/criteria_share.h"
+
+#include <algorithm>
+#include <map>
+#include <set>
+
+namespace tidemark::registry {
+namespace {
+
+constexpr double kYear = 365.25;
+
+/// A judgement with its day; first examinations only.
+struct Judged {
+  int days = 0;
+  const CohortFinding* finding = nullptr;
+};
+
+/// The hip's judgements by a criterion, by day. Without a day it is last: it happened some time.
+std::vector<Judged> judged(const CohortHip& hip, const std::string& criterion) {
+  std::vector<Judged> out;
+  for (const CohortFinding& finding : hip.findings) {
+    if (finding.criterion != criterion || finding.verdict == Verdict::kNotApplicable) continue;
+    for (const CohortComparison& c : hip.comparisons) {
+      if (c.comparison != finding.comparison || c.examination != 1 || !c.days) continue;
+      out.push_back({*c.days, &finding});
+    }
+  }
+  std::stable_sort(out.begin(), out.end(), [](auto& a, auto& b) { return a.days < b.days; });
+  return out;
+}
+
+const CohortFinding* standing(const std::vector<Judged>& rows) {
+  for (const Judged& row : rows) {
+    if (row.finding->verdict == Verdict::kExceeds) return row.finding;
+  }
+  return rows.empty() ? nullptr : rows.back().finding;
+}
+
+const CohortFinding* at_visit(const CohortHip& hip, const std::vector<Judged>& rows,
+                              const Visit& visit) {
+  const CohortComparison* film = nearest_to(hip, visit);
+  if (film == nullptr) return nullptr;
+  for (const Judged& row : rows) {
+    if (row.finding->comparison == film->comparison) return row.finding;
+  }
+  return nullptr;
+}
+
+/// Adds hips to a share, one finding (or none) each.
+class Tally {
+ public:
+  explicit Tally(CriterionShare share) : share_(std::move(share)) {}
+  void add(const CohortFinding* finding) {
+    if (finding == nullptr) {
+      ++share_.not_judged;
+      return;
+    }
+    share_.exceeds += finding->verdict == Verdict::kExceeds ? 1U : 0U;
+    share_.within += finding->verdict == Verdict::kWithin ? 1U : 0U;
+    share_.cannot_tell += finding->verdict == Verdict::kCannotTell ? 1U : 0U;
+    if (!finding->probability_exceeds) return;
+    sum_ += *finding->probability_exceeds;
+    ++with_probability_;
+  }
+  [[nodiscard]] CriterionShare done() const {
+    CriterionShare out = share_;
+    const std::size_t all = out.exceeds + out.within + out.cannot_tell;
+    out.least = share_of(out.exceeds, all);
+    out.most = share_of(out.exceeds + out.cannot_tell, all);
+    if (with_probability_ > 0) out.expected = sum_ / static_cast<double>(with_probability_);
+    return out;
+  }
+
+ private:
+  CriterionShare share_;
+  double sum_ = 0.0;
+  std::size_t with_probability_ = 0;
+};
+
+/// First event, or the end of what is known of the hip.
+std::optional<TimeToEvent> time_of(const std::vector<Judged>& rows, Counting counting) {
+  std::optional<TimeToEvent> out;
+  for (const Judged& row : rows) {
+    const Verdict verdict = row.finding->verdict;
+    const bool open = verdict == Verdict::kCannotTell;
+    if (row.days < 0 || (open && counting == Counting::kJudged)) continue;
+    const bool event = verdict == Verdict::kExceeds || (open && counting == Counting::kAsBeyond);
+    out = {row.days / kYear, event ? Outcome::kEvent : Outcome::kCensored};
+    if (event) return out;
+  }
+  return out;
+}
+
+}  // namespace
+
+std::vector<CohortCriterion> criteria_of(const Cohort& cohort) {
+  std::map<std::string, CohortCriterion> found;
+  for (const CohortHip& hip : cohort.hips) {
+    for (const CohortFinding& f : hip.findings) {
+      found.try_emplace(f.criterion, CohortCriterion{f.criterion, f.quantity, f.unit, f.threshold});
+    }
+  }
+  std::vector<CohortCriterion> out;
+  for (auto& [id, criterion] : found) out.push_back(std::move(criterion));
+  return out;
+}
+
+std::vector<CriterionShare> criterion_shares(const Cohort& cohort) {
+  std::vector<CriterionShare> out;
+  for (const CohortCriterion& criterion : criteria_of(cohort)) {
+    for (const std::string& group : cohort.groups) {
+      CriterionShare empty;
+      empty.criterion = criterion.id;
+      empty.group = group;
+      Tally whole(empty);
+      std::vector<Tally> by_visit;
+      for (std::size_t v = 0; v < visits().size(); ++v) {
+        empty.visit = v;
+        by_visit.emplace_back(empty);
+      }
+      for (const CohortHip& hip : cohort.hips) {
+        if (hip.group != group) continue;
+        const auto rows = judged(hip, criterion.id);
+        whole.add(standing(rows));
+        for (std::size_t v = 0; v < visits().size(); ++v) {
+          if (nearest_to(hip, visits()[v]) == nullptr) continue;  // no film: no doubt to count
+          by_visit[v].add(at_visit(hip, rows, visits()[v]));
+        }
+      }
+      out.push_back(whole.done());
+      for (const Tally& tally : by_visit) {
+        const CriterionShare share = tally.done();
+        if (share.least) out.push_back(share);
+      }
+    }
+  }
+  return out;
+}
+
+std::string name_of(Counting counting) {
+  switch (counting) {
+    case Counting::kAsWithin:
+      return "cannot_tell_as_within";
+    case Counting::kAsBeyond:
+      return "cannot_tell_as_beyond";
+    case Counting::kJudged:
+      break;
+  }
+  return "judged_only";
+}
+
+std::vector<CriterionSurvival> criterion_survival(const Cohort& cohort) {
+  std::vector<CriterionSurvival> out;
+  for (const CohortCriterion& criterion : criteria_of(cohort)) {
+    for (const Counting counting : {Counting::kJudged, Counting::kAsWithin, Counting::kAsBeyond}) {
+      CriterionSurvival survival;
+      survival.criterion = criterion.id;
+      survival.counting = counting;
+      for (const std::string& group : cohort.groups) {
+        std::vector<TimeToEvent> hips;
+        std::size_t left_out = 0;
+        for (const CohortHip& hip : cohort.hips) {
+          if (hip.group != group) continue;
+          const auto time = time_of(judged(hip, criterion.id), counting);
+          if (time) hips.push_back(*time);
+          left_out += time ? 0U : 1U;
+        }
+        const auto curve = kaplan_meier(hips);
+        if (!curve) continue;
+        survival.groups.push_back(group);
+        survival.hips.push_back(std::move(hips));
+        survival.curves.push_back(*curve);
+        survival.left_out.push_back(left_out);
+      }
+      if (survival.curves.empty()) continue;
+      survival.log_rank = log_rank(survival.hips);
+      out.push_back(std::move(survival));
+    }
+  }
+  return out;
+}
+
+}  // namespace tidemark::registry

@@ -1,0 +1,110 @@
+#include "tidemark/registry/migration_course.h"
+
+#include <cmath>
+#include <cstdlib>
+
+namespace tidemark::registry {
+namespace {
+
+std::vector<Visit> make_visits() {
+  std::vector<Visit> out{{"2 weeks", 14, 1, 0},
+                         {"6 weeks", 42, 0, 0},
+                         {"3 months", 91, 0, 0},
+                         {"6 months", 183, 0, 0},
+                         {"1 year", 365, 0, 0}};
+  for (int year = 2; year <= 30; ++year) {
+    out.push_back({std::to_string(year) + " years", static_cast<int>(365.25 * year), 0, 0});
+  }
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    const int next = i + 1 < out.size() ? out[i + 1].days : out[i].days + 365;
+    out[i].to = (out[i].days + next + 1) / 2;
+    if (i > 0) out[i].from = out[i - 1].to;
+  }
+  return out;
+}
+
+}  // namespace
+
+const std::vector<Visit>& visits() {
+  static const std::vector<Visit> all = make_visits();
+  return all;
+}
+
+std::optional<std::size_t> visit_of(int days) {
+  for (std::size_t i = 0; i < visits().size(); ++i) {
+    if (days >= visits()[i].from && days < visits()[i].to) return i;
+  }
+  return std::nullopt;
+}
+
+std::string name_of(Quantity quantity) {
+  switch (quantity) {
+    case Quantity::kSubsidence:
+      return "subsidence_mm";
+    case Quantity::kMedial:
+      return "medial_mm";
+    case Quantity::kTiltChange:
+      return "tilt_change_deg";
+  }
+  return "";
+}
+
+std::string unit_of(Quantity quantity) { return quantity == Quantity::kTiltChange ? "deg" : "mm"; }
+
+const std::optional<Measured<double>>& value_of(const CohortComparison& comparison,
+                                                Quantity quantity) {
+  switch (quantity) {
+    case Quantity::kMedial:
+      return comparison.medial_mm;
+    case Quantity::kTiltChange:
+      return comparison.tilt_change_deg;
+    case Quantity::kSubsidence:
+      break;
+  }
+  return comparison.subsidence_mm;
+}
+
+const CohortComparison* nearest_to(const CohortHip& hip, const Visit& visit) {
+  const CohortComparison* best = nullptr;
+  for (const CohortComparison& c : hip.comparisons) {
+    if (c.examination != 1 || !c.days || *c.days < visit.from || *c.days >= visit.to) continue;
+    const auto off = [&](const CohortComparison& x) { return std::abs(*x.days - visit.days); };
+    const bool better = best == nullptr || (c.measured && !best->measured) ||
+                        (c.measured == best->measured && off(c) < off(*best));
+    if (better) best = &c;
+  }
+  return best;
+}
+
+std::vector<CourseAtVisit> course_of(const Cohort& cohort) {
+  std::vector<CourseAtVisit> out;
+  for (const std::string& group : cohort.groups) {
+    for (std::size_t v = 0; v < visits().size(); ++v) {
+      for (const Quantity quantity : kQuantities) {
+        CourseAtVisit row{group, v, quantity, {}, 0.0, 0};
+        std::vector<double> values;
+        double squares = 0.0;
+        for (const CohortHip& hip : cohort.hips) {
+          if (hip.group != group) continue;
+          const CohortComparison* at = nearest_to(hip, visits()[v]);
+          if (at == nullptr) continue;
+          const auto& value = value_of(*at, quantity);
+          if (!value) {
+            ++row.not_measured;
+            continue;
+          }
+          values.push_back(value->value);
+          squares += value->u * value->u;
+        }
+        const auto location = location_of(values);
+        if (!location) continue;
+        row.location = *location;
+        row.mean_u = std::sqrt(squares / static_cast<double>(values.size()));
+        out.push_back(std::move(row));
+      }
+    }
+  }
+  return out;
+}
+
+}  // namespace tidemark::registry

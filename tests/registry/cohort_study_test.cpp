@@ -1,0 +1,395 @@
+#include "tidemark/registry/cohort_study.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <set>
+#include <sstream>
+
+#include "registry/made_cohort.h"
+#include "scratch.h"
+
+namespace tidemark::registry {
+namespace {
+
+using made::comparison;
+using test::Scratch;
+using testing::HasSubstr;
+
+Cohort two_groups(std::uint64_t seed = 11) {
+  made::Truth late;
+  late.rate = 0.4;
+  return made::cohort(24, {{"a", {}}, {"b", late}}, seed);
+}
+
+/// Every table row as long as its header, every number finite.
+void expect_sound(const CohortStudy& study) {
+  for (const StudyTable& table : tables_of(study)) {
+    std::set<std::string> names;
+    for (const StudyColumn& column : table.columns) {
+      EXPECT_TRUE(names.insert(column.name).second) << table.name << "." << column.name;
+    }
+    for (const auto& row : table.rows) {
+      ASSERT_EQ(row.size(), table.columns.size()) << table.name;
+      for (const Cell& cell : row) {
+        const auto* number = std::get_if<double>(&cell);
+        EXPECT_TRUE(number == nullptr || std::isfinite(*number)) << table.name;
+      }
+    }
+  }
+  for (const Figure& figure : figures_of(study)) {
+    EXPECT_EQ(figure.svg.find("nan"), std::string::npos) << figure.name;
+    EXPECT_EQ(figure.svg.find("inf"), std::string::npos) << figure.name;
+  }
+  const std::string page = page_of(study, figures_of(study));
+  EXPECT_THAT(page, HasSubstr("Decision support, not a diagnosis"));
+  for (const char* word : {"loose", "failed", "nan"}) {
+    EXPECT_EQ(page.find(word), std::string::npos) << word;
+  }
+}
+
+TEST(Visits, BordersLieHalfWay) {
+  EXPECT_EQ(visits()[*visit_of(42)].name, "6 weeks");
+  EXPECT_EQ(visits()[*visit_of(20)].name, "2 weeks");
+  EXPECT_EQ(visits()[*visit_of(66)].name, "6 weeks");
+  EXPECT_EQ(visits()[*visit_of(67)].name, "3 months");
+  EXPECT_EQ(visits()[*visit_of(800)].name, "2 years");
+  EXPECT_FALSE(visit_of(0));
+  EXPECT_FALSE(visit_of(-3));
+  EXPECT_FALSE(visit_of(40000));
+  for (std::size_t i = 1; i < visits().size(); ++i) EXPECT_EQ(visits()[i].from, visits()[i - 1].to);
+}
+
+// The simulated truth, by the definition of the model: no outside source. Outside checks of the fit
+// itself stand in mixed_model_test.cpp.
+TEST(CourseModel, FindsWhatWasSimulated) {
+  const auto model = model_of(two_groups(), Quantity::kSubsidence);
+  ASSERT_TRUE(model) << model.error().sentence();
+  EXPECT_EQ(model->hips, 48U);
+  EXPECT_NEAR(model->groups[0].settling->value, 0.8, 0.25);
+  EXPECT_NEAR(model->groups[1].later_rate->value, 0.4, 0.08);
+  EXPECT_NEAR(model->groups[1].later_rate_difference->value, 0.35, 0.1);
+  EXPECT_GT(model->groups[1].later_rate_difference->interval.low, 0.2);
+  EXPECT_NEAR(model->settling_sd, 0.3, 0.15);
+  ASSERT_TRUE(model->later_rate_sd);
+}
+
+// Of 95 % intervals 95 of 100 hold the truth; 200 cohorts of 15 hips: 190 +- 4 standard errors
+// (3.1).
+TEST(CourseModel, IntervalsHoldTheTruthAsOftenAsTheySay) {
+  int settling = 0;
+  int rate = 0;
+  constexpr int kCohorts = 200;
+  for (int seed = 0; seed < kCohorts; ++seed) {
+    const auto model =
+        model_of(made::cohort(15, {{"", {}}}, 900 + static_cast<std::uint64_t>(seed)),
+                 Quantity::kSubsidence);
+    ASSERT_TRUE(model) << model.error().sentence();
+    const auto holds = [](const ModelEstimate& e, double truth) {
+      return e.interval.low <= truth && truth <= e.interval.high ? 1 : 0;
+    };
+    settling += holds(*model->groups[0].settling, 0.8);
+    rate += holds(*model->groups[0].later_rate, 0.05);
+  }
+  RecordProperty("settling", settling);
+  RecordProperty("rate", rate);
+  EXPECT_GE(settling, 178) << "of " << kCohorts;
+  EXPECT_GE(rate, 178) << "of " << kCohorts;
+}
+
+TEST(CourseModel, SaysWhenThereIsTooLittle) {
+  Cohort few = made::cohort(2, {{"", {}}}, 3);
+  EXPECT_EQ(model_of(few, Quantity::kSubsidence).error().kind, ErrorKind::kCannotTell);
+  // Films of the first weeks only: settling without a rate.
+  Cohort early = made::cohort(10, {{"", {}}}, 4);
+  for (CohortHip& hip : early.hips) {
+    std::erase_if(hip.comparisons, [](const auto& c) { return *c.days > 91; });
+  }
+  const auto model = model_of(early, Quantity::kSubsidence);
+  ASSERT_TRUE(model) << model.error().sentence();
+  EXPECT_TRUE(model->groups[0].settling);
+  EXPECT_FALSE(model->groups[0].later_rate);
+  EXPECT_FALSE(model->later_rate_sd);
+}
+
+CohortHip judged(const std::string& name, const std::vector<std::pair<int, Verdict>>& rows) {
+  CohortHip hip;
+  hip.hip = name;
+  int index = 0;
+  for (const auto& [days, verdict] : rows) {
+    hip.comparisons.push_back(comparison(index, days, 1.0, 0.2));
+    hip.findings.push_back({index++, "limit", "subsidence_mm", "mm", 1.5, verdict, 0.5});
+  }
+  return hip;
+}
+
+Cohort five_hips() {
+  Cohort out;
+  out.groups = {""};
+  out.hips = {judged("A", {{365, Verdict::kWithin}, {730, Verdict::kExceeds}}),
+              judged("B", {{365, Verdict::kWithin}, {730, Verdict::kCannotTell}}),
+              judged("C", {{365, Verdict::kCannotTell}, {730, Verdict::kWithin}}),
+              judged("D", {{365, Verdict::kNotApplicable}}),
+              judged("E", {{365, Verdict::kExceeds}, {730, Verdict::kWithin}})};
+  return out;
+}
+
+// Counted by hand.
+TEST(CriterionShares, CountHipsOnceAndKeepDoubtApart) {
+  const auto shares = criterion_shares(five_hips());
+  const CriterionShare& whole = shares.at(0);
+  EXPECT_FALSE(whole.visit);
+  EXPECT_EQ(whole.exceeds, 2U);
+  EXPECT_EQ(whole.cannot_tell, 1U);
+  EXPECT_EQ(whole.within, 1U);
+  EXPECT_EQ(whole.not_judged, 1U);
+  EXPECT_EQ(whole.least->share, 0.5);
+  EXPECT_EQ(whole.most->share, 0.75);
+  const CriterionShare& year = shares.at(1);
+  EXPECT_EQ(visits()[*year.visit].name, "1 year");
+  EXPECT_EQ(year.exceeds, 1U);
+  EXPECT_EQ(year.within, 2U);
+  EXPECT_EQ(year.cannot_tell, 1U);
+  EXPECT_EQ(year.not_judged, 1U);
+}
+
+// By hand: A event at 2 years, E at 1; B followed to 1 year, C to 2; D never judged.
+TEST(CriterionSurvival, TakesEachHipToWhatIsKnownOfIt) {
+  const auto all = criterion_survival(five_hips());
+  ASSERT_EQ(all.size(), 3U);
+  const CriterionSurvival& judged_only = all[0];
+  EXPECT_EQ(judged_only.counting, Counting::kJudged);
+  EXPECT_EQ(judged_only.left_out[0], 1U);
+  ASSERT_EQ(judged_only.curves[0].steps.size(), 2U);
+  EXPECT_NEAR(judged_only.curves[0].steps[0].survival, 3.0 / 4.0, 1e-12);
+  EXPECT_NEAR(judged_only.curves[0].steps[1].survival, 3.0 / 8.0, 1e-12);
+  EXPECT_FALSE(judged_only.log_rank);
+  EXPECT_EQ(all[1].counting, Counting::kAsWithin);  // B stays at risk to its second year
+  EXPECT_NEAR(all[1].curves[0].steps[1].survival, 3.0 / 4.0 * 2.0 / 3.0, 1e-12);
+  EXPECT_EQ(all[2].counting, Counting::kAsBeyond);  // C at 1, B at 2
+  EXPECT_NEAR(all[2].curves[0].steps[0].survival, 2.0 / 4.0, 1e-12);
+  EXPECT_EQ(all[2].curves[0].events, 4U);
+}
+
+CohortZone zone(int film, int number, ZoneState state, std::optional<int> days) {
+  CohortZone z;
+  z.film = film;
+  z.reference = film == 0;
+  z.days = days;
+  z.zone = number;
+  z.interface = "stem_bone";
+  z.state = state;
+  return z;
+}
+
+// Counted by hand.
+TEST(LucencyMap, KeepsOpenZonesApartAndCountsNewLines) {
+  using enum ZoneState;
+  Cohort cohort;
+  cohort.groups = {""};
+  const std::vector<std::pair<ZoneState, ZoneState>> hips{{kAbsent, kPresent},
+                                                          {kAbsent, kAbsent},
+                                                          {kPresent, kPresent},
+                                                          {kAbsent, kNotSeen},
+                                                          {kCannotTell, kPresent}};
+  for (const auto& [before, after] : hips) {
+    CohortHip hip;
+    hip.hip = std::to_string(cohort.hips.size());
+    hip.zones = {zone(0, 1, before, 1), zone(1, 1, after, 360)};
+    cohort.hips.push_back(hip);
+  }
+  const auto map = lucency_map(cohort);
+  ASSERT_EQ(map.size(), 2U);
+  EXPECT_FALSE(map[0].visit);
+  EXPECT_EQ(map[0].present, 1U);
+  EXPECT_EQ(map[0].cannot_tell, 1U);
+  EXPECT_FALSE(map[0].incidence);
+  const ZoneIncidence& year = map[1];
+  EXPECT_EQ(year.present, 3U);
+  EXPECT_EQ(year.absent, 1U);
+  EXPECT_EQ(year.not_seen, 1U);
+  EXPECT_EQ(year.share->share, 0.75);
+  EXPECT_EQ(*year.least, 0.6);
+  EXPECT_EQ(*year.most, 0.8);
+  EXPECT_EQ(year.newly, 1U);
+  EXPECT_EQ(year.at_start, 2U);
+  EXPECT_EQ(year.incidence->share, 0.5);
+}
+
+TEST(PrecisionStudy, PairsFilmsOfOneDay) {
+  Cohort cohort;
+  cohort.groups = {""};
+  made::Dice dice(6);
+  for (int h = 0; h < 60; ++h) {
+    CohortHip hip;
+    hip.hip = std::to_string(100 + h);
+    hip.reference_u_mm = 0.1;
+    const double moved = dice.normal();
+    const double shared = 0.1 * dice.normal();
+    for (int e = 1; e <= 2; ++e) {
+      auto c = comparison(e - 1, 365, moved + shared + 0.2 * dice.normal(), std::hypot(0.1, 0.2));
+      c.examination = e;
+      hip.comparisons.push_back(c);
+    }
+    cohort.hips.push_back(hip);
+  }
+  const auto study = precision_study(cohort, Quantity::kSubsidence);
+  ASSERT_TRUE(study) << study.error().sentence();
+  EXPECT_EQ(study->pairs.size(), 60U);
+  EXPECT_NEAR(study->pairs[0].promised_u, 0.2 * std::sqrt(2.0), 1e-12);
+  EXPECT_NEAR(study->repeatability.sd, 0.2, 0.2 * 4.0 / std::sqrt(120.0));  // 4 standard errors
+  EXPECT_NEAR(*study->observed_over_promised, 1.0, 4.0 / std::sqrt(120.0));
+  EXPECT_EQ(precision_study(two_groups(), Quantity::kSubsidence).error().kind,
+            ErrorKind::kCannotTell);
+}
+
+// A second film of the reference film's own visit: what it says of zero motion is error.
+TEST(PrecisionStudy, TakesSecondFilmsOfTheReferenceVisit) {
+  Cohort cohort;
+  cohort.groups = {""};
+  for (const double off : {0.1, -0.2, 0.3}) {
+    CohortHip hip;
+    hip.hip = std::to_string(off);
+    auto c = comparison(0, 1, off, 0.2);
+    c.examination = 2;
+    hip.reference_date = c.date;
+    hip.comparisons = {c};
+    cohort.hips.push_back(hip);
+  }
+  // The second film of another visit whose first could not be measured is no pair.
+  auto alone = comparison(1, 365, 5.0, 0.2);
+  alone.examination = 2;
+  cohort.hips[0].comparisons.push_back(alone);
+  const auto study = precision_study(cohort, Quantity::kSubsidence);
+  ASSERT_TRUE(study);
+  EXPECT_NEAR(study->about_zero.rms, std::sqrt(0.14 / 3.0), 1e-12);
+  EXPECT_NEAR(study->pairs[0].promised_u, 0.2, 1e-12);
+}
+
+TEST(ReaderAgreement, JoinsByHipAndDate) {
+  Cohort cohort = two_groups();
+  std::vector<Reading> readings = readings_of(cohort, "second");
+  for (Reading& reading : readings) {
+    for (auto& [quantity, value] : reading.values) value -= 0.25;
+  }
+  readings.push_back(readings[0]);
+  readings.back().hip = "nobody";
+  const auto found = reader_agreement(cohort, readings);
+  EXPECT_EQ(found.without_film, 1U);
+  ASSERT_EQ(found.quantities.size(), 1U);
+  EXPECT_NEAR(found.quantities[0].limits.mean, 0.25, 1e-12);
+  EXPECT_NEAR(found.quantities[0].limits.sd, 0.0, 1e-9);
+  EXPECT_EQ(found.quantities[0].limits.hips, 48U);
+}
+
+TEST(ReaderAgreement, ZonesKeepDoubtInTheMiddle) {
+  using enum ZoneState;
+  Cohort cohort;
+  cohort.groups = {""};
+  CohortHip hip;
+  hip.hip = "A";
+  const std::vector<std::pair<ZoneState, ZoneState>> both{
+      {kPresent, kPresent},    {kAbsent, kAbsent},  {kAbsent, kPresent},
+      {kCannotTell, kPresent}, {kNotSeen, kAbsent}, {kAbsent, kAbsent}};
+  Reading reading;
+  reading.hip = "A";
+  reading.days = 365;
+  for (std::size_t i = 0; i < both.size(); ++i) {
+    hip.zones.push_back(zone(1, static_cast<int>(i) + 1, both[i].first, 365));
+    reading.zones[static_cast<int>(i) + 1] = both[i].second;
+  }
+  cohort.hips = {hip};
+  const auto found = reader_agreement(cohort, {reading});
+  ASSERT_EQ(found.zones.size(), 1U);
+  EXPECT_EQ(found.zones[0].both_judged, 4U);
+  EXPECT_EQ(found.zones[0].both_looked, 5U);
+  EXPECT_NEAR(found.zones[0].judged->value, 0.5, 1e-12);  // (3/4 - 1/2) / (1 - 1/2), by hand
+}
+
+std::filesystem::path sheet(const Scratch& scratch, const std::string& text) {
+  const auto file = scratch.path() / "reader.csv";
+  std::ofstream(file) << text;
+  return file;
+}
+
+TEST(ReaderSheet, IsReadStrictly) {
+  const Scratch scratch;
+  const auto good = read_reader_sheet(
+      sheet(scratch,
+            "hip,date,reader,subsidence_mm,zone_1\r\nH-1,2024-03-01,second,-0.40,absent\r\n"
+            "H-2,2024-04-01,second,,\r\n"));
+  ASSERT_TRUE(good) << good.error().sentence();
+  ASSERT_EQ(good->size(), 2U);
+  EXPECT_EQ(good->at(0).values.at(Quantity::kSubsidence), -0.4);
+  EXPECT_EQ(good->at(0).zones.at(1), ZoneState::kAbsent);
+  EXPECT_TRUE(good->at(1).values.empty());
+  const auto wrong = [&](const std::string& text) {
+    const auto read = read_reader_sheet(sheet(scratch, text));
+    return read ? std::string("read") : read.error().sentence();
+  };
+  EXPECT_THAT(wrong("hip,days,subsidense_mm\nA,3,1\n"), HasSubstr("subsidence_mm"));
+  EXPECT_THAT(wrong("hip,subsidence_mm\nA,1\n"), HasSubstr("date"));
+  EXPECT_THAT(wrong("hip,days,tilt_change_deg\nA,3,\"1,5\"\n"), HasSubstr("line 2"));
+  EXPECT_THAT(wrong("hip,date\nA,2024-02-30\n"), HasSubstr("YYYY-MM-DD"));
+  EXPECT_THAT(wrong("hip,days,zone_3\nA,3,maybe\n"), HasSubstr("cannot_tell"));
+  EXPECT_THAT(wrong("hip,days\n,3\n"), HasSubstr("names no hip"));
+  EXPECT_THAT(wrong("hip,days\n"), HasSubstr("no reading"));
+}
+
+TEST(CohortStudy, IsSoundOnWholeAndOnPoorCohorts) {
+  Cohort whole = two_groups();
+  expect_sound(study(whole, readings_of(whole, "second"), "test"));
+  Cohort one = made::cohort(1, {{"", {}}}, 7);
+  expect_sound(study(one, readings_of(one, ""), "test"));
+  Cohort empty_hip;
+  empty_hip.groups = {""};
+  empty_hip.hips.resize(1);
+  expect_sound(study(empty_hip, {}, "test"));
+  Cohort undated = two_groups();
+  for (CohortHip& hip : undated.hips) {
+    for (CohortComparison& c : hip.comparisons) c.days.reset();
+  }
+  const auto without_days = study(undated, {}, "test");
+  expect_sound(without_days);
+  EXPECT_TRUE(without_days.course.empty());
+  Cohort still = two_groups();
+  for (CohortHip& hip : still.hips) {
+    for (CohortFinding& f : hip.findings) f.verdict = Verdict::kWithin;
+  }
+  const auto no_event = study(still, {}, "test");
+  expect_sound(no_event);
+  EXPECT_EQ(no_event.survival[0].log_rank.error().kind, ErrorKind::kCannotTell);
+  expect_sound(study(five_hips(), {}, "test"));
+}
+
+TEST(CohortStudy, IsWrittenWhole) {
+  const Scratch scratch;
+  const auto folder = scratch.path() / "out";
+  const auto done = study(two_groups(), {}, "test");
+  ASSERT_TRUE(write_study(done, folder));
+  std::ifstream in(folder / "cohort.json");
+  const auto json = nlohmann::json::parse(in);
+  EXPECT_EQ(json["schema"], "tidemark/cohort/1");
+  std::ifstream words(folder / "dictionary.json");
+  const auto dictionary = nlohmann::json::parse(words);
+  ASSERT_EQ(dictionary["tables"].size(), json["tables"].size());
+  for (const auto& table : dictionary["tables"]) {
+    std::ifstream csv(folder / table["file"].get<std::string>());
+    std::string header;
+    std::getline(csv, header);
+    std::string expected;
+    for (const auto& column : table["columns"]) {
+      expected += (expected.empty() ? "" : ",") + column["name"].get<std::string>();
+    }
+    EXPECT_EQ(header, expected + "\r");
+  }
+  EXPECT_TRUE(std::filesystem::exists(folder / "cohort.html"));
+  EXPECT_TRUE(std::filesystem::exists(folder / "figures/survival-limit.svg"));
+}
+
+}  // namespace
+}  // namespace tidemark::registry
