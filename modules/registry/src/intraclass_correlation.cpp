@@ -87,7 +87,8 @@ Expected<IccForms> intraclass_correlation(const Eigen::MatrixXd& values) {
   }
   const MeanSquares ms = mean_squares(values);
   if (ms.rows <= 0.0) return cannot("the things do not differ");
-  if (ms.residual <= 1e-12 * ms.rows) return cannot("but for a constant the readers agree to the last digit");
+  if (ms.residual <= 1e-12 * ms.rows)
+    return cannot("but for a constant the readers agree to the last digit");
   IccForms out;
   out.targets = static_cast<std::size_t>(values.rows());
   out.readers = static_cast<std::size_t>(values.cols());
