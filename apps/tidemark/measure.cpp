@@ -15,6 +15,10 @@ po::options_description description() {
   add("accept-pixels", "measure in pixels of the reference film when nothing gives the scale");
   add("criteria", po::value<std::string>()->value_name("NAME|FILE"),
       "judge by this set of criteria (default: the built-in one for stem.fixation of the sheet)");
+  add("signs", po::value<std::string>()->value_name("NAME|FILE"),
+      "read signs by this decision table (default: the built-in one for stem.fixation)");
+  add("switch", po::value<std::vector<std::string>>()->composing()->value_name("ID=CHOICE"),
+      "set a switch of the decision table, where authors disagree; may be repeated");
   add("report", po::value<std::string>()->default_value("html,pdf")->value_name("FORMS"),
       "report for people to write with --out: html, pdf, html,pdf or none");
   add("language", po::value<std::string>()->default_value("en")->value_name("CODE"),
@@ -40,6 +44,48 @@ Expected<CommonOptions> with_report(CommonOptions options, const po::variables_m
   const bool draw = options.measure.pictures == followup::Pictures::kDraw;
   if (draw && !options.report.empty()) options.measure.aligned = followup::Aligned::kKeep;
   return options;
+}
+
+/// The switches on the command line, {id, choice}.
+Expected<std::vector<std::pair<std::string, std::string>>> switches_of(
+    const po::variables_map& values) {
+  std::vector<std::pair<std::string, std::string>> out;
+  if (values.count("switch") == 0) return out;
+  for (const std::string& word : values["switch"].as<std::vector<std::string>>()) {
+    const auto at = word.find('=');
+    if (at == std::string::npos) {
+      return fail(ErrorKind::kUsage, "measure", "--switch " + word + " has no choice",
+                  "write ID=CHOICE; see: tidemark criteria --signs all");
+    }
+    out.emplace_back(word.substr(0, at), word.substr(at + 1));
+  }
+  return out;
+}
+
+/// The decision table that was asked for with its switches; nothing when none was.
+Expected<std::optional<assessment::SignTable>> signs_of(const po::variables_map& values,
+                                                        const followup::StemFacts& stem) {
+  const auto switches = switches_of(values);
+  if (!switches) return tl::unexpected(switches.error());
+  std::optional<assessment::SignTable> table;
+  if (values.count("signs") > 0) {
+    auto found = assessment::find_signs(values["signs"].as<std::string>());
+    if (!found) return tl::unexpected(found.error());
+    table = std::move(*found);
+  }
+  if (switches->empty()) return table;
+  if (!table) {
+    const auto* standard = assessment::default_signs({stem.fixation, stem.cement_principle});
+    if (standard == nullptr) {
+      return fail(ErrorKind::kUsage, "measure",
+                  "--switch has no decision table to set, as nothing says how the stem is held",
+                  "give stem.fixation in series.json, or --signs");
+    }
+    table = *standard;
+  }
+  auto set = assessment::with_switches(std::move(*table), *switches);
+  if (!set) return tl::unexpected(set.error());
+  return std::optional(std::move(*set));
 }
 
 }  // namespace
@@ -85,6 +131,12 @@ int run_measure(const Arguments& arguments) {
                    "give --out DIR as well"});
   }
   const auto series = followup::load_series(options->input, options->overrides);
+  auto signs = signs_of(*values, series ? series->stem : followup::StemFacts{});
+  // A series that cannot be read says so below; without it no table can be chosen.
+  if (!signs && (series || signs.error().kind == ErrorKind::kBadInput)) {
+    return report(signs.error());
+  }
+  if (signs) options->measure.signs = std::move(*signs);
   return measure_and_print(series, *options, followup::to_table);
 }
 

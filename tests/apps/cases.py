@@ -340,6 +340,45 @@ class Criteria(Case):
         self.assertNotEqual(plain["tool"]["options_sha256"], result["tool"]["options_sha256"])
         self.assertEqual(plain["comparisons"], result["comparisons"])
 
+    def test_decision_tables_are_listed_and_explained(self):
+        schema = json.loads((DOCS / "schemas" / "signs-1.json").read_text())
+        tables = json.loads(tidemark("criteria", "--signs", "all", "--json").stdout)
+        self.assertEqual(2, len(tables))
+        text = tidemark("criteria").stdout
+        for table in tables:
+            jsonschema.Draft202012Validator(schema).validate(table)
+            self.assertIn(table["id"] + ": ", text)
+            for sign in table["signs"]:
+                self.assertIn(f"  {sign['id']} ", text)
+        run = tidemark("criteria", "L-E-PEDESTAL")
+        self.assertEqual(0, run.returncode)
+        for part in ("-3.5 points", "Clin Orthop Relat Res 257", "from memory"):
+            self.assertIn(part, run.stdout)
+        self.assertIn("zone_1_debonding", tidemark("criteria", "zone_1_debonding").stdout)
+        self.refused(tidemark("criteria", "--signs", "uncemented-sign/1"), 3, "did you mean")
+        self.refused(tidemark("criteria", "--signs", "all", "--set", "x"), 2, "do not go together")
+
+    def test_users_table_and_switches(self):
+        example = DOCS / "examples" / "signs.json"
+        self.assertIn("OURS-TIP", tidemark("criteria", "--signs", example).stdout)
+        bad = self.folder / "bad.json"
+        bad.write_text(example.read_text().replace('"interface"', '"interfaces"', 1))
+        self.refused(tidemark("criteria", "--signs", bad), 3, "bad.json", 'did you mean "interface"?')
+        self.refused(tidemark("measure", FILMS, "--out", self.out, "--signs", bad), 3, "bad.json")
+        self.refused(tidemark("measure", FILMS, "--json", "--switch", "caoting=full"), 2, "coating")
+        self.refused(tidemark("measure", FILMS, "--json", "--switch", "coating"), 2, "ID=CHOICE")
+        plain = json.loads(tidemark("measure", FILMS, "--json").stdout)
+        own = json.loads(tidemark("measure", FILMS, "--json", "--signs", example, "--switch",
+                                  "migration=any").stdout)
+        self.assertEqual("uncemented-signs/1", plain["assessment"]["signs"]["table"])
+        signs = own["assessment"]["signs"]
+        self.assertEqual("our-clinic-signs/1", signs["table"])
+        self.assertEqual("any", {s["id"]: s["chosen"] for s in signs["switches"]}["migration"])
+        self.assertEqual(len(own["comparisons"]), len(signs["reports"]))
+        self.assertNotEqual(plain["tool"]["options_sha256"], own["tool"]["options_sha256"])
+        schema = json.loads((DOCS / "schemas" / "result-1.json").read_text())
+        jsonschema.Draft202012Validator(schema).validate(own)
+
     def test_table_ends_with_the_verdict(self):
         text = tidemark("measure", FILMS, "--out", self.out, "--no-pictures").stdout
         headline = json.loads((self.out / "result.json").read_text())["assessment"]["headline"]

@@ -193,6 +193,10 @@ std::vector<std::string> cautions_of(const CriteriaSet& criteria) {
 }  // namespace
 
 Assessment assess(const HipEvidence& hip, const CriteriaSet& criteria) {
+  return assess(hip, criteria, default_signs(hip.stem));
+}
+
+Assessment assess(const HipEvidence& hip, const CriteriaSet& criteria, const SignTable* signs) {
   Assessment out;
   out.criteria = criteria;
   out.course = follow(hip);
@@ -201,6 +205,7 @@ Assessment assess(const HipEvidence& hip, const CriteriaSet& criteria) {
       out.findings.push_back(judge(hip, i, criterion, out.course));
     }
   }
+  out.signs = read_table(hip, out.course, signs);
   out.headline = headline_of(hip, out);
   out.cautions = cautions_of(criteria);
   return out;

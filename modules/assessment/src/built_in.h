@@ -5,7 +5,7 @@
 
 namespace tidemark::assessment {
 
-/// A file of modules/assessment/criteria as it was when the program was built.
+/// A file of modules/assessment/criteria or /signs as it was when the program was built.
 struct BuiltIn {
   std::string_view file;
   std::string_view text;

@@ -7,6 +7,7 @@
 
 #include "built_in.h"
 #include "criteria_words.h"
+#include "reading.h"
 #include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/json_reader.h"
@@ -17,34 +18,10 @@ namespace {
 using Json = JsonReader::Json;
 
 // House choices: far beyond any real set, small enough to refuse a hostile file at once.
-constexpr std::size_t kMaxBytes = 1U << 20U;
 constexpr std::size_t kMaxCriteria = 200;
-constexpr std::size_t kMaxText = 1000;
 constexpr Range kDays{0.0, 36525.0};
 constexpr Range kThresholds{0.0, 50.0};
 constexpr Range kTypicals{-50.0, 50.0};
-
-template <class Enum, std::size_t N>
-std::optional<Enum> chosen(JsonReader& reader, const Json& node, const std::string& path,
-                           const std::string& key, const Words<Enum, N>& words) {
-  const auto which = reader.word(node, path, key, words.texts());
-  if (!which) return {};
-  return static_cast<Enum>(*which);
-}
-
-std::string short_text(JsonReader& reader, const Json& node, const std::string& path,
-                       const std::string& key) {
-  std::string text = reader.text(node, path, key).value_or("");
-  if (text.size() > kMaxText) {
-    reader.fault(JsonReader::at(path, key) + " has more than 1,000 characters", "write less");
-  }
-  // The text goes to terminals, which obey control characters.
-  if (std::any_of(text.begin(), text.end(),
-                  [](char one) { return static_cast<unsigned char>(one) < 0x20; })) {
-    reader.fault(JsonReader::at(path, key) + " holds a control character", "write it on one line");
-  }
-  return text;
-}
 
 int whole_days(JsonReader& reader, const Json& node, const std::string& path,
                const std::string& key) {
@@ -85,17 +62,6 @@ std::vector<TypicalValue> read_typical(JsonReader& reader, const Json& list,
     }
   }
   return out;
-}
-
-/// A DOI begins with "10." and holds a slash (ISO 26324, from memory).
-std::optional<std::string> read_doi(JsonReader& reader, const Json& node, const std::string& path) {
-  auto doi = reader.text(node, path, "doi");
-  if (doi && (!doi->starts_with("10.") || doi->find('/') == std::string::npos ||
-              doi->find_first_of(" ?") != std::string::npos)) {
-    reader.fault(path + ".doi is " + JsonReader::in_quotes(*doi) + ", which is no DOI",
-                 "write it as 10.1000/xyz, or leave it out when it is not sure");
-  }
-  return doi;
 }
 
 /// What a kind of criterion must and must not have.
@@ -186,7 +152,7 @@ CriteriaSet read_set(JsonReader& reader, const Json& json) {
 Expected<std::pair<CriteriaSet, std::optional<std::string>>> read_alone(std::string_view text,
                                                                         const std::string& name) {
   JsonReader reader(name);
-  if (text.size() > kMaxBytes) {
+  if (text.size() > kMaxRuleBytes) {
     return fail(ErrorKind::kBadInput, name, "larger than 1 MiB", "a set of criteria is small");
   }
   const Json json = reader.parse(text);
@@ -274,7 +240,7 @@ Expected<CriteriaSet> find_criteria(const std::string& id_or_file) {
   if (!std::filesystem::exists(id_or_file, ignored)) {
     return tl::unexpected(no_such_set("criteria", id_or_file));
   }
-  const auto bytes = read_file(id_or_file, kMaxBytes);
+  const auto bytes = read_file(id_or_file, kMaxRuleBytes);
   if (!bytes) return tl::unexpected(bytes.error());
   const std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
   return parse_criteria(text, std::filesystem::path(id_or_file).filename().string());

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "tidemark/lucency/codes.h"
+
 namespace tidemark::followup {
 namespace {
 
@@ -74,6 +76,73 @@ Json course_json(const Course& course) {
   return out;
 }
 
+template <class Cited>
+void add_source(Json& out, const Cited& one) {
+  out["citation"] = one.citation;
+  if (one.doi) out["doi"] = *one.doi;
+  out["certainty"] = code_of(one.certainty);
+}
+
+Json sign_json(const assessment::SignFinding& sign) {
+  Json out{{"id", sign.id},
+           {"title", sign.title},
+           {"part", sign.part},
+           {"answer", code_of(sign.answer)},
+           {"basis", code_of(sign.basis)}};
+  if (sign.points) out["points"] = rounded(*sign.points);
+  out["text"] = sign.text;
+  add_source(out, sign);
+  return out;
+}
+
+Json explanation_json(const assessment::Explanation& one) {
+  Json out{{"id", one.id},
+           {"title", one.title},
+           {"answer", code_of(one.answer)},
+           {"basis", code_of(one.basis)},
+           {"clauses", Json::array()}};
+  for (const assessment::ClauseFinding& clause : one.clauses) {
+    out["clauses"].push_back({{"text", clause.text}, {"answer", code_of(clause.answer)}});
+  }
+  out["next"] = one.next;
+  add_source(out, one);
+  return out;
+}
+
+Json sign_report_json(const assessment::SignReport& report) {
+  Json out{{"comparison", report.comparison}, {"signs", Json::array()}};
+  for (const auto& sign : report.signs) out["signs"].push_back(sign_json(sign));
+  if (report.score) {
+    const assessment::SignSum& sum = *report.score;
+    Json score;
+    if (sum.total) score["total"] = rounded(*sum.total);
+    score["low"] = rounded(sum.low);
+    score["high"] = rounded(sum.high);
+    score["told"] = sum.told;
+    score["signs"] = sum.signs;
+    score["text"] = sum.text;
+    out["score"] = std::move(score);
+  }
+  out["explanations"] = Json::array();
+  for (const auto& one : report.explanations) out["explanations"].push_back(explanation_json(one));
+  if (!report.doubts.empty()) out["doubts"] = report.doubts;
+  return out;
+}
+
+Json signs_json(const assessment::SignAssessment& signs) {
+  if (signs.table.empty()) return {{"reason", signs.reason}};
+  Json out{{"table", signs.table}, {"title", signs.title}, {"sha256", signs.sha256}};
+  if (!signs.note.empty()) out["note"] = signs.note;
+  out["switches"] = Json::array();
+  for (const assessment::SwitchSetting& one : signs.switches) {
+    out["switches"].push_back(
+        {{"id", one.id}, {"chosen", one.chosen}, {"text", one.text}, {"others", one.others}});
+  }
+  out["reports"] = Json::array();
+  for (const auto& report : signs.reports) out["reports"].push_back(sign_report_json(report));
+  return out;
+}
+
 std::string joined(const std::vector<std::string>& sentences) {
   std::string out;
   for (const std::string& one : sentences) out += (out.empty() ? "" : " ") + one;
@@ -98,6 +167,7 @@ Json assessment_json(const Assessment& assessment) {
   }
   out["pattern"] = code_of(assessment.course.pattern);
   out["course"] = course_json(assessment.course);
+  out["signs"] = signs_json(assessment.signs);
   out["caution"] = joined(assessment.cautions);
   return out;
 }

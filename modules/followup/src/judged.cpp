@@ -3,10 +3,18 @@
 namespace tidemark::followup {
 namespace {
 
+/// Along the stem axis; the film's pixels are square or nearly so.
+std::optional<Millimetres> tip_below_reference(const FilmResult& film) {
+  if (!film.stem || !film.calibration) return {};
+  const double px = (film.stem->tip.stored_px - film.stem->reference_px).norm();
+  return Millimetres{px * film.calibration->mm_per_px.value.value};
+}
+
 assessment::FilmEvidence film_evidence(const FilmResult& film) {
   assessment::FilmEvidence out{.name = film.file,
                                .date = film.date,
                                .days_from_surgery = film.days_from_surgery,
+                               .tip_below_reference = tip_below_reference(film),
                                .zones = {},
                                .signs = film.signs};
   for (const ZoneResult& zone : film.zones) {
@@ -16,7 +24,10 @@ assessment::FilmEvidence film_evidence(const FilmResult& film) {
                          .seen = zone.seen,
                          .extent = zone.extent,
                          .length = zone.zone_length,
-                         .max = zone.max});
+                         .max = zone.max,
+                         .rim = zone.rim,
+                         .shares = zone.shares,
+                         .past_first_centimetre = zone.past_first_centimetre});
   }
   return out;
 }
@@ -52,7 +63,8 @@ assessment::HipEvidence evidence_of(const StemFacts& stem, const Result& result)
 assessment::Assessment judged(const StemFacts& stem, const Result& result, const Options& options) {
   const assessment::HipEvidence hip = evidence_of(stem, result);
   return assessment::assess(
-      hip, options.criteria ? *options.criteria : assessment::default_criteria(hip.stem));
+      hip, options.criteria ? *options.criteria : assessment::default_criteria(hip.stem),
+      options.signs ? &*options.signs : assessment::default_signs(hip.stem));
 }
 
 }  // namespace tidemark::followup

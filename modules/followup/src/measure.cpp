@@ -409,6 +409,10 @@ std::string digest_of(const Series& series, const Options& options) {
   if (series.stem.head_diameter) json["head_diameter_mm"] = series.stem.head_diameter->value;
   if (series.stem.length) json["stem_length_mm"] = series.stem.length->value;
   if (options.criteria) json["criteria_sha256"] = options.criteria->sha256;
+  if (options.signs) {
+    json["signs_sha256"] = options.signs->sha256;
+    for (const auto& one : options.signs->switches) json["switches"][one.id] = one.chosen;
+  }
   const std::string text = json.dump();
   return sha256_hex(std::as_bytes(std::span(text)));
 }

@@ -25,4 +25,7 @@ using TableLine = std::array<std::string, 6>;
 [[nodiscard]] std::string zone_line(const FilmResult& film, const ZoneResult& zone,
                                     const Result& result);
 
+/// Signs of the last film that tells any, and what they would fit. Needs Result::assessment.
+[[nodiscard]] std::string sign_lines(const Result& result);
+
 }  // namespace tidemark::followup

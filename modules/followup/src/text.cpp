@@ -54,6 +54,7 @@ std::string verdict_lines(const Result& result) {
        {assessment.headline.sentence, assessment.headline.doubt, assessment.course.text}) {
     if (!text.empty()) out += "  " + printable(text) + "\n";
   }
+  out += sign_lines(result);
   for (const std::string& text : assessment.cautions) out += "  " + printable(text) + "\n";
   return out;
 }

@@ -7,6 +7,7 @@ namespace tidemark::followup {
 namespace {
 
 constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
+constexpr double kFirstCentimetreMm = 10.0;
 
 using MeasuredLength = std::optional<Measured<Millimetres>>;
 
@@ -35,6 +36,31 @@ std::optional<Millimetres> zone_length(const lucency::ZonePlan& plan, int number
   return {};
 }
 
+/// Shares of the zone's places from `from_mm` below the entry level on.
+std::optional<assessment::ZoneShares> shares_of(const lucency::ZoneLine& line, double from_mm) {
+  if (line.points.empty()) return {};
+  const double one = 1.0 / static_cast<double>(line.points.size());
+  assessment::ZoneShares out;
+  for (const lucency::LinePoint& point : line.points) {
+    if (point.along.value < from_mm) continue;
+    switch (point.state) {
+      case lucency::State::kPresent:
+        out.line += one;
+        break;
+      case lucency::State::kAbsent:
+        out.no_line += one;
+        break;
+      case lucency::State::kCannotTell:
+        out.open += one;
+        break;
+      case lucency::State::kNotSeen:
+        out.unseen += one;
+        break;
+    }
+  }
+  return out;
+}
+
 ZoneResult describe_line(const lucency::ZoneLine& line, const lucency::ZonePlan& plan,
                          const Measured<MillimetresPerPixel>& scale) {
   ZoneResult out{.zone = line.zone,
@@ -48,7 +74,9 @@ ZoneResult describe_line(const lucency::ZoneLine& line, const lucency::ZonePlan&
                  .extent = {},
                  .seen = line.seen,
                  .depth = line.depth,
-                 .rim = line.rim};
+                 .rim = line.rim,
+                 .shares = shares_of(line, 0.0),
+                 .past_first_centimetre = shares_of(line, kFirstCentimetreMm)};
   using lucency::State;
   if (line.state == State::kPresent || line.state == State::kAbsent) out.extent = line.fraction;
   return out;

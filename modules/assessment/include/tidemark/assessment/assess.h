@@ -31,11 +31,15 @@ struct Assessment {
   Headline headline;
   std::vector<Finding> findings;  ///< by comparison, then in the order of the set
   Course course;
-  std::vector<SignReport> signs;      ///< of each comparison that tells of any; by comparison
+  SignAssessment signs;               ///< decision tables of fixation and loosening
   std::vector<std::string> cautions;  ///< sentences to be printed with the result
 };
 
 /// Judges one hip: course over time, every criterion on every comparison, signs. A pure function.
+/// @param signs the decision table to read; null: none
+[[nodiscard]] Assessment assess(const HipEvidence& hip, const CriteriaSet& criteria,
+                                const SignTable* signs);
+/// As above, with the built-in decision table for the stem.
 [[nodiscard]] Assessment assess(const HipEvidence& hip, const CriteriaSet& criteria);
 
 }  // namespace tidemark::assessment

@@ -25,15 +25,27 @@ struct StemHold {
   std::optional<CementPrinciple> principle;  ///< of a cemented stem
 };
 
+/// Parts of a zone along its interface, as shares of the whole zone.
+struct ZoneShares {
+  double line = 0.0;
+  double no_line = 0.0;
+  double open = 0.0;    ///< seen, but it cannot be told
+  double unseen = 0.0;  ///< outside of the film or covered
+};
+
 /// What one interface of one zone shows on one film (lucency::ZoneLine without its points).
 struct ZoneEvidence {
   int zone = 0;
   lucency::Interface interface = lucency::Interface::kStemBone;
   lucency::State state = lucency::State::kNotSeen;
-  double seen = 0.0;                         ///< share of the zone that could be judged
-  std::optional<double> extent;              ///< share of the seen part with a line
-  std::optional<Millimetres> length;         ///< of the zone along the interface
-  std::optional<Measured<Millimetres>> max;  ///< greatest width, when a line is present
+  double seen = 0.0;                                   ///< share of the zone that could be judged
+  std::optional<double> extent;                        ///< share of the seen part with a line
+  std::optional<Millimetres> length;                   ///< of the zone along the interface
+  std::optional<Measured<Millimetres>> max;            ///< greatest width, when a line is present
+  lucency::Answer rim = lucency::Answer::kCannotTell;  ///< bright rim beside the line
+  std::optional<ZoneShares> shares;                    ///< sum 1; absent when not divided
+  /// The same without what lies within 10 mm of the entry level; sum below 1 in zones 1 and 7.
+  std::optional<ZoneShares> past_first_centimetre;
 };
 
 /// One film of the series.
@@ -41,6 +53,8 @@ struct FilmEvidence {
   std::string name;  ///< its file name
   std::optional<Date> date;
   std::optional<int> days_from_surgery;
+  /// From the level of the stem's reference point to that of its tip, along the stem axis.
+  std::optional<Millimetres> tip_below_reference;
   std::vector<ZoneEvidence> zones;  ///< empty when lines were not looked for
   std::optional<lucency::FilmSigns> signs;
 };

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "tidemark/assessment/criteria.h"
+#include "tidemark/assessment/signs.h"
 #include "tidemark/followup/result.h"
 #include "tidemark/followup/series.h"
 #include "tidemark/followup/steps.h"
@@ -30,6 +31,8 @@ struct Options {
   Pictures pictures = Pictures::kNone;
   /// What the hip is judged by; absent: the built-in criteria for its stem.
   std::optional<assessment::CriteriaSet> criteria = {};
+  /// The decision table of signs, its switches set; absent: the built-in one for its stem.
+  std::optional<assessment::SignTable> signs = {};
   Aligned aligned = Aligned::kNone;
   int threads = 0;  ///< 0 = one per core; changes the time, never the result
   /// Called with (steps done, steps in all), one call at a time, from any thread. May be empty.

@@ -96,6 +96,9 @@ struct ZoneResult {
   double seen = 0.0;             ///< share of the zone that could be judged
   std::optional<Measured<double>> depth;
   lucency::Answer rim = lucency::Answer::kCannotTell;
+  /// For the decision tables of signs (assessment/evidence.h); absent when not divided.
+  std::optional<assessment::ZoneShares> shares;
+  std::optional<assessment::ZoneShares> past_first_centimetre;
 };
 
 /// One film of the series, measured or not.

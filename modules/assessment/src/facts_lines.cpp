@@ -1,0 +1,154 @@
+#include <algorithm>
+
+#include "facts.h"
+#include "tidemark/assessment/judge.h"
+
+namespace tidemark::assessment {
+namespace {
+
+using lucency::Answer;
+using lucency::State;
+
+/// Of the interface that a question asks for, so much must be seen before a share of the visible
+/// part says anything. House choice.
+constexpr double kLeastSeen = 0.5;
+constexpr double kRounding = 1e-9;
+
+const ZoneEvidence* zone_on(const FilmEvidence& film, int zone, lucency::Interface interface) {
+  const auto found = std::find_if(
+      film.zones.begin(), film.zones.end(),
+      [&](const ZoneEvidence& one) { return one.zone == zone && one.interface == interface; });
+  return found == film.zones.end() ? nullptr : &*found;
+}
+
+Told told(Answer answer) { return {answer, {}}; }
+
+/// Whether the widest place of a line that is there reaches a width.
+Answer wide_enough(const ZoneEvidence& zone, const std::optional<double>& width_mm) {
+  if (!width_mm || *width_mm <= 0.0) return Answer::kYes;
+  if (!zone.max) return Answer::kCannotTell;
+  const Measured<double> max{zone.max->value.value, zone.max->u.value, zone.max->u95.value};
+  const auto reaches = decide(max, *width_mm, Sense::kAbove);
+  if (reaches.verdict == Verdict::kExceeds) return Answer::kYes;
+  return reaches.verdict == Verdict::kWithin ? Answer::kNo : Answer::kCannotTell;
+}
+
+Answer line_in(const ZoneEvidence* zone, const std::optional<double>& width_mm) {
+  if (zone == nullptr) return Answer::kCannotTell;
+  if (zone->state == State::kAbsent) return Answer::kNo;
+  return zone->state == State::kPresent ? wide_enough(*zone, width_mm) : Answer::kCannotTell;
+}
+
+Answer rim_in(const ZoneEvidence* zone) {
+  const Answer line = line_in(zone, {});
+  return line == Answer::kYes ? zone->rim : line;
+}
+
+Answer progressive_in(const Facts& facts, const LineRule& rule, int zone) {
+  const auto& zones = facts.pair.zones;
+  const auto found = std::find_if(zones.begin(), zones.end(), [&](const auto& one) {
+    return one.zone == zone && one.interface == rule.interface;
+  });
+  const Answer grown = found == zones.end() ? Answer::kCannotTell : found->progressive;
+  const FilmEvidence& film = facts.hip.films.at(facts.pair.follow_up);
+  const Answer wide =
+      rule.width_mm ? line_in(zone_on(film, zone, rule.interface), rule.width_mm) : Answer::kYes;
+  return all_of({told(grown), told(wide)}).answer;
+}
+
+Answer answer_in(const Facts& facts, const LineRule& rule, int number) {
+  const ZoneEvidence* now =
+      zone_on(facts.hip.films.at(facts.pair.follow_up), number, rule.interface);
+  switch (rule.question) {
+    case LineQuestion::kRim:
+      return rim_in(now);
+    case LineQuestion::kProgressive:
+      return progressive_in(facts, rule, number);
+    case LineQuestion::kNew: {
+      const ZoneEvidence* then =
+          zone_on(facts.hip.films.at(facts.pair.reference), number, rule.interface);
+      return all_of({told(line_in(now, rule.width_mm)), opposite(told(line_in(then, {})))}).answer;
+    }
+    default:
+      return line_in(now, rule.width_mm);
+  }
+}
+
+std::string reason_for(const LineRule& rule, const std::vector<int>& zones) {
+  const bool change =
+      rule.question == LineQuestion::kNew || rule.question == LineQuestion::kProgressive;
+  std::string out = change ? "what became of radiolucent lines" : "radiolucent lines";
+  if (rule.interface == lucency::Interface::kStemCement) out += " between stem and cement";
+  if (rule.interface == lucency::Interface::kCementBone) out += " between cement and bone";
+  out += " cannot be told in zone";
+  for (std::size_t i = 0; i < zones.size(); ++i) {
+    out += (i == 0                  ? (zones.size() > 1 ? "s " : " ")
+            : i + 1 == zones.size() ? " and "
+                                    : ", ") +
+           std::to_string(zones[i]);
+  }
+  return out;
+}
+
+/// Lengths along the interface, mm, over the zones asked for.
+struct InterfaceLengths {
+  double line = 0.0;
+  double no_line = 0.0;
+  double open = 0.0;
+  double unseen = 0.0;
+};
+
+/// Adds one zone; false when its length is not known.
+bool add(const ZoneEvidence& zone, const LineRule& rule, InterfaceLengths& sum) {
+  const auto& shares = rule.past_first_centimetre ? zone.past_first_centimetre : zone.shares;
+  if (!zone.length || !shares) return false;
+  const double length = zone.length->value;
+  const Answer wide = wide_enough(zone, rule.width_mm);
+  (wide == Answer::kYes  ? sum.line
+   : wide == Answer::kNo ? sum.no_line
+                         : sum.open) += length * shares->line;
+  sum.no_line += length * shares->no_line;
+  sum.open += length * shares->open;
+  sum.unseen += length * shares->unseen;
+  return true;
+}
+
+Told ask_extent(const Facts& facts, const LineRule& rule) {
+  const FilmEvidence& film = facts.hip.films.at(facts.pair.follow_up);
+  InterfaceLengths sum;
+  std::vector<int> missing;
+  for (const int number : rule.zones) {
+    const ZoneEvidence* zone = zone_on(film, number, rule.interface);
+    if (zone == nullptr || !add(*zone, rule, sum)) missing.push_back(number);
+  }
+  // Nothing weighs a zone that was not divided.
+  if (!missing.empty()) return open_because(reason_for(rule, missing));
+  const double seen = sum.line + sum.no_line + sum.open;
+  const bool visible = rule.share == LineShare::kVisible;
+  if (seen <= 0.0 || (visible && seen < kLeastSeen * (seen + sum.unseen))) {
+    return open_because("the film shows less than half of the interface");
+  }
+  const double whole = visible ? seen : seen + sum.unseen;
+  const double doubtful = visible ? sum.open : sum.open + sum.unseen;
+  if (sum.line / whole >= rule.at_least - kRounding) return yes();
+  if ((sum.line + doubtful) / whole < rule.at_least - kRounding) return no();
+  return open_because(reason_for(rule, rule.zones));
+}
+
+}  // namespace
+
+Told ask_lines(const Facts& facts, const LineRule& rule) {
+  if (facts.hip.lengths == Lengths::kPixels) {
+    return open_because("nothing gives the scale of the films");
+  }
+  if (rule.question == LineQuestion::kExtent) return ask_extent(facts, rule);
+  std::vector<int> open;
+  for (const int zone : rule.zones) {
+    const Answer answer = answer_in(facts, rule, zone);
+    if (answer == Answer::kYes) return yes();
+    if (answer == Answer::kCannotTell) open.push_back(zone);
+  }
+  return open.empty() ? no() : open_because(reason_for(rule, open));
+}
+
+}  // namespace tidemark::assessment
