@@ -8,19 +8,26 @@
 
 namespace tidemark::assessment {
 
-// Bayesian comparison of four shapes of a course, s(t) in mm, t in days from surgery:
+// Bayesian comparison of shapes of a course, s(t) in mm, t in days from surgery, in four families
+// that are as likely as one another before anything is measured; what stands within a family shares
+// its weight evenly:
 //
 //   still       0
-//   settling    a g(t)            g(t) = 1 - exp(-t / tau)
-//   continuous  a g(t) + r h(t)   h(t) = (t - 91 d)+, from the end of the settling window
-//   late        r (t - c)+        c anywhere from six months on
+//   settling    a g(t)                g(t) = 1 - exp(-t / tau)
+//   continuous  a g(t) + r h(t)       h(t) = (t - 91 d)+, from the end of the settling window
+//               b sqrt(t / 2 years)   creep that slows
+//   late        r (t - c)+            c anywhere from six months on
+//               a g(t) + r (t - c)+   after settling
+//               a g(t) + d [t > c]    a step
 //
-// each as likely as the others before anything is measured, with a and r distributed exponentially.
-// The priors are house choices at published means: a 1.45 mm (mean and standard deviation of short
-// stems are both about that: J Orthop Surg Res 2016, doi:10.1186/s13018-016-0363-4), r 1.2 mm/year
-// (the rate of groups that did badly: J Bone Joint Surg Br 76-B (1994) 432-438), tau 30 days (six
-// of seven parts within 8 weeks: Arch Orthop Trauma Surg 2021, doi:10.1007/s00402-021-03913-0).
-// The normal likelihood holds the whole covariance of the comparisons.
+// a, r, b and d are distributed exponentially. The priors are house choices at published means: a
+// and d 1.45 mm (mean and standard deviation of short stems are both about that: J Orthop Surg Res
+// 2016, doi:10.1186/s13018-016-0363-4), r 1.2 mm/year (the rate of groups that did badly: J Bone
+// Joint Surg Br 76-B (1994) 432-438), b what that is at two years, tau 30 days (six of seven parts
+// within 8 weeks: Arch Orthop Trauma Surg 2021, doi:10.1007/s00402-021-03913-0). The normal
+// likelihood holds the whole covariance of the comparisons. Creep, step and motion that begins late
+// after settling were added because courses of these kinds were named wrongly without them
+// (tests/accuracy/course).
 
 /// What is fitted: subsidence since a film of day `reference_day`, and its covariance.
 struct CourseData {
