@@ -114,9 +114,10 @@ void read_switch(JsonReader& reader, const Json& node, const std::string& path, 
     reader.fault(path + ".choices is no object with a rule for each choice", "write one");
     return;
   }
+  const std::string at = JsonReader::at(path, "choices");
   for (const auto& [id, part] : choices->items()) {
     rule.choices.push_back(id);
-    rule.parts.push_back(read_at(reader, part, path + ".choices." + id, depth + 1));
+    rule.parts.push_back(read_at(reader, part, JsonReader::at(at, id), depth + 1));
   }
 }
 
