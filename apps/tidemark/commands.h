@@ -27,6 +27,14 @@ using Arguments = std::vector<std::string>;  ///< what follows the command's nam
 [[nodiscard]] int run_criteria(const Arguments& arguments);
 /// tidemark cohort DB --out DIR
 [[nodiscard]] int run_cohort(const Arguments& arguments);
+/// tidemark batch INPUT --out DIR
+[[nodiscard]] int run_batch(const Arguments& arguments);
+/// tidemark batch-worker: one task of a batch, from standard input to standard output
+[[nodiscard]] int run_batch_worker();
+/// tidemark merge DATABASE ... --out FILE
+[[nodiscard]] int run_merge(const Arguments& arguments);
+/// tidemark export DATABASE --out DIR
+[[nodiscard]] int run_export(const Arguments& arguments);
 /// tidemark help [COMMAND]
 [[nodiscard]] int run_help(const Arguments& arguments);
 
@@ -35,6 +43,9 @@ using Arguments = std::vector<std::string>;  ///< what follows the command's nam
 [[nodiscard]] std::string film_help();
 [[nodiscard]] std::string criteria_help();
 [[nodiscard]] std::string cohort_help();
+[[nodiscard]] std::string batch_help();
+[[nodiscard]] std::string merge_help();
+[[nodiscard]] std::string export_help();
 
 /// Prints "tidemark: subject: wrong; remedy" on stderr and gives the exit code of its kind.
 [[nodiscard]] int report(const Error& error);

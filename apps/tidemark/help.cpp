@@ -16,6 +16,9 @@ constexpr const char* kOverview =
     "  measure FOLDER --out DIR   measure the films of one hip\n"
     "  film FILE                  tell what is found on one film\n"
     "  cohort DB --out DIR        statistics of the hips of a registry's database\n"
+    "  batch INPUT --out DIR      measure thousands of hips into one database\n"
+    "  merge DB ... --out FILE    put the databases of several batches together\n"
+    "  export DB --out DIR        write the tables of a database as CSV\n"
     "  criteria [ID]              list what hips are judged by, explain one criterion\n"
     "  phantom ...                make simulated films of known truth\n"
     "  help [COMMAND]             print help\n"
@@ -56,6 +59,9 @@ int run_help(const Arguments& arguments) {
   if (arguments.size() == 1 && command == "film") return print(film_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "cohort") return print(cohort_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "criteria") return print(criteria_help(), kAllMeasured);
+  if (arguments.size() == 1 && command == "batch") return print(batch_help(), kAllMeasured);
+  if (arguments.size() == 1 && command == "merge") return print(merge_help(), kAllMeasured);
+  if (arguments.size() == 1 && command == "export") return print(export_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "help") return print(kOverview, kAllMeasured);
   if (arguments.size() == 1 && command == "phantom") {
     std::string name = "phantom";
@@ -63,8 +69,7 @@ int run_help(const Arguments& arguments) {
     std::array<char*, 3> words{name.data(), option.data(), nullptr};
     return run_phantom(2, words.data());
   }
-  return report({ErrorKind::kUsage, "help", "there is no such command",
-                 "the commands are measure, film, phantom and help"});
+  return report({ErrorKind::kUsage, "help", "there is no such command", "see: tidemark help"});
 }
 
 }  // namespace tidemark::app

@@ -23,12 +23,16 @@ int run(int argc, char** argv) {
   if (command == "phantom") return run_phantom(argc - 1, argv + 1);
   if (command == "criteria") return app::run_criteria(arguments);
   if (command == "cohort") return app::run_cohort(arguments);
+  if (command == "batch") return app::run_batch(arguments);
+  if (command == "batch-worker") return app::run_batch_worker();
+  if (command == "merge") return app::run_merge(arguments);
+  if (command == "export") return app::run_export(arguments);
   if (command == "help" || command == "--help") return app::run_help(arguments);
   if (command == "--version") {
     return app::print("tidemark " + tidemark::followup::version() + "\n", app::kAllMeasured);
   }
-  return app::report({tidemark::ErrorKind::kUsage, command, "there is no such command",
-                      "the commands are measure, film, cohort, criteria, phantom and help"});
+  return app::report(
+      {tidemark::ErrorKind::kUsage, command, "there is no such command", "see: tidemark help"});
 }
 
 }  // namespace

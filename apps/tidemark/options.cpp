@@ -68,6 +68,7 @@ Expected<po::variables_map> parse(const Arguments& arguments, const po::options_
   const std::size_t given =
       values.count("operand") > 0 ? values["operand"].as<std::vector<std::string>>().size() : 0;
   if (given == 0 && operands == Operands::kOneAtMost) return values;
+  if (given > 1 && operands == Operands::kOneOrMore) return values;
   if (given != 1) {
     return tl::unexpected(usage(
         command, given == 0 ? operand + " is missing" : "more than one " + operand + " is given",

@@ -30,7 +30,7 @@ struct CommonOptions {
 [[nodiscard]] boost::program_options::options_description common_description();
 
 /// How many operands a command takes.
-enum class Operands { kOne, kOneAtMost };
+enum class Operands { kOne, kOneAtMost, kOneOrMore };
 
 /// Parses without abbreviations. `known` are the command's options, `operand` is the name of its
 /// one operand in messages ("FOLDER").

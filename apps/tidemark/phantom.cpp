@@ -10,12 +10,15 @@
 #include <string>
 #include <thread>
 
+#include "tidemark/phantom/cohort.h"
 #include "tidemark/phantom/write.h"
 
 namespace po = boost::program_options;
 namespace phantom = tidemark::phantom;
 
 namespace {
+
+constexpr double kCohortPitch = 0.8;  // mm
 
 po::options_description option_table() {
   po::options_description table(
@@ -40,6 +43,8 @@ po::options_description option_table() {
       ("pixel-pitch", po::value<double>()->default_value(0.14), "mm on the detector, AP hip")  //
       ("stem-surface", "write the stem's surface beside the films: stem.stl")                  //
       ("threads", po::value<unsigned>()->default_value(0), "0 = one for each core")            //
+      ("cohort", po::value<int>(),
+       "an invented cohort of so many hips with two stem designs, and its sheet cohort.csv")  //
       ("demo", "the demo hip: three films, 2.5 mm of subsidence, then none");
   return table;
 }
@@ -92,11 +97,27 @@ phantom::CaseOptions case_options(const po::variables_map& given, phantom::CaseS
   return options;
 }
 
+unsigned threads_of(const po::variables_map& given) {
+  const unsigned threads = given["threads"].as<unsigned>();
+  return threads == 0 ? std::max(1U, std::thread::hardware_concurrency()) : threads;
+}
+
+int write_cohort(const po::variables_map& given) {
+  const int hips = given["cohort"].as<int>();
+  if (hips < 1) return usage("--cohort is 1 or more");
+  // Coarse films unless said otherwise: quick to simulate and to measure.
+  const double pitch =
+      given["pixel-pitch"].defaulted() ? kCohortPitch : given["pixel-pitch"].as<double>();
+  const auto written =
+      phantom::write_cohort(given["out"].as<std::string>(), given["seed"].as<std::uint64_t>(), hips,
+                            tidemark::Millimetres{pitch}, threads_of(given));
+  return written ? 0 : exit_code(written.error());
+}
+
 int write_hips(const po::variables_map& given, const phantom::CaseOptions& options) {
   const std::filesystem::path out = given["out"].as<std::string>();
   const int hips = given.count("demo") != 0 ? 1 : given["hips"].as<int>();
-  unsigned threads = given["threads"].as<unsigned>();
-  if (threads == 0) threads = std::max(1U, std::thread::hardware_concurrency());
+  const unsigned threads = threads_of(given);
   for (int number = 1; number <= hips; ++number) {
     const phantom::CaseSpec spec =
         given.count("demo") != 0
@@ -139,5 +160,6 @@ int run_phantom(int argc, char** argv) {
     return usage("--hips is 1 or more and --follow-ups 0 or more");
   }
   if (given["threads"].as<unsigned>() > 256) return usage("--threads is 0 to 256");
+  if (given.count("cohort") != 0) return write_cohort(given);
   return write_hips(given, case_options(given, *set));
 }

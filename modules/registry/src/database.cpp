@@ -88,7 +88,7 @@ Expected<Database> Database::open(const std::filesystem::path& file) {
     if (version < wanted) {
       return fail(ErrorKind::kBadInput, name,
                   "it is of the older schema " + std::to_string(version),
-                  "run tidemark merge with it alone: that writes one of this schema");
+                  "start tidemark batch on its folder again: that brings it up");
     }
     return Database(std::move(db), file);
   } catch (const SqliteError& error) {

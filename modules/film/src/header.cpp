@@ -1,0 +1,59 @@
+#include "tidemark/film/header.h"
+
+#include <exception>
+
+#include "dicom_stream.h"
+#include "dicom_tags.h"
+#include "limits.h"
+#include "tidemark/core/files.h"
+#include "tidemark/core/hash.h"
+#include "words.h"
+
+namespace tidemark::film {
+namespace {
+
+/// A value as it stands: two ids that differ in a letter beyond ASCII stay two.
+std::optional<std::string> raw_text(DcmItem& dataset, const DcmTagKey& tag) {
+  OFString value;
+  if (dataset.findAndGetOFString(tag, value).bad()) return {};
+  const std::string text(value.c_str(), value.length());
+  const auto from = text.find_first_not_of(' ');
+  if (from == std::string::npos) return {};
+  return text.substr(from, text.find_last_not_of(' ') - from + 1);
+}
+
+Expected<FilmHeader> header_of(const std::filesystem::path& file) {
+  const std::string name = file.filename().string();
+  const auto bytes = read_file(file, kMaxFilmBytes);
+  if (!bytes) return tl::unexpected(bytes.error());
+  if (bytes->empty()) return fail(ErrorKind::kBadInput, name, "an empty file", kExportAgain);
+  if (!is_dicom(*bytes) && !may_be_dicom(*bytes)) {
+    return fail(ErrorKind::kBadInput, name, "not a DICOM object", "leave it out");
+  }
+  auto parsed = parse_dicom(*bytes, name);
+  if (!parsed) return tl::unexpected(parsed.error());
+  DcmDataset& dataset = *(*parsed)->getDataset();
+  FilmHeader header{.facts = facts_of(dataset),
+                    .has_pixels = dataset.tagExists(DCM_PixelData) == OFTrue,
+                    .patient_id = raw_text(dataset, DCM_PatientID),
+                    .issuer = raw_text(dataset, DCM_IssuerOfPatientID),
+                    .object_uid = raw_text(dataset, DCM_SOPInstanceUID),
+                    .time = raw_text(dataset, DCM_AcquisitionTime)};
+  if (!header.time) header.time = raw_text(dataset, DCM_ContentTime);
+  header.facts.file = name;
+  header.facts.sha256 = sha256_hex(*bytes);
+  return header;
+}
+
+}  // namespace
+
+Expected<FilmHeader> read_header(const std::filesystem::path& file) {
+  try {
+    return header_of(file);
+  } catch (const std::exception& e) {
+    return fail(ErrorKind::kBadInput, file.filename().string(),
+                std::string("cannot be read (") + e.what() + ")", "leave it out");
+  }
+}
+
+}  // namespace tidemark::film

@@ -1,0 +1,605 @@
+"""Command-line cases of `tidemark batch`, `merge` and `export`.
+
+usage: batch_cases.py TIDEMARK FILMS [unittest arguments]
+
+FILMS holds hip-0001 and hip-0002 as `tidemark phantom --hips 2` makes them: the hips that are really
+measured. Hips beside them are small films without a stem, which are refused at once: they make a run
+long enough to be killed at many moments.
+"""
+import csv
+import hashlib
+import json
+import os
+import pathlib
+import pty
+import random
+import re
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+import unittest
+
+import numpy
+import pydicom
+
+TIDEMARK = pathlib.Path(sys.argv[1])
+FILMS = pathlib.Path(sys.argv[2])
+del sys.argv[1:3]
+
+NAME, NUMBER, BORN = "Quillfeather^Bartholomea", "ID-77-4421-X", "19510703"
+
+
+def digest(folder):
+    """Names and contents of all files below a folder."""
+    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest()
+            for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+def blank(path, patient="P1", side="R", date="20240301", number=0, **tags):
+    """A small film that shows a smooth nothing, with an invented patient."""
+    film = pydicom.dcmread(FILMS / "hip-0001" / "film-00.dcm")
+    size = 96
+    ramp = numpy.add.outer(numpy.arange(size) * (3 + number % 5), numpy.arange(size) * 2 + number)
+    film.Rows = film.Columns = size
+    film.PixelData = ramp.astype("<u2").tobytes()
+    film.PatientID, film.PatientName, film.PatientBirthDate = patient, NAME, BORN
+    film.ImageLaterality = side
+    film.AcquisitionDate = film.StudyDate = film.SeriesDate = film.ContentDate = date
+    film.SOPInstanceUID = f"2.25.{abs(hash((patient, side, date, number))) % 10**18}"
+    film.file_meta.MediaStorageSOPInstanceUID = film.SOPInstanceUID
+    for key, value in tags.items():
+        setattr(film, key, value)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    film.save_as(path)
+    return path
+
+
+def real(target, hip, patient, name=None, **tags):
+    """The films of a simulated hip under another patient's name."""
+    target.mkdir(parents=True, exist_ok=True)
+    side = json.loads((FILMS / hip / "series.json").read_text())["side"]
+    for film in sorted((FILMS / hip).glob("*.dcm")):
+        data = pydicom.dcmread(film)
+        data.PatientID, data.PatientName, data.PatientBirthDate = patient, NAME, BORN
+        data.ImageLaterality = side
+        for key, value in tags.items():
+            setattr(data, key, value)
+        data.save_as(target / f"{name or ''}{film.name}")
+
+
+class Case(unittest.TestCase):
+    def setUp(self):
+        self.temporary = tempfile.TemporaryDirectory()
+        self.addCleanup(self.temporary.cleanup)
+        self.folder = pathlib.Path(self.temporary.name)
+        self.input = self.folder / "share"
+        self.out = self.folder / "out"
+
+    def hips(self, blanks=10, measured=("hip-0001",)):
+        """A share of hips in folders, most of them quickly refused."""
+        for i in range(blanks):
+            for visit, date in enumerate(("20240301", "20240501")):
+                blank(self.input / f"b{i:02}" / f"{visit}.dcm", f"B{i}", "R", date, i * 2 + visit)
+        for hip in measured:
+            shutil.copytree(FILMS / hip, self.input / hip)
+
+    def run_batch(self, *more, out=None, source=None, **options):
+        return subprocess.run([TIDEMARK, "batch", source or self.input, "--out", out or self.out,
+                               *map(str, more)], capture_output=True, text=True, **options)
+
+    def export(self, out=None, *more):
+        """The canonical tables: file name -> bytes."""
+        target = pathlib.Path(tempfile.mkdtemp(dir=self.folder))
+        done = subprocess.run([TIDEMARK, "export", (out or self.out) / "registry.sqlite"
+                               if (out or self.out).is_dir() else out, "--out", target, *more],
+                              capture_output=True, text=True)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        return {p.name: p.read_bytes() for p in target.iterdir()}
+
+    def ask(self, sql, out=None):
+        with sqlite3.connect((out or self.out) / "registry.sqlite") as db:
+            return db.execute(sql).fetchall()
+
+    def assert_whole(self, out=None):
+        self.assertEqual(self.ask("PRAGMA integrity_check", out), [("ok",)])
+        self.assertEqual(self.ask("PRAGMA foreign_key_check", out), [])
+
+
+class Folders(Case):
+    def test_table(self):
+        self.hips(2)
+        (self.input / "empty").mkdir()
+        (self.input / "faulty").mkdir()
+        (self.input / "faulty" / "series.json").write_text('{"films": 3}')
+        done = self.run_batch("--jobs", 2)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assert_whole()
+        rows = dict((r[0], r[1:]) for r in self.ask("SELECT hip, status, reason FROM hips"))
+        self.assertEqual(len(rows), 5)
+        self.assertEqual(rows["PHANTOM-0001"][0], "measured")
+        refused = [r for name, r in rows.items() if name != "PHANTOM-0001"]
+        self.assertTrue(all(status == "refused" and reason for status, reason in refused), rows)
+        # The numbers are those of `tidemark measure`.
+        one = self.folder / "one"
+        subprocess.run([TIDEMARK, "measure", self.input / "hip-0001", "--out", one, "--no-pictures",
+                        "--report", "none"], capture_output=True)
+        result = json.loads((one / "result.json").read_text())
+        expected = result["comparisons"][0]
+        row = self.ask("SELECT subsidence_mm, subsidence_u_mm, subsidence_u95_mm, tilt_change_deg, "
+                       "medial_mm, days FROM comparisons JOIN hips USING (hip_id) "
+                       "WHERE hip = 'PHANTOM-0001'")
+        s = expected["subsidence_mm"]
+        self.assertEqual(row, [(s["value"], s["u"], s["u95"], expected["tilt_change_deg"]["value"],
+                                expected["medial_mm"]["value"], expected["days"])])
+        count = {t: self.ask(f"SELECT count(*) FROM {t} JOIN hips USING (hip_id) WHERE "
+                             "hip = 'PHANTOM-0001'")[0][0]
+                 for t in ("films", "zones", "zone_changes", "findings", "budget")}
+        self.assertEqual(count, {
+            "films": len(result["films"]), "zones": sum(len(f["zones"]) for f in result["films"]),
+            "zone_changes": len(expected["zones"]), "budget": len(expected["uncertainty_budget"]),
+            "findings": len(result["assessment"]["findings"])})
+        lines = [line for line in done.stderr.splitlines() if line.startswith("tidemark: ")]
+        self.assertEqual(len(lines), 5, done.stderr)
+
+    def test_kept_folders(self):
+        self.hips(1)
+        self.run_batch("--keep-hips")
+        kept = self.out / "hips" / "PHANTOM-0001"
+        self.assertTrue({"result.json", "report.html", "measurements.csv"}
+                        <= {p.name for p in kept.iterdir()})
+        (kept / "result.json").unlink()  # asked for, and not there: measured again
+        again = self.run_batch("--keep-hips")
+        self.assertIn("1 kept", again.stdout)
+        self.assertTrue((kept / "result.json").exists())
+
+    def test_usage(self):
+        self.hips(1, ())
+        for more, code in ((["--shard", "3/2"], 2), (["--jobs", "0"], 2), (["--shard", "x"], 2),
+                           (["--criteria", "none-such"], 3)):
+            done = self.run_batch(*more)
+            self.assertEqual(done.returncode, code, (more, done.stderr))
+        self.assertEqual(self.run_batch(source=self.folder / "nowhere").returncode, 3)
+        self.assertEqual(self.run_batch(out=self.input / "x").returncode, 2)
+        (self.folder / "void").mkdir()
+        self.assertEqual(self.run_batch(source=self.folder / "void").returncode, 3)
+
+
+class Sheet(Case):
+    def write(self, text):
+        self.folder.joinpath("sheet.csv").write_text(text, encoding="utf-8")
+        return self.folder / "sheet.csv"
+
+    def test_films_and_groups(self):
+        real(self.input / "a", "hip-0001", "X1")
+        blank(self.input / "b" / "0.dcm")
+        sheet = self.write(
+            "\ufeffhip;side;surgery_date;head_diameter_mm;group_stem;patient_name;file;date;examination\r\n"
+            f"H1;;2024-03-01;32;A;{NAME};share/a/film-00.dcm;2024-03-02;1\r\n"
+            f"H1;;2024-03-01;32;A;{NAME};share/a/film-01.dcm;2024-04-15;2\r\n"
+            f"H2;R;2024-03-01;32;B;{NAME};share/b/0.dcm;;\r\n"
+            f"H3;R;03/01/2024;32;B;{NAME};share/b/0.dcm;;\r\n"
+            f"H4;R;;32;B;{NAME};share/b/0.dcm;;\r\nH4;L;;32;B;{NAME};share/b/0.dcm;;\r\n"
+            f"H5;R;;32;B;{NAME};share/none.dcm;;\r\n")
+        done = self.run_batch(source=sheet)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assertIn("1 columns are not used", done.stderr)
+        rows = dict((r[0], r[1:]) for r in self.ask("SELECT hip, status, reason FROM hips"))
+        self.assertEqual(rows["H1"], ("measured", None))
+        self.assertIn("line 5: surgery_date", rows["H3"][1])
+        self.assertIn("contradict", rows["H4"][1])
+        self.assertEqual({rows[h][0] for h in ("H2", "H3", "H4", "H5")}, {"refused"})
+        self.assertEqual(self.ask("SELECT value FROM hip_groups JOIN hips USING (hip_id) "
+                                  "WHERE hip = 'H1' AND name = 'stem'"), [("A",)])
+        self.assertEqual(self.ask("SELECT examination FROM comparisons JOIN hips USING (hip_id) "
+                                  "WHERE hip = 'H1'"), [(2,)])
+        self.assertNotIn(NAME, done.stdout + done.stderr)
+        for path in self.out.iterdir():
+            self.assertNotIn(NAME.encode(), path.read_bytes(), path)
+
+    def test_slips(self):
+        blank(self.input / "b" / "0.dcm")
+        for header, said in (("hip,surgery-date,file", "surgery_date"), ("hip,file,file", "twice")):
+            done = self.run_batch(source=self.write(f"{header}\nH1,2024-01-01,share/b/0.dcm\n"))
+            self.assertEqual(done.returncode, 3, done.stderr)
+            self.assertIn(said, done.stderr)
+
+
+class Heap(Case):
+    def heap(self):
+        real(self.input, "hip-0001", NUMBER, "one-")
+        blank(self.input / "lateral.dcm", NUMBER, "L", "20240601", 1, ViewPosition="LL")
+        blank(self.input / "chest.dcm", NUMBER, "L", "20240602", 2, BodyPartExamined="CHEST")
+        blank(self.input / "before.dcm", NUMBER, "L", "20230101", 3)
+        blank(self.input / "ct.dcm", NUMBER, "L", "20240603", 4, Modality="CT")
+        blank(self.input / "nobody.dcm", "", "L", "20240604", 5)
+        blank(self.input / "no-date.dcm", NUMBER, "L", "", 6)
+        blank(self.input / "other-l.dcm", "ID-2", "L", "20240301", 7)
+        blank(self.input / "other-l2.dcm", "ID-2", "L", "20240501", 8)
+        blank(self.input / "other-r.dcm", "ID-2", "R", "20240501", 9)
+        blank(self.input / "deep" / "both.dcm", "ID-2", "", "20240601", 10)
+        shutil.copy(self.input / "one-film-00.dcm", self.input / "copy.dcm")
+        again = pydicom.dcmread(self.input / "other-r.dcm")
+        again.SeriesDescription = "sent again"
+        again.save_as(self.input / "sent-again.dcm")
+        (self.input / "notes.txt").write_text("no film")
+        (self.input / "cut.dcm").write_bytes((self.input / "chest.dcm").read_bytes()[:200])
+
+    def test_sorting(self):
+        self.heap()
+        links = self.folder / "links.csv"
+        done = self.run_batch("--links", links)
+        self.assertIn(done.returncode, (0, 1), done.stderr)
+        with open(links, newline="") as file:
+            went = {pathlib.Path(r["path"]).name: (r["hip"], r["what"]) for r in csv.DictReader(file)}
+        kinds = {"lateral.dcm": "lateral_view", "chest.dcm": "other_body_part",
+                 "ct.dcm": "other_modality", "nobody.dcm": "patient_unknown",
+                 "no-date.dcm": "date_unknown", "notes.txt": "unreadable", "cut.dcm": "unreadable"}
+        self.assertEqual({n: went[n][1] for n in kinds}, kinds)
+        self.assertEqual(sorted(went[n][1][:4] for n in ("copy.dcm", "one-film-00.dcm")),
+                         ["copy", "film"])
+        self.assertEqual(sorted(went[n][1] for n in ("sent-again.dcm", "other-r.dcm"))[0], "copy")
+        hips = {row[0] for row in self.ask("SELECT hip FROM hips")}
+        sides = sorted(h.rsplit("-", 1)[1] for h in hips)
+        self.assertEqual(sides, ["L", "L", "R"] if self.side() == "L" else ["L", "L", "R", "R"], hips)
+        # A film of both hips serves each.
+        both = [r["hip"] for r in csv.DictReader(open(links, newline="")) if
+                r["path"].endswith("both.dcm")]
+        self.assertEqual(len(both), 2)
+        aside = dict(self.ask("SELECT kind, count(*) FROM set_aside GROUP BY kind"))
+        self.assertEqual(aside["copy"], 2)
+        self.assert_anonymous(done)
+
+    def side(self):
+        return json.loads((FILMS / "hip-0001" / "series.json").read_text())["side"]
+
+    def assert_anonymous(self, done):
+        texts = [done.stdout.encode(), done.stderr.encode()]
+        texts += [p.read_bytes() for p in self.out.rglob("*") if p.is_file()]
+        for word in (NUMBER, NAME, BORN, "Quillfeather", "one-film"):
+            for text in texts:
+                self.assertNotIn(word.encode(), text, word)
+
+    def test_key_and_sheet(self):
+        self.heap()
+        key = self.folder / "key"
+        key.write_text("0123456789abcdef0123456789abcdef\n")
+        sheet = self.folder / "implants.csv"
+        sheet.write_text("patient_id,side,surgery_date,head_diameter_mm,group_stem\n"
+                         f"{NUMBER},L,2024-03-01,32,A\n{NUMBER},R,2024-03-01,32,A\n")
+        done = self.run_batch("--pseudonym-key", key, "--sheet", sheet)
+        self.assertIn(done.returncode, (0, 1), done.stderr)
+        # HMAC-SHA-256 by Python's own library.
+        import hmac
+        name = "P" + hmac.new(b"0123456789abcdef0123456789abcdef", b"patient\n" + NUMBER.encode(),
+                              "sha256").hexdigest()[:16]
+        rows = dict((r[0], r[1:]) for r in self.ask("SELECT hip, patient, status FROM hips"))
+        self.assertEqual(rows[f"{name}-{self.side()}"], (name, "measured"))
+        self.assertEqual(self.ask("SELECT count(*) FROM set_aside WHERE kind = 'before_surgery'"),
+                         [(1,)])
+        self.assertEqual(self.ask(f"SELECT value FROM hip_groups JOIN hips USING (hip_id) WHERE "
+                                  f"hip = '{name}-{self.side()}'"), [("A",)])
+        self.assert_anonymous(done)
+        key.write_text("short")
+        self.assertEqual(self.run_batch("--pseudonym-key", key).returncode, 3)
+
+    def test_film_without_stem_before(self):
+        """No date of surgery: an early film without a stem is taken for one from before it."""
+        real(self.input, "hip-0001", NUMBER, "one-")
+        blank(self.input / "early.dcm", NUMBER, self.side(), "20200101", 3)
+        done = self.run_batch()
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertEqual(self.ask("SELECT kind, date FROM set_aside"),
+                         [("no_stem_yet", "2020-01-01")])
+        self.assertEqual(self.ask("SELECT count(*) FROM films"), [(2,)])
+
+
+class Resume(Case):
+    def test_killed_again_and_again(self):
+        self.hips(10, ("hip-0001", "hip-0002"))
+        whole = self.folder / "whole"
+        self.run_batch("--jobs", 2, out=whole)
+        expected = self.export(whole)
+        rng = random.Random(20240301)
+        kills = 0
+        for _ in range(60):
+            process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out, "--jobs",
+                                        "2"], stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+            try:
+                process.wait(timeout=rng.uniform(0.02, 1.5) * (1 + kills / 4))
+                break
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+                kills += 1
+                if (self.out / "registry.sqlite").exists():
+                    self.assert_whole()
+        self.assertGreater(kills, 0)
+        self.run_batch("--jobs", 1)
+        self.assert_whole()
+        self.assertEqual(self.export(), expected)
+        twice = self.ask("SELECT hip, count(*) FROM attempts GROUP BY hip HAVING count(*) > 1")
+        self.assertEqual(twice, [], f"measured twice in spite of {kills} kills")
+        self.assertEqual(self.ask("SELECT count(*) FROM attempts"), [(12,)])
+
+    def test_no_worker_outlives_its_batch(self):
+        self.hips(0, ("hip-0001",))
+        process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out],
+                                   stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+        workers = wait_for_workers(process.pid)
+        process.kill()
+        process.wait()
+        deadline = time.monotonic() + 30
+        while any(alive(w) for w in workers) and time.monotonic() < deadline:
+            time.sleep(0.05)
+        self.assertFalse([w for w in workers if alive(w)])
+
+    def test_stopped_by_a_signal(self):
+        self.hips(4, ("hip-0001",))
+        process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out],
+                                   stderr=subprocess.PIPE, text=True)
+        wait_for_workers(process.pid)
+        process.send_signal(signal.SIGTERM)
+        said = process.communicate(timeout=120)[1]
+        self.assertEqual(process.returncode, -signal.SIGTERM)
+        self.assertIn("start again with the same command", said)
+        self.run_batch()
+        self.assertEqual(self.ask("SELECT count(*) FROM hips"), [(5,)])
+
+    def test_crashed_worker(self):
+        self.hips(3, ("hip-0001",))
+        process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out],
+                                   stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+        measuring = None
+        while process.poll() is None and measuring is None:  # the hip that takes long
+            for worker in children(process.pid):
+                if seconds_used(worker) > 0.3:
+                    measuring = worker
+            time.sleep(0.01)
+        self.assertIsNotNone(measuring)
+        os.kill(measuring, signal.SIGSEGV)
+        self.assertEqual(process.wait(), 1)
+        failed = self.ask("SELECT hip, reason FROM hips WHERE status = 'failed'")
+        self.assertEqual(len(failed), 1)
+        self.assertIn("signal 11", failed[0][1])
+        self.assertEqual(self.ask("SELECT count(*) FROM hips"), [(4,)])
+        self.assertIn("4 kept", self.run_batch().stdout)  # not tried again unless asked
+        self.run_batch("--retry-failed")
+        self.assertEqual(self.ask("SELECT status FROM hips WHERE hip = 'PHANTOM-0001'"),
+                         [("measured",)])
+
+
+def children(pid):
+    out = subprocess.run(["pgrep", "-P", str(pid)], capture_output=True, text=True).stdout
+    return [int(p) for p in out.split()]
+
+
+def wait_for_workers(pid):
+    for _ in range(3000):
+        found = children(pid)
+        if found:
+            return found
+        time.sleep(0.01)
+    raise AssertionError("no worker was started")
+
+
+def alive(pid):
+    try:
+        return pathlib.Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+def seconds_used(pid):
+    try:
+        fields = pathlib.Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return int(fields[11]) / os.sysconf("SC_CLK_TCK")
+    except OSError:
+        return 0.0
+
+
+class Changes(Case):
+    def test_only_what_changed_is_measured_again(self):
+        self.hips(4, ())
+        self.run_batch()
+        count = "SELECT count(*) FROM attempts"
+        self.assertEqual(self.ask(count), [(4,)])
+        film = self.input / "b01" / "0.dcm"
+        os.utime(film)  # other times, same bytes
+        self.assertIn("4 kept", self.run_batch().stdout)
+        blank(film, "B1", "R", "20240301", 99)
+        self.assertIn("3 kept", self.run_batch().stdout)
+        (self.input / "b02" / "series.json").write_text(
+            '{"films": [{"file": "0.dcm"}, {"file": "1.dcm"}], "stem": {"head_diameter_mm": 36}}')
+        self.assertIn("3 kept", self.run_batch().stdout)
+        self.assertEqual(self.ask(count), [(6,)])
+        self.assertIn("0 kept", self.run_batch("--accept-pixels").stdout)
+        self.assertIn("4 kept", self.run_batch("--accept-pixels").stdout)
+        shutil.rmtree(self.input / "b03")
+        self.assertIn("1 more in the database", self.run_batch("--accept-pixels").stdout)
+        self.run_batch("--accept-pixels", "--prune")
+        self.assertEqual(self.ask("SELECT count(*) FROM hips"), [(3,)])
+        self.assert_whole()
+
+
+class Limits(Case):
+    def test_time(self):
+        self.hips(1, ("hip-0001",))
+        done = self.run_batch("--timeout", 0.05)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assertEqual({r[0] for r in self.ask("SELECT status FROM hips")}, {"failed"})
+        self.assertIn("longer than the time", self.ask("SELECT reason FROM hips")[0][0])
+
+    def test_memory(self):
+        self.hips(0, ("hip-0001",))
+        done = self.run_batch("--memory", 40)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assertEqual(self.ask("SELECT status FROM hips"), [("failed",)])
+        self.run_batch("--retry-failed")
+        self.assertEqual(self.ask("SELECT status FROM hips"), [("measured",)])
+
+
+class Targets(Case):
+    def test_not_writable(self):
+        self.hips(1, ())
+        for target in ("/proc/tidemark", "/dev/null/x"):
+            done = self.run_batch(out=pathlib.Path(target))
+            self.assertEqual(done.returncode, 4, done.stderr)
+            self.assertEqual(len(done.stderr.strip().splitlines()), 1, done.stderr)
+
+    def test_another_batch_at_work(self):
+        self.hips(0, ("hip-0001",))
+        first = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out],
+                                 stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
+        wait_for_workers(first.pid)
+        done = self.run_batch()
+        self.assertEqual(done.returncode, 4, done.stderr)
+        self.assertIn("another batch", done.stderr)
+        self.assertEqual(first.wait(), 0)
+
+    def test_other_file_in_its_place(self):
+        self.hips(1, ())
+        self.out.mkdir()
+        (self.out / "registry.sqlite").write_text("x" * 5000)
+        done = self.run_batch()
+        self.assertEqual(done.returncode, 3, done.stderr)
+
+    def test_disk_full(self):
+        self.hips(12, ())
+        disk = self.folder / "disk"
+        disk.mkdir()
+        if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=220k", "tmpfs", disk],
+                          capture_output=True).returncode:
+            self.skipTest("no file system can be mounted here")
+        try:
+            done = self.run_batch(out=disk / "out")
+            self.assertEqual(done.returncode, 4, done.stderr)
+            self.assertIn("disk is full", done.stderr)
+            self.assertTrue(subprocess.run(["mount", "-o", "remount,size=20m", disk]).returncode == 0)
+            self.run_batch(out=disk / "out")
+            self.assert_whole(disk / "out")
+            self.assertEqual(self.ask("SELECT count(*) FROM hips", disk / "out"), [(12,)])
+            self.run_batch()
+            self.assertEqual(self.export(disk / "out"), self.export())
+        finally:
+            subprocess.run(["umount", "-l", disk])
+
+    def test_share_disappears(self):
+        self.hips(8, ("hip-0001",))
+        process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out],
+                                   stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
+        wait_for_workers(process.pid)
+        away = self.folder / "away"
+        self.input.rename(away)
+        self.input.mkdir()  # an empty mount point stands in its place
+        said = process.communicate(timeout=600)[1]
+        self.assertEqual(process.returncode, 3, said)
+        self.assertIn("disappeared", said)
+        self.input.rmdir()
+        away.rename(self.input)
+        self.run_batch()
+        whole = self.folder / "whole"
+        self.run_batch(out=whole)
+        self.assertEqual(self.export(), self.export(whole))
+
+
+class Shards(Case):
+    def test_one_two_and_seven(self):
+        self.hips(9, ("hip-0001",))
+        self.run_batch()
+        expected = self.export()
+        for count in (2, 7):
+            parts = []
+            for i in range(1, count + 1):
+                out = self.folder / f"part-{count}-{i}"
+                self.run_batch("--shard", f"{i}/{count}", out=out)
+                parts.append(out / "registry.sqlite")
+            merged = self.folder / f"merged-{count}.sqlite"
+            done = subprocess.run([TIDEMARK, "merge", *parts, "--out", merged],
+                                  capture_output=True, text=True)
+            self.assertEqual(done.returncode, 0, done.stderr)
+            self.assertEqual(self.export(merged), expected)
+            sizes = [sqlite3.connect(p).execute("SELECT count(*) FROM hips").fetchone()[0]
+                     for p in parts]
+            self.assertEqual(sum(sizes), 10)
+            self.assertLess(max(sizes), 10)
+        # The same part twice is no fault, other options are one.
+        done = subprocess.run([TIDEMARK, "merge", *parts, *parts, "--out", merged])
+        self.assertEqual(done.returncode, 0)
+        self.assertEqual(self.export(merged), expected)
+        other = self.folder / "other"
+        self.run_batch("--accept-pixels", "--shard", "1/2", out=other)
+        done = subprocess.run([TIDEMARK, "merge", *parts, other / "registry.sqlite", "--out",
+                               self.folder / "x.sqlite"], capture_output=True, text=True)
+        self.assertEqual(done.returncode, 3)
+        self.assertIn("different options", done.stderr)
+        self.assertFalse(list(self.folder.glob("x.sqlite*")))
+
+
+class Export(Case):
+    def test_tables_and_dictionary(self):
+        self.hips(1)
+        self.run_batch()
+        files = self.export()
+        package = json.loads(files["datapackage.json"])
+        named = {r["path"]: r for r in package["resources"]}
+        self.assertEqual(set(named), set(files) - {"datapackage.json"})
+        for path, resource in named.items():
+            rows = list(csv.reader(files[path].decode().splitlines()))
+            fields = resource["schema"]["fields"]
+            self.assertEqual(rows[0], [f["name"] for f in fields], path)
+            for row in rows[1:]:
+                for cell, field in zip(row, fields, strict=True):
+                    if cell and field["type"] == "number":
+                        float(cell)
+                    if cell and field["type"] == "integer":
+                        int(cell)
+        # Floats come back as they stand in the database.
+        exported = [float(r["subsidence_mm"]) for r in
+                    csv.DictReader(files["comparisons.csv"].decode().splitlines())
+                    if r["subsidence_mm"]]
+        self.assertEqual(exported, [r[0] for r in self.ask(
+            "SELECT subsidence_mm FROM comparisons JOIN hips USING (hip_id) WHERE subsidence_mm "
+            "IS NOT NULL ORDER BY hip")])
+
+    def test_pseudonyms(self):
+        self.hips(1)
+        self.run_batch()
+        key = self.folder / "key"
+        key.write_text("a key that nobody guesses, ever\n")
+        plain, hidden = self.export(), self.export(None, "--pseudonym-key", key)
+        self.assertNotIn(b"PHANTOM", b"".join(hidden.values()))
+        self.assertEqual(hidden, self.export(None, "--pseudonym-key", key))
+        self.assertEqual(len(plain["comparisons.csv"].splitlines()),
+                         len(hidden["comparisons.csv"].splitlines()))
+
+
+class Terminal(Case):
+    def test_bar(self):
+        self.hips(6, ())
+        parent, child = pty.openpty()
+        process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out], stderr=child,
+                                   stdout=subprocess.DEVNULL)
+        os.close(child)
+        said = b""
+        while True:
+            try:
+                block = os.read(parent, 4096)
+            except OSError:
+                break
+            if not block:
+                break
+            said += block
+        process.wait()
+        text = said.decode()
+        self.assertRegex(text, r"6 of 6 hips \[=+\]")
+        self.assertRegex(text, r"\d+(\.\d+)?/s")
+        self.assertRegex(text, r"6 refused")
+        self.assertNotIn("\n", text)
+
+
+if __name__ == "__main__":
+    unittest.main()

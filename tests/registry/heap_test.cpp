@@ -1,0 +1,116 @@
+#include "heap.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+
+namespace tidemark::registry {
+namespace {
+
+HeapFile film(const std::string& name, const std::string& patient, std::optional<Side> side,
+              const char* date) {
+  HeapFile file;
+  file.path = "/heap/" + name;
+  file.sha256 = name + std::string(64 - name.size(), '0');
+  file.modality = "DX";
+  file.has_pixels = true;
+  file.side = side;
+  file.date = parse_date(date);
+  file.patient_id = patient;
+  return file;
+}
+
+std::vector<std::string> names_of(const HipJob& job) {
+  std::vector<std::string> names;
+  for (const FilmSource& source : job.films) names.push_back(source.path.filename().string());
+  return names;
+}
+
+TEST(Heap, OneIdOfTwoIssuersIsTwoPatients) {
+  auto a = film("a", "1", Side::kRight, "2024-01-01");
+  auto b = film("b", "1", Side::kRight, "2024-02-01");
+  EXPECT_EQ(sort_heap({a, b}, {}, {}).jobs.size(), 1U);
+  a.issuer = "north";
+  b.issuer = "south";
+  EXPECT_EQ(sort_heap({a, b}, {}, {}).jobs.size(), 2U);
+}
+
+TEST(Heap, OrderOfFilesDoesNotMatter) {
+  std::vector<HeapFile> files{
+      film("d", "2", Side::kLeft, "2023-01-01"), film("a", "1", Side::kRight, "2024-03-01"),
+      film("c", "1", std::nullopt, "2024-01-01"), film("b", "1", Side::kLeft, "2024-02-01"),
+      film("e", "3", std::nullopt, "2024-02-01")};
+  std::sort(files.begin(), files.end(),
+            [](const auto& x, const auto& y) { return x.path < y.path; });
+  std::vector<std::vector<std::string>> expected;
+  do {
+    const Plan plan = sort_heap(files, {}, {});
+    std::vector<std::vector<std::string>> told;
+    for (const HipJob& job : plan.jobs) {
+      told.push_back(names_of(job));
+      told.back().push_back(job.facts.hip);
+    }
+    std::sort(told.begin(), told.end());
+    if (expected.empty()) expected = told;
+    ASSERT_EQ(told, expected);
+  } while (std::next_permutation(files.begin(), files.end(),
+                                 [](const auto& x, const auto& y) { return x.path < y.path; }));
+  // Numbered by the least hash among a patient's films: a, d, e. The film of both sides serves
+  // each.
+  EXPECT_EQ(expected, (std::vector<std::vector<std::string>>{{"c", "a", "patient-000001-R"},
+                                                             {"c", "b", "patient-000001-L"},
+                                                             {"d", "patient-000002-L"},
+                                                             {"e", "patient-000003-X"}}));
+}
+
+TEST(Heap, SaysWhyAFileIsSetAside) {
+  struct Row {
+    const char* kind;
+    std::function<void(HeapFile&)> spoil;
+  };
+  const std::vector<Row> rows{{"unreadable", [](HeapFile& f) { f.error = "damaged"; }},
+                              {"other_modality", [](HeapFile& f) { f.modality = "CT"; }},
+                              {"no_pixels", [](HeapFile& f) { f.has_pixels = false; }},
+                              {"other_body_part", [](HeapFile& f) { f.body_part = "CHEST"; }},
+                              {"lateral_view", [](HeapFile& f) { f.view = View::kLateral; }},
+                              {"other_view", [](HeapFile& f) { f.view = View::kOther; }},
+                              {"patient_unknown", [](HeapFile& f) { f.patient_id.clear(); }},
+                              {"date_unknown", [](HeapFile& f) { f.date.reset(); }}};
+  for (const Row& row : rows) {
+    auto file = film("a", "1", Side::kRight, "2024-01-01");
+    row.spoil(file);
+    const Plan plan = sort_heap({file}, {}, {});
+    EXPECT_TRUE(plan.jobs.empty()) << row.kind;
+    ASSERT_EQ(plan.set_aside.size(), 1U) << row.kind;
+    EXPECT_EQ(plan.set_aside[0].kind, row.kind);
+    EXPECT_FALSE(plan.set_aside[0].reason.empty());
+  }
+  for (const char* part : {"HIP", "PELVIS", "pelvis ap", "FEMUR", ""}) {
+    auto file = film("a", "1", Side::kRight, "2024-01-01");
+    file.body_part = part;
+    EXPECT_EQ(sort_heap({file}, {}, {}).jobs.size(), 1U) << part;
+  }
+}
+
+TEST(Heap, FilmsBeforeSurgeryByTheSheet) {
+  Sheet sheet;
+  SheetRow row;
+  row.patient_id = "1";
+  row.facts.side = Side::kRight;
+  row.facts.surgery_date = parse_date("2024-02-01");
+  row.facts.groups["stem"] = "A";
+  sheet.rows = {row};
+  const Plan plan = sort_heap(
+      {film("a", "1", Side::kRight, "2024-01-31"), film("b", "1", Side::kRight, "2024-02-01"),
+       film("c", "1", Side::kRight, "2024-03-01")},
+      sheet, PseudonymKey{"0123456789abcdef"});
+  ASSERT_EQ(plan.jobs.size(), 1U);
+  EXPECT_EQ(names_of(plan.jobs[0]), (std::vector<std::string>{"b", "c"}));
+  EXPECT_EQ(plan.jobs[0].facts.groups.at("stem"), "A");
+  ASSERT_EQ(plan.set_aside.size(), 1U);
+  EXPECT_EQ(plan.set_aside[0].kind, "before_surgery");
+  EXPECT_EQ(plan.set_aside[0].hip, plan.jobs[0].facts.hip);
+}
+
+}  // namespace
+}  // namespace tidemark::registry
