@@ -299,17 +299,19 @@ class Heap(Case):
 
 class Resume(Case):
     def test_killed_again_and_again(self):
-        self.hips(10, ("hip-0001", "hip-0002"))
+        self.hips(6, ("hip-0001",))
         whole = self.folder / "whole"
+        start = time.monotonic()
         self.run_batch("--jobs", 2, out=whole)
+        seconds = time.monotonic() - start
         expected = self.export(whole)
         rng = random.Random(20240301)
         kills = 0
-        for _ in range(60):
+        while kills < 8:
             process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out, "--jobs",
                                         "2"], stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL)
             try:
-                process.wait(timeout=rng.uniform(0.02, 1.5) * (1 + kills / 4))
+                process.wait(timeout=rng.uniform(0.0, 0.4) * seconds)
                 break
             except subprocess.TimeoutExpired:
                 process.kill()
@@ -323,7 +325,8 @@ class Resume(Case):
         self.assertEqual(self.export(), expected)
         twice = self.ask("SELECT hip, count(*) FROM attempts GROUP BY hip HAVING count(*) > 1")
         self.assertEqual(twice, [], f"measured twice in spite of {kills} kills")
-        self.assertEqual(self.ask("SELECT count(*) FROM attempts"), [(12,)])
+        self.assertEqual(self.ask("SELECT count(*) FROM attempts"), [(7,)])
+        print(f"{kills} kills")
 
     def test_no_worker_outlives_its_batch(self):
         self.hips(0, ("hip-0001",))
@@ -508,7 +511,7 @@ class Targets(Case):
 
 class Shards(Case):
     def test_one_two_and_seven(self):
-        self.hips(9, ("hip-0001",))
+        self.hips(7, ("hip-0001",))
         self.run_batch()
         expected = self.export()
         for count in (2, 7):
@@ -524,8 +527,8 @@ class Shards(Case):
             self.assertEqual(self.export(merged), expected)
             sizes = [sqlite3.connect(p).execute("SELECT count(*) FROM hips").fetchone()[0]
                      for p in parts]
-            self.assertEqual(sum(sizes), 10)
-            self.assertLess(max(sizes), 10)
+            self.assertEqual(sum(sizes), 8)
+            self.assertLess(max(sizes), 8)
         # The same part twice is no fault, other options are one.
         done = subprocess.run([TIDEMARK, "merge", *parts, *parts, "--out", merged])
         self.assertEqual(done.returncode, 0)

@@ -35,7 +35,7 @@ def skip(why):
 class Base(batch_cases.Case):
     def setUp(self):
         super().setUp()
-        self.hips(12, ("hip-0001",))
+        self.hips(6, ("hip-0001",))
         self.whole = self.folder / "whole"
         self.run_batch(out=self.whole)
         self.expected = self.export(self.whole)
@@ -75,7 +75,7 @@ class Slurm(Base):
         database = self.out / "part-1" / "registry.sqlite"
         deadline = time.monotonic() + 300
         while time.monotonic() < deadline:  # in the middle: some hips are done, not all
-            if database.exists() and 0 < self.count(database) < 13:
+            if database.exists() and 0 < self.count(database) < 7:
                 break
             time.sleep(0.01)
         subprocess.run(["scontrol", "requeue", job], env=self.environment, check=True)
@@ -84,13 +84,13 @@ class Slurm(Base):
         while time.monotonic() < deadline:
             state = subprocess.run(["squeue", "-h", "-j", job, "-o", "%T"], env=self.environment,
                                    capture_output=True, text=True).stdout.strip()
-            if not state and self.count(database) == 13:
+            if not state and self.count(database) == 7:
                 break
             # A requeued job waits for two minutes unless its start is brought forward.
             subprocess.run(["scontrol", "update", f"jobid={job}", "StartTime=now"],
                            env=self.environment, capture_output=True)
             time.sleep(0.2)
-        self.assertLess(done_then, 13, "it was requeued too late to be of use")
+        self.assertLess(done_then, 7, "it was requeued too late to be of use")
         self.assertEqual(self.ask("PRAGMA integrity_check", database.parent), [("ok",)])
         self.assertEqual(self.ask("SELECT count(*) FROM runs", database.parent)[0][0], 2)
         self.assertEqual(self.ask("SELECT hip FROM attempts GROUP BY hip HAVING count(*) > 1",
