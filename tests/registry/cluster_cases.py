@@ -14,7 +14,7 @@ import time
 import unittest
 
 HERE = pathlib.Path(__file__).resolve().parent
-TIDEMARK, FILMS, SCRIPTS = map(pathlib.Path, sys.argv[1:4])
+TIDEMARK, FILMS, SCRIPTS = (pathlib.Path(word).resolve() for word in sys.argv[1:4])
 WHAT = sys.argv[4] if len(sys.argv) > 4 else ""
 sys.argv[1:4] = [str(TIDEMARK), str(FILMS)]
 del sys.argv[3:]
