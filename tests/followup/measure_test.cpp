@@ -179,6 +179,61 @@ TEST(Measure, LateralFilmsAreListedButNotMeasured) {
   EXPECT_EQ(exit_code(result), 1);
 }
 
+/// Two films of a left hip with a surface.
+Series left_with_surface() {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.side = Side::kLeft;
+  series.stem.surface = "stem.stl";
+  series.stem.surface_path = "stem.stl";
+  return series;
+}
+
+TEST(Measure, SurfaceOfALeftStemIsMirroredLikeItsFilms) {
+  Steps steps = invented::steps();
+  steps.read_stem = [](const std::filesystem::path&) -> Expected<surface::StemModel> {
+    surface::StemModel stem;
+    stem.tip = surface::Vec3(0.0, 120.0, 3.0);  // 3 mm behind in a right stem
+    return stem;
+  };
+  std::vector<double> behind;
+  steps.find_pose = [&](const surface::StemModel& stem, const anatomy::Implant&,
+                        const film::FilmImage&,
+                        const Measured<Millimetres>& head) -> Expected<surface::SurfacePose> {
+    behind.push_back(stem.tip.z());
+    EXPECT_EQ(head.value, Millimetres{32.0});
+    return surface::SurfacePose{};
+  };
+  std::vector<bool> laid;
+  steps.compare = [&](const HipFilm& a, const HipFilm& b) -> Expected<migration::Migration> {
+    laid = {a.surface_pose.has_value(), b.surface_pose.has_value()};
+    return invented::migration();
+  };
+  Series series = left_with_surface();
+  series.stem.head_diameter = Millimetres{32.0};
+  (void)measure_with(series, {.threads = 1}, steps);
+  EXPECT_EQ(behind, (std::vector<double>{-3.0, -3.0}));
+  EXPECT_EQ(laid, (std::vector<bool>{true, true}));
+}
+
+TEST(Measure, SurfaceThatCannotBeUsedIsAFlag) {
+  Steps steps = invented::steps();
+  steps.find_pose = [](const auto&...) -> Expected<surface::SurfacePose> {
+    return fail(ErrorKind::kCannotTell, "stem surface", "no pose", "check it");
+  };
+  steps.read_stem = [](const std::filesystem::path& file) -> Expected<surface::StemModel> {
+    return fail(ErrorKind::kBadInput, file.string(), "the surface is not closed", "fill its holes");
+  };
+  const Result unread = measure_with(left_with_surface(), {}, steps);
+  EXPECT_TRUE(has_flag(unread.flags, "surface_not_used"));
+  EXPECT_EQ(exit_code(unread), 0);
+  steps.read_stem = [](const auto&) -> Expected<surface::StemModel> {
+    return surface::StemModel{};
+  };
+  const Result not_laid = measure_with(left_with_surface(), {}, steps);
+  EXPECT_TRUE(has_flag(not_laid.films[1].flags, "surface_pose_missing"));
+  EXPECT_EQ(not_laid.comparisons[0].status, Status::kMeasured);
+}
+
 TEST(Measure, TurnedOverGreyIsFoundAndFlagged) {
   const Result result = measured(invented::series({"dark.dcm"}));
   EXPECT_EQ(result.films[0].status, Status::kMeasured);

@@ -41,6 +41,7 @@ TEST(Sheet, EveryKeyArrivesWhereItBelongs) {
   EXPECT_EQ(series->stem.length, Millimetres{140.0});
   EXPECT_EQ(series->stem.head_diameter, Millimetres{32.0});
   EXPECT_EQ(series->stem.surface, "stem.stl");
+  EXPECT_EQ(series->stem.surface_path.filename(), "stem.stl");
   EXPECT_EQ(series->plan.greater_trochanter_to_head_centre, Millimetres{8.0});
   EXPECT_EQ(series->plan.leg_length_change, Millimetres{-4.0});
   EXPECT_EQ(series->plan.stem_tilt, Degrees{0.5});
@@ -150,6 +151,8 @@ INSTANTIATE_TEST_SUITE_P(
                  R"(stem.head_diameter_mm is "32")", "from 20 to 62"},
         WrongRow{"Fixation", top(R"("stem": {"fixation": "hybrid"})"), "stem.fixation",
                  "cemented, uncemented, cemented_polished_taper or cemented_composite_beam"},
+        WrongRow{"SurfaceOutside", top(R"("stem": {"surface": "../stem.stl"})"),
+                 "stem.surface is \"../stem.stl\", which leads out", "into the folder"},
         WrongRow{"StemNoObject", top(R"("stem": 140)"), "stem is 140, not an object", "braces"},
         WrongRow{"PlanTilt", top(R"("plan": {"stem_tilt_deg": 90})"), "plan.stem_tilt_deg is 90",
                  "from -30 to 30"},

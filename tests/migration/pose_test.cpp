@@ -228,5 +228,56 @@ TEST(StemLooks, HoldAShrunkStemByItsShoulder) {
       0.0, 1e-9);
 }
 
+/// What the surface says of two poses of this stem, seen from where its head is: derived from the
+/// signs of surface::PoseMode.
+surface::PoseChangeBySurface by_surface(const Stem& stem, const Posed& a, const Posed& b,
+                                        double u_rad) {
+  const Vec2 ray = stem.head_from_beam / stem.source;
+  surface::SeenMode mode;
+  mode.mean << a.flexion - ray.y(), stem.version - a.rotation - ray.x(), b.flexion - ray.y(),
+      stem.version - b.rotation - ray.x();
+  mode.covariance = u_rad * u_rad * Eigen::Matrix4d::Identity();
+  mode.probability = 1.0;
+  surface::PoseChangeBySurface out;
+  out.modes = {mode};
+  return out;
+}
+
+TEST(PoseChangeBySurface, FollowsTheSurfaceInTheSignsOfTheVotes) {
+  const Stem stem;
+  const Posed a{2.0 * kDegree, -3.0 * kDegree};
+  const Posed b{-4.0 * kDegree, 5.0 * kDegree};
+  const double u = 0.5 * kDegree;
+  const PoseChange p = pose_change({}, looks_of(stem, a, b), by_surface(stem, a, b, u));
+  // A feature behind the stem is carried distally by sin f: the votes' flexion is its fall.
+  const double expected = std::cos(a.rotation) * std::sin(a.flexion) -
+                          std::cos(b.rotation) * std::sin(b.flexion);
+  double variance = p.about_draw(0, 0);
+  double sum = 0.0;
+  for (const PoseDraw& d : p.draws) {
+    sum += d.probability;
+    variance += d.probability * std::pow(d.flexion - mean_flexion(p), 2);
+  }
+  EXPECT_NEAR(sum, 1.0, 1e-9);
+  // The prior draws the angles to nought by (u / 4 degrees)^2 of their size: 2 % of 6 degrees.
+  EXPECT_NEAR(mean_flexion(p), expected, 0.25 * kDegree);
+  EXPECT_NEAR(std::sqrt(variance), std::sqrt(2.0) * u, 0.3 * u);
+  EXPECT_NEAR(p.rotation_rms_rad, 8.0 * kDegree, 1.5 * kDegree);
+}
+
+TEST(PoseChangeBySurface, WeighsModesByHowLegsAreLaid) {
+  // The same shadow with both signs turned: 30 degrees of retroversion are nowhere near usual.
+  const Stem stem;
+  const Posed a{3.0 * kDegree, -10.0 * kDegree};
+  const Posed b{1.0 * kDegree, -8.0 * kDegree};
+  auto both = by_surface(stem, a, b, 0.5 * kDegree);
+  surface::SeenMode other = both.modes.front();
+  other.mean = -other.mean;
+  both.modes.push_back(other);
+  for (auto& m : both.modes) m.probability = 0.5;
+  const PoseChange p = pose_change({}, looks_of(stem, a, b), both);
+  EXPECT_NEAR(mean_flexion(p), 2.0 * kDegree, 0.7 * kDegree);
+}
+
 }  // namespace
 }  // namespace tidemark::migration

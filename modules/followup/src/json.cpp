@@ -255,6 +255,8 @@ void add_migration(Json& out, const migration::Migration& m, const LengthWriter&
                                           {"tip", length(m.subsidence_at_tip)}};
   out["medial" + length.suffix] = length(m.medial);
   out["tilt_change_deg"] = measured_json(m.tilt_change);
+  if (m.flexion_change) out["flexion_change_deg"] = measured_json(*m.flexion_change);
+  if (m.rotation_change) out["rotation_change_deg"] = measured_json(*m.rotation_change);
   out["uncertainty_budget"] = Json::array();
   for (const auto& item : m.budget) {
     out["uncertainty_budget"].push_back(

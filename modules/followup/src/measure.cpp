@@ -11,6 +11,7 @@
 #include "doubt.h"
 #include "judged.h"
 #include "panel.h"
+#include "stem_surface.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
@@ -198,6 +199,7 @@ void find_bone(WorkingSeries& work, const Run& run) {
     describe(film);
     look_for_lines(film, work, run);
     if (pairs) {
+      lay_stem(film, work, run.steps);
       auto ready = run.steps.prepare(std::move(hip));
       if (!ready) {
         refuse(film, reason_of(ready.error()));
@@ -402,12 +404,14 @@ void take_pictures(std::vector<MaybePicture> drawn, std::vector<Pictured>& of,
 }
 
 /// Names what shapes the numbers beside the films and the sheet. Threads and pictures do not.
-std::string digest_of(const Series& series, const Options& options) {
+std::string digest_of(const WorkingSeries& work, const Options& options) {
+  const Series& series = work.series;
   nlohmann::ordered_json json;
   json["accept_pixels"] = options.without_scale == WithoutScale::kAcceptPixels;
   if (series.side) json["side"] = *series.side == Side::kRight ? "R" : "L";
   if (series.stem.head_diameter) json["head_diameter_mm"] = series.stem.head_diameter->value;
   if (series.stem.length) json["stem_length_mm"] = series.stem.length->value;
+  if (work.surface_sha256) json["stem_surface_sha256"] = *work.surface_sha256;
   if (options.criteria) json["criteria_sha256"] = options.criteria->sha256;
   if (options.signs) {
     json["signs_sha256"] = options.signs->sha256;
@@ -435,7 +439,7 @@ Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
                const Options& options) {
   Result result;
   result.tool_version = version();
-  result.options_sha256 = digest_of(work.series, options);
+  result.options_sha256 = digest_of(work, options);
   result.sheet_sha256 = work.series.sheet_sha256;
   result.hip = work.series.hip;
   result.side = work.side;
@@ -484,6 +488,7 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
   scale_films(work, options.without_scale);
   doubt_views(work);
   doubt_head_diameter(work);
+  load_stem(work, steps);
   find_bone(work, run);
   std::vector<ComparisonResult> comparisons = list_comparisons(work);
   auto of_films = compare_and_draw_films(work, run, comparisons);

@@ -138,7 +138,10 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
   const double ratio_u = scale_ratio_u(reference, follow_up);
   auto flags = migration::doubts(migration::likeness(a, b, {}, ratio_u));
   if (!flags) return tl::unexpected(flags.error());
-  const migration::StemMotion held = hold_stem(reference, follow_up, a, b);
+  migration::StemMotion held = hold_stem(reference, follow_up, a, b);
+  if (reference.surface_pose && follow_up.surface_pose) {
+    held.by_surface = surface::pose_change(*reference.surface_pose, *follow_up.surface_pose);
+  }
   alignment::AlignOptions far;
   far.search_along_mm = 15.0;
   if (a.femur.shaft_axis && b.femur.shaft_axis) {

@@ -78,7 +78,15 @@ std::optional<Q> in_unit(std::optional<double> value) {
   return Q{*value};
 }
 
-StemFacts read_stem(Reader& reader, const Json& node, const std::string& path) {
+/// Why a file name is refused, or nothing. A sheet must not reach outside of its folder.
+bool stays_inside(const std::string& file) {
+  const std::filesystem::path path(file);
+  if (path.is_absolute() || path.has_root_name()) return false;
+  return std::none_of(path.begin(), path.end(), [](const auto& part) { return part == ".."; });
+}
+
+StemFacts read_stem(Reader& reader, const Json& node, const std::string& path,
+                    const std::filesystem::path& folder) {
   if (!reader.object(node, path, {"fixation", "length_mm", "head_diameter_mm", "surface"})) {
     return {};
   }
@@ -94,6 +102,13 @@ StemFacts read_stem(Reader& reader, const Json& node, const std::string& path) {
   stem.head_diameter =
       in_unit<Millimetres>(reader.number(node, path, "head_diameter_mm", kHeadDiameterMm));
   stem.surface = reader.text(node, path, "surface");
+  if (!stem.surface) return stem;
+  if (!stays_inside(*stem.surface)) {
+    reader.fault(path + ".surface is " + Reader::in_quotes(*stem.surface) +
+                     ", which leads out of the folder",
+                 "put the surface into the folder and name it from there");
+  }
+  stem.surface_path = folder / *stem.surface;
   return stem;
 }
 
@@ -154,13 +169,6 @@ std::optional<Measured<MillimetresPerPixel>> read_scale(Reader& reader, const Js
     u = kGivenScaleShare * *value;
   }
   return Measured<MillimetresPerPixel>{{*value}, {u}, {kNormal95 * u}};
-}
-
-/// Why a file name is refused, or nothing. A sheet must not reach outside of its folder.
-bool stays_inside(const std::string& file) {
-  const std::filesystem::path path(file);
-  if (path.is_absolute() || path.has_root_name()) return false;
-  return std::none_of(path.begin(), path.end(), [](const auto& part) { return part == ".."; });
 }
 
 FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
@@ -267,7 +275,7 @@ Series read_series(Reader& reader, const Json& sheet, const std::filesystem::pat
   }
   series.surgery_date = reader.date(sheet, "", "surgery_date");
   if (const Json* stem = Reader::find(sheet, "stem"))
-    series.stem = read_stem(reader, *stem, "stem");
+    series.stem = read_stem(reader, *stem, "stem", folder);
   if (const Json* plan = Reader::find(sheet, "plan"))
     series.plan = read_plan(reader, *plan, "plan");
   series.films = read_films(reader, sheet, folder);

@@ -1,6 +1,7 @@
 #include "tidemark/followup/steps.h"
 
 #include "pair.h"
+#include "stem_surface.h"
 #include "tidemark/followup/measure.h"
 
 namespace tidemark::followup {
@@ -13,7 +14,9 @@ Steps default_steps() {
           .compare_lines = compare_lines,
           .prepare = prepare,
           .compare = compare,
-          .compare_together = compare_together};
+          .compare_together = compare_together,
+          .read_stem = read_stem,
+          .find_pose = find_pose};
 }
 
 Result measure(const Series& series, const Options& options) {

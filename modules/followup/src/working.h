@@ -33,6 +33,8 @@ struct WorkingSeries {
   std::optional<std::size_t> reference;
   std::optional<Side> side;
   LengthUnit length_unit = LengthUnit::kMillimetres;
+  std::optional<surface::StemModel> stem;  ///< as it looks on a right hip's film
+  std::optional<std::string> surface_sha256;
   std::vector<Flag> flags;
 };
 

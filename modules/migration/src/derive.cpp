@@ -23,6 +23,16 @@ Rigid2 relative_motion(const PairEvidence& e) {
   return e.bone.moving_from_fixed_mm.inverse().after(e.stem.alignment.moving_from_fixed_mm);
 }
 
+/// What is known of the change of pose: by the stem's surface, else by its look, else by the model.
+PoseChange pose_of(const PairEvidence& e) {
+  if (e.stem.by_surface) {
+    const auto looks = e.stem.looks.value_or(
+        StemLooks{.reference = stem_look(e.reference), .follow_up = stem_look(e.follow_up)});
+    return pose_change(e.pose, looks, *e.stem.by_surface);
+  }
+  return e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose);
+}
+
 /// Noise of a registered feature that its own covariance cannot see, mm^2.
 double unseen_variance(const std::string& feature, const PairEvidence& e, const PoseChange& pose) {
   // Outlines slide over the bone as it turns; texture and cortices beside the stem do not.
@@ -294,6 +304,10 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
   const Vec2 shift = s.motion.apply(s.frame.origin) - s.frame.origin;
   m.medial = medial_shift(e, s.frame, shift.dot(s.frame.medial), s.pose);
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
+  if (e.stem.by_surface) {
+    m.flexion_change = e.stem.by_surface->flexion;
+    m.rotation_change = e.stem.by_surface->rotation;
+  }
   m.features = alone(s.opinions, s.pose);
   m.depths = s.consensus.depths;
   m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u};
@@ -317,7 +331,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   Settled s{.frame = anatomical_frame(e.reference),
             .motion = relative_motion(e),
             .rigid_mm = 0.0,
-            .pose = e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose),
+            .pose = pose_of(e),
             .opinions = {},
             .consensus = {}};
   const Vec2 shift = s.motion.apply(s.frame.origin) - s.frame.origin;

@@ -1,5 +1,6 @@
 #include "tidemark/migration/pose.h"
 
+#include <Eigen/Cholesky>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -54,6 +55,7 @@ std::array<double, 2> normal_pair(double u, double v) {
 struct Draw {
   PoseDraw pose;
   double rotation;
+  double log_turn;  ///< of log_likelihood, what the turn in the films' plane says
   double log_likelihood;
 };
 
@@ -88,11 +90,65 @@ Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
           spread};
 }
 
+/// What the surface says, ready to draw from: its modes with the roots of their covariances.
+struct SurfaceSampler {
+  std::vector<surface::SeenMode> modes;
+  std::vector<Eigen::Matrix4d> roots;
+
+  explicit SurfaceSampler(const surface::PoseChangeBySurface& by_surface)
+      : modes(by_surface.modes) {
+    for (const auto& m : modes) roots.emplace_back(m.covariance.llt().matrixL());
+  }
+
+  /// The mode in which a share of all probability ends.
+  [[nodiscard]] std::size_t mode_at(double share) const {
+    std::size_t k = 0;
+    for (; k + 1 < modes.size() && share > modes[k].probability; ++k) share -= modes[k].probability;
+    return k;
+  }
+};
+
+/// Legs whose stem looks as a draw from the surface says; beams, anteversion and spread as in
+/// `free`.
+Legs legs_of_surface(const Legs& free, const SurfaceSampler& sampler, int i) {
+  const auto at = [i](int base) { return radical_inverse(i, base); };
+  const std::size_t k = sampler.mode_at(at(41));
+  const auto [z1, z2] = normal_pair(at(2), at(3));
+  const auto [z3, z4] = normal_pair(at(5), at(7));
+  const Eigen::Vector4d seen =
+      sampler.modes[k].mean + sampler.roots[k] * Eigen::Vector4d(z1, z2, z3, z4);
+  Legs legs = free;
+  const auto lay = [&](LegInBeam& leg, double flexion, double version) {
+    leg.flexion_rad = flexion + leg.head_mm.y() / leg.source_mm;
+    leg.rotation_rad = legs.anteversion - version - leg.head_mm.x() / leg.source_mm;
+  };
+  lay(legs.a, seen(0), seen(1));
+  lay(legs.b, seen(2), seen(3));
+  return legs;
+}
+
+/// How usual the angles of both legs are, as the logarithm of a density, up to a constant.
+double log_usual(const PoseModel& model, const Legs& legs) {
+  const auto normal = [&](double angle, Degrees scale) {
+    const double z = angle / (legs.spread * scale.value * kDegree);
+    return -0.5 * z * z - std::log(legs.spread);
+  };
+  return normal(legs.a.flexion_rad, model.film_flexion) +
+         normal(legs.b.flexion_rad, model.film_flexion) +
+         normal(legs.a.rotation_rad, model.film_rotation) +
+         normal(legs.b.rotation_rad, model.film_rotation);
+}
+
 /// The film turned in its cassette, one standard deviation of both together; house choice.
 constexpr double kFilmTurn = 0.7 * kDegree;
 
-Draw draw(const PoseModel& model, const StemLooks& looks, int i) {
-  const Legs legs = legs_at(model, looks, i);
+/// How usual the stem's turn between the films is, in their plane.
+double log_turn(const PoseModel& model, const StemLooks& looks, const Legs& legs) {
+  const double turn = std::sqrt(2.0) * legs.spread * model.film_abduction.value * kDegree;
+  return log_t4(looks.turn_rad, std::hypot(turn, kFilmTurn));
+}
+
+Draw draw(const PoseModel& model, const StemLooks& looks, const Legs& legs) {
   const LegInBeam& a = legs.a;
   const LegInBeam& b = legs.b;
   const StemFigure stem = figure_of(looks.reference, a, legs.anteversion);
@@ -114,14 +170,14 @@ Draw draw(const PoseModel& model, const StemLooks& looks, int i) {
   const double rim = kShoulderDepth * (std::sin(b.flexion_rad) - std::sin(a.flexion_rad));
   const double shoulder = looks.shoulder_u_mm * looks.shoulder_u_mm + rim * rim;
   const StemLook& seen = looks.follow_up;
-  const double turn = std::sqrt(2.0) * legs.spread * model.film_abduction.value * kDegree;
+  d.log_turn = log_turn(model, looks, legs);
   d.log_likelihood = log_t4(seen.head_medial_mm - expected.head_medial_mm, kHeadFloor) +
                      log_t4(seen.head_from_shoulder_mm - expected.head_from_shoulder_mm,
                             std::sqrt(kLeadFloor * kLeadFloor + shoulder)) +
                      log_t4(seen.length_mm - expected.length_mm,
                             std::sqrt(kLengthFloor * kLengthFloor +
                                       looks.tips_u_mm * looks.tips_u_mm + shoulder)) +
-                     log_t4(looks.turn_rad, std::hypot(turn, kFilmTurn));
+                     d.log_turn;
   return d;
 }
 
@@ -179,6 +235,28 @@ PoseChange smoothed(std::vector<PoseDraw> draws) {
   return out;
 }
 
+/// The draws by their likelihoods, tempered where too few carry the weight.
+PoseChange posterior(const std::vector<Draw>& draws) {
+  double highest = -1e300;
+  for (const Draw& d : draws) highest = std::max(highest, d.log_likelihood);
+  Eigen::VectorXd weight = weights_of(draws, highest, 1.0);
+  for (double power = 0.8; power > 0.1 && 1.0 / weight.squaredNorm() < kFewestPoints;
+       power *= 0.8) {
+    weight = weights_of(draws, highest, power);
+  }
+  PoseChange out = smoothed(kept_of(draws, weight));
+  double flexion = 0.0;
+  double rotation = 0.0;
+  for (Eigen::Index i = 0; i < weight.size(); ++i) {
+    const Draw& d = draws[static_cast<std::size_t>(i)];
+    flexion += weight(i) * d.pose.flexion * d.pose.flexion;
+    rotation += weight(i) * d.rotation * d.rotation;
+  }
+  out.flexion_rms_rad = std::sqrt(flexion);
+  out.rotation_rms_rad = std::sqrt(rotation);
+  return out;
+}
+
 }  // namespace
 
 PoseVector vector_of(const PoseDraw& d) {
@@ -215,27 +293,25 @@ PoseChange pose_change(const PoseModel& model, const StemLooks& looks) {
   }
   std::vector<Draw> draws;
   draws.reserve(kPoints);
-  double highest = -1e300;
   for (int i = 1; i <= kPoints; ++i) {
-    draws.push_back(draw(model, looks, i));
-    highest = std::max(highest, draws.back().log_likelihood);
+    draws.push_back(draw(model, looks, legs_at(model, looks, i)));
   }
-  Eigen::VectorXd weight = weights_of(draws, highest, 1.0);
-  for (double power = 0.8; power > 0.1 && 1.0 / weight.squaredNorm() < kFewestPoints;
-       power *= 0.8) {
-    weight = weights_of(draws, highest, power);
+  return posterior(draws);
+}
+
+PoseChange pose_change(const PoseModel& model, const StemLooks& looks,
+                       const surface::PoseChangeBySurface& by_surface) {
+  if (by_surface.modes.empty()) return pose_change(model, looks);
+  constexpr int kFew = kPoints / 4;  // they all lie where the surface says
+  const SurfaceSampler sampler(by_surface);
+  std::vector<Draw> draws;
+  draws.reserve(kFew);
+  for (int i = 1; i <= kFew; ++i) {
+    const Legs legs = legs_of_surface(legs_at(model, looks, i), sampler, i);
+    draws.push_back(draw(model, looks, legs));
+    draws.back().log_likelihood = draws.back().log_turn + log_usual(model, legs);
   }
-  PoseChange out = smoothed(kept_of(draws, weight));
-  double flexion = 0.0;
-  double rotation = 0.0;
-  for (Eigen::Index i = 0; i < weight.size(); ++i) {
-    const Draw& d = draws[static_cast<std::size_t>(i)];
-    flexion += weight(i) * d.pose.flexion * d.pose.flexion;
-    rotation += weight(i) * d.rotation * d.rotation;
-  }
-  out.flexion_rms_rad = std::sqrt(flexion);
-  out.rotation_rms_rad = std::sqrt(rotation);
-  return out;
+  return posterior(draws);
 }
 
 }  // namespace tidemark::migration

@@ -46,7 +46,8 @@ struct StemFacts {
   std::optional<CementPrinciple> cement_principle;
   std::optional<Millimetres> length;  ///< shoulder to tip along the stem axis
   std::optional<Millimetres> head_diameter;
-  std::optional<std::string> surface;  ///< file name of the stem's surface; not used yet
+  std::optional<std::string> surface;  ///< file of the stem's surface inside the folder
+  std::filesystem::path surface_path;  ///< where it is read from; empty without one
 };
 
 /// What was planned before surgery. Read and checked; not used by the measurement yet.

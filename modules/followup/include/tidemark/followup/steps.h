@@ -16,6 +16,8 @@
 #include "tidemark/lucency/change.h"
 #include "tidemark/migration/migration.h"
 #include "tidemark/migration/regions.h"
+#include "tidemark/surface/pose.h"
+#include "tidemark/surface/stem_model.h"
 
 namespace tidemark::followup {
 
@@ -32,6 +34,8 @@ struct HipFilm {
   MillimetresPerPixel scale_u_own;
   /// What Steps::look_for_lines said; absent when it refused or was not called.
   std::optional<lucency::FilmLucency> lucency;
+  /// How the stem's surface lies on this film; absent without a surface or where it failed.
+  std::optional<surface::SurfacePose> surface_pose;
   /// Filled by Steps::prepare, once per film; absent when it failed or was not called.
   std::optional<migration::ReducedFilm> reduced;
   std::optional<migration::Regions> regions;  ///< of the reference film only
@@ -69,6 +73,13 @@ struct Steps {
                                                   const std::vector<const HipFilm*>& follow_ups,
                                                   std::vector<migration::Migration> alone)>
       compare_together;
+  /// The stem's surface in its own frame. May be empty: surfaces are then not used.
+  std::function<Expected<surface::StemModel>(const std::filesystem::path&)> read_stem = {};
+  /// Called once per film to be compared when there is a surface. May be empty.
+  std::function<Expected<surface::SurfacePose>(const surface::StemModel&, const anatomy::Implant&,
+                                               const film::FilmImage&,
+                                               const Measured<Millimetres>& head_diameter)>
+      find_pose = {};
 };
 
 /// film::read, anatomy::find_implant, anatomy::find_femur, alignment with migration, and lucency.

@@ -11,6 +11,7 @@
 #include "tidemark/migration/depths.h"
 #include "tidemark/migration/measured_film.h"
 #include "tidemark/migration/pose.h"
+#include "tidemark/surface/change.h"
 
 namespace tidemark::migration {
 
@@ -39,6 +40,8 @@ struct StemMotion {
   alignment::Alignment alignment;  ///< follow_up_from_reference, mm of the hip views
   /// How the stem looks on both films; absent: of the pose nothing but the model is known.
   std::optional<StemLooks> looks;
+  /// What the stem's surface says of its pose on both films; absent without a surface.
+  std::optional<surface::PoseChangeBySurface> by_surface = std::nullopt;
 };
 
 /// What the registrations of a pair of films gave: alignments are follow_up_from_reference in mm of
@@ -60,6 +63,10 @@ struct Migration {
   Measured<Millimetres> subsidence_at_tip;
   Measured<Millimetres> medial;  ///< at the stem's reference point
   Measured<Degrees> tilt_change;
+  /// Change of the stem's pose out of the film's plane, by its surface; absent without one. Of the
+  /// leg too, as far as the stem has not turned in it.
+  std::optional<Measured<Degrees>> flexion_change;   ///< knee towards the tube +
+  std::optional<Measured<Degrees>> rotation_change;  ///< internal +
   std::vector<BudgetItem> budget;
   std::vector<FeatureSubsidence> features;
   std::optional<LandmarkOpinion> by_landmarks;

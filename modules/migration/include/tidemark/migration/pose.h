@@ -6,6 +6,7 @@
 
 #include "tidemark/core/units.h"
 #include "tidemark/migration/measured_film.h"
+#include "tidemark/surface/change.h"
 
 namespace tidemark::migration {
 
@@ -114,5 +115,11 @@ struct PoseChange {
 /// (1960) 84, from memory), so that the same films give the same bits. Where too few points carry
 /// the weight, the evidence is tempered until enough do: the answer is then wider, never narrower.
 [[nodiscard]] PoseChange pose_change(const PoseModel& model, const StemLooks& looks);
+
+/// The same, given what the stem's surface says instead of the looks, which are of the same
+/// outline: draws from its modes, weighed by how usual the legs' angles then are. Beams and
+/// anteversion, which it does not tell, are drawn from the model.
+[[nodiscard]] PoseChange pose_change(const PoseModel& model, const StemLooks& looks,
+                                     const surface::PoseChangeBySurface& by_surface);
 
 }  // namespace tidemark::migration
