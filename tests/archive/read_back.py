@@ -82,6 +82,13 @@ def modifier(item, code):
     return found.ConceptCodeSequence[0].CodeValue if found.ValueType == "CODE" else found.TextValue
 
 
+def ascii_of(words):
+    """As texts of ours are written: printable ASCII, each other byte of UTF-8 a question mark."""
+    for sign, plain in (("±", "+/-"), ("\N{MINUS SIGN}", "-"), ("\N{EN DASH}", "-"), ("°", " deg")):
+        words = words.replace(sign, plain)
+    return "".join(c if " " <= c <= "~" else "?" * len(c.encode()) for c in words)
+
+
 def numbers(group, code, method=None, feature=None):
     return [i for i in group.ContentSequence
             if i.ValueType == "NUM" and name_of(i) == code and
@@ -324,6 +331,56 @@ class Content(OneRun):
                     self.same(numbers(group, "CORTEX")[0], cortex["thickness_mm"])
                 else:
                     self.assertEqual(cortex["reason"], text(group, "REASON"))
+
+    def test_findings(self):
+        words = {"exceeds": "EXCEEDS", "within": "WITHIN", "cannot_tell": "CANNOT-TELL",
+                 "not_applicable": "NOT-APPLIED"}
+        findings = self.result["assessment"]["findings"]
+        self.assertGreaterEqual(len(findings), 10)
+        for finding in findings:
+            pair = self.result["comparisons"][finding["comparison"]]
+            group, = self.of_film(pair["follow_up"], f"criterion {finding['criterion']}")
+            self.assertEqual(words[finding["verdict"]], modifier(group, "VERDICT"))
+            self.assertTrue(text(group, "CRITERION-FROM").startswith(ascii_of(finding["citation"])))
+            self.assertEqual(ascii_of(finding["text"]), text(group, "FINDING-TEXT"))
+            for code, key in (("JUDGED", "measured"), ("LIMIT", "threshold"),
+                              ("PROBABILITY", "probability_exceeds")):
+                items = numbers(group, code)
+                self.assertEqual(1 if key in finding else 0, len(items), code)
+                if key == "measured" and items:
+                    self.same(items[0], finding[key])
+                    self.assertEqual(finding["quantity"], modifier(items[0], "QUANTITY"))
+                    images = [image for _, image, _ in self.points(items[0])]
+                    self.assertEqual({self.sources[pair[k]].SOPInstanceUID
+                                      for k in ("reference", "follow_up")}, set(images))
+                elif items:
+                    self.close(value(items[0]), finding[key])
+
+    def test_course_and_headline(self):
+        assessment = self.result["assessment"]
+        course, = [g for g in groups(self.report)
+                   if text(g, "112039") == "course of the stem over time"]
+        self.assertEqual(assessment["pattern"].replace("_", "-").upper(), modifier(course, "PATTERN"))
+        for code, key, inner in (("LATE-RATE", "late_rate", "rate_mm_per_year"),
+                                 ("LATE-CHANGE", "late_change", "change_mm")):
+            items = numbers(course, code)
+            self.assertEqual(1 if key in assessment["course"] else 0, len(items))
+            if items:
+                self.same(items[0], assessment["course"][key][inner])
+        remarks = child(self.report, "C0034375")
+        words = {"exceeds": "EXCEEDS", "within": "WITHIN", "cannot_tell": "CANNOT-TELL"}
+        self.assertEqual(words[assessment["headline"]["verdict"]], modifier(remarks, "HEADLINE"))
+        self.assertEqual(ascii_of(assessment["headline"]["sentence"]),
+                         text(remarks, "HEADLINE-TEXT"))
+        self.assertIn(assessment["criteria_sha256"], text(remarks, "CRITERIA"))
+
+    def test_axes_of_a_change_of_tilt(self):
+        for pair, group in zip(self.result["comparisons"], self.pair_groups()):
+            (item, *_) = numbers(group, "TILT-CHANGE", "BONE-ALIGNMENT")
+            wanted = [p for k in ("reference", "follow_up") for p in
+                      (self.result["films"][pair[k]]["stem"]["axis_px"],
+                       self.result["films"][pair[k]]["shaft"]["axis_px"])]
+            numpy.testing.assert_allclose([p for _, _, p in self.points(item)], wanted, atol=1e-3)
 
     def points(self, item):
         """[(what, image, points in stored px)]: 0.5 off, PS3.3, C.18.6."""

@@ -25,6 +25,7 @@ inline Code degrees() { return ucum("deg", "degree"); }
 inline Code pixels() { return ucum("{pixels}", "pixels"); }
 inline Code millimetres_per_pixel() { return ucum("mm/{pixels}", "millimeter per pixel"); }
 inline Code one() { return ucum("1", "no units"); }
+inline Code millimetres_per_year() { return ucum("mm/a", "millimeter per year"); }
 inline Code days() { return ucum("d", "day"); }
 }  // namespace unit
 

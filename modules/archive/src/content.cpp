@@ -88,6 +88,7 @@ Item measurements(const Result& result, const Sources& sources, const Tracking& 
     out.children.push_back(pair_group(result, pair, sources, tracking));
     add(bone_change_groups(result, pair, tracking));
   }
+  add(finding_groups(result, sources, tracking));
   return out;
 }
 
@@ -112,6 +113,7 @@ Item remarks(const Result& result, const Sources& sources) {
         result.films[i].file + ": no DICOM object with the identifiers that a reference needs");
   }
   for (const Flag& flag : result.flags) add("FLAG", "Remark", flag.id + ": " + flag.text);
+  for (Item& item : headline_items(result)) out.children.push_back(std::move(item));
   return out;
 }
 

@@ -57,6 +57,14 @@ struct GroupHead {
 /// Lines of one film: a group per zone and interface; and its other signs.
 [[nodiscard]] std::vector<Item> bone_groups(const followup::Result& result, std::size_t film,
                                             const Sources& sources, const Tracking& tracking);
+/// Stem axis and shaft axis of a film as coordinates of a measurement.
+void add_axes(const followup::FilmResult& film, const std::optional<SourceFacts>& source,
+              Item& item);
+/// A group per criterion and comparison with its verdict; the course over time.
+[[nodiscard]] std::vector<Item> finding_groups(const followup::Result& result,
+                                               const Sources& sources, const Tracking& tracking);
+/// The verdict of the whole, its doubt, the set of criteria, cautions: qualitative evaluations.
+[[nodiscard]] std::vector<Item> headline_items(const followup::Result& result);
 /// What became of lines and other signs since the reference film.
 [[nodiscard]] std::vector<Item> bone_change_groups(const followup::Result& result,
                                                    const followup::ComparisonResult& pair,

@@ -109,6 +109,14 @@ void add_stem(const FilmResult& film, const Places& places, Item& group) {
 
 }  // namespace
 
+void add_axes(const FilmResult& film, const std::optional<SourceFacts>& source, Item& item) {
+  const Places places(source);
+  if (film.stem) places.add(item, "STEM-AXIS", "Stem axis", along(film.stem->axis));
+  if (film.shaft_axis) {
+    places.add(item, "SHAFT-AXIS", "Femoral shaft axis", along(*film.shaft_axis));
+  }
+}
+
 Item film_group(const Result& result, std::size_t film_index, const Sources& sources,
                 const Tracking& tracking) {
   const FilmResult& film = result.films[film_index];
@@ -129,10 +137,7 @@ Item film_group(const Result& result, std::size_t film_index, const Sources& sou
   if (film.tilt) {
     Item tilt = measurement(own("TILT", "Stem axis against shaft axis, varus positive"),
                             degrees_of(*film.tilt));
-    if (film.stem) places.add(tilt, "STEM-AXIS", "Stem axis", along(film.stem->axis));
-    if (film.shaft_axis) {
-      places.add(tilt, "SHAFT-AXIS", "Femoral shaft axis", along(*film.shaft_axis));
-    }
+    add_axes(film, sources[film_index], tilt);
     out.children.push_back(std::move(tilt));
   }
   const bool measured = film.status == followup::Status::kMeasured;

@@ -28,6 +28,13 @@ class PairPlaces {
     }
   }
 
+  /// Stem axis and shaft axis of both films.
+  void add_axes_to(Item& to) const {
+    for (const std::size_t film : {pair_.reference, pair_.follow_up}) {
+      add_axes(result_.films[film], sources_[film], to);
+    }
+  }
+
  private:
   const Result& result_;
   const ComparisonResult& pair_;
@@ -100,7 +107,8 @@ void add_migration(const migration::Migration& m, const CodedLengths& lengths,
       "STEM-TIP", "Tip of the stem", tip);
   places.add(add("MEDIAL", "Medial shift of the stem's reference point", lengths.of(m.medial), how),
              "REFERENCE-POINT", "Reference point of the stem", reference_point);
-  add("TILT-CHANGE", "Change of tilt, varus positive", degrees_of(m.tilt_change), how);
+  places.add_axes_to(
+      add("TILT-CHANGE", "Change of tilt, varus positive", degrees_of(m.tilt_change), how));
   add_features(m.features, own("ONE-FEATURE", "One feature of the bone alone"), lengths, group);
   if (m.by_landmarks) {
     add("SUBSIDENCE", "Subsidence of the stem's reference point",

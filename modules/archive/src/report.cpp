@@ -3,6 +3,7 @@
 
 #include <array>
 #include <set>
+#include <string_view>
 #include <utility>
 
 #include "codes.h"
@@ -67,6 +68,13 @@ class TreeWriter {
 
   /// Printable ASCII: part of every character set, so that texts of ours never clash with a name.
   static OFString clean(std::string text) {
+    for (const auto& [sign, ascii] : {std::pair("±", "+/-"), std::pair("\u2212", "-"),
+                                      std::pair("\u2013", "-"), std::pair("°", " deg")}) {
+      const std::string_view what = sign;
+      for (std::size_t at = text.find(what); at != std::string::npos; at = text.find(what, at)) {
+        text.replace(at, what.size(), ascii);
+      }
+    }
     constexpr char kFirst = ' ';
     constexpr char kLast = '~';
     for (char& c : text) {
