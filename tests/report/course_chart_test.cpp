@@ -86,6 +86,22 @@ TEST(CourseChart, LimitsHoldInTheirTimeOnly) {
   EXPECT_NEAR(lengths[0], 370.0 * 40.0 / 108.0, 0.5);
 }
 
+TEST(CourseChart, NamesOfLimitsStandBesideThePoints) {
+  const Texts say(Language::kEnglish);
+  Course course;
+  course.positive = PositiveIs::kDown;
+  course.points = {{44.0, 2.8, 1.3}, {93.0, 2.2, 0.5}};
+  course.limits = {{3.0, "M-ALN: 3 mm", 27.0, 70.0}};  // its line crosses the first bar
+  const Drawing drawing = drawn(course, say);
+  const auto points = marks_of<PointMark>(drawing);
+  for (const TextMark& text : marks_of<TextMark>(drawing)) {
+    if (text.text != "M-ALN: 3 mm") continue;
+    EXPECT_EQ(text.anchor, Anchor::kStart);
+    const double right = text.at.x() + 0.6 * text.size * static_cast<double>(text.text.size());
+    EXPECT_TRUE(points[0].at.x() < text.at.x() - 5.0 || points[0].at.x() > right + 5.0);
+  }
+}
+
 TEST(CourseChart, FittedCourseStandsForTheLineThatJoins) {
   const Texts say(Language::kEnglish);
   Course course;

@@ -61,12 +61,19 @@ TEST(Document, VerdictStandsFirst) {
        {std::pair{Verdict::kExceeds, Finding::kLook}, std::pair{Verdict::kWithin, Finding::kCalm},
         std::pair{Verdict::kCannotTell, Finding::kOpen}}) {
     headline.verdict = verdict;
-    const Headline shown = document_of(result, Language::kGerman).headline;
+    const Headline shown = document_of(result, Language::kEnglish).headline;
     EXPECT_EQ(shown.finding, finding);
     EXPECT_EQ(shown.sentence.text, "A sentence.");
-    EXPECT_TRUE(shown.sentence.in_english);
+    EXPECT_FALSE(shown.sentence.in_english);
     ASSERT_FALSE(shown.doubts.empty());
     EXPECT_EQ(shown.doubts.front().text, "Its doubt.");
+    // In another language the verdicts are told from the findings, an unknown doubt as it is.
+    const Headline german = document_of(result, Language::kGerman).headline;
+    EXPECT_EQ(german.finding, finding);
+    EXPECT_THAT(german.sentence.text, HasSubstr("Grenze"));
+    EXPECT_FALSE(german.sentence.in_english);
+    EXPECT_EQ(german.doubts.front().text, "Its doubt.");
+    EXPECT_TRUE(german.doubts.front().in_english);
   }
 }
 
@@ -121,6 +128,15 @@ TEST(Write, SameResultGivesSameBytes) {
   ASSERT_TRUE(first && second);
   EXPECT_EQ(*first, *second);
   EXPECT_TRUE(first->starts_with("%PDF-1."));
+}
+
+TEST(Write, UndatedFilmsGiveAnUndatedPdf) {
+  const auto dated = to_pdf(document_of(measured({"early.dcm", "late.dcm"}), Language::kEnglish));
+  const auto undated = to_pdf(document_of(measured({"a.dcm", "b.dcm"}), Language::kEnglish));
+  ASSERT_TRUE(dated && undated);
+  EXPECT_THAT(*dated, HasSubstr("/CreationDate (20240301"));
+  EXPECT_THAT(*undated, Not(HasSubstr("/CreationDate")));
+  EXPECT_THAT(*undated, Not(HasSubstr("/ModDate")));
 }
 
 TEST(Write, OnlyTheFormsAskedFor) {

@@ -1,5 +1,8 @@
 """Texts of the report: every key that a source uses is there in every language, none is left over.
 
+And text/said.json: every flag that a source can raise is told in both languages, every sentence for a film or pair
+that is refused is known, and no English pattern is left that no source says.
+
 usage: texts.py MODULE
 """
 import json
@@ -9,6 +12,17 @@ import sys
 
 MODULE = pathlib.Path(sys.argv[1])
 LANGUAGES = {path.stem: json.loads(path.read_text()) for path in (MODULE / "text").glob("*.json")}
+SAID = LANGUAGES.pop("said")
+# What steps can refuse a film or a pair with. Left out: what only a caller's mistake can raise, and what a damaged
+# file is told by another library; both stay English.
+STEPS = [path for module in ("film", "anatomy", "migration", "lucency", "followup", "assessment")
+         for path in sorted((MODULE.parent / module / "src").glob("*.*"))]
+REFUSALS = [path for path in STEPS if path.parent.parent.name in ("anatomy", "migration")
+            or path.name in ("settle.cpp", "scale.cpp", "doubt.cpp", "pair.cpp", "read.cpp", "dicom.cpp")]
+NOT_TOLD = {"an alignment of the two films is no number", "check both films", "cannot be read (", "the votes of the bone are no numbers",
+            "an impossible header (pixels more than four times as long as wide)", "pixels that are not whole numbers",
+            "save it as a 16-bit greyscale picture", "free some memory or give a smaller film",
+            "the scale is not a positive number", "give the head's diameter"}
 LITERAL = re.compile(r'"((?:[^"\\\n]|\\.)*)"')
 
 
@@ -42,7 +56,63 @@ def faults():
             yield f"nothing uses {key}"
 
 
-found = sorted(faults())
-print("\n".join(found) or f"texts: {len(LANGUAGES)} languages, {len(LANGUAGES['english'])} texts")
+def joined_literals(text):
+    """Texts of a source, adjacent literals joined as the compiler does."""
+    return [one.replace('\\"', '"') for one in LITERAL.findall(re.sub(r'"[ \t]*\n\s*"', "", text))]
+
+
+def is_said(fragment, literals):
+    """Whether a text can be put together from the sources' texts and pieces of them."""
+    reached = {0}
+    for at in range(len(fragment)):
+        if at not in reached:
+            continue
+        for one in literals:
+            if fragment.startswith(one, at):
+                reached.add(at + len(one))
+            # The last piece, or the first, may go on in the source.
+            if at == 0 and any(fragment.startswith(one[-n:]) for n in (8, 16, 24) if len(one) > n):
+                reached.update(n for n in range(1, len(one)) if fragment.startswith(one[-n:]))
+            if one.startswith(fragment[at:]) or (at == 0 and fragment in one):
+                reached.add(len(fragment))
+    return len(fragment) in reached
+
+
+def patterns():
+    for name, sentences in SAID["flags"].items():
+        yield from ((f"flag {name}", one) for one in sentences)
+    yield from (("clause", one) for one in SAID["clauses"])
+
+
+def faults_of_said():
+    raised = {name for path in STEPS for name in
+              re.findall(r'flags\.push_back\(\s*(?:Flag)?\{\s*"([a-z_]+)"', path.read_text())}
+    assert len(raised) >= 30, "the flags of the sources were not found"
+    yield from (f"said: flag {name} has no text" for name in raised - SAID["flags"].keys())
+    yield from (f"said: no source raises flag {name}" for name in SAID["flags"].keys() - raised)
+    literals = {one for path in STEPS for one in joined_literals(path.read_text()) if len(one) > 3}
+    literals |= {one for path in (MODULE.parent / "assessment/criteria").glob("*.json")
+                 for one in joined_literals(path.read_text()) if len(one) > 3}
+    for where, one in patterns():
+        places = [sorted(re.findall(r"\{\d\}", one[language])) for language in ("en", "de")]
+        if one["en"] and places[0] != places[1]:
+            yield f"said: {where}: {one['en']} and {one['de']} differ in their places"
+        if not one["de"]:
+            yield f"said: {where}: {one['en']} has no German"
+        for fragment in re.split(r"\{\d\}", one["en"]):
+            if len(fragment.strip()) > 3 and not is_said(fragment, literals):
+                yield f"said: no source says \"{fragment}\""
+    told = [fragment for _, one in patterns() for fragment in re.split(r"\{\d\}", one["en"])]
+    for path in REFUSALS:
+        for call in re.findall(r"\b(?:fail|refuse|no_stem)\((.*?)\);", path.read_text(), re.S):
+            for text in joined_literals(call):
+                known = any(text.strip(" ;,.") in one or one.strip(" ;,.") and one in text for one in told)
+                if len(text) > 12 and text not in NOT_TOLD and not known:
+                    yield f"said: {path.name} can say \"{text}\", which is not translated"
+
+
+found = sorted([*faults(), *faults_of_said()])
+print("\n".join(found) or f"texts: {len(LANGUAGES)} languages, {len(LANGUAGES['english'])} texts, "
+                            f"{len(SAID['flags'])} flags, {len(SAID['clauses'])} sentences")
 assert len(LANGUAGES) >= 2, "a second language is missing"
 sys.exit(1 if found else 0)

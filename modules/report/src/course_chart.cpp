@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <utility>
+#include <vector>
 
 #include "tidemark/core/number_text.h"
 
@@ -111,6 +113,40 @@ void draw_window(Drawing& out, const Axes& axes, const CourseWindow& window) {
   }
 }
 
+/// Whether a name at this place lies on a film's point or bar.
+bool on_a_point(const Axes& axes, const Course& course, double left, double right, double base) {
+  constexpr double kClear = 8.0;
+  return std::any_of(course.points.begin(), course.points.end(), [&](const CoursePoint& point) {
+    const double x = axes.x(point.days);
+    const auto [top, bottom] =
+        std::minmax({axes.y(point.value - point.u95), axes.y(point.value + point.u95)});
+    return x > left - kClear && x < right + kClear && base > top - kClear &&
+           base - kFont < bottom + kClear;
+  });
+}
+
+/// Where the name of a limit stands: at the beginning or the end of its line, or right of a point
+/// that lies on both.
+double begin_of_name(const Axes& axes, const Course& course, const CourseLimit& limit,
+                     double base) {
+  const double from = axes.x(std::max(limit.from_days.value_or(axes.first_day), axes.first_day));
+  const double to = axes.x(std::min(limit.to_days.value_or(axes.last_day), axes.last_day));
+  const double width = 0.6 * (kFont - 1.0) * static_cast<double>(limit.label.size());
+  const bool at_end = from > kPlot.x + 0.6 * kPlot.width || !limit.from_days;
+  std::vector<double> places{to - width, from};
+  if (!at_end) std::swap(places[0], places[1]);
+  const double preferred = places.front();
+  for (const CoursePoint& point : course.points) places.push_back(axes.x(point.days) + 12.0);
+  for (const CoursePoint& point : course.points) {
+    places.push_back(axes.x(point.days) - 12.0 - width);
+  }
+  for (const double place : places) {
+    const bool inside = place >= kPlot.x && place + width <= kPlot.x + kPlot.width + 4.0;
+    if (inside && !on_a_point(axes, course, place, place + width, base)) return place;
+  }
+  return preferred;
+}
+
 /// Limits where they hold, each with its name beside it, none on top of another.
 void draw_limits(Drawing& out, const Axes& axes, const Course& course) {
   constexpr double kLine = 12.0;      // from one name to the next
@@ -127,11 +163,10 @@ void draw_limits(Drawing& out, const Axes& axes, const Course& course) {
     line(out, {axes.x(from), y}, {axes.x(to), y}, {Ink::kAlert, 1.6, {7.0, 4.0}});
     if (limit.label.empty()) continue;
     const double base = std::max(y - 4.0, free_below);
-    const bool at_end = axes.x(from) > kPlot.x + 0.6 * kPlot.width || !limit.from_days;
-    out.marks.emplace_back(TextMark{{at_end ? axes.x(to) : axes.x(from), base},
+    out.marks.emplace_back(TextMark{{begin_of_name(axes, course, limit, base), base},
                                     limit.label,
                                     kFont - 1.0,
-                                    at_end ? Anchor::kEnd : Anchor::kStart,
+                                    Anchor::kStart,
                                     Ink::kAlert});
     free_below = base + kLine;
   }

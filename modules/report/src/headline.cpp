@@ -1,3 +1,4 @@
+#include <cctype>
 #include <cmath>
 #include <utility>
 
@@ -39,6 +40,68 @@ Phrase measured_sentence(const Source& from, const ComparisonResult& pair) {
                     {"high", from.say.plain(value + u95, u95) + unit_of(lengths)}})};
 }
 
+bool is_of_subsidence(const assessment::Finding& finding) {
+  return finding.quantity != assessment::Quantity::kTiltChange &&
+         finding.quantity != assessment::Quantity::kMedial;
+}
+
+/// "M-X, M-Y and M-Z" of the findings that pass; empty when none does.
+template <class Passes>
+std::string ids_of(const Source& from, std::size_t comparison, const Passes& passes) {
+  std::vector<std::string> ids;
+  for (const assessment::Finding& finding : from.result.assessment->findings) {
+    if (finding.comparison == comparison && passes(finding)) {
+      ids.push_back(printable(finding.criterion));
+    }
+  }
+  std::string out;
+  for (std::size_t i = 0; i < ids.size(); ++i) {
+    const bool last = i + 1 == ids.size();
+    out += (i == 0 ? "" : last ? " " + from.say("judged.and") + " " : ", ") + ids[i];
+  }
+  return out;
+}
+
+std::string ids_with(const Source& from, std::size_t comparison, Verdict verdict) {
+  return ids_of(from, comparison,
+                [&](const assessment::Finding& finding) { return finding.verdict == verdict; });
+}
+
+/// The verdicts on the last comparison, as assessment::Headline::sentence tells them in English.
+std::string verdicts_of_last(const Source& from, std::size_t last) {
+  std::string out;
+  for (const Verdict verdict : {Verdict::kExceeds, Verdict::kWithin, Verdict::kCannotTell}) {
+    const std::string ids = ids_with(from, last, verdict);
+    if (ids.empty()) continue;
+    out += (out.empty() ? "" : "; ") +
+           from.say("judged." + assessment::code_of(verdict), {{"ids", ids}});
+  }
+  const std::string subsidence = ids_of(from, last, [](const assessment::Finding& finding) {
+    return is_of_subsidence(finding) && finding.verdict != Verdict::kNotApplicable;
+  });
+  if (subsidence.empty()) out += (out.empty() ? "" : "; ") + from.say("judged.no_subsidence");
+  out.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(out.front())));
+  return out + ".";
+}
+
+/// The headline's verdicts in the language of the page: of the last comparison, what already lies
+/// above a limit that holds later, and what was above one before.
+std::string judged_sentence(const Source& from, std::size_t last) {
+  std::string out = verdicts_of_last(from, last);
+  const std::string early = ids_of(from, last, [](const assessment::Finding& finding) {
+    return finding.because == assessment::Because::kOutsideWindow &&
+           finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive;
+  });
+  if (!early.empty()) out += " " + from.say("judged.early", {{"ids", early}});
+  for (std::size_t i = 0; i < from.result.comparisons.size(); ++i) {
+    const std::string before = i == last ? "" : ids_with(from, i, Verdict::kExceeds);
+    if (before.empty()) continue;
+    out += " " + from.say("judged.before",
+                          {{"when", when(from, from.result.comparisons[i])}, {"ids", before}});
+  }
+  return out;
+}
+
 Finding finding_of(Verdict verdict) {
   switch (verdict) {
     case Verdict::kExceeds:
@@ -65,10 +128,14 @@ Headline headline_of(const Source& from) {
   const bool judged = from.result.assessment && from.result.assessment->headline.comparison;
   if (judged) {
     out.finding = finding_of(from.result.assessment->headline.verdict);
-    out.sentence = from.say.english(printable(from.result.assessment->headline.sentence));
+    // Results speak English: in another language the same is told from what it rests on.
+    out.sentence =
+        from.say.language() == Language::kEnglish
+            ? from.say.english(printable(from.result.assessment->headline.sentence))
+            : Phrase{judged_sentence(from, *from.result.assessment->headline.comparison)};
     out.measured = measured_sentence(from, *pair);
     const std::string& doubt = from.result.assessment->headline.doubt;
-    if (!doubt.empty()) out.doubts.push_back(from.say.english(printable(doubt)));
+    if (!doubt.empty()) out.doubts = from.say.all_said(printable(doubt));
   } else {
     const auto& subsidence = pair->migration->subsidence;
     const bool moved = std::abs(subsidence.value.value) > subsidence.u95.value;

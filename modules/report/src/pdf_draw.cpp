@@ -212,10 +212,11 @@ void Painter::operator()(const PlateOp& op) {
 void describe_file(cairo_surface_t* surface, const Document& document) {
   cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_TITLE, document.title.c_str());
   cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATOR, document.tool.c_str());
-  // Of the films, not of the day: the same films give the same bytes.
-  const std::string date = document.date.value_or("1970-01-01") + "T00:00:00Z";
-  cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATE_DATE, date.c_str());
-  cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_MOD_DATE, date.c_str());
+  // Of the films, not of the day: the same films give the same bytes. Undated films: no date.
+  const std::string date = document.date.value_or("") + "T00:00:00Z";
+  const char* told = document.date ? date.c_str() : nullptr;
+  cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_CREATE_DATE, told);
+  cairo_pdf_surface_set_metadata(surface, CAIRO_PDF_METADATA_MOD_DATE, told);
 }
 
 }  // namespace

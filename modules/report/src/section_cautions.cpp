@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <utility>
 
 #include "sections.h"
 #include "tidemark/assessment/assess.h"
@@ -42,7 +43,9 @@ Section cautions_section(const Source& from) {
   Items limits;
   if (from.result.assessment) {
     for (const std::string& caution : from.result.assessment->cautions) {
-      limits.items.push_back({"", from.say.english(printable(caution))});
+      for (Phrase& phrase : from.say.all_said(printable(caution))) {
+        limits.items.push_back({"", std::move(phrase)});
+      }
     }
   }
   for (const char* key : {"cautions.simulated", "cautions.projection", "cautions.baseline",

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 #include <functional>
+#include <utility>
 
 #include "course_chart.h"
 #include "sections.h"
@@ -157,7 +158,9 @@ void add_words(const Source& from, Section& out) {
   const std::string pattern = from.say("pattern." + assessment::code_of(course.pattern));
   out.blocks.emplace_back(Paragraph{{from.say("course.pattern", {{"pattern", pattern}})}});
   if (!course.text.empty()) {
-    out.blocks.emplace_back(Paragraph{from.say.english(printable(course.text))});
+    for (Phrase& phrase : from.say.all_said(printable(course.text))) {
+      out.blocks.emplace_back(Paragraph{std::move(phrase)});
+    }
   }
   if (!course.late_rate) return;
   const auto& late = *course.late_rate;

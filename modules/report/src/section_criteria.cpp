@@ -39,21 +39,48 @@ std::string source_of(const Source& from, const Assessment& assessed, const std:
   if (found == all.end()) return from.say("none");
   std::string text = printable(found->citation);
   if (found->doi) text += ", doi:" + printable(*found->doi);
-  return text + " (" + assessment::phrase_of(found->certainty) + ")";
+  return text + " (" + from.say("certainty." + assessment::code_of(found->certainty)) + ")";
+}
+
+/// What was measured, e.g. "subsidence +2.10 ± 0.40 mm on day 93".
+std::string measured_of(const Source& from, const assessment::Finding& finding) {
+  if (!finding.measured) return from.say("not_measured");
+  const auto& m = *finding.measured;
+  std::string text = from.say("of." + assessment::code_of(finding.quantity),
+                              {{"value", from.say.signed_number(m.value, m.u95)}});
+  if (!finding.days) return text;
+  return from.say("of.days", {{"measured", text}, {"days", std::to_string(*finding.days)}});
+}
+
+/// The finding in the language of the page. Results speak English.
+Phrase finding_of(const Source& from, const assessment::Finding& finding) {
+  if (from.say.language() == Language::kEnglish) {
+    std::string text = printable(finding.text);
+    for (const std::string& doubt : finding.doubts) text += " " + printable(doubt);
+    return from.say.english(text);
+  }
+  std::string limit = from.say("none");
+  if (finding.threshold) {
+    limit = from.say("of." + assessment::code_of(finding.quantity),
+                     {{"value", from.say.localised(fixed_text(*finding.threshold, 1))}});
+  }
+  std::string text = from.say("because." + assessment::code_of(finding.because),
+                              {{"measured", measured_of(from, finding)}, {"limit", limit}});
+  for (const std::string& doubt : finding.doubts)
+    text += " " + from.say.said(printable(doubt)).text;
+  return {text};
 }
 
 std::vector<Cell> row_of(const Source& from, const Assessment& assessed,
                          const assessment::Finding& finding) {
-  std::string text = printable(finding.text);
-  for (const std::string& doubt : finding.doubts) text += " " + printable(doubt);
   std::vector<Cell> row{{{printable(finding.criterion)}, CellRole::kWord}};
   row.push_back(
       {{from.say("verdict." + assessment::code_of(finding.verdict))}, role_of(finding.verdict)});
   row.push_back(finding.probability_exceeds
                     ? Cell{{percent(from, *finding.probability_exceeds)}, CellRole::kValue}
                     : Cell{{from.say("none")}, CellRole::kOpen});
-  row.push_back({from.say.english(text), CellRole::kWord});
-  row.push_back({from.say.english(source_of(from, assessed, finding.criterion)), CellRole::kWord});
+  row.push_back({finding_of(from, finding), CellRole::kWord});
+  row.push_back({{source_of(from, assessed, finding.criterion)}, CellRole::kWord});
   return row;
 }
 

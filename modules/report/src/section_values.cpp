@@ -34,7 +34,7 @@ Items refusals_of(const Source& from) {
   Items out;
   for (const auto& film : from.result.films) {
     if (film.status == followup::Status::kMeasured) continue;
-    out.items.push_back({printable(film.file), from.say.english(printable(film.reason))});
+    out.items.push_back({printable(film.file), from.say.said(printable(film.reason))});
   }
   for (const ComparisonResult& pair : from.result.comparisons) {
     const auto& film = from.result.films[pair.follow_up];
@@ -45,7 +45,7 @@ Items refusals_of(const Source& from) {
     }
     out.items.push_back({from.say("refusal.pair", {{"follow_up", printable(film.file)},
                                                    {"reference", printable(reference.file)}}),
-                         from.say.english(printable(pair.reason))});
+                         from.say.said(printable(pair.reason))});
   }
   return out;
 }

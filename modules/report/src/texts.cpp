@@ -39,7 +39,9 @@ std::vector<std::string> language_codes() {
 Texts::Texts(Language language)
     : language_(language),
       texts_(nlohmann::json::parse(language == Language::kGerman ? kGermanText : kEnglishText)
-                 .get<std::map<std::string, std::string, std::less<>>>()) {}
+                 .get<std::map<std::string, std::string, std::less<>>>()) {
+  if (language == Language::kGerman) said_.emplace(kSaidText);
+}
 
 std::string Texts::operator()(std::string_view key, std::initializer_list<Fill> fills) const {
   const auto found = texts_.find(key);
@@ -59,6 +61,25 @@ std::optional<std::string> Texts::find(const std::string& key) const {
 
 Phrase Texts::english(const std::string& sentence) const {
   return {sentence, language_ != Language::kEnglish};
+}
+
+Phrase Texts::said(const std::string& sentence) const {
+  auto own = said_ ? said_->sentence(sentence) : std::nullopt;
+  return own ? Phrase{std::move(*own), false} : english(sentence);
+}
+
+std::vector<Phrase> Texts::all_said(const std::string& text) const {
+  // As one where it is known as one: it may hold full stops of its own.
+  Phrase whole = said(text);
+  if (!whole.in_english) return {std::move(whole)};
+  std::vector<Phrase> out;
+  for (const std::string& sentence : sentences_of(text)) out.push_back(said(sentence));
+  return out;
+}
+
+Phrase Texts::said(const Flag& flag) const {
+  auto own = said_ ? said_->flag(flag.id, flag.text) : std::nullopt;
+  return own ? Phrase{std::move(*own), false} : english(flag.text);
 }
 
 Phrase Texts::or_english(const std::string& key, const std::string& sentence) const {

@@ -5,7 +5,10 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
+#include "said.h"
+#include "tidemark/core/flag.h"
 #include "tidemark/core/units.h"
 #include "tidemark/report/document.h"
 #include "tidemark/report/language.h"
@@ -31,6 +34,12 @@ class Texts {
   /// The text of `key`, else this English sentence, marked as English.
   [[nodiscard]] Phrase or_english(const std::string& key, const std::string& sentence) const;
   [[nodiscard]] Phrase english(const std::string& sentence) const;
+  /// A sentence that came with the result, in this language where it is known.
+  [[nodiscard]] Phrase said(const std::string& sentence) const;
+  /// The same of each sentence of a text.
+  [[nodiscard]] std::vector<Phrase> all_said(const std::string& text) const;
+  /// What a flag says, likewise. The text must be printable.
+  [[nodiscard]] Phrase said(const Flag& flag) const;
 
   /// "+2.10 ± 0.40" with the digits that the interval bears, as the language writes numbers; minus
   /// is U+2212, which is read aloud as such, and nothing breaks across lines.
@@ -56,6 +65,7 @@ class Texts {
  private:
   Language language_;
   std::map<std::string, std::string, std::less<>> texts_;
+  std::optional<Said> said_;  ///< absent in English, in which results speak
 };
 
 /// Between a number and its unit: a space at which no line breaks.
