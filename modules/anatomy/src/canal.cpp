@@ -23,13 +23,15 @@ constexpr double kFreeOfMetalMm = 1.5;  ///< hidden by the metal's blur and halo
 constexpr double kThickestMm = 9.0;
 // Standard uncertainties, mm: of an edge of bone (blur, the averaging window, a cortex that is not
 // straight), and of the metal's outline (design.md 9: halo and blur move it by up to 0.3 mm).
-// House choices, looked at on simulated films.
-constexpr double kBoneUMm = 0.35;
-/// Beside the trochanters an edge may be that of another layer of bone: the lateral cortex above
-/// the lesser trochanter's level, the medial one from the neck's cut to below the trochanter's
-/// bulge.
-constexpr double kLateralAboveUMm = 1.5;
-constexpr double kMedialAboveUMm = 2.0;
+// House choices after the errors on films of both simulators (docs/anatomy.md).
+constexpr double kBoneUMm = 0.5;
+/// Beside the trochanters an edge may be that of another layer of bone: the lateral cortex at and
+/// above the lesser trochanter's level, the medial one from the neck's cut to below the
+/// trochanter's bulge.
+constexpr double kLateralBesideUMm = 0.9;
+constexpr double kLateralAboveUMm = 2.0;
+constexpr double kMedialBesideUMm = 2.2;
+constexpr double kMedialAboveUMm = 5.5;
 constexpr double kBulgeMm = 15.0;    ///< half of the lesser trochanter's length, and some
 constexpr double kOutlineUMm = 0.6;  ///< of an outer border that is not seen on the profile itself
 constexpr double kMetalUMm = 0.2;
@@ -238,10 +240,14 @@ std::optional<Section> section_at(const film::FilmImage& hip_view, const Implant
   section.centre_px = f.axis.point + level_px * f.axis.direction;
   if (!sample_linear(hip_view.pixels, section.centre_px)) return {};
   const Vec2 medial(f.axis.direction.y(), -f.axis.direction.x());
-  const double lateral_u = level.value > 0.0 ? kLateralAboveUMm : kBoneUMm;
-  const double medial_u = level.value > -kBulgeMm ? kMedialAboveUMm : kBoneUMm;
-  section.lateral = side_of(f, lateral_of(femur), -medial, level_px, lateral_u);
-  section.medial = side_of(f, medial_of(femur), medial, level_px, medial_u);
+  const auto u_at = [&](double beside, double above) {
+    if (level.value > 0.0) return above;
+    return level.value > -kBulgeMm ? beside : kBoneUMm;
+  };
+  section.lateral =
+      side_of(f, lateral_of(femur), -medial, level_px, u_at(kLateralBesideUMm, kLateralAboveUMm));
+  section.medial =
+      side_of(f, medial_of(femur), medial, level_px, u_at(kMedialBesideUMm, kMedialAboveUMm));
   return section;
 }
 
