@@ -95,8 +95,9 @@ def sheet_of(case, truth):
     sheet["side"] = truth["side"]
     if "lucency" in truth["films"][0]:
         sheet["stem"] = {"fixation": truth["films"][0]["lucency"]["fixation"]}
+    wanted = {film["file"] for film in truth["films"]}
     sheet["films"] = [{key: film[key] for key in FILM_KEYS if key in film}
-                      for film in given["films"]]
+                      for film in given["films"] if film["file"] in wanted]
     return sheet
 
 

@@ -14,6 +14,7 @@ import implant
 import lines
 import processing
 import scene
+import seat as seat_truth
 import truth
 import write_dicom
 from frames import Affine, Camera, leg_pose, rotation, translation, world_from_anatomy
@@ -265,7 +266,7 @@ def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=Fa
     if stem_surface:
         implant.write_stl(os.path.join(folder, STEM_FILE), hips[0].stem, side, np.random.default_rng([seed, number, 0x53]))
     write_sheet(folder, number, side, day, hips[0].stem, films, STEM_FILE if stem_surface else None)
-    write_truth(folder, seed, number, set_name, subject, hips[0], films, steps, seats)
+    write_truth(folder, seed, number, set_name, subject, hips, films, steps, seats)
     return (time.time() - began) / (followups + 1)
 
 
@@ -308,7 +309,11 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
                       sid=shot["sid"] if rng.random() < 0.6 else None, ofd=shot["ofd"] if rng.random() < 0.4 else None,
                       laterality=bool(rng.random() < 0.75) and not habits["pelvis_view"],
                       body_part="PELVIS" if habits["pelvis_view"] else "HIP", number=k)
-    entry = {"file": name, **truth.of_hip(cam, placed[0], hips[0].stem.body_mesh()[0]),
+    entry = {"file": name, **truth.of_hip(cam, placed[0], hips[0].stem.body_mesh()[0])}
+    entry |= seat_truth.of_film(cam, placed[0], entry)
+    if habits["pelvis_view"]:
+        entry["pelvis"] = seat_truth.of_pelvis(cam, placed, pelvis.middle, w_from_p)
+    entry |= {
              "pose_deg": dict(zip(("flexion", "abduction", "rotation"), shot["pose"])),
              "beam": {"centre_px": truth.foot_of_beam(cam)},
              "migration": dict(zip(("subsidence_mm", "medial_mm", "tilt_change_deg"), step)),
@@ -328,12 +333,13 @@ def write_sheet(folder, number, side, day, stem, films, surface=None):
         "fixation": "uncemented", "length_mm": round(stem.length, 1), "head_diameter_mm": 2 * stem.head_radius} | ({"surface": surface} if surface else {}), "films": rows})
 
 
-def write_truth(folder, seed, number, set_name, subject, hip, films, steps, seats):
+def write_truth(folder, seed, number, set_name, subject, hips, films, steps, seats):
+    hip = hips[0]
     comparisons = [{"reference": 0, "follow_up": k, "subsidence_mm": steps[k][0], "medial_mm": steps[k][1], "tilt_change_deg": steps[k][2],
                     "subsidence_at_mm": truth.displacement(hip.stem, seats[0], seats[k])} for k in range(1, len(films))]
     write_json(folder, "truth.json", {
         "schema": "tidemark/truth/1", "simulator": VERSION, "seed": seed, "side": hip.side, "head_diameter_mm": 2 * hip.stem.head_radius,
-        "films": [t for t, _ in films], "comparisons": comparisons,
+        "films": [t for t, _ in films], "comparisons": comparisons, "seat": seat_truth.of_seat(hips, seats[0]),
         "case": {"number": number, "set": set_name, "subject": subject, "stem": asdict(hip.stem), "cup": asdict(hip.cup), "head": hip.head_material}})
 
 
