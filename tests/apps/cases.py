@@ -240,8 +240,9 @@ class Measured(Case):
         result = json.loads((self.done / "result.json").read_text())
         named = [film["picture"] for film in result["films"]]
         named += [film["zones_picture"] for film in result["films"]]
+        named.append(result["assessment"]["seat_picture"])
         named += [pair["picture"] for pair in result["comparisons"]]
-        self.assertEqual(8, len(named))
+        self.assertEqual(9, len(named))
         self.assertEqual(sorted(named), sorted(p.name for p in self.done.glob("*.png")))
         for name in named:
             self.assertEqual(b"\x89PNG", (self.done / name).read_bytes()[:4])

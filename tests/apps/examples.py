@@ -176,6 +176,7 @@ class Program(unittest.TestCase):
         wrong = {"schema": "tidemark/series/9", "hip": "", "side": "X", "surgery_date": "2024",
                  "fixation": "glued", "length_mm": 4.0, "head_diameter_mm": 3.2, "surface": 7,
                  "tip_of_greater_trochanter_to_head_centre_mm": "8", "leg_length_change_mm": 1000,
+                 "leg_length_difference_mm": [],
                  "stem_tilt_deg": 90, "file": "", "role": "first", "date": "01.02.2024",
                  "view": "AXIAL", "marker_diameter_mm": 0, "centre": [1], "diameter": -1,
                  "head_centre": 5, "head_diameter": 0, "stem_tip": [1, 2, 3],

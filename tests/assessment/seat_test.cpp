@@ -27,7 +27,11 @@ struct Hip {
   anatomy::Femur femur;
   anatomy::CanalReading canal;
   SeatPlan plan;
+  std::optional<Measured<Degrees>> tilt = measured(Degrees{1.0}, Degrees{0.3});
   std::optional<lucency::CalcarSign> calcar;
+  std::optional<anatomy::Pelvis> pelvis;
+  std::string pelvis_reason;
+  Lengths lengths = Lengths::kMillimetres;
 
   Hip() {
     implant.head.circle_px = {Vec2(300.0 + 5.0 * 42.0, 200.0), 80.0};
@@ -39,15 +43,20 @@ struct Hip {
   void section(double level, const anatomy::SectionSide& both) {
     canal.sections.push_back({Millimetres{level}, Vec2::Zero(), both, both});
   }
+  [[nodiscard]] SeatEvidence evidence() const {
+    return {.implant = implant,
+            .femur = femur,
+            .canal = canal,
+            .scale = measured(MillimetresPerPixel{0.2}, MillimetresPerPixel{0.0004}),
+            .tilt = tilt,
+            .calcar = calcar,
+            .pelvis = pelvis ? &*pelvis : nullptr,
+            .pelvis_reason = pelvis_reason,
+            .plan = plan,
+            .lengths = lengths};
+  }
   [[nodiscard]] SeatItem of(const std::string& id) const {
-    const auto items =
-        audit_seat({.implant = implant,
-                    .femur = femur,
-                    .canal = canal,
-                    .scale = measured(MillimetresPerPixel{0.2}, MillimetresPerPixel{0.0004}),
-                    .tilt = measured(Degrees{1.0}, Degrees{0.3}),
-                    .calcar = calcar,
-                    .plan = plan});
+    const auto items = audit_seat(evidence());
     const auto found =
         std::find_if(items.begin(), items.end(), [&](const SeatItem& one) { return one.id == id; });
     EXPECT_NE(found, items.end()) << id;
@@ -56,15 +65,10 @@ struct Hip {
 };
 
 TEST(Seat, EveryItemHasAValueOrAReasonAndADefinition) {
-  const Hip hip;
-  const auto items = audit_seat({hip.implant,
-                                 hip.femur,
-                                 hip.canal,
-                                 measured(MillimetresPerPixel{0.2}, MillimetresPerPixel{0.0004}),
-                                 {},
-                                 {},
-                                 {}});
-  EXPECT_EQ(items.size(), 11U);
+  Hip hip;
+  hip.tilt.reset();
+  const auto items = audit_seat(hip.evidence());
+  EXPECT_EQ(items.size(), 12U);
   for (const SeatItem& one : items) {
     EXPECT_NE(one.measured.has_value(), !one.reason.empty()) << one.id;
     EXPECT_FALSE(one.definition.empty()) << one.id;
@@ -76,9 +80,9 @@ TEST(Seat, OffsetAndTrochanterFollowFromGeometry) {
   const SeatItem offset = hip.of("femoral_offset_mm");
   ASSERT_TRUE(offset.measured);
   EXPECT_NEAR(offset.measured->value, 42.0, 1e-9);
-  // 42 tan(12 degrees) times 5 degrees of rotation is 0.78 mm (law of the cosine, derived).
-  EXPECT_GT(offset.measured->u, 0.78);
-  EXPECT_LT(offset.measured->u, 1.3);
+  // GUM 5.1.2 by hand: the axis's place 0.3; its direction, 0.2 degrees over 55 mm below the lesser
+  // trochanter and 60 mm from there to the head, 0.401; head 0.1; scale 0.2 % of 42, 0.084.
+  EXPECT_NEAR(offset.measured->u, 0.518, 0.001);
   const SeatItem tip = hip.of("greater_trochanter_to_head_centre_mm");
   ASSERT_TRUE(tip.measured);
   EXPECT_NEAR(tip.measured->value, 8.0, 1e-9);  // 40 px above the centre
@@ -136,6 +140,23 @@ TEST(Seat, CorticalIndexOfAWorkedExample) {
   EXPECT_EQ(item.seat_class->id, "dorr_b");
 }
 
+TEST(Seat, CorticalIndexNeedsACortexApartFromTheStem) {
+  Hip hip;
+  anatomy::SectionSide half = side(14.0, 6.5, 5.75);
+  half.border = InnerBorder::kAtTheMetal;
+  hip.section(-100.0, half);
+  EXPECT_FALSE(hip.of("cortical_index").measured);
+}
+
+TEST(Seat, ANeckCutHoldsAWrongEdge) {
+  Hip hip;
+  hip.calcar = lucency::CalcarSign{mm(12.0, 2.0), {}, ""};
+  const SeatItem item = hip.of("neck_cut_above_lesser_trochanter_mm");
+  ASSERT_TRUE(item.measured);
+  EXPECT_NEAR(item.measured->u, std::hypot(2.0, 4.5), 1e-9);
+  EXPECT_FALSE(item.remark.empty());
+}
+
 TEST(Seat, AClassIsNotNamedNearItsLimit) {
   Hip hip;
   hip.section(-70.0, side(15.0, 10.0, 8.1));  // 81 %, u some 3 %
@@ -175,6 +196,65 @@ TEST(Seat, FlareInContactSaysSo) {
   const SeatItem item = hip.of("flare_gap_mm");
   ASSERT_TRUE(item.measured);
   EXPECT_NE(item.remark.find("Contact"), std::string::npos);
+}
+
+/// Geometry: the other lesser trochanter 1000 px to the medial side and 30 px (6 mm) higher on an
+/// upright pelvis. A degree of its axis is 200 mm times the sine of it, 3.49 mm; flexion of 4
+/// degrees at 29 mm of depth is 2.02 mm a leg, abduction of 2.5 degrees at 24 mm 1.05 mm.
+TEST(Seat, LegLengthDifferenceFollowsFromGeometry) {
+  Hip hip;
+  hip.pelvis = anatomy::Pelvis{{Vec2(900.0, 300.0), Vec2(0.0, 1.0)},
+                               {1.0},
+                               anatomy::Landmark{Vec2(1390.0, 470.0), 5.0, {}},
+                               ""};
+  const SeatItem item = hip.of("leg_length_difference_mm");
+  ASSERT_TRUE(item.measured);
+  EXPECT_NEAR(item.measured->value, 6.0, 1e-9);
+  const double legs = std::sqrt(2.0) * std::hypot(2.024, 1.047);
+  EXPECT_NEAR(item.measured->u, std::hypot(std::hypot(3.4907, 1.0), legs), 0.01);
+  EXPECT_FALSE(item.seat_class);
+}
+
+TEST(Seat, LegLengthDifferenceNeedsBothSides) {
+  Hip hip;
+  hip.pelvis_reason = "the film shows one hip only";
+  EXPECT_EQ(hip.of("leg_length_difference_mm").reason,
+            "Both sides of the pelvis are needed: the film shows one hip only.");
+  hip.pelvis = anatomy::Pelvis{{}, {0.3}, {}, "The other one is hidden."};
+  EXPECT_EQ(hip.of("leg_length_difference_mm").reason, "The other one is hidden.");
+}
+
+TEST(Seat, APlannedChangeOfLegLengthIsNeverCompared) {
+  Hip hip;
+  hip.plan.leg_length_change = Millimetres{4.0};
+  hip.plan.leg_length_difference = Millimetres{1.0};
+  const SeatItem change = hip.of("leg_length_change_mm");
+  EXPECT_FALSE(change.measured);
+  ASSERT_TRUE(change.planned);
+  EXPECT_EQ(change.planned->verdict, AgainstPlan::kCannotTell);
+  EXPECT_EQ(hip.of("leg_length_difference_mm").planned->verdict, AgainstPlan::kCannotTell);
+}
+
+TEST(Seat, WithoutAScaleOnlyTheTiltStays) {
+  Hip hip;
+  hip.lengths = Lengths::kPixels;
+  EXPECT_TRUE(hip.of("stem_tilt_deg").measured);
+  EXPECT_FALSE(hip.of("femoral_offset_mm").measured);
+}
+
+/// Digits by JCGM 100, 7.2.6; the sign only where it says something.
+TEST(Seat, IsToldWithoutMoreDigitsThanItBears) {
+  SeatItem item;
+  EXPECT_EQ(told(item), "not measured");
+  item.measured = Measured<double>{41.234, 6.0, 11.8};
+  EXPECT_EQ(told(item), "41 ± 12 mm");
+  item.positive = "varus";
+  item.unit = SeatUnit::kDegrees;
+  item.measured = Measured<double>{0.512, 0.1, 0.204};
+  EXPECT_EQ(told(item), "+0.51 ± 0.20 deg");
+  item.positive.clear();
+  item.unit = SeatUnit::kRatio;
+  EXPECT_EQ(told(item), "0.51 ± 0.20");
 }
 
 }  // namespace

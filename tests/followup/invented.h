@@ -101,6 +101,21 @@ inline Expected<lucency::FilmLucency> lines(const std::string& file) {
   return out;
 }
 
+/// Sections like those of a tube of 30 mm with a canal of 20 mm and a stem of 16 mm, at the levels
+/// that are asked for and down to 110 mm below the lesser trochanter.
+inline anatomy::CanalReading canal() {
+  const auto mm = [](double value) { return Measured<Millimetres>{{value}, {0.3}, {0.6}}; };
+  anatomy::CanalReading out;
+  for (int level = 20; level >= -110; level -= 10) {
+    const anatomy::SectionSide side{mm(15.0), mm(10.0), anatomy::InnerBorder::kSeen, mm(8.0)};
+    out.sections.push_back(
+        {Millimetres{1.0 * level}, Vec2(150.0, 220.0 - 2.0 * level), side, side});
+  }
+  out.flare =
+      anatomy::FlareSeat{Vec2(130.0, 180.0), Vec2(-1.0, 0.0), mm(1.5), anatomy::InnerBorder::kSeen};
+  return out;
+}
+
 inline Steps steps() {
   Steps out;
   out.read = [](const std::filesystem::path& file) -> Expected<film::FilmImage> {
@@ -124,6 +139,8 @@ inline Steps steps() {
   out.look_for_lines = [](const film::FilmImage& view, const anatomy::Implant&,
                           const anatomy::Femur&,
                           const lucency::LucencyOptions&) { return lines(view.facts.file); };
+  out.read_canal = [](const film::FilmImage&, const anatomy::Implant&, const anatomy::Femur&,
+                      MillimetresPerPixel) { return canal(); };
   out.compare_lines = [](const HipFilm& reference,
                          const HipFilm& follow_up) -> Expected<std::vector<lucency::ZoneChange>> {
     return lucency::compare(*reference.lucency, *follow_up.lucency);

@@ -380,7 +380,8 @@ TEST(Measure, SameBytesOnAnyNumberOfThreads) {
 TEST(Measure, PicturesAreNamedInTheResult) {
   const Result result =
       measured(invented::series({"early.dcm", "late.dcm"}), {.pictures = Pictures::kDraw});
-  ASSERT_EQ(result.pictures.size(), 5U);
+  ASSERT_EQ(result.pictures.size(), 6U);
+  EXPECT_EQ(result.seat->picture, "seat-00.png");
   EXPECT_EQ(result.films[0].picture, "overlay-00.png");
   EXPECT_EQ(result.films[1].picture, "overlay-01.png");
   EXPECT_EQ(result.comparisons[0].picture, "pair-01.png");

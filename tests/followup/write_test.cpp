@@ -274,9 +274,10 @@ TEST_F(Output, EveryNamedFileIsThereAndNoOther) {
   for (const auto& item : fs::directory_iterator(out())) {
     names.push_back(item.path().filename().string());
   }
-  EXPECT_THAT(names, testing::UnorderedElementsAre("result.json", "measurements.csv", "zones.csv",
-                                                   "overlay-00.png", "overlay-01.png",
-                                                   "pair-01.png", "zones-00.png", "zones-01.png"));
+  EXPECT_THAT(names,
+              testing::UnorderedElementsAre("result.json", "measurements.csv", "zones.csv",
+                                            "overlay-00.png", "overlay-01.png", "pair-01.png",
+                                            "zones-00.png", "zones-01.png", "seat-00.png"));
 }
 
 TEST_F(Output, ResultOfAnEarlierRunIsGoneBeforeAnythingIsMeasured) {

@@ -4,6 +4,7 @@
 
 #include "json_assessment.h"
 #include "json_parts.h"
+#include "json_seat.h"
 #include "tidemark/core/date.h"
 #include "tidemark/followup/write.h"
 #include "tidemark/lucency/codes.h"
@@ -350,6 +351,10 @@ std::string to_json(const Result& result) {
     out["comparisons"].push_back(comparison_json(comparison, length));
   }
   if (result.assessment) out["assessment"] = assessment_json(*result.assessment);
+  if (result.seat) {
+    out["assessment"]["seat"] = seat_json(*result.seat);
+    if (result.seat->picture) out["assessment"]["seat_picture"] = *result.seat->picture;
+  }
   out["flags"] = flags_json(result.flags);
   out["caution"] = kCaution;
   std::string text;

@@ -11,6 +11,7 @@
 #include "doubt.h"
 #include "judged.h"
 #include "panel.h"
+#include "seat.h"
 #include "stem_surface.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
@@ -176,6 +177,19 @@ void look_for_lines(Working& film, const WorkingSeries& work, const Run& run) {
                  fixation);
 }
 
+/// What the audit of the seat needs beside implant and femur.
+void look_at_seat(HipFilm& hip, const Steps& steps) {
+  if (!steps.read_canal) return;
+  hip.canal = steps.read_canal(hip.hip_view, hip.implant, hip.femur, hip.scale.value);
+  if (!steps.find_pelvis) return;
+  auto pelvis = steps.find_pelvis(hip.hip_view, hip.implant, hip.femur, hip.scale.value);
+  if (pelvis) {
+    hip.pelvis = std::move(*pelvis);
+  } else {
+    hip.pelvis_reason = pelvis.error().wrong;
+  }
+}
+
 void find_bone(WorkingSeries& work, const Run& run) {
   const bool pairs = work.films.size() > 1;
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
@@ -198,6 +212,7 @@ void find_bone(WorkingSeries& work, const Run& run) {
     hip.femur = std::move(*femur);
     describe(film);
     look_for_lines(film, work, run);
+    if (hip.role == Role::kReference) look_at_seat(hip, run.steps);
     if (pairs) {
       lay_stem(film, work, run.steps);
       auto ready = run.steps.prepare(std::move(hip));
@@ -403,6 +418,15 @@ void take_pictures(std::vector<MaybePicture> drawn, std::vector<Pictured>& of,
   }
 }
 
+void take_seat_picture(const WorkingSeries& work, Result& result) {
+  if (!result.seat) return;
+  const std::size_t i = result.seat->film;
+  auto drawn = draw_seat(numbered("seat", i), *work.films[i].hip, result.films[i], *result.seat);
+  if (!drawn) return;
+  result.seat->picture = drawn->file;
+  result.pictures.push_back(std::move(*drawn));
+}
+
 /// Names what shapes the numbers beside the films and the sheet. Threads and pictures do not.
 std::string digest_of(const WorkingSeries& work, const Options& options) {
   const Series& series = work.series;
@@ -455,6 +479,7 @@ Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
   }
   warn_of_lines(result);
   result.assessment = judged(work.series.stem, result, options);
+  result.seat = audited_seat(work);
   return result;
 }
 
@@ -501,6 +526,7 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
                   result);
     take_pictures(draw_all_zones(work, run, result), result.films, &FilmResult::zones_picture,
                   result);
+    take_seat_picture(work, result);
   }
   if (options.aligned == Aligned::kKeep) result.aligned = align_films(work, run, result);
   return result;

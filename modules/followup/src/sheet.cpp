@@ -115,14 +115,17 @@ StemFacts read_stem(Reader& reader, const Json& node, const std::string& path,
 Plan read_plan(Reader& reader, const Json& node, const std::string& path) {
   if (!reader.object(node, path,
                      {"tip_of_greater_trochanter_to_head_centre_mm", "leg_length_change_mm",
-                      "stem_tilt_deg"})) {
+                      "leg_length_difference_mm", "stem_tilt_deg"})) {
     return {};
   }
-  return Plan{.greater_trochanter_to_head_centre = in_unit<Millimetres>(reader.number(
-                  node, path, "tip_of_greater_trochanter_to_head_centre_mm", kLengthMm)),
-              .leg_length_change = in_unit<Millimetres>(
-                  reader.number(node, path, "leg_length_change_mm", kLengthMm)),
-              .stem_tilt = in_unit<Degrees>(reader.number(node, path, "stem_tilt_deg", kTiltDeg))};
+  return Plan{
+      .greater_trochanter_to_head_centre = in_unit<Millimetres>(
+          reader.number(node, path, "tip_of_greater_trochanter_to_head_centre_mm", kLengthMm)),
+      .leg_length_change =
+          in_unit<Millimetres>(reader.number(node, path, "leg_length_change_mm", kLengthMm)),
+      .leg_length_difference =
+          in_unit<Millimetres>(reader.number(node, path, "leg_length_difference_mm", kLengthMm)),
+      .stem_tilt = in_unit<Degrees>(reader.number(node, path, "stem_tilt_deg", kTiltDeg))};
 }
 
 anatomy::GivenLandmarks read_landmarks(Reader& reader, const Json& node, const std::string& path) {

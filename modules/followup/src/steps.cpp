@@ -11,6 +11,8 @@ Steps default_steps() {
           .find_implant = anatomy::find_implant,
           .find_femur = anatomy::find_femur,
           .look_for_lines = lucency::measure,
+          .read_canal = anatomy::read_canal,
+          .find_pelvis = anatomy::find_pelvis,
           .compare_lines = compare_lines,
           .prepare = prepare,
           .compare = compare,

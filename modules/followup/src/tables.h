@@ -27,5 +27,7 @@ using TableLine = std::array<std::string, 6>;
 
 /// Signs of the last film that tells any, and what they would fit. Needs Result::assessment.
 [[nodiscard]] std::string sign_lines(const Result& result);
+/// How the stem was seated, one line an item; empty when it was not audited.
+[[nodiscard]] std::string seat_table(const Result& result);
 
 }  // namespace tidemark::followup

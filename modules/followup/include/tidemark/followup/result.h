@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "tidemark/assessment/assess.h"
+#include "tidemark/assessment/seat.h"
 #include "tidemark/core/flag.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/hip.h"
@@ -146,6 +147,13 @@ struct ComparisonResult {
   std::optional<std::string> picture;
 };
 
+/// How the stem was seated, on the reference film (docs/seat.md).
+struct SeatResult {
+  std::size_t film = 0;  ///< index in Result::films
+  std::vector<assessment::SeatItem> items;
+  std::optional<std::string> picture;
+};
+
 /// A picture as the bytes of a PNG file.
 struct Picture {
   std::string file;
@@ -189,6 +197,7 @@ struct Result {
   std::vector<ComparisonResult> comparisons;
   /// What the numbers mean by published criteria; filled by measure().
   std::optional<assessment::Assessment> assessment;
+  std::optional<SeatResult> seat;  ///< absent when the reference film was not measured
   std::vector<Flag> flags;
   std::vector<Picture> pictures;
   std::optional<AlignedFilms> aligned;  ///< only with Aligned::kKeep, and if a pair was measured

@@ -50,10 +50,11 @@ struct StemFacts {
   std::filesystem::path surface_path;  ///< where it is read from; empty without one
 };
 
-/// What was planned before surgery. Read and checked; not used by the measurement yet.
+/// What was planned before surgery; the seat on the reference film is held against it.
 struct Plan {
   std::optional<Millimetres> greater_trochanter_to_head_centre;
-  std::optional<Millimetres> leg_length_change;
+  std::optional<Millimetres> leg_length_change;      ///< by the operation, longer positive
+  std::optional<Millimetres> leg_length_difference;  ///< after it, this leg longer positive
   std::optional<Degrees> stem_tilt;
 };
 

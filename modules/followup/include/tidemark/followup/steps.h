@@ -3,11 +3,14 @@
 #include <filesystem>
 #include <functional>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "tidemark/alignment/align.h"
+#include "tidemark/anatomy/canal.h"
 #include "tidemark/anatomy/femur.h"
 #include "tidemark/anatomy/implant.h"
+#include "tidemark/anatomy/pelvis.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
@@ -36,6 +39,11 @@ struct HipFilm {
   std::optional<lucency::FilmLucency> lucency;
   /// How the stem's surface lies on this film; absent without a surface or where it failed.
   std::optional<surface::SurfacePose> surface_pose;
+  /// Of the reference film, for the audit of the seat; absent when Steps::read_canal was not
+  /// called.
+  std::optional<anatomy::CanalReading> canal;
+  std::optional<anatomy::Pelvis> pelvis;  ///< of the reference film, where it shows both sides
+  std::string pelvis_reason;              ///< why not; empty when Steps::find_pelvis was not called
   /// Filled by Steps::prepare, once per film; absent when it failed or was not called.
   std::optional<migration::ReducedFilm> reduced;
   std::optional<migration::Regions> regions;  ///< of the reference film only
@@ -58,6 +66,15 @@ struct Steps {
                                                const anatomy::Femur&,
                                                const lucency::LucencyOptions&)>
       look_for_lines;
+  /// Called once, with the reference film when it is measured. May be empty: the result then has no
+  /// audit of the seat.
+  std::function<anatomy::CanalReading(const film::FilmImage&, const anatomy::Implant&,
+                                      const anatomy::Femur&, MillimetresPerPixel)>
+      read_canal;
+  /// Called once, with the reference film, after read_canal. May be empty.
+  std::function<Expected<anatomy::Pelvis>(const film::FilmImage&, const anatomy::Implant&,
+                                          const anatomy::Femur&, MillimetresPerPixel)>
+      find_pelvis;
   /// Called once per pair whose films were both looked at for lines, whether or not the bone of the
   /// two can be aligned. May be empty.
   std::function<Expected<std::vector<lucency::ZoneChange>>(const HipFilm& reference,
