@@ -250,8 +250,8 @@ TEST(PoseChangeBySurface, FollowsTheSurfaceInTheSignsOfTheVotes) {
   const double u = 0.5 * kDegree;
   const PoseChange p = pose_change({}, looks_of(stem, a, b), by_surface(stem, a, b, u));
   // A feature behind the stem is carried distally by sin f: the votes' flexion is its fall.
-  const double expected = std::cos(a.rotation) * std::sin(a.flexion) -
-                          std::cos(b.rotation) * std::sin(b.flexion);
+  const double expected =
+      std::cos(a.rotation) * std::sin(a.flexion) - std::cos(b.rotation) * std::sin(b.flexion);
   double variance = p.about_draw(0, 0);
   double sum = 0.0;
   for (const PoseDraw& d : p.draws) {
