@@ -61,13 +61,21 @@ EdgeField edge_field(const Raster& film, const Implant& implant, MillimetresPerP
   return out;
 }
 
+std::vector<double> stepped(double first, double last, double step) {
+  const int steps = static_cast<int>(std::floor((last - first) / step + 1e-9));
+  std::vector<double> out;
+  for (int i = 0; i <= steps; ++i) out.push_back(first + step * i);
+  return out;
+}
+
 std::vector<EdgeSample> sampled(const EdgeField& field, const PatchFrame& frame,
                                 const PatchGrid& grid) {
   std::vector<EdgeSample> out;
   const double right = field.weight.cols - 1;
   const double bottom = field.weight.rows - 1;
-  for (double b = grid.along_from; b <= grid.along_to; b += grid.step) {
-    for (double a = grid.across_from; a <= grid.across_to; a += grid.step) {
+  const auto places = stepped(grid.across_from, grid.across_to, grid.step);
+  for (const double b : stepped(grid.along_from, grid.along_to, grid.step)) {
+    for (const double a : places) {
       const Vec2 p = frame.origin + a * frame.across + b * frame.along;
       EdgeSample one;
       if (p.x() >= 0.0 && p.y() >= 0.0 && p.x() <= right && p.y() <= bottom) {

@@ -34,6 +34,9 @@ struct PatchGrid {
   double step;
 };
 
+/// first, first + step, ... as far as last.
+[[nodiscard]] std::vector<double> stepped(double first, double last, double step);
+
 /// A gradient in the directions of its frame.
 struct EdgeSample {
   float across = 0.0F;

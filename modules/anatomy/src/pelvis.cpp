@@ -22,6 +22,8 @@ constexpr double kAboveHead = -60.0;  ///< the ring: from the sacrum's end to th
 constexpr double kBelowHead = 85.0;
 constexpr double kBlock = 20.0;
 constexpr double kBlockStep = 15.0;
+constexpr double kFirstBlock = 10.0;  ///< from the axis
+constexpr double kLastBlock = 85.0;
 constexpr double kLeastEdges = 0.15;  ///< of a block
 constexpr double kMostTurn = 3.0 * kDegree;
 constexpr double kTurnStep = 0.15 * kDegree;
@@ -69,8 +71,8 @@ struct RingSearch {
 
 RingSearch search_ring(const EdgeField& field, const Vec2& head) {
   std::vector<std::pair<double, Mirror>> all;
-  for (double off = kNearestAxis; off <= kFarthestAxis; off += 2.0) {
-    for (double tilt = -kMostTilt; tilt < kMostTilt + 1e-9; tilt += kDegree) {
+  for (const double off : stepped(kNearestAxis, kFarthestAxis, 2.0)) {
+    for (const double tilt : stepped(-kMostTilt, kMostTilt, kDegree)) {
       const Mirror mirror{head + Vec2(off, 0.0), tilt};
       all.emplace_back(ring_likeness(field, mirror), mirror);
     }
@@ -104,7 +106,7 @@ std::optional<TurnCurve> curve_of(const EdgeField& field, const Mirror& mirror, 
     PatchFrame there = mirror.there();
     there.origin += 2.0 * (across + 0.5 * kBlock) * turn * there.along;
     std::optional<double> best;
-    for (double shift = -kMostAcross; shift <= kMostAcross; shift += 1.0) {
+    for (const double shift : stepped(-kMostAcross, kMostAcross, 1.0)) {
       PatchFrame shifted = there;
       shifted.origin += shift * there.across;
       const auto value = likeness(here, sampled(field, shifted, grid));
@@ -118,8 +120,8 @@ std::optional<TurnCurve> curve_of(const EdgeField& field, const Mirror& mirror, 
 
 std::vector<TurnCurve> curves_of(const EdgeField& field, const Mirror& mirror) {
   std::vector<TurnCurve> out;
-  for (double across = 10.0; across < 100.0; across += kBlockStep) {
-    for (double level = kAboveHead; level < kBelowHead - kBlock; level += kBlockStep) {
+  for (const double across : stepped(kFirstBlock, kLastBlock, kBlockStep)) {
+    for (const double level : stepped(kAboveHead, kBelowHead - kBlock - 0.1, kBlockStep)) {
       if (auto curve = curve_of(field, mirror, across, level)) out.push_back(std::move(*curve));
     }
   }
@@ -193,7 +195,8 @@ class TrochanterSearch {
 
 /// Steps downhill from a place, halving the steps.
 std::pair<double, Place> climbed(const TrochanterSearch& value_at, Place place, double value) {
-  for (double step = 1.5; step > 0.05; step *= 0.5) {
+  for (int halvings = 0; halvings < 5; ++halvings) {
+    const double step = 1.5 * std::pow(0.5, halvings);
     bool moved = true;
     while (moved) {
       moved = false;
@@ -221,9 +224,9 @@ struct CoarsePlace {
 
 CoarsePlace search_places(const TrochanterSearch& value_at) {
   std::vector<std::pair<double, Place>> all;
-  for (double turn = -8.0 * kDegree; turn < 9.0 * kDegree; turn += 4.0 * kDegree) {
-    for (double across = -36.0; across <= 36.0; across += 3.0) {
-      for (double along = -39.0; along <= 39.0; along += 3.0) {
+  for (const double turn : stepped(-8.0 * kDegree, 8.0 * kDegree, 4.0 * kDegree)) {
+    for (const double across : stepped(-36.0, 36.0, 3.0)) {
+      for (const double along : stepped(-39.0, 39.0, 3.0)) {
         const Place place{across, along, turn};
         all.emplace_back(value_at(place), place);
       }
