@@ -17,8 +17,8 @@ std::string html_table(const std::string& caption, const Texts& head,
   const auto line = [left](const Texts& cells, const std::string& tag) {
     std::string out = "<tr>";
     for (std::size_t i = 0; i < cells.size(); ++i) {
-      out += "<" + tag + (i < left ? " class=\"left\"" : "") + ">" + escaped_markup(cells[i]) +
-             "</" + tag + ">";
+      out.append("<").append(tag).append(i < left ? " class=\"left\">" : ">");
+      out.append(escaped_markup(cells[i])).append("</").append(tag).append(">");
     }
     return out + "</tr>\n";
   };

@@ -100,8 +100,10 @@ StudyTable curves_table(const CohortStudy& study) {
     const std::string name = name_of(quantity);
     const std::string stem = name.substr(0, name.rfind('_'));
     out.columns.push_back({name, unit, "against the reference film"});
-    out.columns.push_back({stem + "_u_" + unit, unit, "standard uncertainty"});
-    out.columns.push_back({stem + "_u95_" + unit, unit, "half-width of the 95 % interval"});
+    out.columns.push_back(
+        {std::string(stem).append("_u_").append(unit), unit, "standard uncertainty"});
+    out.columns.push_back(
+        {std::string(stem).append("_u95_").append(unit), unit, "half-width of the 95 % interval"});
   }
   for (const CohortHip& hip : study.cohort.hips) {
     for (const CohortComparison& c : hip.comparisons) {
@@ -212,15 +214,10 @@ StudyTable model_table(const CohortStudy& study) {
       estimate_row(out, name, g.group, "settling_difference", g.hips, g.settling_difference);
       estimate_row(out, name, g.group, "later_rate_difference", g.hips, g.later_rate_difference);
     }
+    const std::size_t hips = model->hips;  // clang 14 lets no lambda capture a structured binding
     const auto common = [&](const std::string& term, std::optional<double> value) {
-      out.rows.push_back(Cells()
-                             .text(name)
-                             .absent(1)
-                             .text(term)
-                             .count(model->hips)
-                             .number(value)
-                             .absent(4)
-                             .done());
+      out.rows.push_back(
+          Cells().text(name).absent(1).text(term).count(hips).number(value).absent(4).done());
     };
     common("settling_sd", model->settling_sd);
     common("later_rate_sd", model->later_rate_sd);
