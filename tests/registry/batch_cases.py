@@ -286,16 +286,6 @@ class Heap(Case):
         key.write_text("short")
         self.assertEqual(self.run_batch("--pseudonym-key", key).returncode, 3)
 
-    def test_film_without_stem_before(self):
-        """No date of surgery: an early film without a stem is taken for one from before it."""
-        real(self.input, "hip-0001", NUMBER, "one-")
-        blank(self.input / "early.dcm", NUMBER, self.side(), "20200101", 3)
-        done = self.run_batch()
-        self.assertEqual(done.returncode, 0, done.stderr)
-        self.assertEqual(self.ask("SELECT kind, date FROM set_aside"),
-                         [("no_stem_yet", "2020-01-01")])
-        self.assertEqual(self.ask("SELECT count(*) FROM films"), [(2,)])
-
 
 class Resume(Case):
     def test_killed_again_and_again(self):

@@ -74,7 +74,7 @@ std::string when(const Source& from, const ComparisonResult& pair) {
 }
 
 Phrase phrase_of(const Source& from, const Flag& flag) {
-  return from.say.or_english("flag." + flag.id, printable(flag.text));
+  return from.say.said(Flag{flag.id, printable(flag.text)});
 }
 
 std::string unit_of(const followup::Lengths& lengths) { return kFixedSpace + lengths.unit; }
