@@ -101,10 +101,11 @@ void copy_part(const Db& db, const fs::path& file, std::size_t number) {
               .c_str());
   for (const HipTable& table : kHipTables) {
     const std::string name = table.name;
-    db.exec(("INSERT INTO main." + name + " (hip_id, " + columns_but(db, name, "hip_id") +
-             ") SELECT ids.new_id, " + columns_but(db, name, "hip_id", "t.") + " FROM part." +
-             name + from_ids)
-                .c_str());
+    std::string copy = "INSERT INTO main.";
+    copy.append(name).append(" (hip_id, ").append(columns_but(db, name, "hip_id"));
+    copy.append(") SELECT ids.new_id, ").append(columns_but(db, name, "hip_id", "t."));
+    copy.append(" FROM part.").append(name).append(from_ids);
+    db.exec(copy.c_str());
   }
   db.exec("INSERT OR IGNORE INTO main.set_aside SELECT * FROM part.set_aside");
   Stmt last(db, "SELECT coalesce(max(run), 0) FROM main.runs");
