@@ -31,7 +31,7 @@ TEST(Document, StandsInTheOrderOfThePage) {
   const Document document = document_of(
       measured({"early.dcm", "late.dcm"}, {.aligned = Aligned::kKeep}), Language::kEnglish);
   EXPECT_THAT(ids(document), testing::ElementsAre("course", "pair", "zones", "values", "criteria",
-                                                  "method", "cautions"));
+                                                  "seat", "method", "cautions"));
   EXPECT_EQ(document.plates.size(), 2U);
   EXPECT_EQ(document.date, "2024-03-01");
 }

@@ -304,6 +304,38 @@ class Numbers(unittest.TestCase):
                     self.assertIn(shown(finding["measured"]["value"], finding["measured"]["u95"]), cells[3])
                 self.assertTrue(cells[4].startswith(finding["citation"]))
 
+    def test_every_measure_of_the_seat_stands_in_its_row(self):
+        seat = RESULT["assessment"]["seat"]
+        (table,) = [t for t in tree().all("table") if t["id"] == "seat-table"]
+        rows = [[plain(c.words()) for c in r.children] for r in table.all("tr")[1:]]
+        self.assertEqual(len(seat), len(rows))
+        for item, row in zip(seat, rows):
+            if LANGUAGE == "en":
+                self.assertEqual(item["name"], row[0])
+            if "measured" in item:
+                number = shown(item["measured"]["value"], item["measured"]["u95"])
+                self.assertIn(number.lstrip("+\N{MINUS SIGN}"), row[1])
+            elif LANGUAGE == "en":
+                self.assertEqual("not measured", row[1])
+                self.assertIn(plain(item["reason"]), plain(tree().words()))
+            self.assertEqual("planned" in item, row[3] != "–")
+
+    def test_every_sign_stands_in_its_row(self):
+        signs = RESULT["assessment"]["signs"]
+        last = RESULT["assessment"]["headline"]["comparison"]
+        (report,) = [r for r in signs["reports"] if r["comparison"] == last]
+        (table,) = [t for t in tree().all("table") if t["id"] == "signs-table"]
+        rows = [[plain(c.words()) for c in r.children] for r in table.all("tr")[1:]]
+        words = {"en": ("yes", "no", "cannot tell"), "de": ("ja", "nein", "nicht zu entscheiden")}[LANGUAGE]
+        answers = dict(zip(("yes", "no", "cannot_tell"), words))
+        self.assertEqual(len(report["signs"]), len(rows))
+        for sign, row in zip(report["signs"], rows):
+            self.assertEqual(answers[sign["answer"]], row[1].rstrip(" †"))
+            self.assertEqual(sign["basis"] == "lines", row[1].endswith("†"))  # not validated, and marked so
+            self.assertTrue(row[4].startswith(plain(sign["citation"])))
+            if LANGUAGE == "en":
+                self.assertEqual([plain(sign["title"]), plain(sign["text"])], [row[0], row[3]])
+
     def test_provenance(self):
         words = tree().words()
         for film in RESULT["films"]:
@@ -331,10 +363,13 @@ class Translated(unittest.TestCase):
     """On a page in another language nothing of a common result is left in English."""
 
     def test_nothing_is_left_in_english(self):
-        left = [n.words() for n in tree().walk() if n["lang"] == "en"]
+        # The decision tables of signs are data of their own, in English, and marked so.
+        sections = [s for s in tree().all("section") if s["id"] != "signs"]
+        left = [n.words() for s in sections for n in s.walk() if n["lang"] == "en"]
         self.assertEqual([], left)
-        for word in (" the ", " is ", " of the ", " not "):
-            self.assertNotIn(word, plain(tree().all("main")[0].words()))
+        for section in sections:
+            for word in (" the ", " is ", " of the ", " not "):
+                self.assertNotIn(word, plain(section.words()))
 
     def test_headline_names_every_criterion_under_its_verdict(self):
         groups = {"exceeds": "über der Grenze von ", "within": "innerhalb der Grenze von ",

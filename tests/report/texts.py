@@ -22,7 +22,7 @@ REFUSALS = [path for path in STEPS if path.parent.parent.name in ("anatomy", "mi
 NOT_TOLD = {"an alignment of the two films is no number", "check both films", "cannot be read (", "the votes of the bone are no numbers",
             "an impossible header (pixels more than four times as long as wide)", "pixels that are not whole numbers",
             "save it as a 16-bit greyscale picture", "free some memory or give a smaller film",
-            "the scale is not a positive number", "give the head's diameter"}
+            "the scale is not a positive number", "give the head's diameter", "give a scale"}
 LITERAL = re.compile(r'"((?:[^"\\\n]|\\.)*)"')
 
 

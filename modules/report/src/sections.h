@@ -24,6 +24,10 @@ struct Source {
 [[nodiscard]] Section values_section(const Source& from);
 /// Of each comparison: every criterion with its verdict.
 [[nodiscard]] Section criteria_section(const Source& from);
+/// Signs of fixation and loosening on the last film, and what they would fit.
+[[nodiscard]] Section signs_section(const Source& from);
+/// How the stem was seated, on the reference film.
+[[nodiscard]] Section seat_section(const Source& from);
 [[nodiscard]] Section method_section(const Source& from);
 [[nodiscard]] Section cautions_section(const Source& from);
 
