@@ -1,4 +1,6 @@
+#include <filesystem>
 #include <sstream>
+#include <system_error>
 
 #include "commands.h"
 #include "options.h"
@@ -23,6 +25,9 @@ po::options_description description() {
       "report for people to write with --out: html, pdf, html,pdf or none");
   add("language", po::value<std::string>()->default_value("en")->value_name("CODE"),
       "language of the report: en or de");
+  add("earlier", po::value<std::string>()->value_name("DIR"),
+      "folder of an earlier result of this hip (default: that of --out, when it holds one)");
+  add("anew", "measure every film anew, whatever an earlier run measured");
   add("dicom-results",
       "also write DIR/dicom: a structured report, presentation states and captures of the pairs, "
       "which carry the patient's identity as the films do");
@@ -88,6 +93,25 @@ Expected<std::optional<assessment::SignTable>> signs_of(const po::variables_map&
   return std::optional(std::move(*set));
 }
 
+/// Where earlier runs are looked for, into `options`.
+Expected<CommonOptions> with_history(CommonOptions options, const po::variables_map& values) {
+  options.history = options.out.has_value();
+  options.anew = values.count("anew") > 0;
+  if (values.count("earlier") == 0) return options;
+  options.earlier = values["earlier"].as<std::string>();
+  if (!options.out) {
+    return fail(ErrorKind::kUsage, "measure", "--earlier needs an output folder",
+                "give --out DIR as well");
+  }
+  std::error_code error;
+  if (!std::filesystem::is_regular_file(std::filesystem::path(*options.earlier) / "result.json",
+                                        error)) {
+    return fail(ErrorKind::kBadInput, *options.earlier, "there is no result.json in it",
+                "name the --out folder of an earlier run");
+  }
+  return options;
+}
+
 }  // namespace
 
 std::string measure_help() {
@@ -124,6 +148,8 @@ int run_measure(const Arguments& arguments) {
     options->measure.criteria = std::move(*criteria);
   }
   options = with_report(std::move(*options), *values);
+  if (!options) return report(options.error());
+  options = with_history(std::move(*options), *values);
   if (!options) return report(options.error());
   options->dicom_results = values->count("dicom-results") > 0;
   if (options->dicom_results && !options->out) {

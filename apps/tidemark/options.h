@@ -22,7 +22,11 @@ struct CommonOptions {
   std::vector<report::Form> report;  ///< written into `out`
   report::Language language = report::Language::kEnglish;
   bool json = false;
-  bool dicom_results = false;  ///< objects for the archive, into DIR/dicom
+  /// What earlier runs left is used, and what the next one needs is left: in `out`, or here.
+  bool history = false;
+  std::optional<std::string> earlier;  ///< folder of an earlier result, in place of `out`
+  bool anew = false;                   ///< nothing is taken over from before
+  bool dicom_results = false;          ///< objects for the archive, into DIR/dicom
   bool help = false;
 };
 

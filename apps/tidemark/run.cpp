@@ -3,6 +3,7 @@
 
 #include "commands.h"
 #include "options.h"
+#include "program_id.h"
 #include "tidemark/archive/objects.h"
 #include "tidemark/followup/write.h"
 
@@ -20,29 +21,58 @@ int write_dicom_results(const followup::Result& result, const followup::Series& 
   return written ? kAllMeasured : report(written.error());
 }
 
+/// What earlier runs left, and the options that use it.
+followup::Earlier look_back(const CommonOptions& options, followup::Options& measure) {
+  if (!options.history) return {};
+  measure.remember = followup::Remember::kKeep;
+  const std::string folder = options.earlier ? *options.earlier : *options.out;
+  auto earlier = followup::read_earlier(folder, program_id());
+  if (!options.anew) measure.before = earlier.memory;
+  return earlier;
+}
+
+/// Measures, and says what changed since an earlier run.
+followup::Result measured(const followup::Series& series, const followup::Options& measure,
+                          const followup::Earlier& earlier) {
+  followup::Result result = followup::measure(series, measure);
+  if (measure.remember == followup::Remember::kKeep) {
+    result.history = followup::history_of(result, earlier);
+  }
+  return result;
+}
+
+/// Writes the reports and the result; result.json last: where it is, all is.
+Expected<void> write_all(const followup::Result& result, const followup::Earlier& earlier,
+                         const CommonOptions& options) {
+  const std::string& out = *options.out;
+  auto written = report::write_report(result, options.language, options.report, out);
+  if (!written) return written;
+  if (options.history) written = followup::write_history(result, earlier, program_id(), out);
+  if (!written) return written;
+  return followup::write_output(result, out);
+}
+
 }  // namespace
 
 int measure_and_print(const Expected<followup::Series>& series, const CommonOptions& options,
                       const std::function<std::string(const followup::Result&)>& text) {
   if (!series) return report(series.error());
+  followup::Options measure = options.measure;
+  const followup::Earlier earlier = look_back(options, measure);
   if (options.out) {
     const auto ready = followup::prepare_output(*options.out, options.input);
     if (!ready) return report(ready.error());
     const auto cleared = archive::remove_objects(*options.out);
     if (!cleared) return report(cleared.error());
   }
-  const followup::Result result = followup::measure(*series, options.measure);
+  const followup::Result result = measured(*series, measure, earlier);
   int archived = kAllMeasured;
   if (options.dicom_results) {
     archived = write_dicom_results(result, *series, *options.out);
     if (archived == kNotWritableOutput) return archived;
   }
   if (options.out) {
-    // result.json is written last: where it is, all is.
-    const auto reported =
-        report::write_report(result, options.language, options.report, *options.out);
-    if (!reported) return report(reported.error());
-    const auto written = followup::write_output(result, *options.out);
+    const auto written = write_all(result, earlier, options);
     if (!written) return report(written.error());
   }
   return print(options.json ? followup::to_json(result) : text(result),

@@ -108,6 +108,7 @@ class Usage(Case):
                 (["measure", "a", "--out", "x", "--report", "word"], "\"word\""),
                 (["measure", "a", "--out", "x", "--language", "xx"], "en or de"),
                 (["film"], "FILE is missing"), (["film", "a", "--accept-pixels"], "accept-pixels"),
+                (["measure", "a", "--json", "--earlier", "x"], "--earlier"),
                 (["help", "me"], "no such command")):
             with self.subTest(arguments):
                 self.refused(tidemark(*arguments), 2, part)
@@ -252,7 +253,8 @@ class Measuring(Case):
     def test_no_pictures(self):
         self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out,
                                      "--no-pictures").returncode)
-        self.assertEqual(["measurements.csv", "report.html", "report.pdf", "result.json", "zones.csv"],
+        self.assertEqual(["measurements.csv", "report.html", "report.pdf", "result.json", "steps.bin",
+                          "zones.csv"],
                          sorted(p.name for p in self.out.iterdir()))
 
     def test_json_on_standard_output_is_the_file(self):
@@ -477,6 +479,77 @@ class Determinism(Case):
         tidemark("measure", FILMS, "--out", two, "--threads", "2")
         self.assertGreaterEqual(len(digest(one)), 5)
         self.assertEqual(digest(one), digest(two))
+
+
+class History(Case):
+    """The demo hip, measured with two films, then with the third."""
+
+    def films(self, count):
+        films = self.folder / f"films-{count}"
+        if not films.exists():
+            shutil.copytree(FILMS, films)
+            sheet = json.loads((films / "series.json").read_text())
+            sheet["films"] = sheet["films"][:count]
+            (films / "series.json").write_text(json.dumps(sheet))
+        return films
+
+    def measured(self, count, out, *options):
+        run = tidemark("measure", self.films(count), "--out", out, "--dicom-results", *options)
+        self.assertEqual(0, run.returncode, run.stdout + run.stderr)
+        return json.loads((out / "result.json").read_text()), run.stdout
+
+    def test_reuse_is_scratch_byte_for_byte_but_for_the_history(self):
+        fresh = self.folder / "fresh"
+        self.measured(2, self.out)
+        reused, text = self.measured(3, self.out)
+        scratch, _ = self.measured(3, fresh)
+        history = reused.pop("history")
+        self.assertNotIn("history", scratch)
+        self.assertEqual(json.dumps(scratch), json.dumps(reused))
+        self.assertEqual({"films": [0, 1], "comparisons": [0]}, history["reused"])
+        self.assertEqual(2, history["earlier"]["films"])
+        kinds = [change["kind"] for change in history["changes"]]
+        self.assertEqual("new_film", kinds[0])
+        self.assertIn("latest_value", kinds)
+        for change in history["changes"]:
+            self.assertIn(change["text"], text)
+        at_home = {"result.json", "report.html", "report.pdf", "steps.bin", "earlier-result.json"}
+        here, there = digest(self.out), digest(fresh)
+        for name in set(here) | set(there):
+            if name not in at_home:
+                self.assertEqual(there.get(name), here.get(name), name)
+        page = (self.out / "report.html").read_text()
+        self.assertIn('id="history"', page)
+        schema = json.loads((DOCS / "schemas" / "result-1.json").read_text())
+        jsonschema.Draft202012Validator(schema).validate(
+            json.loads((self.out / "result.json").read_text()))
+
+    def test_again_and_anew_and_from_elsewhere(self):
+        self.measured(2, self.out)
+        once, _ = self.measured(3, self.out)
+        again, _ = self.measured(3, self.out)
+        self.assertEqual(once["history"]["changes"], again["history"]["changes"])
+        self.assertEqual({"films": [0, 1, 2], "comparisons": [0, 1]}, again["history"]["reused"])
+        anew, _ = self.measured(3, self.out, "--anew")
+        self.assertEqual({"films": [], "comparisons": []}, anew["history"]["reused"])
+        elsewhere, _ = self.measured(3, self.folder / "other", "--earlier", self.out)
+        self.assertEqual([0, 1, 2], elsewhere["history"]["reused"]["films"])
+        for result in (once, again, anew, elsewhere):
+            result.pop("history")
+        self.assertTrue(once == again == anew == elsewhere)
+        self.refused(tidemark("measure", FILMS, "--out", self.out, "--earlier", self.folder), 3,
+                     "no result.json")
+
+    def test_what_was_tampered_with_is_not_used(self):
+        self.measured(2, self.out)
+        steps = bytearray((self.out / "steps.bin").read_bytes())
+        steps[len(steps) // 2] ^= 1
+        (self.out / "steps.bin").write_bytes(steps)
+        result, text = self.measured(3, self.out)
+        self.assertEqual([], result["history"]["reused"]["films"])
+        self.assertNotIn("earlier", result["history"])
+        self.assertIn("not as it was written", result["history"]["note"])
+        self.assertIn(result["history"]["note"], text)
 
 
 class Killed(Case):

@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 
 #include "json_assessment.h"
+#include "json_history.h"
 #include "json_parts.h"
 #include "json_seat.h"
 #include "tidemark/core/date.h"
@@ -355,6 +356,7 @@ std::string to_json(const Result& result) {
     out["assessment"]["seat"] = seat_json(*result.seat);
     if (result.seat->picture) out["assessment"]["seat_picture"] = *result.seat->picture;
   }
+  if (result.history) out["history"] = history_json(*result.history);
   out["flags"] = flags_json(result.flags);
   out["caution"] = kCaution;
   std::string text;

@@ -11,6 +11,7 @@
 #include "doubt.h"
 #include "judged.h"
 #include "panel.h"
+#include "remember.h"
 #include "seat.h"
 #include "stem_surface.h"
 #include "tidemark/core/date.h"
@@ -495,7 +496,9 @@ std::string reason_of(const Error& error) {
   return error.wrong + (error.remedy.empty() ? "" : "; " + error.remedy);
 }
 
-Result measure_with(const Series& series, const Options& options, const Steps& steps) {
+namespace {
+
+Result measured_by(const Series& series, const Options& options, const Steps& steps) {
   assert(!series.films.empty());
   WorkingSeries work;
   work.series = series;
@@ -529,6 +532,16 @@ Result measure_with(const Series& series, const Options& options, const Steps& s
     take_seat_picture(work, result);
   }
   if (options.aligned == Aligned::kKeep) result.aligned = align_films(work, run, result);
+  return result;
+}
+
+}  // namespace
+
+Result measure_with(const Series& series, const Options& options, const Steps& steps) {
+  if (options.remember == Remember::kNone) return measured_by(series, options, steps);
+  Ledger ledger(options.before);
+  Result result = measured_by(series, options, remembering(steps, ledger));
+  result.reuse = reuse_of(result, ledger);
   return result;
 }
 

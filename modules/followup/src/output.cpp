@@ -2,6 +2,7 @@
 #include <string_view>
 #include <system_error>
 
+#include "history_files.h"
 #include "tidemark/core/files.h"
 #include "tidemark/followup/write.h"
 
@@ -9,8 +10,6 @@ namespace tidemark::followup {
 namespace {
 
 namespace fs = std::filesystem;
-
-constexpr const char* kResultFile = "result.json";
 
 tl::unexpected<Error> not_writable(const fs::path& folder, const std::string& wrong) {
   return fail(ErrorKind::kNotWritable, folder.string(), wrong,
@@ -34,8 +33,11 @@ Expected<void> prepare_output(const fs::path& folder, const fs::path& input) {
   }
   fs::create_directories(folder, error);
   if (error || !fs::is_directory(folder)) return not_writable(folder, "cannot be made a folder");
-  fs::remove(folder / kResultFile, error);
-  if (error) return not_writable(folder, "the result of an earlier run cannot be removed");
+  // Kept under another name until the new one stands, so that a run that dies loses nothing.
+  if (fs::exists(fs::symlink_status(folder / kResultFile, error))) {
+    fs::rename(folder / kResultFile, folder / kLastResultFile, error);
+    if (error) return not_writable(folder, "the result of an earlier run cannot be set aside");
+  }
   const fs::path probe = folder / ".tidemark-probe";
   if (const auto written = write_file_atomically(probe, std::string_view{}); !written) {
     return not_writable(folder, "no file can be written here");
@@ -54,7 +56,11 @@ Expected<void> write_output(const Result& result, const fs::path& folder) {
   if (!table) return table;
   auto zones = write_file_atomically(folder / "zones.csv", to_zones_csv(result));
   if (!zones) return zones;
-  return write_file_atomically(folder / kResultFile, to_json(result));
+  auto written = write_file_atomically(folder / kResultFile, to_json(result));
+  if (!written) return written;
+  std::error_code error;
+  fs::remove(folder / kLastResultFile, error);
+  return {};
 }
 
 }  // namespace tidemark::followup

@@ -59,6 +59,28 @@ std::string verdict_lines(const Result& result) {
   return out;
 }
 
+/// What changed since the last report.
+std::string history_lines(const Result& result) {
+  if (!result.history) return {};
+  const History& history = *result.history;
+  std::string out;
+  if (history.earlier) {
+    out += "Since " + words_of(*history.earlier) + ":\n";
+    for (const Change& change : history.changes)
+      out += "  " + printable(sentence_of(change)) + "\n";
+    if (history.changes.empty()) out += "  Nothing changed.\n";
+  }
+  if (!history.note.empty()) out += printable(history.note) + "\n";
+  if (!history.reused_films.empty() || !history.reused_comparisons.empty()) {
+    out += "Taken over from before, not measured anew: " +
+           std::to_string(history.reused_films.size()) + " of " +
+           std::to_string(result.films.size()) + " films, " +
+           std::to_string(history.reused_comparisons.size()) + " of " +
+           std::to_string(result.comparisons.size()) + " comparisons.\n";
+  }
+  return out;
+}
+
 std::string refusal_lines(const Result& result) {
   std::string out;
   for (const FilmResult& film : result.films) {
@@ -210,6 +232,7 @@ std::string to_table(const Result& result) {
   out += refusal_lines(result);
   out += flag_lines(result);
   out += verdict_lines(result);
+  out += history_lines(result);
   return out + kCaution + "\n";
 }
 

@@ -96,9 +96,10 @@ Document document_of(const Result& result, Language language) {
   out.caution = say("caution");
   out.date = date_of(result);
   out.tool = "Tidemark " + result.tool_version;
-  for (Section section : {course_section(from), pair_section(from, out), zones_section(from),
-                          values_section(from), criteria_section(from), signs_section(from),
-                          seat_section(from), method_section(from), cautions_section(from)}) {
+  for (Section section :
+       {history_section(from), course_section(from), pair_section(from, out), zones_section(from),
+        values_section(from), criteria_section(from), signs_section(from), seat_section(from),
+        method_section(from), cautions_section(from)}) {
     if (!section.blocks.empty()) out.sections.push_back(std::move(section));
   }
   return out;

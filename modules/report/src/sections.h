@@ -17,6 +17,8 @@ struct Source {
 };
 
 [[nodiscard]] Headline headline_of(const Source& from);
+/// What changed since the last report.
+[[nodiscard]] Section history_section(const Source& from);
 [[nodiscard]] Section course_section(const Source& from);
 /// Fills the plates of `document`.
 [[nodiscard]] Section pair_section(const Source& from, Document& document);

@@ -2,6 +2,7 @@
 
 #include <cstddef>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 
@@ -25,6 +26,9 @@ enum class Pictures { kNone, kDraw };
 /// Whether Result::aligned is filled: a megabyte a film.
 enum class Aligned { kNone, kKeep };
 
+/// Whether Result::reuse is filled: some 100 kB a film.
+enum class Remember { kNone, kKeep };
+
 /// How a series is measured.
 struct Options {
   WithoutScale without_scale = WithoutScale::kRefuse;
@@ -34,6 +38,9 @@ struct Options {
   /// The decision table of signs, its switches set; absent: the built-in one for its stem.
   std::optional<assessment::SignTable> signs = {};
   Aligned aligned = Aligned::kNone;
+  Remember remember = Remember::kNone;
+  /// What the steps said before, read with Remember::kKeep; changes the time, never the result.
+  std::shared_ptr<const StepMemory> before = {};
   int threads = 0;  ///< 0 = one per core; changes the time, never the result
   /// Called with (steps done, steps in all), one call at a time, from any thread. May be empty.
   std::function<void(std::size_t done, std::size_t all)> progress = {};

@@ -14,6 +14,8 @@
 #include "tidemark/core/hip.h"
 #include "tidemark/core/raster.h"
 #include "tidemark/core/units.h"
+#include "tidemark/followup/history.h"
+#include "tidemark/followup/reuse.h"
 #include "tidemark/followup/series.h"
 #include "tidemark/lucency/change.h"
 #include "tidemark/lucency/signs.h"
@@ -199,6 +201,9 @@ struct Result {
   std::optional<assessment::Assessment> assessment;
   std::optional<SeatResult> seat;  ///< absent when the reference film was not measured
   std::vector<Flag> flags;
+  /// What changed since the last report; set by whoever knows one (history_of).
+  std::optional<History> history;
+  std::optional<Reuse> reuse;  ///< only with Remember::kKeep
   std::vector<Picture> pictures;
   std::optional<AlignedFilms> aligned;  ///< only with Aligned::kKeep, and if a pair was measured
 };

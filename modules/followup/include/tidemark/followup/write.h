@@ -26,8 +26,8 @@ namespace tidemark::followup {
 /// What is known of each film, for people: `tidemark film`.
 [[nodiscard]] std::string to_film_text(const Result& result);
 
-/// Makes sure that `folder` exists and takes files, and removes a result.json from an earlier run,
-/// so that a run that dies leaves none.
+/// Makes sure that `folder` exists and takes files, and sets aside a result.json from an earlier
+/// run as last-result.json, so that a run that dies leaves none and loses none.
 /// @return kNotWritable with what to do; kUsage when `folder` is `input` itself or lies inside it.
 [[nodiscard]] Expected<void> prepare_output(const std::filesystem::path& folder,
                                             const std::filesystem::path& input);

@@ -1,0 +1,51 @@
+#pragma once
+
+#include <map>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "tidemark/core/date.h"
+#include "tidemark/core/units.h"
+
+namespace tidemark::followup {
+
+/// What result.json says, as far as two of them are compared.
+struct FilmFacts {
+  std::string file;
+  std::string sha256;  ///< the file's name where it could not be read
+  std::optional<Date> date;
+  std::string status;
+  bool is_reference = false;
+  std::map<std::string, std::string> lines;  ///< "zone 3, stem_bone" -> "present"
+};
+struct PairFacts {
+  std::string reference_sha256;
+  std::string follow_up_sha256;
+  std::string status;
+  /// By key of result.json, in the order in which they are told.
+  std::vector<std::pair<std::string, Measured<double>>> values;
+  std::map<std::string, std::string> verdicts;  ///< by criterion; those that are decided or open
+};
+struct ReportFacts {
+  std::string version;
+  std::string options_sha256;
+  std::string sheet_sha256;
+  std::string criteria_set;
+  std::string criteria_sha256;
+  std::string length_unit;
+  std::string headline;
+  std::string pattern;
+  std::vector<FilmFacts> films;
+  std::vector<PairFacts> pairs;
+};
+
+/// @return absent when the text is no result.json of the form 1
+[[nodiscard]] std::optional<ReportFacts> facts_of(std::string_view result_json);
+
+/// Whether two results say the same, apart from their history and the names of pictures.
+[[nodiscard]] bool say_the_same(std::string_view result_json, std::string_view other);
+
+}  // namespace tidemark::followup
