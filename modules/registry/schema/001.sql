@@ -231,12 +231,12 @@ CREATE TABLE findings (
 CREATE TABLE seat (
   hip_id INTEGER NOT NULL REFERENCES hips ON DELETE CASCADE,  -- [] the hip
   quantity TEXT NOT NULL,                 -- [] id of the measure
-  unit TEXT NOT NULL,                     -- [] mm, deg or ratio: of value and planned
+  unit TEXT NOT NULL,                     -- [UCUM] mm, deg or 1: of value and planned
   value REAL,                             -- [unit] as measured
   u REAL,                                 -- [unit] its standard uncertainty
   u95 REAL,                               -- [unit] half-width of its 95 % interval
   planned REAL,                           -- [unit] as planned
-  verdict TEXT,                           -- [] against the plan: as_planned, off_plan or cannot_tell
+  verdict TEXT,                           -- [] against the plan: as_planned, off_plan, cannot_tell or not_planned
   class TEXT,                             -- [] id of the published class that the value surely lies in
   reason TEXT,                            -- [] one sentence when there is no value
   PRIMARY KEY (hip_id, quantity)

@@ -247,6 +247,23 @@ void insert_findings(const Db& db, std::int64_t hip, const json& assessment) {
   }
 }
 
+void insert_seat(const Db& db, std::int64_t hip, const json& assessment) {
+  if (!assessment.contains("seat")) return;
+  for (const json& item : assessment["seat"]) {
+    Columns row("seat");
+    row.integer("hip_id", hip);
+    for (const char* name : {"quantity", "unit", "verdict", "reason"}) {
+      row.text_at(name, item, name);
+    }
+    if (item.contains("measured")) {
+      for (const char* name : {"value", "u", "u95"}) row.real_at(name, item["measured"], name);
+    }
+    row.real_at("planned", item, "planned");
+    if (item.contains("class")) row.text_at("class", item["class"], "id");
+    row.insert(db);
+  }
+}
+
 void remove_hip(const Db& db, const HipFacts& facts) {
   Stmt(db, "DELETE FROM hips WHERE hip = ? AND reader = ?")
       .bind(1, facts.hip)
@@ -318,7 +335,10 @@ void write_record(const Db& db, const Record& record, std::int64_t run) {
     for (std::size_t i = 0; i < result["comparisons"].size(); ++i) {
       insert_comparison(db, hip, i, record, examination);
     }
-    if (result.contains("assessment")) insert_findings(db, hip, result["assessment"]);
+    if (result.contains("assessment")) {
+      insert_findings(db, hip, result["assessment"]);
+      insert_seat(db, hip, result["assessment"]);
+    }
     insert_flags(db, hip, "hip", 0, result);
   }
   for (const EarlyFilm& film : record.answer.early) {
