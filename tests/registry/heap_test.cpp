@@ -112,5 +112,23 @@ TEST(Heap, FilmsBeforeSurgeryByTheSheet) {
   EXPECT_EQ(plan.set_aside[0].hip, plan.jobs[0].facts.hip);
 }
 
+// One row for each hip that it is set aside from, not one for both.
+TEST(Heap, AFilmOfBothHipsIsSetAsideFromEach) {
+  Sheet sheet;
+  for (const Side side : {Side::kRight, Side::kLeft}) {
+    SheetRow row;
+    row.patient_id = "1";
+    row.facts.side = side;
+    row.facts.surgery_date = parse_date("2024-02-01");
+    sheet.rows.push_back(row);
+  }
+  const Plan plan = sort_heap(
+      {film("a", "1", std::nullopt, "2024-01-31"), film("b", "1", std::nullopt, "2024-03-01")},
+      sheet, {});
+  ASSERT_EQ(plan.set_aside.size(), 2U);
+  EXPECT_EQ(plan.set_aside[0].item, plan.set_aside[1].item);
+  EXPECT_NE(plan.set_aside[0].hip, plan.set_aside[1].hip);
+}
+
 }  // namespace
 }  // namespace tidemark::registry

@@ -11,6 +11,7 @@ if [ "$what" = down ]; then
   exit 0
 fi
 host=$(hostname -s)
+port=$((20000 + $$ % 20000 / 2 * 2)) # another one may be up on this machine
 cores=$(nproc)
 mkdir -p "$dir/state" "$dir/spool" "$dir/munge"
 chmod 755 "$dir"
@@ -24,8 +25,8 @@ ClusterName=tidemark-test
 SlurmctldHost=$host(127.0.0.1)
 SlurmUser=root
 SlurmdUser=root
-SlurmctldPort=26817
-SlurmdPort=26818
+SlurmctldPort=$port
+SlurmdPort=$((port + 1))
 AuthType=auth/munge
 AuthInfo=socket=$dir/munge/sock
 StateSaveLocation=$dir/state

@@ -108,6 +108,7 @@ Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& 
 
 /// Keeps what was seen on a film, or why it is not measured.
 void take_seen(Working& film, Expected<Seen> seen) {
+  if (!film.refused) film.out.stem_shows = seen ? StemShows::kYes : StemShows::kNo;
   if (!seen) refuse(film, reason_of(seen.error()));
   if (!film.refused) film.seen = std::move(*seen);
 }

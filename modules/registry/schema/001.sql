@@ -43,8 +43,7 @@ CREATE TABLE attempts (
 CREATE TABLE seen_files (
   path_sha256 TEXT NOT NULL PRIMARY KEY,  -- [] of the absolute path after a random salt of this database
   stamp TEXT NOT NULL,                    -- [] size, inode, times of modification and change
-  sha256 TEXT NOT NULL,                   -- [] of the bytes
-  facts TEXT                              -- [JSON] what sorting a heap needs of the header, no identity; empty for sheets
+  sha256 TEXT NOT NULL                    -- [] of the bytes
 ) STRICT, WITHOUT ROWID;
 
 -- One row a hip and reader: what was known before and what came out.
@@ -253,13 +252,14 @@ CREATE TABLE flags (
   PRIMARY KEY (hip_id, scope, number, item)
 ) STRICT, WITHOUT ROWID;
 
--- Files of a heap that are not measured.
+-- Files of a heap that are not measured: one row a file, or a file and hip where one film shows two.
 CREATE TABLE set_aside (
-  item TEXT NOT NULL PRIMARY KEY,         -- [] hash of the file's bytes, or of its path when it cannot be read
-  hip TEXT,                               -- [] the hip that it would belong to, where that is known
-  kind TEXT NOT NULL,                     -- [] lateral_view, other_body_part, copy, before_surgery, side_unknown, patient_unknown, no_film, unreadable and the like
+  item TEXT NOT NULL,                     -- [] hash of the file's bytes, or of its path when it cannot be read
+  hip TEXT NOT NULL DEFAULT '',           -- [] the hip that it would belong to; empty: not known
+  kind TEXT NOT NULL,                     -- [] lateral_view, other_view, other_body_part, other_modality, no_pixels, copy, before_surgery, no_stem_yet, patient_unknown, date_unknown or unreadable
   reason TEXT NOT NULL,                   -- [] one sentence
-  date TEXT                               -- [YYYY-MM-DD] of the film, where it is known
+  date TEXT,                              -- [YYYY-MM-DD] of the film, where it is known
+  PRIMARY KEY (item, hip)
 ) STRICT, WITHOUT ROWID;
 
 CREATE INDEX comparisons_by_days ON comparisons (days);

@@ -226,18 +226,18 @@ void Batch::end(const std::string& outcome) {
 void Batch::finish_rows() {
   std::set<std::pair<std::string, std::string>> planned;
   for (const HipJob& job : plan_.jobs) planned.emplace(job.facts.hip, job.facts.reader);
-  std::vector<std::int64_t> gone;
-  Stmt rows(db_, "SELECT hip_id, hip, reader, status FROM hips");
+  std::vector<std::pair<std::string, std::string>> gone;
+  Stmt rows(db_, "SELECT hip, reader, status FROM hips");
   while (rows.step()) {
-    const bool known = planned.count({rows.text(1), rows.text(2)}) > 0;
-    if (!known) gone.push_back(rows.integer(0));
-    if (known && rows.text(3) != code_of(HipStatus::kMeasured)) ++counts_.not_whole;
+    const bool known = planned.count({rows.text(0), rows.text(1)}) > 0;
+    if (!known) gone.emplace_back(rows.text(0), rows.text(1));
+    if (known && rows.text(2) != code_of(HipStatus::kMeasured)) ++counts_.not_whole;
   }
   counts_.not_in_input = gone.size();
   if (!options_.prune) return;
   Transaction all(db_);
-  for (const std::int64_t hip : gone) {
-    Stmt(db_, "DELETE FROM hips WHERE hip_id = ?").bind(1, hip).run();
+  for (const auto& hip : gone) {
+    remove_hip(db_, hip.first, hip.second);
   }
   all.commit();
   counts_.pruned = gone.size();
@@ -341,7 +341,7 @@ Expected<void> Batch::finished(const Finished& worker) {
     record.reason = verdict.reason;
     for (std::size_t i = 0; i < films.size(); ++i) {
       if (pending.stamps[i] && hashes[i].size() == 64) {
-        seen_.put(films[i].path, {*pending.stamps[i], hashes[i], {}});
+        seen_.put(films[i].path, {*pending.stamps[i], hashes[i]});
       }
     }
   } else {
@@ -382,13 +382,13 @@ Expected<void> Batch::loop() {
     const auto jobs = static_cast<std::size_t>(options_.jobs);
     if (next_ < jobs_.size() && workers_.running() < jobs) {
       const auto taken = take_next();
-      if (!taken) return taken;
+      if (!taken) return tl::unexpected(taken.error());
       if (workers_.running() < jobs && next_ < jobs_.size()) continue;
     }
     if (workers_.running() == 0) continue;
     for (const Finished& worker : workers_.wait(kTick)) {
       const auto recorded = finished(worker);
-      if (!recorded) return recorded;
+      if (!recorded) return tl::unexpected(recorded.error());
     }
     tell(nullptr);
   }

@@ -59,7 +59,7 @@ class Exporter {
   /// How a table is asked; empty when it is not part of the export.
   [[nodiscard]] static std::string order_of(const std::string& table) {
     if (table == "hips") return "hip, reader";
-    if (table == "set_aside") return "item";
+    if (table == "set_aside") return "item, hip";
     for (const HipTable& one : kHipTables) {
       if (table == one.name) return std::string("hip, reader, ") + one.order;
     }

@@ -100,7 +100,9 @@ class HeapSorter {
     for (HeapHip& hip : hips) add(hip);
     note_rows();
     std::sort(plan_.set_aside.begin(), plan_.set_aside.end(),
-              [](const SetAside& a, const SetAside& b) { return a.item < b.item; });
+              [](const SetAside& a, const SetAside& b) {
+                return std::tie(a.item, a.hip) < std::tie(b.item, b.hip);
+              });
     return std::move(plan_);
   }
 
@@ -108,7 +110,7 @@ class HeapSorter {
   void set_aside(const HeapFile& file, const std::string& hip, const Why& why) {
     const std::string path = file.path.string();
     SetAside out{file.sha256.empty() ? sha256_hex(std::as_bytes(std::span(path))) : file.sha256,
-                 {},
+                 hip,
                  why.kind,
                  why.reason,
                  {}};
@@ -116,7 +118,6 @@ class HeapSorter {
       const std::string text = file.sha256 + "\n" + std::to_string(++copies_[file.sha256]);
       out.item = sha256_hex(std::as_bytes(std::span(text)));
     }
-    if (!hip.empty()) out.hip = hip;
     if (file.date) out.date = format_date(*file.date);
     plan_.set_aside.push_back(std::move(out));
     plan_.links.push_back({hip, why.kind, file.path});
@@ -177,6 +178,7 @@ class HeapSorter {
       }
     }
     std::vector<std::pair<std::string, std::string>> order;
+    order.reserve(least.size());
     for (const auto& [patient, hash] : least) order.emplace_back(hash, patient);
     std::sort(order.begin(), order.end());
     for (std::size_t i = 0; i < order.size(); ++i) {

@@ -264,17 +264,6 @@ void insert_seat(const Db& db, std::int64_t hip, const json& assessment) {
   }
 }
 
-void remove_hip(const Db& db, const HipFacts& facts) {
-  Stmt(db, "DELETE FROM hips WHERE hip = ? AND reader = ?")
-      .bind(1, facts.hip)
-      .bind(2, facts.reader)
-      .run();
-  Stmt(db, "DELETE FROM set_aside WHERE hip = ? AND kind = ?")
-      .bind(1, facts.hip)
-      .bind(2, kNoStemYet)
-      .run();
-}
-
 void insert_set_aside(const Db& db, const SetAside& file) {
   Columns row("set_aside");
   row.text("item", file.item).text("hip", file.hip).text("kind", file.kind);
@@ -318,8 +307,16 @@ Judged judged(const json& result) {
   return {measured > 0 ? HipStatus::kPartly : HipStatus::kRefused, reason};
 }
 
+void remove_hip(const Db& db, const std::string& hip, const std::string& reader) {
+  Stmt(db, "DELETE FROM hips WHERE hip = ? AND reader = ?").bind(1, hip).bind(2, reader).run();
+  Stmt(db, "DELETE FROM set_aside WHERE hip = ? AND kind = ?")
+      .bind(1, hip)
+      .bind(2, kNoStemYet)
+      .run();
+}
+
 void write_record(const Db& db, const Record& record, std::int64_t run) {
-  remove_hip(db, record.job.facts);
+  remove_hip(db, record.job.facts.hip, record.job.facts.reader);
   const std::int64_t hip = insert_hip(db, record);
   for (const auto& [name, value] : record.job.facts.groups) {
     Columns row("hip_groups");

@@ -12,6 +12,7 @@
 namespace tidemark::registry {
 
 /// One hip as it goes into the tables.
+// NOLINTNEXTLINE(bugprone-exception-escape): moving JSON throws nothing
 struct Record {
   HipJob job;
   std::optional<followup::Series> series;  ///< absent when it could not be read
@@ -31,6 +32,10 @@ struct Judged {
   std::string reason;
 };
 [[nodiscard]] Judged judged(const nlohmann::json& result);
+
+/// Removes all rows of a hip, and of the films that were set aside when it was measured. Call it in
+/// a transaction.
+void remove_hip(const Db& db, const std::string& hip, const std::string& reader);
 
 /// Puts the record in the place of an older one, and notes the attempt. Call it in a transaction.
 void write_record(const Db& db, const Record& record, std::int64_t run);

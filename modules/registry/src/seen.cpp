@@ -43,20 +43,19 @@ std::string SeenFiles::key_of(const std::filesystem::path& file) const {
 }
 
 std::optional<SeenFile> SeenFiles::find(const std::filesystem::path& file) const {
-  Stmt stmt(db_, "SELECT stamp, sha256, facts FROM seen_files WHERE path_sha256 = ?");
+  Stmt stmt(db_, "SELECT stamp, sha256 FROM seen_files WHERE path_sha256 = ?");
   stmt.bind(1, key_of(file));
   if (!stmt.step()) return {};
-  return SeenFile{stmt.text(0), stmt.text(1), stmt.maybe_text(2)};
+  return SeenFile{stmt.text(0), stmt.text(1)};
 }
 
 void SeenFiles::put(const std::filesystem::path& file, const SeenFile& seen) const {
   Stmt(db_,
-       "INSERT INTO seen_files (path_sha256, stamp, sha256, facts) VALUES (?1, ?2, ?3, ?4) "
-       "ON CONFLICT DO UPDATE SET stamp = ?2, sha256 = ?3, facts = ?4")
+       "INSERT INTO seen_files (path_sha256, stamp, sha256) VALUES (?1, ?2, ?3) "
+       "ON CONFLICT DO UPDATE SET stamp = ?2, sha256 = ?3")
       .bind(1, key_of(file))
       .bind(2, seen.stamp)
       .bind(3, seen.sha256)
-      .bind(4, seen.facts)
       .run();
 }
 
@@ -64,8 +63,8 @@ std::string SeenFiles::hash_of(const std::filesystem::path& file) const {
   const auto stamp = stamp_of(file);
   const auto seen = find(file);
   if (stamp && seen && seen->stamp == *stamp) return seen->sha256;
-  const std::string hash = content_hash(file);
-  if (stamp && hash.size() == 64) put(file, {*stamp, hash, {}});
+  std::string hash = content_hash(file);
+  if (stamp && hash.size() == 64) put(file, {*stamp, hash});
   return hash;
 }
 

@@ -15,7 +15,6 @@ namespace tidemark::registry {
 struct SeenFile {
   std::string stamp;
   std::string sha256;
-  std::optional<std::string> facts;
 };
 
 /// Files read before, by a salted hash of their path (table seen_files).

@@ -1,5 +1,6 @@
 #include "task.h"
 
+#include <algorithm>
 #include <nlohmann/json.hpp>
 
 #include "bytes_text.h"
@@ -40,45 +41,71 @@ Expected<followup::Options> measure_options(const json& in) {
   return options;
 }
 
-/// Films before the first one that shows a stem, when a later one does and the sheet names no
-/// reference. Without the date of surgery that is all there is to tell them by.
-std::size_t early_films(const followup::Series& series, const followup::Result& result) {
-  for (const auto& film : series.films) {
-    if (film.role) return 0;
-  }
-  std::size_t first = 0;
-  while (first < result.films.size() && !result.films[first].stem &&
-         !result.films[first].unreadable && result.films[first].date) {
-    ++first;
-  }
-  const bool later = first < result.films.size() && result.films[first].stem.has_value();
-  return later ? first : 0;
-}
-
 struct Measured {
   followup::Result result;
   std::vector<EarlyFilm> early;
   std::vector<std::size_t> kept;
 };
 
-Measured measured(followup::Series& series, const HipJob& job, const followup::Options& options) {
-  Measured out{followup::measure(series, options), {}, {}};
-  for (std::size_t i = 0; i < series.films.size(); ++i) out.kept.push_back(i);
-  if (job.early_films == EarlyFilms::kKeep || series.surgery_date) return out;
-  const std::size_t early = early_films(series, out.result);
-  if (early == 0) return out;
-  for (std::size_t i = 0; i < early; ++i) {
-    const auto& film = out.result.films[i];
+bool names_roles(const followup::Series& series) {
+  return std::any_of(series.films.begin(), series.films.end(),
+                     [](const auto& film) { return film.role.has_value(); });
+}
+
+/// Where the first film lies that `is_so`; their number when none is.
+template <class IsSo>
+std::size_t first_film(const followup::Result& result, const IsSo& is_so) {
+  const auto& films = result.films;
+  return static_cast<std::size_t>(std::find_if(films.begin(), films.end(), is_so) - films.begin());
+}
+
+/// Takes the films out that show no stem and lie before the first one that shows one.
+void set_early_aside(followup::Series& series, Measured& out) {
+  using followup::StemShows;
+  const auto& films = out.result.films;
+  const std::size_t first =
+      first_film(out.result, [](const auto& film) { return film.stem_shows == StemShows::kYes; });
+  if (first == films.size()) return;
+  const std::vector<followup::FilmEntry> all = std::move(series.films);
+  series.films.clear();
+  out.kept.clear();
+  for (std::size_t i = 0; i < films.size(); ++i) {
+    if (i >= first || films[i].stem_shows != StemShows::kNo) {
+      series.films.push_back(all[i]);
+      out.kept.push_back(i);
+      continue;
+    }
     std::optional<std::string> date;
-    if (film.date) date = format_date(*film.date);
-    out.early.push_back({film.sha256.value_or(""), date,
+    if (films[i].date) date = format_date(*films[i].date);
+    out.early.push_back({films[i].sha256.value_or(""), date,
                          "no stem is seen on it, and a later film shows one: taken to be from "
                          "before the surgery"});
   }
-  const auto count = static_cast<std::ptrdiff_t>(early);
-  series.films.erase(series.films.begin(), series.films.begin() + count);
-  out.kept.erase(out.kept.begin(), out.kept.begin() + count);
-  out.result = followup::measure(series, options);
+}
+
+/// Measures the hip. Where neither the date of surgery nor a reference film is stated, early films
+/// without a stem are set aside, and the first film that can be measured is the reference: one that
+/// cannot may be from before the surgery just as well, and stays in the list with its reason.
+/// (House choice.)
+Measured measured(followup::Series& series, const HipJob& job, const followup::Options& options) {
+  Measured out{followup::measure(series, options), {}, {}};
+  for (std::size_t i = 0; i < series.films.size(); ++i) out.kept.push_back(i);
+  if (job.early_films == EarlyFilms::kKeep || series.surgery_date || names_roles(series)) {
+    return out;
+  }
+  set_early_aside(series, out);
+  if (!out.early.empty()) out.result = followup::measure(series, options);
+  const std::size_t first = first_film(
+      out.result, [](const auto& film) { return film.status == followup::Status::kMeasured; });
+  if (first == 0 || first == out.result.films.size()) return out;
+  if (out.result.films[first].role != followup::Role::kReference) {
+    series.films[first].role = followup::Role::kReference;
+    out.result = followup::measure(series, options);
+  }
+  out.result.flags.push_back(
+      {"reference_not_first",
+       "The first films of this hip could not be measured, and a later one serves as reference: "
+       "motion before that film is not seen. State the date of surgery, or look at those films."});
   return out;
 }
 
@@ -106,11 +133,12 @@ json measure_hip(const json& task, const WriteHip& write_hip) {
     options->aligned = followup::Aligned::kKeep;
   }
   const Measured done = measured(*series, job, *options);
-  const std::size_t first = films.size() - done.result.films.size();
+  std::vector<std::optional<std::string>> known(films.size());
+  for (std::size_t i = 0; i < done.kept.size(); ++i) {
+    known[done.kept[i]] = done.result.films[i].sha256;
+  }
   for (std::size_t i = 0; i < films.size(); ++i) {
-    const std::optional<std::string> known =
-        i >= first ? done.result.films[i - first].sha256 : std::nullopt;
-    out["films"].push_back(known ? *known : content_hash(films[i].path));
+    out["films"].push_back(known[i] ? *known[i] : content_hash(films[i].path));
   }
   out["early"] = early_json(done.early);
   out["kept"] = done.kept;

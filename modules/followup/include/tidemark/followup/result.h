@@ -104,6 +104,10 @@ struct ZoneResult {
   std::optional<assessment::ZoneShares> past_first_centimetre;
 };
 
+/// Whether a stem with its head shows on a film, be the film measured or not. Untold: the film was
+/// not looked at, or what it shows stands as in the other hip.
+enum class StemShows { kUntold, kNo, kYes };
+
 /// One film of the series, measured or not.
 struct FilmResult {
   std::string file;
@@ -112,6 +116,7 @@ struct FilmResult {
   Status status = Status::kNotMeasured;
   bool excluded = false;  ///< by the sheet; does not count as a failure
   bool unreadable = false;
+  StemShows stem_shows = StemShows::kUntold;
   std::string reason;  ///< one sentence, when not measured
   std::optional<std::chrono::year_month_day> date;
   std::optional<int> days_from_surgery;
