@@ -66,9 +66,9 @@ class Slurm(Base):
                               cwd=self.folder, env=self.environment, capture_output=True, text=True)
 
     def test_array(self):
-        done = self.sbatch("--array=1-4", "--wait")
+        done = self.sbatch("--array=1-7", "--wait")
         self.assertEqual(done.returncode, 0, done.stderr)
-        self.assertEqual(self.export(self.merge(4)), self.expected)
+        self.assertEqual(self.export(self.merge(7)), self.expected)
 
     def test_requeued_task(self):
         job = self.sbatch("--array=1-1").stdout.strip()
@@ -108,7 +108,7 @@ class Snakemake(Base):
     def snakemake(self, *more, **environment):
         return subprocess.run(
             ["snakemake", "-s", SCRIPTS / "cluster" / "Snakefile", *more, "--config",
-             f"input={self.input}", f"out={self.out}", "parts=3", f"tidemark={TIDEMARK}"],
+             f"input={self.input}", f"out={self.out}", "parts=2", f"tidemark={TIDEMARK}"],
             cwd=self.folder, env={**os.environ, "PATH": PATH, "HOME": str(self.folder),
                                   **environment}, capture_output=True, text=True)
 

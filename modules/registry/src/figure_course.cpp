@@ -135,7 +135,8 @@ std::optional<Figure> course_figure(const CohortStudy& study, Quantity quantity)
                    static_cast<double>(rows) * kPanelHeight);
   for (std::size_t g = 0; g < groups.size(); ++g) {
     const double left = static_cast<double>(g % columns) * kPanelWidth + kLeft;
-    const double top = static_cast<double>(g / columns) * kPanelHeight;
+    const std::size_t row = g / columns;
+    const double top = static_cast<double>(row) * kPanelHeight;
     const Plot plot{{0, place(reach->last_day * 1.03), left, left + kPanelWidth - kLeft - 14},
                     {reach->low, reach->high, top + kPanelHeight - kBottom, top + kTop + 12}};
     draw_axes(canvas, plot, time_ticks(reach->last_day), "time from surgery (square-root scale)",
