@@ -183,7 +183,7 @@ Expected<void> write_hip(const followup::Result& result, const followup::Series&
   const auto reported =
       report::write_report(result, report::Language::kEnglish,
                            {report::Form::kHtml, report::Form::kPdf}, folder.string());
-  if (!reported) return reported;
+  if (!reported) return tl::unexpected(reported.error());
   return followup::write_output(result, folder);  // result.json is its last
 }
 
