@@ -30,7 +30,7 @@ TEST(Headline, NamesWhatIsAboveAndWhatIsWithin) {
   EXPECT_EQ(a.headline.comparison, 1U);
   EXPECT_THAT(
       a.headline.sentence,
-      AllOf(HasSubstr("subsidence +2.10 ± 0.39 mm"), HasSubstr("24.0 months after surgery"),
+      AllOf(HasSubstr("subsidence +2.10 ± 0.39 mm"), HasSubstr("24 months after surgery"),
             HasSubstr("Above the limit of M-KRISMER"), HasSubstr("within the limit of M-STREIT")));
   EXPECT_THAT(a.headline.doubt,
               HasSubstr("The values of M-STREIT, M-TILT-3 and M-TILT-2 are from memory."));

@@ -4,8 +4,10 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <numbers>
 #include <ostream>
 #include <string>
+#include <utility>
 
 #include "invented_hip.h"
 #include "tidemark/core/monte_carlo.h"
@@ -47,6 +49,24 @@ TEST(Decide, AgreesWithTheGuidesRules) {
     const auto c = decide(value(row.y, row.u), row.threshold, Sense::kAbove);
     EXPECT_NEAR(c.probability_exceeds, row.above, row.digits);
     EXPECT_EQ(c.verdict, row.verdict);
+  }
+}
+
+// JCGM 106:2012, 7.3, the table of conformance probabilities for one tolerance limit and a normal
+// distribution: pC against z = (T - y) / u (numbers from memory). z is printed with two decimals,
+// so pC is good to the density there times half of the last one.
+TEST(Decide, AgreesWithTheGuidesTableOfConformance) {
+  constexpr double kLimit = 3.0;
+  constexpr double kU = 0.5;
+  for (const auto& [conforms, z] :
+       {std::pair{0.80, 0.84}, std::pair{0.90, 1.28}, std::pair{0.95, 1.64}, std::pair{0.99, 2.33},
+        std::pair{0.999, 3.09}}) {
+    const double density = std::exp(-0.5 * z * z) / std::sqrt(2.0 * std::numbers::pi);
+    const auto below = decide(value(kLimit - z * kU, kU), kLimit, Sense::kAbove);
+    EXPECT_NEAR(below.probability_exceeds, 1.0 - conforms, 0.005 * density + 1e-6) << z;
+    const auto above = decide(value(kLimit + z * kU, kU), kLimit, Sense::kAbove);
+    EXPECT_NEAR(above.probability_exceeds, conforms, 0.005 * density + 1e-6) << z;
+    EXPECT_EQ(above.verdict, conforms > 0.951 ? Verdict::kExceeds : Verdict::kCannotTell) << z;
   }
 }
 
@@ -139,7 +159,7 @@ TEST(Judge, SaysAboveWithinAndCannotTell) {
   const auto above = found(invented::hip({{730, 2.4, 0.3}}), c);
   EXPECT_EQ(above.verdict, Verdict::kExceeds);
   EXPECT_EQ(above.because, Because::kDecided);
-  EXPECT_THAT(above.text, HasSubstr("above the limit; subsidence +2.40 ± 0.59 mm at 24.0 months "
+  EXPECT_THAT(above.text, HasSubstr("above the limit; subsidence +2.40 ± 0.59 mm at 24 months "
                                     "against 1.5 mm. The probability of lying above it is more "
                                     "than 99 %."));
   EXPECT_THAT(above.doubts, IsEmpty());

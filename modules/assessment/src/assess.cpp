@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "criteria_words.h"
 #include "tidemark/core/number_text.h"
 
 namespace tidemark::assessment {
@@ -44,9 +45,8 @@ std::optional<std::size_t> last_measured(const HipEvidence& hip) {
 std::string when(const HipEvidence& hip, const ComparisonEvidence& pair) {
   const auto surgery = hip.films.at(pair.follow_up).days_from_surgery;
   if (!surgery && !pair.days) return {};
-  const std::string months =
-      fixed_text(12.0 * surgery.value_or(pair.days.value_or(0)) / kDaysPerYear, 1);
-  return ", " + months + " months after " + (surgery ? "surgery" : "the reference film");
+  return ", " + months_text(surgery.value_or(pair.days.value_or(0))) + " after " +
+         (surgery ? "surgery" : "the reference film");
 }
 
 /// What was measured, in words: whether anything moved beyond its own doubt.

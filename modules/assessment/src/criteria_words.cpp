@@ -51,7 +51,11 @@ std::string plain_number(double value) {
   return fixed_text(value, 3);
 }
 
-std::string months_text(int days) { return fixed_text(12.0 * days / kDaysPerYear, 1) + " months"; }
+std::string months_text(int days) {
+  std::string months = fixed_text(12.0 * days / kDaysPerYear, 1);
+  if (months.ends_with(".0")) months.resize(months.size() - 2);
+  return months + " months";
+}
 
 std::string window_text(const Window& w) {
   const std::string tolerance = " (give or take " + months_text(w.tolerance_days) + ")";

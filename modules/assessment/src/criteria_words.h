@@ -20,9 +20,9 @@ inline constexpr Words<Point, 4> kPoints{{"reference_point", "head_centre", "sho
 
 /// A threshold with no more decimals than it has, at most three.
 [[nodiscard]] std::string plain_number(double value);
-/// Days as months with one decimal: "24.0 months".
+/// Days as months with at most one decimal: "1.5 months", "24 months".
 [[nodiscard]] std::string months_text(int days);
-/// When a threshold holds, e.g. "at 24.0 months (give or take 3.0 months)".
+/// When a threshold holds, e.g. "at 24 months (give or take 3 months)".
 [[nodiscard]] std::string window_text(const Window& window);
 /// The unit in a sentence: "mm", "mm/year", "degrees".
 [[nodiscard]] std::string unit_in_words(Quantity quantity);

@@ -4,8 +4,10 @@
 #include <array>
 #include <cmath>
 #include <numbers>
-#include <span>
+#include <tuple>
+#include <utility>
 
+#include "seat_words.h"
 #include "tidemark/assessment/judge.h"
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/uncertainty.h"
@@ -57,25 +59,6 @@ void compare_with(const std::optional<Q>& plan, double tolerance, SeatItem& out)
   if (out.measured) out.planned = against(*out.measured, plan->value, tolerance);
 }
 
-/// A class of values from `from` (included) up to `to`.
-struct Band {
-  double from;
-  double to;
-  const char* id;
-  const char* text;
-};
-
-std::optional<SeatClass> class_of(const Measured<double>& measured, std::span<const Band> bands,
-                                  const char* source) {
-  const double guard = kGuard * measured.u;
-  for (const Band& band : bands) {
-    if (measured.value - guard >= band.from && measured.value + guard < band.to) {
-      return SeatClass{band.id, band.text, source};
-    }
-  }
-  return {};
-}
-
 const anatomy::Section* section_at(const SeatEvidence& film, int level_mm) {
   const auto& all = film.canal.sections;
   const auto found = std::find_if(all.begin(), all.end(), [&](const anatomy::Section& s) {
@@ -98,32 +81,55 @@ Measured<double> ratio(const Measured<double>& a, const Measured<double>& b) {
   return measured(value, std::abs(value) * std::hypot(a.u / a.value, b.u / b.value));
 }
 
-SeatItem item(const char* id, const char* name, const char* definition, SeatUnit unit) {
-  SeatItem out;
-  out.id = id;
-  out.name = name;
-  out.definition = definition;
-  out.unit = unit;
-  return out;
-}
+/// A measure as read from the film: a value, or the reason why there is none.
+struct Reading {
+  std::optional<Measured<double>> measured = {};
+  std::string reason = {};
+  std::string remark = {};
+  std::vector<SeatPlace> places = {};
+};
 
-SeatItem tilt(const SeatEvidence& film) {
-  SeatItem out = item("stem_tilt_deg", "Tilt of the stem",
-                      "Angle between the axis of the stem and that of the shaft 20 to 90 mm below "
-                      "the lesser trochanter; varus is positive.",
-                      SeatUnit::kDegrees);
-  out.positive = "varus";
-  if (!film.tilt) {
-    out.reason = "The axis of the shaft is not seen.";
-    return out;
+/// Reading without a value.
+Reading none(std::string reason) { return {.reason = std::move(reason)}; }
+
+/// Lines and points that a measure was read from, px of the hip view.
+class Places {
+ public:
+  explicit Places(const SeatEvidence& film) : film_(film), px_(1.0 / film.scale.value.value) {}
+
+  /// Across the shaft axis at a section, from one distance lateral of it to another medial of it.
+  [[nodiscard]] SeatPlace across(const char* id, const anatomy::Section& section,
+                                 const Part& lateral, const Part& medial) const {
+    const Vec2 distal =
+        film_.femur.shaft_axis ? film_.femur.shaft_axis->line_px.direction : Vec2(Vec2::UnitY());
+    const Vec2 to_medial(distal.y(), -distal.x());
+    return {id,
+            {section.centre_px - lateral->value.value * px_ * to_medial,
+             section.centre_px + medial->value.value * px_ * to_medial}};
   }
-  out.measured = Measured<double>{film.tilt->value.value, film.tilt->u.value, film.tilt->u95.value};
-  constexpr std::array<Band, 3> kBands{{{-90.0, -3.0, "valgus", "valgus"},
-                                        {-3.0, 3.0, "neutral", "neutral"},
-                                        {3.0, 90.0, "varus", "varus"}}};
-  out.seat_class = class_of(*out.measured, kBands,
-                            "neutral 0 ± 3°: Luger et al. 2022, Arch Orthop Trauma Surg "
-                            "142:2935-2944, doi 10.1007/s00402-021-04176-5");
+  /// An axis beside the stem, from the level of its shoulder to that of its tip.
+  [[nodiscard]] SeatPlace axis(const char* id, const Line2& line) const {
+    const auto at = [&](const Vec2& level) {
+      return Vec2(line.point + along(line, level) * line.direction);
+    };
+    return {id, {at(film_.implant.shoulder.px), at(film_.implant.tip.px)}};
+  }
+
+ private:
+  const SeatEvidence& film_;
+  double px_;
+};
+
+SeatPlace point(const char* id, const Vec2& px) { return {id, {px}}; }
+
+Reading tilt(const SeatEvidence& film) {
+  if (!film.tilt) return none("The axis of the shaft is not seen.");
+  Reading out{Measured<double>{film.tilt->value.value, film.tilt->u.value, film.tilt->u95.value}};
+  const Places places(film);
+  out.places.push_back(places.axis("stem_axis", film.implant.axis.line_px));
+  if (film.femur.shaft_axis) {
+    out.places.push_back(places.axis("shaft_axis", film.femur.shaft_axis->line_px));
+  }
   return out;
 }
 
@@ -134,76 +140,60 @@ bool cut_below(const SeatEvidence& film, double level_mm) {
 
 constexpr const char* kNoBoneMedially =
     "The neck seems to be cut below this level, so that no medial bone is left.";
+constexpr const char* kLevelNotSeen =
+    "Shaft axis or lesser trochanter are not seen, or the film ends before this level.";
 
-SeatItem fill(const SeatEvidence& film, int level_mm, const char* id, const char* name) {
-  SeatItem out = item(id, name,
-                      "Width of the stem over the inner width of the canal, across the axis of the "
-                      "shaft; levels count from the lesser trochanter's most prominent point.",
-                      SeatUnit::kRatio);
+bool is_at_the_metal(const anatomy::Section& section) {
+  return section.lateral.border == anatomy::InnerBorder::kAtTheMetal ||
+         section.medial.border == anatomy::InnerBorder::kAtTheMetal;
+}
+
+Reading fill(const SeatEvidence& film, int level_mm) {
   const anatomy::Section* section = section_at(film, level_mm);
-  if (section == nullptr) {
-    out.reason =
-        "Shaft axis or lesser trochanter are not seen, or the film ends before this level.";
-    return out;
+  if (section == nullptr) return none(kLevelNotSeen);
+  if (cut_below(film, level_mm)) return none(kNoBoneMedially);
+  const auto& [lateral, medial] = std::tie(section->lateral, section->medial);
+  const auto stem = width(lateral.metal, medial.metal);
+  if (!stem) return none("The stem does not reach this level.");
+  const auto canal = width(lateral.inner, medial.inner);
+  if (!canal || !(canal->value > 0.0)) {
+    return none("The inner border of the cortex does not stand apart here.");
   }
-  if (cut_below(film, level_mm)) {
-    out.reason = kNoBoneMedially;
-    return out;
+  Reading out{ratio(*stem, *canal)};
+  if (is_at_the_metal(*section)) {
+    out.remark = "Bone reaches up to the metal's blur on at least one side.";
   }
-  const auto stem = width(section->lateral.metal, section->medial.metal);
-  const auto canal = width(section->lateral.inner, section->medial.inner);
-  if (!stem) {
-    out.reason = "The stem does not reach this level.";
-  } else if (!canal || !(canal->value > 0.0)) {
-    out.reason = "The inner border of the cortex does not stand apart here.";
-  } else {
-    out.measured = ratio(*stem, *canal);
-    if (section->lateral.border == anatomy::InnerBorder::kAtTheMetal ||
-        section->medial.border == anatomy::InnerBorder::kAtTheMetal) {
-      out.remark = "Bone reaches up to the metal's blur on at least one side.";
-    }
-    constexpr std::array<Band, 2> kBands{
-        {{0.0, 0.80, "fill_to_80", "up to 80 %"}, {0.80, 9.0, "fill_above_80", "above 80 %"}}};
-    out.seat_class = class_of(*out.measured, kBands,
-                              "80 %: Arch Orthop Trauma Surg 2022;142:1265-1273, doi "
-                              "10.1007/s00402-021-03916-x");
-  }
+  const Places places(film);
+  // The longer line first, so that whoever draws them in order hides none.
+  out.places = {places.across("canal_width", *section, lateral.inner, medial.inner),
+                places.across("stem_width", *section, lateral.metal, medial.metal)};
   return out;
 }
 
-SeatItem flare(const SeatEvidence& film) {
-  SeatItem out = item("flare_gap_mm", "Gap beside the lateral flare",
-                      "From the stem to the inner border of the lateral cortex, perpendicular to "
-                      "the stem's flank where the axis of the neck meets it.",
-                      SeatUnit::kMillimetres);
+Reading flare(const SeatEvidence& film) {
   if (!film.canal.flare) {
-    out.reason = "The neck's axis does not meet the stem's lateral flank on this film.";
-  } else if (!film.canal.flare->gap) {
-    out.reason = "The inner border of the lateral cortex does not stand apart there.";
-  } else {
-    const auto& gap = *film.canal.flare->gap;
-    out.measured = measured(gap.value.value, gap.u.value);
-    if (film.canal.flare->border == anatomy::InnerBorder::kAtTheMetal) {
-      out.remark = "Contact as far as a film shows: bone reaches up to the metal's blur.";
-    }
+    return none("The neck's axis does not meet the stem's lateral flank on this film.");
   }
+  const anatomy::FlareSeat& seat = *film.canal.flare;
+  if (!seat.gap) return none("The inner border of the lateral cortex does not stand apart there.");
+  Reading out{measured(seat.gap->value.value, seat.gap->u.value)};
+  if (seat.border == anatomy::InnerBorder::kAtTheMetal) {
+    out.remark = "Contact as far as a film shows: bone reaches up to the metal's blur.";
+  }
+  const double px = seat.gap->value.value / film.scale.value.value;
+  out.places.push_back({"flare_gap", {seat.px, seat.px + px * seat.out}});
   return out;
 }
 
-SeatItem trochanter_to_head(const SeatEvidence& film) {
-  SeatItem out = item("greater_trochanter_to_head_centre_mm", "Greater trochanter to head centre",
-                      "From the head's centre to the level of the greater trochanter's tip along "
-                      "the axis of the shaft; tip proximal of the centre is positive.",
-                      SeatUnit::kMillimetres);
-  out.positive = "tip proximal";
+Reading trochanter_to_head(const SeatEvidence& film) {
   if (!film.femur.greater_trochanter || !film.femur.shaft_axis) {
-    out.reason = "The tip of the greater trochanter or the axis of the shaft is not seen.";
-    return out;
+    return none("The tip of the greater trochanter or the axis of the shaft is not seen.");
   }
   const double mm = film.scale.value.value;
   const Line2& shaft = film.femur.shaft_axis->line_px;
   const anatomy::Landmark& tip = *film.femur.greater_trochanter;
-  const Vec2 apart = film.implant.head.circle_px.centre - tip.px;
+  const Vec2 head = film.implant.head.circle_px.centre;
+  const Vec2 apart = head - tip.px;
   const double value = mm * shaft.direction.dot(apart);
   const double across =
       mm * std::abs(shaft.direction.x() * apart.y() - shaft.direction.y() * apart.x());
@@ -213,40 +203,34 @@ SeatItem trochanter_to_head(const SeatEvidence& film) {
        {across, film.femur.shaft_axis->direction_u.value * kDegree},
        {value / mm, film.scale.u.value},
        {kTrochanterToHeadDepthMm, kFlexion}}};
-  out.measured = measured(value, combine(parts).u);
-  out.remark = "Its uncertainty holds a leg that may be flexed by some 4 degrees.";
-  return out;
+  return {.measured = measured(value, combine(parts).u),
+          .remark = "Its uncertainty holds a leg that may be flexed by some 4 degrees.",
+          .places = {point("greater_trochanter", tip.px), point("head_centre", head),
+                     Places(film).axis("shaft_axis", shaft)}};
 }
 
-SeatItem neck_cut(const SeatEvidence& film) {
-  SeatItem out =
-      item("neck_cut_above_lesser_trochanter_mm", "Neck cut above the lesser trochanter",
-           "Level of the cut neck on the medial flank above the lesser trochanter's most "
-           "prominent point, along the axis of the stem.",
-           SeatUnit::kMillimetres);
+Reading neck_cut(const SeatEvidence& film) {
   if (!film.calcar || !film.calcar->height) {
-    out.reason = film.calcar && !film.calcar->reason.empty()
-                     ? film.calcar->reason
-                     : "The cut neck or the lesser trochanter is not seen.";
-    return out;
+    return none(film.calcar && !film.calcar->reason.empty()
+                    ? film.calcar->reason
+                    : "The cut neck or the lesser trochanter is not seen.");
   }
   const auto& height = *film.calcar->height;
-  out.measured = measured(height.value.value, std::hypot(height.u.value, kWrongCornerUMm));
+  Reading out{measured(height.value.value, std::hypot(height.u.value, kWrongCornerUMm))};
   out.remark =
       "Look at the picture: on 3 of 13 simulated films another edge was taken for the cut, 8 to 11 "
       "mm too low.";
+  if (film.femur.lesser_trochanter) {
+    const Vec2 lesser = film.femur.lesser_trochanter->px;
+    const double px = height.value.value / film.scale.value.value;
+    out.places = {point("lesser_trochanter", lesser),
+                  {"neck_cut_height", {lesser - px * film.implant.axis.line_px.direction, lesser}}};
+  }
   return out;
 }
 
-SeatItem offset(const SeatEvidence& film) {
-  SeatItem out = item("femoral_offset_mm", "Femoral offset",
-                      "Perpendicular distance of the head's centre from the axis of the shaft, as "
-                      "projected on this film.",
-                      SeatUnit::kMillimetres);
-  if (!film.femur.shaft_axis) {
-    out.reason = "The axis of the shaft is not seen.";
-    return out;
-  }
+Reading offset(const SeatEvidence& film) {
+  if (!film.femur.shaft_axis) return none("The axis of the shaft is not seen.");
   const double mm = film.scale.value.value;
   const Line2& shaft = film.femur.shaft_axis->line_px;
   const Vec2 head = film.implant.head.circle_px.centre;
@@ -260,11 +244,12 @@ SeatItem offset(const SeatEvidence& film) {
        {mm, film.implant.head.centre_u_px},
        {lever, film.femur.shaft_axis->direction_u.value * kDegree},
        {value / mm, film.scale.u.value}}};
-  out.measured = measured(value, combine(parts).u);
-  out.remark =
-      "As projected: a neck that does not lie in the plane of the film shows less offset than it "
-      "has, 3 % at 15 degrees, 9 % at 25.";
-  return out;
+  const Vec2 foot = shaft.point + along(shaft, head) * shaft.direction;
+  return {.measured = measured(value, combine(parts).u),
+          .remark =
+              "As projected: a neck that does not lie in the plane of the film shows less offset "
+              "than it has, 3 % at 15 degrees, 9 % at 25.",
+          .places = {{"offset", {foot, head}}, Places(film).axis("shaft_axis", shaft)}};
 }
 
 /// The narrowest part of the canal, when the canal is seen to widen again below it.
@@ -285,112 +270,99 @@ const anatomy::Section* isthmus(const SeatEvidence& film) {
   return narrowest == last ? nullptr : narrowest;
 }
 
-SeatItem flare_index(const SeatEvidence& film) {
-  SeatItem out = item("canal_flare_index", "Canal flare index",
-                      "Inner width of the canal 20 mm above the lesser trochanter over that of its "
-                      "isthmus, on this film.",
-                      SeatUnit::kRatio);
+Reading flare_index(const SeatEvidence& film) {
+  if (cut_below(film, kFlareLevelMm)) return none(kNoBoneMedially);
   const anatomy::Section* top = section_at(film, kFlareLevelMm);
-  const anatomy::Section* narrow = isthmus(film);
   const auto above = top != nullptr ? width(top->lateral.inner, top->medial.inner) : std::nullopt;
-  if (cut_below(film, kFlareLevelMm)) {
-    out.reason = kNoBoneMedially;
-  } else if (!above) {
-    out.reason = "The canal's width 20 mm above the lesser trochanter is not seen.";
-  } else if (narrow == nullptr) {
-    out.reason = "The isthmus is not on the film: the canal narrows to its end.";
-  } else {
-    out.measured = ratio(*above, *width(narrow->lateral.inner, narrow->medial.inner));
-    constexpr std::array<Band, 3> kBands{{{0.0, 3.0, "stovepipe", "stovepipe canal"},
-                                          {3.0, 4.7, "normal_canal", "normal canal"},
-                                          {4.7, 99.0, "champagne_flute", "champagne flute"}}};
-    out.seat_class = class_of(*out.measured, kBands,
-                              "Noble et al. 1988, Clin Orthop Relat Res 235:148-165 (second hand)");
+  if (!above) return none("The canal's width 20 mm above the lesser trochanter is not seen.");
+  const anatomy::Section* narrow = isthmus(film);
+  if (narrow == nullptr) {
+    return none("The isthmus is not on the film: the canal narrows to its end.");
   }
-  return out;
+  const Places places(film);
+  return {.measured = ratio(*above, *width(narrow->lateral.inner, narrow->medial.inner)),
+          .places = {places.across("canal_width", *top, top->lateral.inner, top->medial.inner),
+                     places.across("isthmus_width", *narrow, narrow->lateral.inner,
+                                   narrow->medial.inner)}};
 }
 
-SeatItem cortical_index(const SeatEvidence& film) {
-  SeatItem out = item("cortical_index", "Cortical index",
-                      "Outer less inner width of the femur over the outer one, 100 mm below the "
-                      "lesser trochanter.",
-                      SeatUnit::kRatio);
+Reading cortical_index(const SeatEvidence& film) {
   const anatomy::Section* section = section_at(film, kCorticalLevelMm);
-  const auto outer =
-      section != nullptr ? width(section->lateral.outer, section->medial.outer) : std::nullopt;
-  const auto inner =
-      section != nullptr ? width(section->lateral.inner, section->medial.inner) : std::nullopt;
-  if (section == nullptr) {
-    out.reason =
-        "Shaft axis or lesser trochanter are not seen, or the film ends before this level.";
-  } else if (!outer || !inner) {
-    out.reason = "The borders of the cortex do not stand apart 100 mm below the lesser trochanter.";
-  } else if (section->lateral.border == anatomy::InnerBorder::kAtTheMetal ||
-             section->medial.border == anatomy::InnerBorder::kAtTheMetal) {
-    out.reason =
-        "The stem reaches 100 mm below the lesser trochanter, and the cortex does not stand apart "
-        "from it.";
-  } else {
-    const Measured<double> share = ratio(*inner, *outer);
-    out.measured = measured(1.0 - share.value, share.u);
-    constexpr std::array<Band, 3> kBands{{{0.0, 0.49, "dorr_c", "Dorr C by this index"},
-                                          {0.49, 0.58, "dorr_b", "Dorr B by this index"},
-                                          {0.58, 1.0, "dorr_a", "Dorr A by this index"}}};
-    out.seat_class = class_of(*out.measured, kBands,
-                              "Dorr et al. 1993, Bone 14:231-242; limits by a later author (second "
-                              "hand)");
+  if (section == nullptr) return none(kLevelNotSeen);
+  const auto& [lateral, medial] = std::tie(section->lateral, section->medial);
+  const auto outer = width(lateral.outer, medial.outer);
+  const auto inner = width(lateral.inner, medial.inner);
+  if (!outer || !inner) {
+    return none("The borders of the cortex do not stand apart 100 mm below the lesser trochanter.");
   }
-  return out;
+  if (is_at_the_metal(*section)) {
+    return none(
+        "The stem reaches 100 mm below the lesser trochanter, and the cortex does not stand apart "
+        "from it.");
+  }
+  const Measured<double> share = ratio(*inner, *outer);
+  const Places places(film);
+  return {.measured = measured(1.0 - share.value, share.u),
+          .places = {places.across("outer_width", *section, lateral.outer, medial.outer),
+                     places.across("canal_width", *section, lateral.inner, medial.inner)}};
 }
 
-SeatItem leg_length(const SeatEvidence& film) {
-  SeatItem out = item("leg_length_difference_mm", "Leg length difference",
-                      "How much farther distal the lesser trochanter of this hip lies than that of "
-                      "the other one, along the axis of mirror symmetry of the pelvis.",
-                      SeatUnit::kMillimetres);
-  out.positive = "this leg longer";
+Reading leg_length(const SeatEvidence& film) {
   const anatomy::Pelvis* pelvis = film.pelvis;
   if (pelvis == nullptr) {
-    out.reason = "Both sides of the pelvis are needed: " +
-                 (film.pelvis_reason.empty() ? "they were not looked for" : film.pelvis_reason) +
-                 ".";
-    return out;
+    return none("Both sides of the pelvis are needed: " +
+                (film.pelvis_reason.empty() ? "they were not looked for" : film.pelvis_reason) +
+                ".");
   }
   if (!pelvis->other_lesser_trochanter || !film.femur.lesser_trochanter) {
-    out.reason = pelvis->reason;
-    return out;
+    return none(pelvis->reason);
   }
   const double mm = film.scale.value.value;
   const Vec2 down = pelvis->axis_px.direction;
   const Vec2 lesser = film.femur.lesser_trochanter->px;
-  const Vec2 apart = lesser - pelvis->other_lesser_trochanter->px;
+  const Vec2 other = pelvis->other_lesser_trochanter->px;
   const Vec2 from_head = lesser - film.implant.head.circle_px.centre;
-  const double value = mm * down.dot(apart);
+  const double value = mm * down.dot(lesser - other);
   const auto across = [&](const Vec2& v) {
     return mm * std::abs(down.x() * v.y() - down.y() * v.x());
   };
   // Each leg is laid by itself: two of them.
   const double two_legs = std::numbers::sqrt2;
-  const std::array<Contribution, 5> parts{{{across(apart), pelvis->direction_u.value * kDegree},
-                                           {mm, pelvis->other_lesser_trochanter->u_px},
-                                           {value / mm, film.scale.u.value},
-                                           {two_legs * kLesserToHeadDepthMm, kFlexion},
-                                           {two_legs * across(from_head), kAbduction}}};
-  out.measured = measured(value, combine(parts).u);
-  out.remark =
-      "Its uncertainty holds legs that are flexed otherwise by some 4 degrees and laid aside "
-      "otherwise by 2.5; a pelvis that differs from side to side, or a bent knee, is not in it.";
+  const std::array<Contribution, 5> parts{
+      {{across(lesser - other), pelvis->direction_u.value * kDegree},
+       {mm, pelvis->other_lesser_trochanter->u_px},
+       {value / mm, film.scale.u.value},
+       {two_legs * kLesserToHeadDepthMm, kFlexion},
+       {two_legs * across(from_head), kAbduction}}};
+  return {.measured = measured(value, combine(parts).u),
+          .remark =
+              "Its uncertainty holds legs that are flexed otherwise by some 4 degrees and laid "
+              "aside otherwise by 2.5; a pelvis that differs from side to side, or a bent knee, is "
+              "not in it.",
+          .places = {point("lesser_trochanter", lesser), point("other_lesser_trochanter", other),
+                     Places(film).axis("pelvis_axis", pelvis->axis_px)}};
+}
+
+SeatItem item_of(const SeatWords& words, Reading reading) {
+  SeatItem out;
+  out.id = words.id;
+  out.name = words.name;
+  out.definition = words.definition;
+  out.unit = words.unit;
+  out.positive = words.positive;
+  out.measured = reading.measured;
+  out.reason = std::move(reading.reason);
+  out.remark = std::move(reading.remark);
+  out.places = std::move(reading.places);
+  if (out.measured) out.seat_class = class_of(words, *out.measured);
   return out;
 }
 
 /// What a plan asks for and no film after the operation can answer.
 SeatItem leg_length_change(const Millimetres& planned) {
-  SeatItem out = item("leg_length_change_mm", "Change of leg length",
-                      "How much longer the operation has made the leg.", SeatUnit::kMillimetres);
-  out.positive = "longer";
-  out.reason =
-      "A film taken after the operation does not show how long the leg was before it; plan "
-      "leg_length_difference_mm instead.";
+  SeatItem out = item_of(
+      kLegChange, none("A film taken after the operation does not show how long the leg was before "
+                       "it; plan leg_length_difference_mm instead."));
   compare_with(std::optional<Millimetres>(planned), kLengthToleranceMm, out);
   return out;
 }
@@ -402,6 +374,7 @@ void drop_what_needs_a_scale(std::vector<SeatItem>& items) {
     one.measured.reset();
     one.seat_class.reset();
     one.remark.clear();
+    one.places.clear();
     one.reason = "Nothing gives the scale of this film.";
   }
 }
@@ -440,26 +413,24 @@ std::string told(const SeatItem& item) {
 }
 
 std::vector<SeatItem> audit_seat(const SeatEvidence& film) {
-  std::vector<SeatItem> items{
-      tilt(film),
-      fill(film, 20, "canal_fill_plus_20", "Canal fill 20 mm above the lesser trochanter"),
-      fill(film, 0, "canal_fill_0", "Canal fill at the lesser trochanter"),
-      fill(film, -20, "canal_fill_minus_20", "Canal fill 20 mm below the lesser trochanter"),
-      fill(film, -70, "canal_fill_minus_70", "Canal fill 70 mm below the lesser trochanter"),
-      flare(film),
-      trochanter_to_head(film),
-      neck_cut(film),
-      offset(film),
-      flare_index(film),
-      cortical_index(film),
-      leg_length(film)};
+  std::vector<SeatItem> items{item_of(kTilt, tilt(film))};
+  for (const FillLevel& level : kFillLevels) {
+    items.push_back(item_of(level.words, fill(film, level.mm)));
+  }
+  for (const auto& [words, read] :
+       {std::pair{&kFlareGap, &flare}, std::pair{&kTrochanterToHead, &trochanter_to_head},
+        std::pair{&kNeckCut, &neck_cut}, std::pair{&kOffset, &offset},
+        std::pair{&kFlareIndex, &flare_index}, std::pair{&kCorticalIndex, &cortical_index},
+        std::pair{&kLegLength, &leg_length}}) {
+    items.push_back(item_of(*words, read(film)));
+  }
   if (film.lengths == Lengths::kPixels) drop_what_needs_a_scale(items);
   for (SeatItem& one : items) {
-    if (one.id == "stem_tilt_deg") compare_with(film.plan.stem_tilt, kTiltToleranceDeg, one);
-    if (one.id == "greater_trochanter_to_head_centre_mm") {
+    if (one.id == kTilt.id) compare_with(film.plan.stem_tilt, kTiltToleranceDeg, one);
+    if (one.id == kTrochanterToHead.id) {
       compare_with(film.plan.greater_trochanter_to_head_centre, kLengthToleranceMm, one);
     }
-    if (one.id == "leg_length_difference_mm") {
+    if (one.id == kLegLength.id) {
       compare_with(film.plan.leg_length_difference, kLengthToleranceMm, one);
     }
   }

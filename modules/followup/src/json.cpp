@@ -16,10 +16,8 @@ namespace {
 /// Scales are small numbers and carry six decimals.
 constexpr double kScaleRounding = 1e6;
 
-Json point(const Vec2& p) { return {rounded(p.x()), rounded(p.y())}; }
-
 Json axis_points(const AxisResult& axis) {
-  return Json::array({point(axis.proximal_px), point(axis.distal_px)});
+  return Json::array({point_json(axis.proximal_px), point_json(axis.distal_px)});
 }
 
 std::string name_of(Source source) { return source == Source::kGiven ? "given" : "found"; }
@@ -65,7 +63,7 @@ Json calibration_json(const FilmResult& film) {
 }
 
 Json circle_json(const CircleResult& circle) {
-  return {{"centre_px", point(circle.centre_px)},
+  return {{"centre_px", point_json(circle.centre_px)},
           {"centre_u_px", rounded(circle.centre_u_px)},
           {"diameter_px", rounded(circle.diameter_px)},
           {"diameter_u_px", rounded(circle.diameter_u_px)},
@@ -73,7 +71,7 @@ Json circle_json(const CircleResult& circle) {
 }
 
 Json landmark_json(const PointResult& mark) {
-  Json out{{"px", point(mark.stored_px)}, {"u_px", rounded(mark.u_px)}};
+  Json out{{"px", point_json(mark.stored_px)}, {"u_px", rounded(mark.u_px)}};
   if (mark.u) out["u_mm"] = rounded(mark.u->value);
   out["source"] = name_of(mark.source);
   return out;
@@ -85,9 +83,9 @@ Json stem_json(const StemResult& stem) {
     // A hundredth of a pixel is plenty for a line to draw and halves the file.
     outline.push_back({rounded(p.x(), 100.0), rounded(p.y(), 100.0)});
   }
-  return {{"tip_px", point(stem.tip.stored_px)},
-          {"shoulder_px", point(stem.shoulder.stored_px)},
-          {"reference_px", point(stem.reference_px)},
+  return {{"tip_px", point_json(stem.tip.stored_px)},
+          {"shoulder_px", point_json(stem.shoulder.stored_px)},
+          {"reference_px", point_json(stem.reference_px)},
           {"axis_px", axis_points(stem.axis)},
           {"axis_u_deg", rounded(stem.axis.direction_u.value)},
           {"axis_source", name_of(stem.axis.source)},
@@ -153,7 +151,8 @@ void add_zones(Json& out, const FilmResult& film, const LengthWriter& length) {
   if (!film.zone_borders.empty()) {
     out["zone_borders_px"] = Json::array();
     for (const BorderResult& border : film.zone_borders) {
-      out["zone_borders_px"].push_back({point(border.lateral_px), point(border.medial_px)});
+      out["zone_borders_px"].push_back(
+          {point_json(border.lateral_px), point_json(border.medial_px)});
     }
   }
   if (film.edge_response) {

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "tidemark/core/flag.h"
+#include "tidemark/core/geometry.h"
 #include "tidemark/core/units.h"
 
 // What the writers of result.json share.
@@ -19,6 +20,9 @@ inline double rounded(double value, double grain = kRounding) {
   const double r = std::round(value * grain) / grain;
   return r == 0.0 ? 0.0 : r;  // no "-0.0"
 }
+
+/// [x, y] in px.
+inline Json point_json(const Vec2& p) { return {rounded(p.x()), rounded(p.y())}; }
 
 /// {value, u, u95}; lengths of a Measured<Q> divided by `unit`.
 template <class Unit>

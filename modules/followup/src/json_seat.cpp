@@ -12,6 +12,11 @@ Json item_json(const assessment::SeatItem& item) {
   if (item.measured) out["measured"] = measured_json(*item.measured);
   if (!item.reason.empty()) out["reason"] = item.reason;
   if (!item.remark.empty()) out["remark"] = item.remark;
+  for (const assessment::SeatPlace& place : item.places) {
+    Json points = Json::array();
+    for (const Vec2& p : place.px) points.push_back(point_json(p));
+    out["places"].push_back({{"id", place.id}, {"px", std::move(points)}});
+  }
   if (item.seat_class) {
     out["class"] = {{"id", item.seat_class->id},
                     {"text", item.seat_class->text},

@@ -25,7 +25,13 @@ std::optional<SeatResult> audited_seat(const WorkingSeries& work) {
                .leg_length_change = plan.leg_length_change},
       .lengths = work.length_unit == LengthUnit::kMillimetres ? assessment::Lengths::kMillimetres
                                                               : assessment::Lengths::kPixels};
-  return SeatResult{*work.reference, assessment::audit_seat(evidence), {}};
+  SeatResult out{*work.reference, assessment::audit_seat(evidence), {}};
+  for (assessment::SeatItem& item : out.items) {
+    for (assessment::SeatPlace& place : item.places) {
+      for (Vec2& p : place.px) p = hip.hip_view.stored_from_view.apply(p);
+    }
+  }
+  return out;
 }
 
 }  // namespace tidemark::followup

@@ -9,6 +9,7 @@
 #include "tidemark/anatomy/implant.h"
 #include "tidemark/anatomy/pelvis.h"
 #include "tidemark/assessment/evidence.h"
+#include "tidemark/core/geometry.h"
 #include "tidemark/core/units.h"
 #include "tidemark/lucency/signs.h"
 
@@ -42,6 +43,12 @@ struct SeatClass {
   std::string source;  ///< whose classes these are
 };
 
+/// Where on the film a measure was read: a point or a line. `id` is stable, e.g. "canal_width".
+struct SeatPlace {
+  std::string id;
+  Polyline px;  ///< of the hip view; in followup::SeatResult stored px of the file
+};
+
 /// One measure.
 struct SeatItem {
   std::string id;          ///< stable, e.g. "canal_fill_minus_20"
@@ -54,6 +61,7 @@ struct SeatItem {
   std::string remark;  ///< one sentence that must be read with the value; may be empty
   std::optional<SeatClass> seat_class;
   std::optional<Planned> planned;
+  std::vector<SeatPlace> places;  ///< empty when it is not measured
 };
 
 /// What was planned before surgery, as far as a film after it can show.
