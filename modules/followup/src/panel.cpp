@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 
+#include "tidemark/core/date.h"
 #include "tidemark/core/sampling.h"
 
 namespace tidemark::followup {
@@ -54,6 +55,29 @@ Box hip_region(const HipFilm& film, double shape) {
   const Box needed = box_around(points, kMarginMm * px_per_mm);
   const double width = std::max(needed.width, shape * needed.height);
   return {needed.x - 0.5 * (width - needed.width), needed.y, width, needed.height};
+}
+
+Box film_region(const HipFilm& film, const Polyline& points, double margin_mm, double least_shape) {
+  const double margin_px = margin_mm / film.scale.value.value;
+  Box box = inside_film(box_around(points, margin_px), film.hip_view);
+  const double missing = std::max(0.0, least_shape * box.height - box.width);
+  box.x -= 0.5 * missing;
+  box.width += missing;
+  return inside_film(box, film.hip_view);
+}
+
+std::string film_title(const FilmResult& result) {
+  std::string out = result.file;
+  if (result.date) out += ", " + format_date(*result.date);
+  if (result.side) out += *result.side == Side::kRight ? ", right hip" : ", left hip";
+  return out;
+}
+
+double draw_legend(Canvas& canvas, const Vec2& at, const Stroke& stroke, const std::string& text) {
+  canvas.line({at + Vec2(0.0, -5.0), at + Vec2(26.0, -5.0)}, stroke);
+  const TextStyle style{14.0, kGrey};
+  canvas.text(at + Vec2(33.0, 0.0), text, style);
+  return at.x() + 33.0 + canvas.text_width(text, style) + 18.0;
 }
 
 Tone tone_of(const film::FilmImage& film, const Mask& metal, const Box& region_px) {

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "canvas.h"
+#include "tidemark/followup/result.h"
 #include "tidemark/followup/steps.h"
 
 namespace tidemark::followup {
@@ -65,6 +66,15 @@ inline constexpr float kNoFilm = -1.0F;
 [[nodiscard]] Box inside_film(const Box& box, const film::FilmImage& film);
 
 [[nodiscard]] Polyline mapped(const Polyline& points, const Affine2& b_from_a);
+
+/// What a picture of one film shows: these points with a margin, widened to `least_shape` (width
+/// over height) where there is film.
+[[nodiscard]] Box film_region(const HipFilm& film, const Polyline& points, double margin_mm,
+                              double least_shape);
+/// "film-00.dcm, 2024-03-02, right hip", as far as it is known.
+[[nodiscard]] std::string film_title(const FilmResult& result);
+/// A piece of legend: a stroke and its meaning. Gives where the next one starts.
+double draw_legend(Canvas& canvas, const Vec2& at, const Stroke& stroke, const std::string& text);
 
 /// A bar of a round length in mm in the lower left corner of the panel.
 void draw_scale_bar(Canvas& canvas, const Panel& panel, double mm_per_px, double length_mm);

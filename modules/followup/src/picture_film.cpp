@@ -3,7 +3,6 @@
 #include <utility>
 
 #include "panel.h"
-#include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
 #include "working.h"
 
@@ -33,11 +32,7 @@ Box region_of(const HipFilm& film) {
   for (const auto& mark : {film.femur.greater_trochanter, film.femur.lesser_trochanter}) {
     if (mark) points.push_back(mark->px);
   }
-  Box box = inside_film(box_around(points, kMarginMm * px_per_mm), film.hip_view);
-  const double missing = std::max(0.0, kLeastShape * box.height - box.width);
-  box.x -= 0.5 * missing;
-  box.width += missing;
-  return inside_film(box, film.hip_view);
+  return film_region(film, points, kMarginMm, kLeastShape);
 }
 
 /// Draws what was found, in the panel of the film's hip view.
@@ -241,19 +236,8 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
   canvas.unclip();
 }
 
-/// A line of legend: a stroke of the colour and its meaning. Gives where the next one starts.
-double legend(Canvas& canvas, const Vec2& at, Colour colour, double dash, const std::string& text) {
-  canvas.line({at + Vec2(0.0, -5.0), at + Vec2(26.0, -5.0)}, {colour, 2.0, dash});
-  const TextStyle style{14.0, kGrey};
-  canvas.text(at + Vec2(33.0, 0.0), text, style);
-  return at.x() + 33.0 + canvas.text_width(text, style) + 18.0;
-}
-
 void draw_caption(Canvas& canvas, double top, const FilmResult& result) {
-  std::string title = result.file;
-  if (result.date) title += ", " + format_date(*result.date);
-  if (result.side) title += *result.side == Side::kRight ? ", right hip" : ", left hip";
-  canvas.text({16.0, top + 26.0}, title, {18.0, kWhite, Weight::kBold});
+  canvas.text({16.0, top + 26.0}, film_title(result), {18.0, kWhite, Weight::kBold});
   std::string numbers = "shaft axis not seen";
   if (result.tilt) {
     numbers = "tilt of the stem " +
@@ -262,14 +246,14 @@ void draw_caption(Canvas& canvas, double top, const FilmResult& result) {
   if (result.calibration) numbers += "     scale from " + result.calibration->method;
   if (!result.flags.empty()) numbers += "     flags: " + std::to_string(result.flags.size());
   canvas.text({16.0, top + 52.0}, numbers, {15.0, kWhite});
-  double x = legend(canvas, {16.0, top + 80.0}, kBlue, 0.0, "stem, head");
-  x = legend(canvas, {x, top + 80.0}, kBlue, 9.0, "stem axis");
-  x = legend(canvas, {x, top + 80.0}, kOrange, 9.0, "shaft axis");
-  (void)legend(canvas, {x, top + 80.0}, kOrange, 0.0, "outer cortex");
-  x = legend(canvas, {16.0, top + 104.0}, kYellow, 0.0, "landmark ± 95 %");
+  double x = draw_legend(canvas, {16.0, top + 80.0}, {kBlue, 2.0}, "stem, head");
+  x = draw_legend(canvas, {x, top + 80.0}, {kBlue, 2.0, 9.0}, "stem axis");
+  x = draw_legend(canvas, {x, top + 80.0}, {kOrange, 2.0, 9.0}, "shaft axis");
+  (void)draw_legend(canvas, {x, top + 80.0}, {kOrange, 2.0}, "outer cortex");
+  x = draw_legend(canvas, {16.0, top + 104.0}, {kYellow, 2.0}, "landmark ± 95 %");
   if (result.zones.empty()) return;
-  x = legend(canvas, {x, top + 104.0}, kYellow, 0.0, "just beyond a radiolucent line");
-  (void)legend(canvas, {x, top + 104.0}, kWhite, 4.0, "zones, widest line");
+  x = draw_legend(canvas, {x, top + 104.0}, {kYellow, 2.0}, "just beyond a radiolucent line");
+  (void)draw_legend(canvas, {x, top + 104.0}, {kWhite, 2.0, 4.0}, "zones, widest line");
 }
 
 }  // namespace

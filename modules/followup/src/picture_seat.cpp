@@ -4,7 +4,6 @@
 
 #include "panel.h"
 #include "seat.h"
-#include "tidemark/core/date.h"
 
 namespace tidemark::followup {
 namespace {
@@ -59,11 +58,7 @@ Box region_of(const HipFilm& film) {
       if (section.level.value > -kLowestMm) points.push_back(section.centre_px);
     }
   }
-  Box box = inside_film(box_around(points, kMarginMm * px_per_mm), film.hip_view);
-  const double missing = std::max(0.0, kLeastShape * box.height - box.width);
-  box.x -= 0.5 * missing;
-  box.width += missing;
-  return inside_film(box, film.hip_view);
+  return film_region(film, points, kMarginMm, kLeastShape);
 }
 
 /// Draws the audit's places. Distances in mm along the shaft (distal) and across it (medial).
@@ -280,26 +275,17 @@ void draw_pelvis(Canvas& canvas, const Box& box, const HipFilm& film, const Seat
   canvas.unclip();
 }
 
-double legend(Canvas& canvas, const Vec2& at, const Stroke& stroke, const std::string& text) {
-  canvas.line({at + Vec2(0.0, -5.0), at + Vec2(26.0, -5.0)}, stroke);
-  const TextStyle style{14.0, kGrey};
-  canvas.text(at + Vec2(33.0, 0.0), text, style);
-  return at.x() + 33.0 + canvas.text_width(text, style) + 18.0;
-}
-
 void draw_caption(Canvas& canvas, double top, const FilmResult& result, const SeatResult& seat) {
-  std::string title = "Seat: " + result.file;
-  if (result.date) title += ", " + format_date(*result.date);
-  if (result.side) title += *result.side == Side::kRight ? ", right hip" : ", left hip";
+  std::string title = "Seat: " + film_title(result);
   if (const SeatItem* tilt = item_of(seat, "stem_tilt_deg")) {
     title += "     tilt " + told(*tilt) + " (varus +)";
   }
   canvas.text({16.0, top + 28.0}, title, {18.0, kWhite, Weight::kBold});
-  double x = legend(canvas, {16.0, top + 60.0}, {kBlue, 2.0}, "stem, its width");
-  x = legend(canvas, {x, top + 60.0}, {kBlue, 2.0, 9.0}, "stem axis");
-  x = legend(canvas, {x, top + 60.0}, {kOrange, 2.0, 9.0}, "shaft axis");
-  x = legend(canvas, {x, top + 60.0}, {kOrange, 2.0}, "canal, cortex");
-  (void)legend(canvas, {x, top + 60.0}, {kYellow, 2.0}, "distances ± 95 %");
+  double x = draw_legend(canvas, {16.0, top + 60.0}, {kBlue, 2.0}, "stem, its width");
+  x = draw_legend(canvas, {x, top + 60.0}, {kBlue, 2.0, 9.0}, "stem axis");
+  x = draw_legend(canvas, {x, top + 60.0}, {kOrange, 2.0, 9.0}, "shaft axis");
+  x = draw_legend(canvas, {x, top + 60.0}, {kOrange, 2.0}, "canal, cortex");
+  (void)draw_legend(canvas, {x, top + 60.0}, {kYellow, 2.0}, "distances ± 95 %");
 }
 
 }  // namespace
