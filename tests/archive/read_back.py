@@ -356,6 +356,83 @@ class Content(OneRun):
                 elif items:
                     self.close(value(items[0]), finding[key])
 
+    def seat_values(self, group):
+        """The numbers of a group, without the time point's place in the order."""
+        return [i for i in group.ContentSequence if i.ValueType == "NUM" and i.RelationshipType == "CONTAINS"]
+
+    def seat_group(self, report, quantity):
+        group, = [g for g in groups(report) if text(g, "112039") == f"seat {quantity}"]
+        return group
+
+    def test_seat(self):
+        """Every measure of the audit: value, unit, method, site with laterality, coordinates, class, or the reason."""
+        seat = self.result["assessment"]["seat"]
+        codes = set()
+        for item in seat:
+            group = self.seat_group(self.report, item["quantity"])
+            self.assertEqual(self.result["films"][0]["file"], text(group, "126070"))
+            self.assertEqual("MEASURED" if "measured" in item else "NOT-MEASURED", modifier(group, "STATUS"))
+            self.assertEqual(ascii_of(item["definition"]), text(group, "DEFINITION"))
+            for key, code in (("reason", "REASON"), ("remark", "TO-BE-READ")):
+                self.assertEqual(ascii_of(item[key]) if key in item else None, text(group, code))
+            self.assertEqual(item["class"]["id"].upper().replace("_", "-") if "class" in item else None,
+                             modifier(group, "SEAT-CLASS"))
+            values = self.seat_values(group)
+            self.assertEqual(1 if "measured" in item else 0, len(values))  # nothing is planned
+            for number in values:
+                codes.add(name_of(number))
+                self.same(number, item["measured"])
+                unit = number.MeasuredValueSequence[0].MeasurementUnitsCodeSequence[0].CodeValue
+                self.assertEqual(item["unit"], unit)
+                self.assertTrue(modifier(number, "370129005"))
+                found = self.points(number)
+                self.assertEqual(len(item["places"]), len(found))
+                for (_, image, points), place in zip(found, item["places"]):
+                    self.assertEqual(self.sources[0].SOPInstanceUID, image)
+                    numpy.testing.assert_allclose(points, place["px"], atol=1e-3)
+        self.assertGreaterEqual(len(codes), 8)  # a code of its own for each
+
+    def test_seat_is_read_by_dcmtk(self):
+        dump = subprocess.run(["dsrdump", "+Pc", "+Pl", self.dicom / "report.dcm"], capture_output=True, text=True)
+        self.assertEqual(0, dump.returncode, dump.stderr)
+        told = {re.sub(r"^\s*<|>$", "", line) for line in dump.stdout.splitlines()}
+        for item in self.result["assessment"]["seat"]:
+            self.assertIn(f'has obs context TEXT:(112039,DCM,"Tracking Identifier")="seat {item["quantity"]}"', told)
+            for number in self.seat_values(self.seat_group(self.report, item["quantity"])):
+                code = number.ConceptNameCodeSequence[0]
+                unit = number.MeasuredValueSequence[0].MeasurementUnitsCodeSequence[0]
+                self.assertIn(f'contains NUM:({code.CodeValue},99TIDEMARK,"{code.CodeMeaning}")="{value(number)}" '
+                              f'({unit.CodeValue},UCUM,"{unit.CodeMeaning}")', told)
+
+    def test_seat_against_a_plan(self):
+        films = self.copy_of_films()
+        sheet = json.loads((films / "series.json").read_text())
+        sheet["plan"] = {"stem_tilt_deg": 0.0, "leg_length_change_mm": 4.0}
+        (films / "series.json").write_text(json.dumps(sheet))
+        out, _ = self.measured(films)
+        self.assertEqual([], faults(out / "dicom" / "report.dcm"))
+        report = pydicom.dcmread(out / "dicom" / "report.dcm")
+        seat = json.loads((out / "result.json").read_text())["assessment"]["seat"]
+        planned = [item for item in seat if "planned" in item]
+        self.assertEqual(2, len(planned))
+        for item in planned:
+            group = self.seat_group(report, item["quantity"])
+            self.assertEqual(item["verdict"].upper().replace("_", "-"), modifier(group, "AGAINST-PLAN"))
+            self.close(value(numbers(group, "PLANNED")[0]), item["planned"])
+            self.close(value(numbers(group, "PLAN-TOLERANCE")[0]), item["tolerance"])
+
+    def test_signs_of_fixation(self):
+        words = {"yes": "YES", "no": "NO", "cannot_tell": "CANNOT-TELL"}
+        for report in self.result["assessment"]["signs"]["reports"]:
+            film = self.result["comparisons"][report["comparison"]]["follow_up"]
+            self.assertGreater(len(report["signs"]), 5)
+            for sign in report["signs"]:
+                group, = self.of_film(film, f"sign {sign['id']}")
+                self.assertEqual(words[sign["answer"]], modifier(group, "SIGN-PRESENT"))
+                self.assertEqual(ascii_of(sign["text"]), text(group, "FINDING-TEXT"))
+                self.assertEqual(sign["basis"], text(group, "SIGN-BASIS"))
+                self.assertTrue(text(group, "SIGN-FROM").startswith(ascii_of(sign["citation"])))
+
     def test_course_and_headline(self):
         assessment = self.result["assessment"]
         course, = [g for g in groups(self.report)

@@ -10,6 +10,11 @@ Item text_item(Relation relation, Code name, std::string text) {
   return {relation, std::move(name), Text{std::move(text)}};
 }
 
+void add_text(Item& group, const char* value, const char* meaning, const std::string& text) {
+  if (text.empty()) return;
+  group.children.push_back(text_item(Relation::kContains, own(value, meaning), text));
+}
+
 Item code_item(Relation relation, Code name, Code value) {
   return {relation, std::move(name), std::move(value)};
 }

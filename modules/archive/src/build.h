@@ -25,6 +25,8 @@ struct Value {
 };
 
 [[nodiscard]] Item text_item(Relation relation, Code name, std::string text);
+/// CONTAINS a text named by a code of our own; nothing when it is empty.
+void add_text(Item& group, const char* value, const char* meaning, const std::string& text);
 [[nodiscard]] Item code_item(Relation relation, Code name, Code value);
 [[nodiscard]] Item uid_item(Relation relation, Code name, std::string uid);
 [[nodiscard]] Item container(Relation relation, Code name, std::string template_id = {});

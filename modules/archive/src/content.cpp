@@ -89,6 +89,8 @@ Item measurements(const Result& result, const Sources& sources, const Tracking& 
     add(bone_change_groups(result, pair, tracking));
   }
   add(finding_groups(result, sources, tracking));
+  add(sign_groups(result, tracking));
+  add(seat_groups(result, sources, tracking));
   return out;
 }
 

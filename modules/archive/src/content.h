@@ -63,6 +63,12 @@ void add_axes(const followup::FilmResult& film, const std::optional<SourceFacts>
 /// A group per criterion and comparison with its verdict; the course over time.
 [[nodiscard]] std::vector<Item> finding_groups(const followup::Result& result,
                                                const Sources& sources, const Tracking& tracking);
+/// A group per measure of the seat on the reference film: value, class, plan, or the reason.
+[[nodiscard]] std::vector<Item> seat_groups(const followup::Result& result, const Sources& sources,
+                                            const Tracking& tracking);
+/// A group per sign of fixation or loosening and comparison.
+[[nodiscard]] std::vector<Item> sign_groups(const followup::Result& result,
+                                            const Tracking& tracking);
 /// The verdict of the whole, its doubt, the set of criteria, cautions: qualitative evaluations.
 [[nodiscard]] std::vector<Item> headline_items(const followup::Result& result);
 /// What became of lines and other signs since the reference film.

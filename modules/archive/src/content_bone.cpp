@@ -43,8 +43,7 @@ void add_code(Item& group, const char* value, const char* meaning, Code what) {
 }
 
 void add_reason(Item& group, const std::string& reason) {
-  if (reason.empty()) return;
-  group.children.push_back(text_item(Relation::kContains, own("REASON", "Reason"), reason));
+  add_text(group, "REASON", "Reason", reason);
 }
 
 /// The proximal border of a zone among the five of a film; the distal one follows it.

@@ -55,11 +55,6 @@ Item modifier(const char* value, const char* meaning, std::string text) {
   return text_item(Relation::kHasConceptModifier, own(value, meaning), std::move(text));
 }
 
-void add_text(Item& group, const char* value, const char* meaning, std::string text) {
-  if (text.empty()) return;
-  group.children.push_back(text_item(Relation::kContains, own(value, meaning), std::move(text)));
-}
-
 const assessment::Criterion* criterion_of(const Assessment& assessed, const std::string& id) {
   const auto& all = assessed.criteria.criteria;
   const auto found =
