@@ -293,10 +293,10 @@ class Numbers(unittest.TestCase):
                 cells = [plain(c.words()) for c in row.children]
                 self.assertEqual([finding["criterion"], words[finding["verdict"]]], cells[:2])
                 p = finding.get("probability_exceeds")
-                shown_p = ("–" if p is None else "< 1 %" if p < 0.01 else "> 99 %" if p > 0.99
+                shown_p = ("–" if p is None else "< 1 %" if p < 0.005 else "> 99 %" if p > 0.995
                            else cells[2])
                 self.assertEqual(shown_p, cells[2])
-                if p is not None and 0.01 <= p <= 0.99:
+                if p is not None and 0.005 <= p <= 0.995:
                     self.assertLessEqual(abs(float(cells[2].rstrip(" %")) - 100 * p), 0.51)
                 if LANGUAGE == "en":
                     self.assertTrue(cells[3].startswith(plain(finding["text"])))
@@ -309,16 +309,32 @@ class Numbers(unittest.TestCase):
         (table,) = [t for t in tree().all("table") if t["id"] == "seat-table"]
         rows = [[plain(c.words()) for c in r.children] for r in table.all("tr")[1:]]
         self.assertEqual(len(seat), len(rows))
-        for item, row in zip(seat, rows):
+        planned = any("planned" in item for item in seat)
+        self.assertEqual({4 if planned else 3}, {len(row) for row in rows})
+        for number, (item, row) in enumerate(zip(seat, rows), 1):
             if LANGUAGE == "en":
-                self.assertEqual(item["name"], row[0])
+                self.assertEqual(f"{number}. {item['name']}", row[0])
             if "measured" in item:
                 number = shown(item["measured"]["value"], item["measured"]["u95"])
                 self.assertIn(number.lstrip("+\N{MINUS SIGN}"), row[1])
             elif LANGUAGE == "en":
                 self.assertEqual("not measured", row[1])
                 self.assertIn(plain(item["reason"]), plain(tree().words()))
-            self.assertEqual("planned" in item, row[3] != "–")
+            if planned:
+                self.assertEqual("planned" in item, row[3] != "–")
+
+    def test_every_place_of_the_seat_is_drawn(self):
+        """Each measured item has its number on the picture, and the picture tells its values."""
+        (figure,) = [f for f in tree().all("figure") if f["class"] == "marked"]
+        (svg,) = figure.all("svg")
+        seat = RESULT["assessment"]["seat"]
+        wanted = {str(n) for n, item in enumerate(seat, 1) if item.get("places")}
+        self.assertGreaterEqual(len(wanted), 4)
+        self.assertEqual(wanted, {t.words() for t in svg.all("text")} - {"20 mm"})
+        for number, item in enumerate(seat, 1):
+            if "measured" in item:
+                value = shown(item["measured"]["value"], item["measured"]["u95"]).lstrip("+\N{MINUS SIGN}")
+                self.assertIn(value, plain(svg["aria-label"]))
 
     def test_every_sign_stands_in_its_row(self):
         signs = RESULT["assessment"]["signs"]
@@ -329,10 +345,13 @@ class Numbers(unittest.TestCase):
         words = {"en": ("yes", "no", "cannot tell"), "de": ("ja", "nein", "nicht zu entscheiden")}[LANGUAGE]
         answers = dict(zip(("yes", "no", "cannot_tell"), words))
         self.assertEqual(len(report["signs"]), len(rows))
-        for sign, row in zip(report["signs"], rows):
+        order = ("yes", "no", "cannot_tell")  # what is present first
+        (section,) = [s for s in tree().all("section") if s["id"] == "signs"]
+        listed = dict(plain(li.words()).split(" ", 1) for li in section.all("li") if li.words().startswith("["))
+        for sign, row in zip(sorted(report["signs"], key=lambda s: order.index(s["answer"])), rows):
             self.assertEqual(answers[sign["answer"]], row[1].rstrip(" †"))
             self.assertEqual(sign["basis"] == "lines", row[1].endswith("†"))  # not validated, and marked so
-            self.assertTrue(row[4].startswith(plain(sign["citation"])))
+            self.assertTrue(listed[row[4]].startswith(plain(sign["citation"])))
             if LANGUAGE == "en":
                 self.assertEqual([plain(sign["title"]), plain(sign["text"])], [row[0], row[3]])
 
@@ -402,6 +421,20 @@ class Pdf(unittest.TestCase):
         text = "".join(self.run_tool("pdftotext", "-raw", OUT / "report.pdf", "-").split())
         for one in assessed():
             self.assertIn("".join(one.split()), text)
+
+    def test_text_holds_seat_and_signs(self):
+        text = "".join(plain(self.run_tool("pdftotext", "-raw", OUT / "report.pdf", "-")).split())
+        seat = [item for item in RESULT["assessment"]["seat"] if "measured" in item]
+        self.assertGreaterEqual(len(seat), 4)
+        for item in seat:
+            number = shown(item["measured"]["value"], item["measured"]["u95"])
+            self.assertIn("".join(number.lstrip("+\N{MINUS SIGN}").split()), text)
+        last = RESULT["assessment"]["headline"]["comparison"]
+        (report,) = [r for r in RESULT["assessment"]["signs"]["reports"] if r["comparison"] == last]
+        for sign in report["signs"]:
+            self.assertIn("".join(sign["citation"].split()), text)
+            if LANGUAGE == "en":
+                self.assertIn("".join(sign["text"].split()), text)
 
     def test_same_headings_as_the_page(self):
         text = plain(self.run_tool("pdftotext", OUT / "report.pdf", "-"))

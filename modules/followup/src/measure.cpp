@@ -387,15 +387,16 @@ std::vector<MaybePicture> draw_pairs(const WorkingSeries& work, const Run& run,
   return drawn;
 }
 
-/// The measured films in the frame of the reference film.
+/// The reference film, and the measured follow-ups in its frame.
 std::optional<AlignedFilms> align_films(const WorkingSeries& work, const Run& run,
                                         const Result& result) {
   std::vector<const ComparisonResult*> pairs;
   for (const ComparisonResult& pair : result.comparisons) {
     if (pair.migration) pairs.push_back(&pair);
   }
-  if (pairs.empty()) return {};
-  const std::size_t first = pairs.front()->reference;
+  if (!work.reference) return {};
+  const std::size_t first = pairs.empty() ? *work.reference : pairs.front()->reference;
+  if (work.films[first].refused || !work.films[first].hip) return {};
   const HipFilm& reference = *work.films[first].hip;
   AlignedFilms out{aligned_px_per_mm(reference), std::vector<AlignedFilm>(pairs.size() + 1)};
   parallel_for(out.films.size(), run.threads, [&](std::size_t i) {

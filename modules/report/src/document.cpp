@@ -98,7 +98,7 @@ Document document_of(const Result& result, Language language) {
   out.tool = "Tidemark " + result.tool_version;
   for (Section section :
        {history_section(from), course_section(from), pair_section(from, out), zones_section(from),
-        values_section(from), criteria_section(from), signs_section(from), seat_section(from),
+        values_section(from), criteria_section(from), signs_section(from), seat_section(from, out),
         method_section(from), cautions_section(from)}) {
     if (!section.blocks.empty()) out.sections.push_back(std::move(section));
   }

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <kainjow/mustache.hpp>
 #include <span>
 
@@ -58,9 +59,20 @@ std::string class_of(CellRole role) {
   return "value";
 }
 
+/// Whether some cell holds a sentence: such a table is no grid on a phone, but a card for each row.
+bool holds_sentences(const Table& table) {
+  constexpr std::size_t kSentence = 60;
+  return std::any_of(table.rows.begin(), table.rows.end(), [](const auto& row) {
+    return std::any_of(row.begin(), row.end(), [](const Cell& cell) {
+      return cell.role == CellRole::kWord && cell.phrase.text.size() > kSentence;
+    });
+  });
+}
+
 Data row_data(const Table& table, const std::vector<Cell>& row) {
   Data out;
   std::size_t column = 0;
+  out.set("label", table.columns.front());
   out.set("head", row.front().phrase.text);
   out.set("head_role", class_of(row.front().role));
   out.set("head_lang", lang_of(row.front().phrase));
@@ -68,6 +80,7 @@ Data row_data(const Table& table, const std::vector<Cell>& row) {
             Data one = data_of(cell.phrase);
             const bool left = is_flush_left(table, ++column);
             one.set("role", class_of(cell.role) + (left ? " left" : ""));
+            one.set("label", table.columns[column]);
             return one;
           }));
   return out;
@@ -115,6 +128,7 @@ class Writer {
     Data out;
     out.set("id", table.id);
     out.set("caption", table.caption);
+    out.set("kind", holds_sentences(table) ? "cards" : "grid");
     std::size_t column = 0;
     out.set("columns", list_of(table.columns, [&](const std::string& name) {
               Data one("text", name);
@@ -161,6 +175,18 @@ class Writer {
     out.set("insets", insets);
     return block("pair", out);
   }
+  Data operator()(const MarkedPlate& marked) {
+    const Window whole{0.0, 0.0, document_.plate_width, document_.plate_height};
+    Data out;
+    out.set("title", marked.title);
+    out.set("caption", marked.caption);
+    out.set("description", marked.description);
+    out.set("plate", std::to_string(marked.plate));
+    out.set("box", view_box(whole));
+    out.set("marks", svg_marks(marked.marks));
+    out.set("bar", scale_bar(whole, document_, say_, 20));
+    return block("marked", out);
+  }
 
  private:
   Data inset(const Window& window, const char* where) const {
@@ -173,7 +199,7 @@ class Writer {
   /// One block; the markup looks for every kind.
   static Data block(const std::string& kind, const Data& data) {
     Data out;
-    for (const char* other : {"paragraph", "items", "table", "figures", "pair"}) {
+    for (const char* other : {"paragraph", "items", "table", "figures", "pair", "marked"}) {
       out.set(other, false);
     }
     out.set(kind, data);

@@ -7,6 +7,11 @@
 
 namespace tidemark::report {
 
+// Outlines on films, which are dark: light, with a dark edge, one of them dashed.
+inline constexpr std::uint32_t kReferenceOutline = 0x6CC4F5;
+inline constexpr std::uint32_t kFollowUpOutline = 0xFFB347;
+inline constexpr std::uint32_t kOutlineEdge = 0x101418;
+
 /// Colours of drawings as 0xRRGGBB. Blue and vermilion stay apart for people with any common colour
 /// vision (Okabe and Ito, "Color universal design", 2008, from memory), darkened until text in them
 /// has a contrast of 4.5 with white (WCAG 2.1, 1.4.3). Nothing is told by colour alone. report.css
@@ -25,16 +30,18 @@ namespace tidemark::report {
       return 0xEEF1F4;
     case Ink::kMeasure:
       return 0x0B5A9C;
+    case Ink::kFilmEdge:
+      return kOutlineEdge;
+    case Ink::kFilmStem:
+      return kReferenceOutline;
+    case Ink::kFilmBone:
+      return kFollowUpOutline;
     case Ink::kAlert:
       break;
   }
   return 0xA83C00;
 }
 
-// Outlines on films, which are dark: light, with a dark edge, one of them dashed.
-inline constexpr std::uint32_t kReferenceOutline = 0x6CC4F5;
-inline constexpr std::uint32_t kFollowUpOutline = 0xFFB347;
-inline constexpr std::uint32_t kOutlineEdge = 0x101418;
 /// On and off, px of a plate.
 inline constexpr std::array<double, 2> kFollowUpDash{9.0, 5.0};
 

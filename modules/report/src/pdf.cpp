@@ -65,6 +65,7 @@ class Setter {
   void operator()(const Table& table);
   void operator()(const Figures& figures);
   void operator()(const AlignedPair& pair);
+  void operator()(const MarkedPlate& marked);
 
  private:
   void rule(double width, std::uint32_t colour) {
@@ -75,6 +76,8 @@ class Setter {
   void put_row(const SetRow& row, const Table& table, const std::vector<double>& widths,
                const char* element);
   void table_head(const Table& table, const std::vector<double>& widths);
+  [[nodiscard]] SetRow set_head(const Table& table, const std::vector<double>& widths);
+  [[nodiscard]] SetRow set_body(const std::vector<Cell>& row, const std::vector<double>& widths);
 
   const Document& document_;
   Sheet& sheet_;
@@ -235,24 +238,34 @@ void Setter::put_row(const SetRow& row, const Table& table, const std::vector<do
   sheet_.skip(row.height);
 }
 
-void Setter::table_head(const Table& table, const std::vector<double>& widths) {
+SetRow Setter::set_head(const Table& table, const std::vector<double>& widths) {
   std::vector<Run> cells;
   for (const std::string& column : table.columns) cells.push_back({column, kCellBold});
-  put_row(set_row(cells, widths), table, widths, "TH");
+  return set_row(cells, widths);
+}
+
+SetRow Setter::set_body(const std::vector<Cell>& row, const std::vector<double>& widths) {
+  std::vector<Run> cells;
+  cells.reserve(row.size());
+  for (const Cell& cell : row) cells.push_back({cell.phrase.text, font_of(cell.role)});
+  return set_row(cells, widths);
+}
+
+void Setter::table_head(const Table& table, const std::vector<double>& widths) {
+  put_row(set_head(table, widths), table, widths, "TH");
   rule(1.0, kText);
 }
 
 void Setter::operator()(const Table& table) {
   const std::vector<double> widths = widths_of(table);
-  sheet_.need(60.0);
+  // Caption and head do not stand alone at the foot of a page.
+  const double first = table.rows.empty() ? 0.0 : set_body(table.rows.front(), widths).height;
+  sheet_.need(2.0 * line_height(kSmallHeading) + set_head(table, widths).height + first);
   sheet_.text("P", {{table.caption, kSmallHeading}});
   sheet_.add(BeginOp{"Table"});
   table_head(table, widths);
   for (const auto& row : table.rows) {
-    std::vector<Run> cells;
-    cells.reserve(row.size());
-    for (const Cell& cell : row) cells.push_back({cell.phrase.text, font_of(cell.role)});
-    const SetRow set = set_row(cells, widths);
+    const SetRow set = set_body(row, widths);
     if (sheet_.y() + set.height > kLowest) {
       sheet_.add(EndOp{"Table"});
       sheet_.need(set.height);
@@ -342,6 +355,27 @@ void Setter::operator()(const AlignedPair& pair) {
        small_bar},
       say_("pair.tip"));
   sheet_.skip(height + kLabel + 8.0);
+}
+
+void Setter::operator()(const MarkedPlate& marked) {
+  constexpr double kWidth = 215.0;
+  constexpr double kWords = 40.0;
+  const double height = kWidth * document_.plate_height / document_.plate_width;
+  sheet_.need(height + kWords);
+  sheet_.text("H3", {{marked.title, kSmallHeading}});
+  sheet_.skip(2.0);
+  sheet_.add(BeginOp{"Figure"});
+  sheet_.add(PlateOp{marked.plate,
+                     {0.0, 0.0, document_.plate_width, document_.plate_height},
+                     {kMargin, sheet_.y(), kWidth, height},
+                     {marked.plate},
+                     20,
+                     say_("pair.scale_bar", {{"length", "20"}}),
+                     marked.marks});
+  sheet_.add(EndOp{"Figure"});
+  sheet_.skip(height + 4.0);
+  sheet_.text("P", {{marked.caption, kNote}});
+  sheet_.skip(6.0);
 }
 
 void Setter::feet() {

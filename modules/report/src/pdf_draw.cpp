@@ -200,6 +200,9 @@ void Painter::operator()(const PlateOp& op) {
   cairo_set_source_surface(context, films_[op.plate].get(), 0.0, 0.0);
   cairo_paint(context);
   for (const std::size_t plate : op.outlines) outline(plate, 1.0 / scale);
+  for (const Mark& mark : op.marks.marks) {
+    std::visit([this](const auto& one) { draw(one); }, mark);
+  }
   cairo_restore(context);
   if (op.bar_mm == 0) return;
   const Vec2 left(op.box.x + 6.0, op.box.y + op.box.height - 6.0);

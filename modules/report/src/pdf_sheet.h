@@ -57,6 +57,7 @@ struct PlateOp {
   std::vector<std::size_t> outlines;
   int bar_mm = 0;
   std::string bar_text;
+  Drawing marks = {};  ///< on top, in coordinates of the plate
 };
 /// Begin and end of an element of the document's structure (PDF 1.7, 14.8.4), e.g. "H2".
 struct BeginOp {

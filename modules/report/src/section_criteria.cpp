@@ -27,7 +27,7 @@ CellRole role_of(Verdict verdict) {
 /// A probability in per cent that never reads as certain.
 std::string percent(const Source& from, double probability) {
   const double whole = 100.0 * probability;
-  const std::string text = whole < 1.0 ? "< 1" : whole > 99.0 ? "> 99" : fixed_text(whole, 0);
+  const std::string text = whole < 0.5 ? "< 1" : whole > 99.5 ? "> 99" : fixed_text(whole, 0);
   return from.say.localised(text) + kFixedSpace + "%";
 }
 
@@ -107,7 +107,7 @@ Section criteria_section(const Source& from) {
   Section out{"criteria", from.say("criteria.heading"), {}};
   if (!from.result.assessment) return out;
   const Assessment& assessed = *from.result.assessment;
-  for (std::size_t i = 0; i < from.result.comparisons.size(); ++i) {
+  for (std::size_t i = from.result.comparisons.size(); i-- > 0;) {  // the latest film first
     Table table = table_of(from, assessed, i);
     if (!table.rows.empty()) out.blocks.emplace_back(std::move(table));
   }

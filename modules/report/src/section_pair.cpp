@@ -91,6 +91,7 @@ Section pair_section(const Source& from, Document& document) {
     document.plates.push_back(plate_of(film));
     document.plates.back().title = title_of(from, pairs.back(), from.result.films[film.film]);
   }
+  if (pairs.size() < 2) return out;  // the reference film alone
   out.blocks.emplace_back(Paragraph{{from.say("pair.how_to_read")}});
   for (std::size_t i = pairs.size(); i-- > 1;) {
     if (pairs[i] != nullptr) out.blocks.emplace_back(pair_block(from, document, i, *pairs[i]));

@@ -29,7 +29,8 @@ struct Source {
 /// Signs of fixation and loosening on the last film, and what they would fit.
 [[nodiscard]] Section signs_section(const Source& from);
 /// How the stem was seated, on the reference film.
-[[nodiscard]] Section seat_section(const Source& from);
+/// Its picture is the first plate of `document`, where there is one.
+[[nodiscard]] Section seat_section(const Source& from, const Document& document);
 [[nodiscard]] Section method_section(const Source& from);
 [[nodiscard]] Section cautions_section(const Source& from);
 

@@ -210,7 +210,8 @@ struct Result {
   std::optional<History> history;
   std::optional<Reuse> reuse;  ///< only with Remember::kKeep
   std::vector<Picture> pictures;
-  std::optional<AlignedFilms> aligned;  ///< only with Aligned::kKeep, and if a pair was measured
+  std::optional<AlignedFilms>
+      aligned;  ///< only with Aligned::kKeep, and if the reference film was measured
 };
 
 /// How lengths are told: in `unit`, "mm" or "px", as mm divided by mm_per_unit.

@@ -107,7 +107,16 @@ struct AlignedPair {
   Window at_tip;
 };
 
-using Block = std::variant<Paragraph, Items, Table, Figures, AlignedPair>;
+/// A plate with what was read from it drawn on it, and the outline of its own stem.
+struct MarkedPlate {
+  std::size_t plate = 0;
+  std::string title;
+  std::string caption;
+  std::string description;
+  Drawing marks;  ///< in coordinates of the plate
+};
+
+using Block = std::variant<Paragraph, Items, Table, Figures, AlignedPair, MarkedPlate>;
 
 struct Section {
   std::string id;

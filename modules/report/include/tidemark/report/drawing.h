@@ -13,7 +13,18 @@ namespace tidemark::report {
 // meant to be shown as one CSS px (1/96 inch).
 
 /// What a mark stands for; the writers give each its colour (palette.h).
-enum class Ink { kText, kMuted, kGrid, kPaper, kBand, kMeasure, kAlert };
+enum class Ink {
+  kText,
+  kMuted,
+  kGrid,
+  kPaper,
+  kBand,
+  kMeasure,
+  kAlert,
+  kFilmEdge,  ///< on films: the dark edge of a light line
+  kFilmStem,
+  kFilmBone
+};
 
 /// How a line is drawn. `dash` is empty for an unbroken line, else lengths on and off.
 struct Stroke {
