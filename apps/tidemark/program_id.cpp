@@ -3,6 +3,7 @@
 #include <elf.h>
 #include <link.h>
 
+#include <array>
 #include <cstring>
 #include <span>
 #include <string_view>
@@ -15,6 +16,9 @@ namespace {
 
 std::size_t padded(std::size_t size) { return (size + 3U) & ~std::size_t{3U}; }
 
+/// Whose notes hold the build identifier; the name's closing zero counts.
+constexpr std::array<char, 4> kGnu{'G', 'N', 'U', '\0'};
+
 /// The build identifiers among the notes of one segment.
 std::string identifiers_in(std::string_view notes) {
   std::string out;
@@ -25,7 +29,8 @@ std::string identifiers_in(std::string_view notes) {
     const std::size_t name = padded(head.n_namesz);
     const std::size_t content = padded(head.n_descsz);
     if (notes.size() < name + content) break;
-    const bool is_gnu = notes.substr(0, head.n_namesz) == std::string_view("GNU", 4);
+    const bool is_gnu =
+        notes.substr(0, head.n_namesz) == std::string_view(kGnu.data(), kGnu.size());
     if (is_gnu && head.n_type == NT_GNU_BUILD_ID) out += notes.substr(name, head.n_descsz);
     notes.remove_prefix(name + content);
   }
