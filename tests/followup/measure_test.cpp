@@ -465,9 +465,16 @@ TEST(Measure, AlignedFilmsShowTheFilm) {
   EXPECT_GT(film.grey.at(x, y - 20), 0);
 }
 
-TEST(Measure, NothingIsAlignedWhenNotAskedForOrNotMeasured) {
+TEST(Measure, NothingIsAlignedWhenNotAskedFor) {
   EXPECT_FALSE(measured(invented::series({"early.dcm", "late.dcm"})).aligned);
-  EXPECT_FALSE(measured(invented::series({"a.dcm"}), {.aligned = Aligned::kKeep}).aligned);
+}
+
+/// The report draws the seat audit on it before there is a follow-up film.
+TEST(Measure, AReferenceFilmAloneIsShownByItself) {
+  const Result result = measured(invented::series({"a.dcm"}), {.aligned = Aligned::kKeep});
+  ASSERT_TRUE(result.aligned);
+  ASSERT_EQ(result.aligned->films.size(), 1U);
+  EXPECT_EQ(result.aligned->films[0].film, 0U);
 }
 
 TEST(Measure, ProgressEndsAtAllWhenNothingIsRefused) {
