@@ -20,7 +20,7 @@ CellRole role_of(Answer answer) {
 }
 
 /// What rests on radiolucent lines is marked: they are not validated.
-std::string marked(const Source& from, std::string text, Basis basis) {
+std::string marked(const Source& from, const std::string& text, Basis basis) {
   return basis == Basis::kLines ? text + kFixedSpace + from.say("zones.mark") : text;
 }
 
