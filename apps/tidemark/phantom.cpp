@@ -29,6 +29,7 @@ po::options_description option_table() {
       ("hips", po::value<int>()->default_value(1),
        "number of hips; more than one: a folder each")                                         //
       ("follow-ups", po::value<int>()->default_value(1), "follow-up films a hip")              //
+      ("lateral", "a lateral film of the day of the reference film too")                       //
       ("seed", po::value<std::uint64_t>()->default_value(1), "what everything is drawn from")  //
       ("set", po::value<std::string>()->default_value("seat"),
        "seat (migration), still (none, large changes of pose), hard (films nobody would choose) "
@@ -84,6 +85,7 @@ phantom::CaseOptions case_options(const po::variables_map& given, phantom::CaseS
   phantom::CaseOptions options;
   options.set = set;
   options.follow_ups = given["follow-ups"].as<int>();
+  options.lateral = given.count("lateral") != 0;
   options.pixel_pitch = {given["pixel-pitch"].as<double>()};
   options.surfaces.axes = given["surface-axes"].as<std::string>();
   options.surfaces.femur_side =

@@ -21,15 +21,18 @@ struct Simulated {
   Millimetres head_diameter;
 };
 
-Simulated simulated(std::uint64_t seed, int number) {
+/// @param look  kSide: the lateral film of the case, which is its last
+Simulated simulated(std::uint64_t seed, int number, LookFrom look = LookFrom::kFront) {
   phantom::CaseOptions options;
+  options.lateral = look == LookFrom::kSide;
   options.pixel_pitch = Millimetres{0.3};
   const phantom::CaseSpec spec = phantom::random_case(seed, number, options);
   const auto model = phantom::build_model(spec, 1).value();
-  const auto film = phantom::simulate(*model, spec, spec.films[0], 1);
+  const std::size_t index = options.lateral ? spec.films.size() - 1 : 0;
+  const auto film = phantom::simulate(*model, spec, spec.films[index], 1);
   const test::Scratch folder;
   const auto file = folder / "film.dcm";
-  EXPECT_TRUE(phantom::write_dicom(file, film.pixels, spec, 0).has_value());
+  EXPECT_TRUE(phantom::write_dicom(file, film.pixels, spec, static_cast<int>(index)).has_value());
   const auto read = film::read(file);
   return {film::as_right_hip(read.value(), spec.side), film.truth, spec.head_diameter};
 }
@@ -77,6 +80,28 @@ INSTANTIATE_TEST_SUITE_P(Seeds, PhantomTable,
                          testing::Values(PhantomRow{4101}, PhantomRow{4102}, PhantomRow{4103},
                                          PhantomRow{4104}, PhantomRow{4105}, PhantomRow{4106}),
                          [](const auto& row) { return "seed" + std::to_string(row.param.seed); });
+
+// The leg rolled outwards by some 88 degrees: the femur's back lies medially.
+TEST(PhantomFilm, IsFoundFromTheSide) {
+  const Simulated s = simulated(71, 3, LookFrom::kSide);
+  const auto found = find_implant(
+      s.hip_view,
+      {.head_diameter = s.head_diameter, .scale_hint = {}, .given = {}, .look = LookFrom::kSide});
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  const auto off_mm = [&](const Vec2& view_px, const Vec2& truth_px) {
+    return s.truth.mm_per_px * (s.hip_view.stored_from_view.apply(view_px) - truth_px).norm();
+  };
+  EXPECT_LT(off_mm(found->head.circle_px.centre, s.truth.head.centre), 0.3);
+  EXPECT_LT(off_mm(found->tip.px, s.truth.stem_tip), 0.7);
+  const Vec2 axis = s.hip_view.stored_from_view.linear * found->axis.line_px.direction;
+  const double turn = angle_between(axis, s.truth.stem_axis[1] - s.truth.stem_axis[0]);
+  EXPECT_LT(std::abs(turn) * 180.0 / 3.14159265, 0.4);
+  const auto femur = find_femur(s.hip_view, *found, {.scale = {s.truth.mm_per_px}, .given = {}});
+  ASSERT_TRUE(femur.has_value());
+  ASSERT_TRUE(femur->shaft_axis.has_value());
+  ASSERT_TRUE(femur->lesser_trochanter.has_value());
+  EXPECT_LT(off_mm(femur->lesser_trochanter->px, s.truth.lesser_trochanter), 6.0);
+}
 
 }  // namespace
 }  // namespace tidemark::anatomy

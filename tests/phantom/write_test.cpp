@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <array>
+#include <cmath>
 #include <cstdio>
 #include <fstream>
 #include <iterator>
@@ -160,6 +161,26 @@ TEST(WriteCase, SaysSoWhenTheFolderCannotBeMade) {
   const auto written = write_case(file / "below", random_case(1, 1, {}), 1);
   ASSERT_FALSE(written.has_value());
   EXPECT_EQ(written.error().kind, ErrorKind::kNotWritable);
+}
+
+TEST(WriteCase, ALateralFilmIsListedAndComparedWithNone) {
+  CaseOptions options;
+  options.pixel_pitch.value = 2.0;
+  options.lateral = true;
+  const test::Scratch folder;
+  ASSERT_TRUE(write_case(folder.path(), random_case(21, 7, options), 2).has_value());
+  const auto sheet = nlohmann::json::parse(bytes_of(folder.path() / "series.json"));
+  EXPECT_EQ(sheet["films"].size(), 3U);
+  EXPECT_EQ(sheet["films"][2]["view"], "LAT");
+  EXPECT_EQ(sheet["films"][2]["date"], sheet["films"][0]["date"]);
+  const auto truth = nlohmann::json::parse(bytes_of(folder.path() / "truth.json"));
+  EXPECT_EQ(truth["comparisons"].size(), 1U);
+  EXPECT_EQ(truth["films"][2]["view"], "LAT");
+  options.lateral = false;  // the other films stay what they are
+  const CaseSpec without = random_case(21, 7, options);
+  EXPECT_EQ(without.films.size(), 2U);
+  EXPECT_EQ(truth["films"][1]["pose_deg"]["flexion"],
+            std::round(without.films[1].pose.flexion.value * 1e4) / 1e4);
 }
 
 }  // namespace

@@ -119,10 +119,31 @@ struct HeadTrial {
   double rim = 0.0;      ///< evidence of its rim, 0 to 1
   double head_mm = 0.0;  ///< diameter
   int width_max = FlankSearch{}.width_max;
+  LookFrom look = LookFrom::kFront;
 };
 
+/// Where the flanks of a stem may lie under a head, on an image of 1 mm pixels.
+FlankSearch flanks_under(const Vec2& head, double radius, const HeadTrial& trial) {
+  FlankSearch search;
+  search.last_row = static_cast<int>(head.y() + 270.0);
+  if (trial.look == LookFrom::kSide) {
+    // Neck and body are one bar under the head; the leg may swing by some 20 degrees, and stems are
+    // 10 to 20 mm thick from front to back (common practice, no source).
+    search.x_min = head.x() - 70.0;
+    search.x_max = head.x() + 70.0;
+    search.first_row = static_cast<int>(head.y() + radius + 4.0);
+    search.width_max = std::min(trial.width_max, 24);
+    return search;
+  }
+  search.x_min = head.x() - 80.0;
+  search.x_max = head.x() + 6.0;
+  search.first_row = static_cast<int>(head.y() + 30.0);
+  search.width_max = trial.width_max;
+  return search;
+}
+
 std::optional<Hypothesis> try_head(const Pyramid& film, const HeadTrial& trial) {
-  const auto& [head_px, rim, head_mm, width_max] = trial;
+  const auto& [head_px, rim, head_mm, width_max, look] = trial;
   Hypothesis h;
   h.head_px = head_px;
   h.mm_per_px = head_mm / (2.0 * head_px.radius);
@@ -130,18 +151,13 @@ std::optional<Hypothesis> try_head(const Pyramid& film, const HeadTrial& trial) 
   if (tall < 110.0 || tall > 700.0) return std::nullopt;  // no hip film is that small or large
   const Scaled mm = scaled(film, h.mm_per_px, 0.8);
   const Vec2 c = mm.from_film(head_px.centre);
-  FlankSearch search;
-  search.x_min = c.x() - 80.0;
-  search.x_max = c.x() + 6.0;
-  search.first_row = static_cast<int>(c.y() + 30.0);
-  search.last_row = static_cast<int>(c.y() + 270.0);
-  search.width_max = width_max;
-  const auto trace = trace_flanks(mm.image, search);
+  const double radius = head_mm / 2.0;
+  const auto trace = trace_flanks(mm.image, flanks_under(c, radius, trial));
   if (!trace) return std::nullopt;
   h.trace = *trace;
   const Greys greys = greys_of(mm.image, h.trace);
   if (greys.step() <= 0.0) return std::nullopt;
-  const double radius = head_mm / 2.0;
+  h.look = look;
   const Neck neck = find_neck(mm.image, c, radius, h.trace, greys);
   h.neck_direction = neck.direction;
   h.score = rim + 1.2 * fill_evidence(mm.image, c, radius, greys) +
@@ -312,7 +328,8 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   const double head_mm = head_mm_of(options);
   if (options.given.head_centre_px && options.given.head_diameter_px) {
     const Circle2 head{*options.given.head_centre_px, 0.5 * *options.given.head_diameter_px};
-    const auto only = try_head(film, {head, 1.0, head_mm});
+    const auto only =
+        try_head(film, {.head_px = head, .rim = 1.0, .head_mm = head_mm, .look = options.look});
     return only ? std::vector<Hypothesis>{*only} : std::vector<Hypothesis>{};
   }
   double low = 11.0;
@@ -324,7 +341,10 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   }
   std::vector<Hypothesis> tried;
   for (const DiscCandidate& disc : bright_discs(small.image, low, high)) {
-    if (auto h = try_head(film, {search.on_film(disc.circle), disc.rim, head_mm})) {
+    if (auto h = try_head(film, {.head_px = search.on_film(disc.circle),
+                                 .rim = disc.rim,
+                                 .head_mm = head_mm,
+                                 .look = options.look})) {
       h->score += prior_of_scale(h->mm_per_px, long_side, options);
       tried.push_back(*h);
     }
@@ -348,7 +368,8 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
     const Circle2 head = search.on_film(again.circle);
     if ((head.centre - h.head_px.centre).norm() > 1.0 ||
         std::abs(head.radius - h.head_px.radius) > 1.0) {
-      auto moved = try_head(film, {head, 0.4, head_mm});
+      auto moved =
+          try_head(film, {.head_px = head, .rim = 0.4, .head_mm = head_mm, .look = options.look});
       if (!moved) continue;
       h = *moved;
       h.score += prior_of_scale(h.mm_per_px, long_side, options);
@@ -368,7 +389,10 @@ std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesi
   const HeadSearch found = search_on_neck(g, rim_floor(g), neck, h, search.small);
   constexpr double kLeastRim = 0.35;  // house choice
   if (found.score < kLeastRim) return std::nullopt;
-  auto moved = try_head(film, {search.on_film(found.circle), 0.4, head_mm_of(options)});
+  auto moved = try_head(film, {.head_px = search.on_film(found.circle),
+                               .rim = 0.4,
+                               .head_mm = head_mm_of(options),
+                               .look = options.look});
   if (moved) {
     moved->score += prior_of_scale(moved->mm_per_px, search.long_side, options) + 1.5 * found.score;
   }
@@ -381,7 +405,7 @@ std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothes
   const int distal = static_cast<int>(h.trace.right.back() - h.trace.left.back());
   const int width_max = distal - kNarrower;
   if (width_max < FlankSearch{}.width_min + kNarrower) return std::nullopt;
-  auto narrower = try_head(film, {h.head_px, 0.4, head_mm_of(options), width_max});
+  auto narrower = try_head(film, {h.head_px, 0.4, head_mm_of(options), width_max, options.look});
   constexpr double kLeastEvidence = 0.3;  // as docs/anatomy.md: right flanks show 0.43 and more
   if (!narrower || narrower->trace.evidence < kLeastEvidence) return std::nullopt;
   // The shading that hid the flanks from the first search also splits the metal.

@@ -17,6 +17,7 @@ struct Hypothesis {
   Vec2 neck_direction = {-0.7, 0.7};  ///< from the head's centre down the neck
   double score = 0.0;                 ///< about 3 when all evidence is there
   Core core = Core::kSeed;            ///< of the traced flanks
+  LookFrom look = LookFrom::kFront;
 };
 
 /// Looks over the whole film for heads on a neck on a stem, the head medial of the stem. The most

@@ -39,6 +39,7 @@ RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) 
   s.mm = 1.0 / (to.factor / h.mm_per_px);
   s.head = {to.from_film(h.head_px.centre), h.head_px.radius * to.factor};
   s.core = h.core;
+  s.look = h.look;
   for (std::size_t i = 0; i < h.trace.left.size(); ++i) {
     const double y = h.trace.first_row + static_cast<double>(i);
     s.left.push_back(to.from_film(from.to_film({h.trace.left[i], y})));

@@ -61,6 +61,19 @@ void add_beyond_tip(cv::Mat1b& mask, const RoughStem& s) {
   cv::fillPoly(mask, std::vector<std::vector<cv::Point>>{ring}, cv::Scalar(255));
 }
 
+/// The shoulder stands lateral and proximal of the first traced row.
+void add_shoulder(cv::Mat1b& domain, const RoughStem& s, const Vec2& foot) {
+  const Vec2 top = s.left.front();
+  const Line2 axis = s.axis();
+  const Vec2 up = -axis.direction;
+  const Vec2 lateral(-axis.direction.y(), axis.direction.x());
+  const Vec2 out = lateral.x() < 0.0 ? lateral : Vec2(-lateral);
+  const std::vector<cv::Point> shoulder{
+      point(top + 9.0 / s.mm * out), point(top + 9.0 / s.mm * out + 45.0 / s.mm * up),
+      point(foot + 45.0 / s.mm * up), point(foot), point(s.right.front())};
+  cv::fillPoly(domain, std::vector<std::vector<cv::Point>>{shoulder}, cv::Scalar(255));
+}
+
 /// Where stem metal may lie at all: round the flanks, up to the shoulder, along the neck, the head.
 /// The cup is metal as well and touches the head: outside the head only the neck's corridor counts.
 cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
@@ -72,16 +85,7 @@ cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
   cv::Mat1b corridor = blank<cv::Mat1b>(size);
   cv::line(corridor, point(s.head.centre), point(foot), cv::Scalar(255),
            static_cast<int>(std::lround(26.0 / s.mm)));
-  // The shoulder stands lateral and proximal of the first traced row.
-  const Vec2 top = s.left.front();
-  const Line2 axis = s.axis();
-  const Vec2 up = -axis.direction;
-  const Vec2 lateral(-axis.direction.y(), axis.direction.x());
-  const Vec2 out = lateral.x() < 0.0 ? lateral : Vec2(-lateral);
-  const std::vector<cv::Point> shoulder{
-      point(top + 9.0 / s.mm * out), point(top + 9.0 / s.mm * out + 45.0 / s.mm * up),
-      point(foot + 45.0 / s.mm * up), point(foot), point(s.right.front())};
-  cv::fillPoly(domain, std::vector<std::vector<cv::Point>>{shoulder}, cv::Scalar(255));
+  if (s.look == LookFrom::kFront) add_shoulder(domain, s, foot);
   cv::bitwise_or(domain, corridor, domain);
   // Inside the cup's reach nothing but corridor and head.
   cv::Mat1b near_head = blank<cv::Mat1b>(size);
@@ -143,6 +147,9 @@ Line2 RoughStem::axis() const {
 
 Vec2 RoughStem::neck_foot() const {
   const Line2 line = axis();
+  // From the side the flanks were traced up to the head.
+  if (look == LookFrom::kSide)
+    return 0.5 * (left.front() + right.front()) + 4.0 / mm * line.direction;
   const double s = along(line, head.centre);
   const Vec2 foot = line.point + s * line.direction;
   // A neck at 125 to 145 degrees to the stem descends 0.7 to 1.4 mm per mm of offset.

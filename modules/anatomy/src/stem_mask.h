@@ -2,6 +2,7 @@
 
 #include "image_ops.h"
 #include "stem_trace.h"
+#include "tidemark/anatomy/implant.h"
 
 namespace tidemark::anatomy {
 
@@ -18,6 +19,7 @@ struct RoughStem {
   Polyline right;   ///< medial flank, same rows
   double mm = 1.0;  ///< mm per px of the image these points refer to
   Core core = Core::kSeed;
+  LookFrom look = LookFrom::kFront;
 
   [[nodiscard]] Line2 axis() const;      ///< through the distal half's midpoints, pointing distally
   [[nodiscard]] Vec2 neck_foot() const;  ///< where the neck axis roughly meets the stem axis

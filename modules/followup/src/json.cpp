@@ -119,6 +119,13 @@ struct LengthWriter {
   }
 };
 
+Json side_view_json(const migration::SideView& view, const LengthWriter& length) {
+  Json out{{"stem_depth" + length.suffix, length(view.stem_depth)},
+           {"stem_lean_deg", measured_json(view.lean)}};
+  length.add(out, "lesser_trochanter_depth", view.lesser_trochanter);
+  return out;
+}
+
 LengthWriter length_writer(const Lengths& lengths) {
   return {lengths.mm_per_unit, "_" + lengths.unit};
 }
@@ -229,6 +236,7 @@ Json film_json(const FilmResult& film, const LengthWriter& length) {
     out["landmarks"] = landmarks_json(film);
   }
   if (film.tilt) out["tilt_deg"] = measured_json(*film.tilt);
+  if (film.side_view) out["side_view"] = side_view_json(*film.side_view, length);
   add_zones(out, film, length);
   if (film.signs) out["signs"] = signs_json(*film.signs, length);
   if (film.picture) out["picture"] = *film.picture;

@@ -13,6 +13,7 @@
 #include "panel.h"
 #include "remember.h"
 #include "seat.h"
+#include "side_films.h"
 #include "stem_surface.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
@@ -116,7 +117,7 @@ void take_seen(Working& film, Expected<Seen> seen) {
 void see_known_side(WorkingSeries& work, const Run& run) {
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
-    if (film.refused) return;
+    if (film.refused || film.from_side) return;
     auto seen = see_either_grey(film, *work.side, work.series.stem, run.steps);
     if (doubts_side(seen, film.entry)) {
       const auto turned =
@@ -135,7 +136,7 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
   std::vector<std::optional<Both>> both(work.films.size());
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
-    if (film.refused) return;
+    if (film.refused || film.from_side) return;
     both[i] = Both{see_either_grey(film, Side::kRight, work.series.stem, run.steps),
                    see_either_grey(film, Side::kLeft, work.series.stem, run.steps)};
     film.upright.reset();
@@ -196,7 +197,7 @@ void find_bone(WorkingSeries& work, const Run& run) {
   const bool pairs = work.films.size() > 1;
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
-    if (film.refused || !film.hip) return;
+    if (film.refused || film.from_side || !film.hip) return;
     HipFilm& hip = *film.hip;
     hip.hip_view = std::move(film.seen->hip_view);
     hip.side = film.seen->side;
@@ -360,7 +361,7 @@ std::vector<MaybePicture> draw_all_zones(const WorkingSeries& work, const Run& r
   parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
     const Working& film = work.films[i];
     run.meter.step();
-    if (film.refused || !film.hip) return;
+    if (film.refused || film.from_side || !film.hip) return;
     ZonePages pages{*film.hip, result.films[i]};
     for (const ComparisonResult& pair : result.comparisons) {
       if (pair.follow_up != i || pair.zones.empty()) continue;
@@ -514,12 +515,14 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   const Run run{options, steps, options.threads > 0 ? options.threads : hardware_threads(), meter};
   read_films(work, run);
   settle(work);
+  set_side_films_apart(work);
   work.side ? see_known_side(work, run) : see_unknown_side(work, run);
   scale_films(work, options.without_scale);
   doubt_views(work);
   doubt_head_diameter(work);
   load_stem(work, steps);
   find_bone(work, run);
+  measure_side_films(work, steps, run.threads);
   std::vector<ComparisonResult> comparisons = list_comparisons(work);
   auto of_films = compare_and_draw_films(work, run, comparisons);
   settle_together(work, run, comparisons);

@@ -28,7 +28,7 @@ inline constexpr std::size_t kFields<anatomy::FoundCircle> = 4;
 template <>
 inline constexpr std::size_t kFields<anatomy::FoundAxis> = 3;
 template <>
-inline constexpr std::size_t kFields<anatomy::ImplantOptions> = 3;
+inline constexpr std::size_t kFields<anatomy::ImplantOptions> = 4;
 template <>
 inline constexpr std::size_t kFields<anatomy::FemurOptions> = 2;
 template <>
@@ -87,6 +87,8 @@ template <>
 inline constexpr std::size_t kFields<migration::PairMeasured> = 4;
 template <>
 inline constexpr std::size_t kFields<migration::Depths> = 2;
+template <>
+inline constexpr std::size_t kFields<migration::SideView> = 3;
 template <>
 inline constexpr std::size_t kFields<migration::Migration> = 16;
 

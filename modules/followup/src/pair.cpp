@@ -92,6 +92,22 @@ migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_
   return migration::held_at_near_end(stem, near_end, a, b);
 }
 
+/// The depths of the hip's features before its frontal films are compared.
+migration::Depths depths_before(const HipFilm& reference) {
+  if (reference.side_view) return migration::depths_of_hip(*reference.side_view);
+  return migration::depths_of_people(migration::Trust{}.stem_depth_mm);
+}
+
+/// The model of poses, with the stem's own lean where a film from the side shows it.
+migration::PoseModel pose_model(const HipFilm& reference) {
+  migration::PoseModel model;
+  if (reference.side_view) {
+    const auto& lean = reference.side_view->lean;
+    model.sagittal_lean.value = std::hypot(lean.value.value, lean.u.value);
+  }
+  return model;
+}
+
 /// The motion with all its flags: its own, and those of two films that hardly show one hip.
 Expected<migration::Migration> derived(const migration::PairEvidence& evidence,
                                        const std::vector<Flag>& of_films) {
@@ -169,9 +185,10 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
                                    .stem = held,
                                    .bone = in_full_frames(aligned->whole, reduced_a, reduced_b),
                                    .votes = std::move(aligned->votes),
-                                   .pose = {},
+                                   .pose = pose_model(reference),
                                    .trust = {}};
   evidence.scale_ratio_u = ratio_u;
+  evidence.depths = depths_before(reference);
   return derived(evidence, *flags);
 }
 
@@ -192,10 +209,9 @@ std::vector<migration::Migration> compare_together(const HipFilm& reference,
                                      .bone = measured->bone,
                                      .votes = measured->votes,
                                      .scale_ratio_u = measured->scale_ratio_u,
-                                     .pose = {},
+                                     .pose = pose_model(reference),
                                      .trust = {}};
-    evidence.depths =
-        migration::with_others(migration::depths_of_people(evidence.trust.stem_depth_mm), others);
+    evidence.depths = migration::with_others(depths_before(reference), others);
     const auto flags = migration::doubts(
         migration::likeness(evidence.reference, evidence.follow_up, {}, evidence.scale_ratio_u));
     if (!flags) continue;

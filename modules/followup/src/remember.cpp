@@ -27,7 +27,8 @@ void pack_film(Packer& pack, const film::FilmImage& film) {
 /// and pelvis are for the seat alone.
 void pack_hip(Packer& pack, const HipFilm& film) {
   const auto& [hip_view, side, role, implant, femur, scale, scale_u_own, lucency, surface_pose,
-               canal, pelvis, pelvis_reason, reduced, regions, stem_ready, bone_ready] = film;
+               side_view, canal, pelvis, pelvis_reason, reduced, regions, stem_ready, bone_ready] =
+      film;
   pack_film(pack, hip_view);
   pack(side);
   pack(role);
@@ -37,6 +38,7 @@ void pack_hip(Packer& pack, const HipFilm& film) {
   pack(scale_u_own);
   pack(lucency);
   pack(surface_pose);
+  pack(side_view);
 }
 
 std::string key_of(Packer& pack) {

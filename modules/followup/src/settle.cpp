@@ -34,9 +34,9 @@ void settle_view(Working& film) {
                                                              ", the file says " + name_of(*header) +
                                                              "; the sheet was followed."});
   }
-  if (!is_frontal(film.out.view)) {
-    refuse(film, "only AP films are measured so far and this view is " + name_of(*film.out.view) +
-                     "; correct view in the sheet if that is wrong");
+  if (!is_frontal(film.out.view) && film.out.view != View::kLateral) {
+    refuse(film, "only AP, PA and lateral films are measured and this view is " +
+                     name_of(*film.out.view) + "; correct view in the sheet if that is wrong");
   }
 }
 
@@ -75,6 +75,7 @@ std::optional<std::size_t> earliest(const WorkingSeries& work) {
   for (std::size_t i = 0; i < work.films.size(); ++i) {
     const Working& film = work.films[i];
     if (film.refused || film.entry.role == Role::kFollowUp) continue;
+    if (film.out.view == View::kLateral) continue;
     if (!best || key(i) < key(*best)) best = i;
   }
   return best;

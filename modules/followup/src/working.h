@@ -21,6 +21,7 @@ struct Working {
   FilmEntry entry;
   FilmResult out;
   bool refused = false;
+  bool from_side = false;                  ///< a lateral film: measured apart from the frontal ones
   std::optional<film::FilmImage> upright;  ///< dropped once seen
   std::optional<Seen> seen;
   std::optional<HipFilm> hip;

@@ -125,6 +125,20 @@ FilmSpec random_film(CountedRandom& random, const CaseSpec& hip, const CaseOptio
   return film;
 }
 
+/// A lateral film of the day of the reference film: the leg is rolled outwards until the femur is
+/// seen from its side (common practice, no source), as far as the patient lets it.
+FilmSpec lateral_film(CountedRandom& random, const CaseSpec& hip, const CaseOptions& options) {
+  FilmSpec film = random_film(random, hip, options, 0);
+  film.field = FieldOfView::kHip;
+  film.view = View::kLateral;
+  film.pose = {{random.bounded_normal(0.0, 4.0, 2.0)},
+               {random.bounded_normal(6.0, 5.0, 2.0)},
+               {random.bounded_normal(-88.0, 9.0, 2.0)}};
+  film.beam = random_beam(random, film.field, options.pixel_pitch, 0.0);
+  film.noise_seed = mix({hip.seed, static_cast<std::uint64_t>(hip.number), 77, 0x1a7});
+  return film;
+}
+
 /// What hangs on the hip and not on the film.
 void make_hip_hard(CountedRandom& random, CaseSpec& hip) {
   if (random.chance(0.25)) {  // much soft tissue
@@ -209,6 +223,10 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
     const double part = i == 0 ? 0.0 : settled(i, options.follow_ups);
     film.motion = {part * last.subsidence, part * last.medial, part * last.tilt_change};
     hip.films.push_back(film);
+  }
+  if (options.lateral) {
+    CountedRandom side_on(mix({own, 0x1a}));
+    hip.films.push_back(lateral_film(side_on, hip, options));
   }
   if (options.set == CaseSet::kLucency) {
     CountedRandom lines(mix({own, 0x4c}));

@@ -94,7 +94,21 @@ void put_identity(Writer& to, const CaseSpec& spec, int index) {
   to.text(DCM_Modality, "DX");
   to.text(DCM_Manufacturer, "Tidemark phantom");
   to.text(DCM_PresentationIntentType, "FOR PRESENTATION");
-  to.text(DCM_StudyDescription, film.field == FieldOfView::kHip ? "Hip AP" : "Pelvis AP");
+  const char* hip = film.view == View::kLateral ? "Hip lateral" : "Hip AP";
+  to.text(DCM_StudyDescription, film.field == FieldOfView::kHip ? hip : "Pelvis AP");
+}
+
+/// Codes of CID 4010 (DICOM PS3.16, from memory).
+void put_view(Writer& to, const CaseSpec& spec, const FilmSpec& film) {
+  if (film.view != View::kLateral) {
+    to.code(DCM_ViewCodeSequence, "R-10206", "SRT", "antero-posterior");
+    to.text(DCM_ViewPosition, "AP");
+    return;
+  }
+  const bool left = spec.side == Side::kLeft;
+  to.code(DCM_ViewCodeSequence, left ? "R-10236" : "R-10232", "SRT",
+          left ? "left lateral" : "right lateral");
+  to.text(DCM_ViewPosition, left ? "LL" : "RL");
 }
 
 void put_geometry(Writer& to, const CaseSpec& spec, const FilmSpec& film) {
@@ -113,9 +127,8 @@ void put_geometry(Writer& to, const CaseSpec& spec, const FilmSpec& film) {
     to.code(DCM_AnatomicRegionSequence, "T-15710", "SRT", "Hip joint");
     to.text(DCM_ImageLaterality, spec.side == Side::kLeft ? "L" : "R");
   }
-  to.code(DCM_ViewCodeSequence, "R-10206", "SRT", "antero-posterior");
+  put_view(to, spec, film);
   to.text(DCM_PositionerType, "");
-  to.text(DCM_ViewPosition, "AP");
   to.text(DCM_PatientOrientation, "L\\F");
 }
 

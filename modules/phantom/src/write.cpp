@@ -53,7 +53,8 @@ Vec2 beam_centre(const CaseSpec& spec, const FilmSpec& film) {
 }
 
 Json beam_json(const CaseSpec& spec, const FilmSpec& film) {
-  return {{"view", film.field == FieldOfView::kPelvis ? "pelvis" : "hip"},
+  const char* hip_view = film.view == View::kLateral ? "lateral" : "hip";
+  return {{"view", film.field == FieldOfView::kPelvis ? "pelvis" : hip_view},
           {"source_to_detector_mm", film.beam.source_to_detector.value},
           {"hip_to_detector_mm", round4(film.beam.hip_to_detector.value)},
           {"pixel_pitch_mm", round4(film.beam.pixel_pitch.value)},
@@ -127,6 +128,7 @@ Json sections_json(const std::vector<SectionTruth>& sections) {
 
 Json film_json(const CaseSpec& spec, const FilmSpec& film, const FilmTruth& t, std::size_t index) {
   return {{"file", film_name(index)},
+          {"view", film.view == View::kLateral ? "LAT" : "AP"},
           {"mm_per_px", t.mm_per_px},
           {"head", circle(t.head)},
           {"cup", circle(t.cup)},
@@ -158,7 +160,7 @@ Json series_json(const CaseSpec& spec, StemFile stem_file) {
     films.push_back({{"file", film_name(i)},
                      {"role", i == 0 ? "reference" : "follow-up"},
                      {"date", spec.films[i].date},
-                     {"view", "AP"}});
+                     {"view", spec.films[i].view == View::kLateral ? "LAT" : "AP"}});
   }
   Json stem{{"fixation", fixation_word(spec)}, {"head_diameter_mm", spec.head_diameter.value}};
   if (stem_file == StemFile::kWrite) stem["surface"] = kStemFile;
@@ -205,7 +207,9 @@ Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& s
     auto written = write_dicom(folder / film_name(i), film.pixels, spec, index);
     if (!written) return written;
     films.push_back(film_json(spec, spec.films[i], film.truth, i));
-    if (i > 0) comparisons.push_back(comparison_json(**model, spec, i));
+    if (i > 0 && spec.films[i].view != View::kLateral) {
+      comparisons.push_back(comparison_json(**model, spec, i));
+    }
     if (progress) progress(index);
   }
   const Json truth{{"schema", "tidemark/truth/1"},

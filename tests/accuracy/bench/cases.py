@@ -10,6 +10,7 @@ HERE = pathlib.Path(__file__).resolve().parent.parent
 ROOT = HERE.parent.parent
 #: Keys of the sheet the program may see beside the head's diameter: nothing measured by hand.
 FILM_KEYS = ("file", "role", "date", "view", "exclude")
+LATERAL = "LAT"  # view of a film from the side, in sheet and truth
 #: The stem's surface beside the films of a made case.
 STEM_FILE = "stem.stl"
 SETS = ("phantom-seat", "phantom-still", "phantom-hard", "phantom-lucency", "other-seat",
@@ -35,6 +36,8 @@ def folders_with_truth(folder):
 def cache_of(name, options):
     """Folder of a made set; its name holds what it was made from."""
     label = f"{name}-{options.hips}x{options.follow_ups}-seed{options.seed}"
+    if options.lateral:
+        label += "-lateral"
     if options.pixel_pitch:
         label += f"-pitch{options.pixel_pitch}"
     return options.out / "cases" / label
@@ -46,16 +49,19 @@ def make_command(name, folder, options):
         command = [str(options.tidemark), "phantom", "--out", folder, "--set", kind, "--hips",
                    options.hips, "--follow-ups", options.follow_ups, "--seed", options.seed,
                    "--threads", options.jobs, "--stem-surface"]
+        if options.lateral:
+            command.append("--lateral")
         if options.pixel_pitch:
             command += ["--pixel-pitch", options.pixel_pitch]
         return command
     if not options.meshes:
         raise Failure(f"{name}: the other simulator needs bone surfaces; give --meshes DIR "
                       "(tests/accuracy/other_simulator/README.md)")
+    lateral = ["--lateral"] if options.lateral else []
     return [sys.executable, HERE / "other_simulator" / "make_cases.py", "--meshes",
             options.meshes, "--out", folder, "--cases", options.hips, "--followups",
             options.follow_ups, "--seed", options.seed, "--set", kind, "--jobs", options.jobs,
-            "--stem-surface"]
+            "--stem-surface", *lateral]
 
 
 def made(name, options):
@@ -101,8 +107,9 @@ def sheet_of(case, truth):
     return sheet
 
 
-def prepare_input(case, truth, folder, surface=False):
-    """Folder with the films (as links) and the bare sheet, with `surface` also the stem's surface.
+def prepare_input(case, truth, folder, surface=False, lateral=False):
+    """Folder with the films (as links) and the bare sheet, with `surface` also the stem's surface;
+    lateral films only with `lateral`.
     The truth is not in it."""
     if folder.exists():
         shutil.rmtree(folder)
@@ -114,6 +121,11 @@ def prepare_input(case, truth, folder, surface=False):
                           "--stem-surface, or leave --surface away")
         sheet["stem"] = sheet.get("stem", {}) | {"surface": STEM_FILE}
         os.symlink((case / STEM_FILE).resolve(), folder / STEM_FILE)
+    from_side = [film for film in sheet["films"] if film.get("view") == LATERAL]
+    if not lateral:
+        sheet["films"] = [film for film in sheet["films"] if film not in from_side]
+    elif not from_side:
+        raise Failure(f"{case}: no lateral film; make the case anew with --lateral, or leave it away")
     for film in sheet["films"]:
         os.symlink((case / film["file"]).resolve(), folder / film["file"])
     (folder / "series.json").write_text(json.dumps(sheet, indent=1))

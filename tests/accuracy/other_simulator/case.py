@@ -21,6 +21,8 @@ from frames import Affine, Camera, leg_pose, rotation, translation, world_from_a
 
 VERSION = "othersim/1"
 SUBJECTS = [f"{k:02d}" for k in range(8)] + ["f0"]   # f0: female-ct
+# Mean and SD in degrees of flexion, abduction and rotation of the leg on a lateral film: rolled outwards (common practice, no source).
+LATERAL_POSE = [(0.0, 4.0), (6.0, 5.0), (-88.0, 9.0)]
 VISIT_DAYS = [1, 44, 92, 183, 365, 740, 1100, 1480, 1830]
 
 
@@ -240,7 +242,7 @@ def cavities(placed, start, between):
             one.cavity = bones.cavity(one.hip.femur, one.hip.stem, seats, 0.15)
 
 
-def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False):
+def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False, lateral=False):
     """Writes one case; returns seconds per film."""
     began = time.time()
     plan = PLANS[set_name]
@@ -263,6 +265,11 @@ def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=Fa
         half = design.moved(hips[0].stem, hips[0].f_from_s, [0.5 * v for v in steps[k]])
         date = (day + datetime.timedelta(VISIT_DAYS[k % len(VISIT_DAYS)] + 365 * (k // len(VISIT_DAYS)) * 5)).isoformat()
         films.append(make_film(rng, plan, hips, pelvis, seats, half, steps[k], habits, folder, number, k, date, beds[k]))
+    if lateral:  # of the day of the first film, drawn apart so that the others stay what they are
+        side_on = np.random.default_rng([seed, number, 0x1A7])
+        pose = [float(side_on.normal(m, s)) for m, s in LATERAL_POSE]
+        films.append(make_film(side_on, plan, hips, pelvis, [*seats, seats[0]], hips[0].f_from_s, steps[0], habits | {"pelvis_view": False},
+                               folder, number, followups + 1, films[0][1], beds[0], pose))
     if stem_surface:
         implant.write_stl(os.path.join(folder, STEM_FILE), hips[0].stem, side, np.random.default_rng([seed, number, 0x53]))
     write_sheet(folder, number, side, day, hips[0].stem, films, STEM_FILE if stem_surface else None)
@@ -279,9 +286,11 @@ def draw_beds(rng, hip, followups):
     return beds
 
 
-def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number, k, date, bed):
-    """Exposes, processes and writes film k; returns (truth entry, date)."""
+def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number, k, date, bed, lateral_pose=None):
+    """Exposes, processes and writes film k, from the side when that pose is given; returns (truth entry, date)."""
     shot = draw_shot(rng, plan)
+    if lateral_pose:
+        shot["pose"] = lateral_pose
     shot["middle"] = pelvis.middle
     shot["other_pose"] = [float(rng.normal(0, s)) for s in plan.pose_sd]
     placed, w_from_p = place_all(hips, [seats[k]] + [h.f_from_s for h in hips[1:]], shot)
@@ -308,7 +317,8 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
                       date=date, bits=chain.bits, photometric=chain.photometric, pitch=cam.pitch, spacing=habits["spacing"],
                       sid=shot["sid"] if rng.random() < 0.6 else None, ofd=shot["ofd"] if rng.random() < 0.4 else None,
                       laterality=bool(rng.random() < 0.75) and not habits["pelvis_view"],
-                      body_part="PELVIS" if habits["pelvis_view"] else "HIP", number=k)
+                      body_part="PELVIS" if habits["pelvis_view"] else "HIP", number=k,
+                      view=("LL" if hips[0].side == "L" else "RL") if lateral_pose else "AP")
     entry = {"file": name, **truth.of_hip(cam, placed[0], hips[0].stem.body_mesh()[0])}
     entry |= seat_truth.of_film(cam, placed[0], entry)
     if habits["pelvis_view"]:
@@ -320,6 +330,8 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
              "processing": {**asdict(chain), **{n: shot[n] for n in ("sid", "ofd", "turn", "kvp", "scatter", "quanta", "pitch")},
                             "crop": crop, "pelvis_view": habits["pelvis_view"], "obese": habits["obese"],
                             "collimator": bool(extras.window), "letters": bool(extras.letters), "hardware": len(extras.hardware)}}
+    if lateral_pose:
+        entry["view"] = "LAT"
     if bed:
         entry["lucency"] = lines.truth_of(cam, placed[0].w_from_f @ placed[0].f_from_s, hips[0].stem, bed, entry["mm_per_px"])
     if len(placed) > 1 and placed[1].hip.stem:
@@ -328,7 +340,7 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
 
 
 def write_sheet(folder, number, side, day, stem, films, surface=None):
-    rows = [{"file": t["file"], "role": "follow-up" if k else "reference", "date": date, "view": "AP"} for k, (t, date) in enumerate(films)]
+    rows = [{"file": t["file"], "role": "follow-up" if k else "reference", "date": date, "view": t.get("view", "AP")} for k, (t, date) in enumerate(films)]
     write_json(folder, "series.json", {"hip": f"TM-{number + 1:04d}", "side": side, "surgery_date": day.isoformat(), "stem": {
         "fixation": "uncemented", "length_mm": round(stem.length, 1), "head_diameter_mm": 2 * stem.head_radius} | ({"surface": surface} if surface else {}), "films": rows})
 
@@ -336,7 +348,7 @@ def write_sheet(folder, number, side, day, stem, films, surface=None):
 def write_truth(folder, seed, number, set_name, subject, hips, films, steps, seats):
     hip = hips[0]
     comparisons = [{"reference": 0, "follow_up": k, "subsidence_mm": steps[k][0], "medial_mm": steps[k][1], "tilt_change_deg": steps[k][2],
-                    "subsidence_at_mm": truth.displacement(hip.stem, seats[0], seats[k])} for k in range(1, len(films))]
+                    "subsidence_at_mm": truth.displacement(hip.stem, seats[0], seats[k])} for k in range(1, len(seats))]
     write_json(folder, "truth.json", {
         "schema": "tidemark/truth/1", "simulator": VERSION, "seed": seed, "side": hip.side, "head_diameter_mm": 2 * hip.stem.head_radius,
         "films": [t for t, _ in films], "comparisons": comparisons, "seat": seat_truth.of_seat(hips, seats[0]),

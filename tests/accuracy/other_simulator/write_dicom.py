@@ -5,7 +5,7 @@ from pydicom.sequence import Sequence
 from pydicom.uid import ExplicitVRLittleEndian, generate_uid
 
 
-def write(path, pixels, *, hip, side, date, bits, photometric, pitch, spacing, sid, ofd, laterality, body_part, number):
+def write(path, pixels, *, hip, side, date, bits, photometric, pitch, spacing, sid, ofd, laterality, body_part, number, view="AP"):
     """`spacing`: 'imager', 'both' (PixelSpacing repeats it), 'none'. `sid`, `ofd` may be None (tag left out)."""
     uid = lambda what: generate_uid(entropy_srcs=[hip, str(number), what, date])
     meta = FileMetaDataset()
@@ -22,7 +22,7 @@ def write(path, pixels, *, hip, side, date, bits, photometric, pitch, spacing, s
     ds.StudyTime = ds.ContentTime = ds.AcquisitionTime = "101500"
     ds.StudyID, ds.AccessionNumber, ds.ReferringPhysicianName = "1", "", ""
     ds.Modality, ds.SeriesNumber, ds.InstanceNumber, ds.Manufacturer = "DX", 1, number + 1, "simulated"
-    ds.BodyPartExamined, ds.ViewPosition = body_part, "AP"
+    ds.BodyPartExamined, ds.ViewPosition = body_part, view
     if laterality:
         ds.ImageLaterality = side
     ds.PatientOrientation = ["L", "F"]

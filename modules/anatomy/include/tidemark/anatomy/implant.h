@@ -45,14 +45,20 @@ struct Implant {
   std::vector<Flag> flags;
 };
 
+/// From where the film looks at the femur: on a film from its side the head stands over the stem.
+enum class LookFrom { kFront, kSide };
+
 struct ImplantOptions {
   std::optional<Millimetres> head_diameter;       ///< of the head, if the user gave it
   std::optional<MillimetresPerPixel> scale_hint;  ///< rough, from DICOM; may be 25 % off
   GivenLandmarks given;                           ///< values that replace found ones
+  LookFrom look = LookFrom::kFront;
 };
 
 /// Finds stem, head and cup of the hip whose lateral side is -x. With both hips replaced on one
-/// film, the one whose head lies medial (+x) of its stem is taken.
+/// film, the one whose head lies medial (+x) of its stem is taken; on a film from the side, the
+/// most likely. There the shoulder is only where the body ends towards the neck, and with it the
+/// reference point: the tip and the axis are what a film from the side shows.
 /// @return kCannotTell when no stem with a head is seen; kBadInput when the film is too small.
 [[nodiscard]] Expected<Implant> find_implant(const film::FilmImage& hip_view,
                                              const ImplantOptions& options);

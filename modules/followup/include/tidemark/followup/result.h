@@ -20,6 +20,7 @@
 #include "tidemark/lucency/change.h"
 #include "tidemark/lucency/signs.h"
 #include "tidemark/migration/migration.h"
+#include "tidemark/migration/side_view.h"
 
 namespace tidemark::followup {
 
@@ -131,6 +132,8 @@ struct FilmResult {
   std::optional<PointResult> lesser_trochanter;
   std::optional<PointResult> greater_trochanter;
   std::optional<Measured<Degrees>> tilt;  ///< stem axis against shaft axis, varus +
+  /// Of a lateral film; lengths as if LengthUnit were kMillimetres.
+  std::optional<migration::SideView> side_view;
   std::vector<ZoneResult> zones;  ///< by zone, then interface; empty when lines were not looked for
   std::vector<BorderResult> zone_borders;  ///< proximal first; empty when not divided
   std::optional<lucency::EdgeResponse> edge_response;

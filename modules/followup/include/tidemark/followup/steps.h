@@ -19,6 +19,7 @@
 #include "tidemark/lucency/change.h"
 #include "tidemark/migration/migration.h"
 #include "tidemark/migration/regions.h"
+#include "tidemark/migration/side_view.h"
 #include "tidemark/surface/pose.h"
 #include "tidemark/surface/stem_model.h"
 
@@ -39,6 +40,8 @@ struct HipFilm {
   std::optional<lucency::FilmLucency> lucency;
   /// How the stem's surface lies on this film; absent without a surface or where it failed.
   std::optional<surface::SurfacePose> surface_pose;
+  /// What the lateral films of this hip say together; on the reference film only.
+  std::optional<migration::SideView> side_view;
   /// Of the reference film, for the audit of the seat; absent when Steps::read_canal was not
   /// called.
   std::optional<anatomy::CanalReading> canal;

@@ -61,7 +61,8 @@ struct PairEvidence {
   double scale_ratio_u = 0.0;
   PoseModel pose;
   Trust trust;
-  /// What other pairs of this hip told of its depths (with_others); absent: depths_of_people.
+  /// What a film from the side (depths_of_hip) and other pairs of this hip (with_others) told of
+  /// its depths; absent: depths_of_people.
   std::optional<Depths> depths = std::nullopt;
 };
 

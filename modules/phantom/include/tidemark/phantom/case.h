@@ -133,6 +133,8 @@ enum class FieldOfView { kHip, kPelvis };
 struct FilmSpec {
   std::string date = "2024-03-02";  ///< ISO 8601
   FieldOfView field = FieldOfView::kHip;
+  /// What the header and the sheet call it. kLateral needs a pose rotated by about -90 degrees.
+  View view = View::kAp;
   Pose pose;
   Motion motion;  ///< since the first film; zero on that one
   Beam beam;
@@ -175,6 +177,7 @@ enum class CaseSet { kSeat, kStill, kHard, kLucency };
 struct CaseOptions {
   CaseSet set = CaseSet::kSeat;
   int follow_ups = 1;
+  bool lateral = false;  ///< add a lateral film on the day of the reference film, listed last
   Millimetres pixel_pitch{0.14};  ///< the field stays the same: a coarser pitch is a smaller film
   SurfaceBones surfaces;
 };

@@ -1,0 +1,157 @@
+#include "side_films.h"
+
+#include <array>
+#include <utility>
+
+#include "tidemark/core/parallel.h"
+#include "tidemark/core/uncertainty.h"
+#include "tidemark/migration/side_view.h"
+
+namespace tidemark::followup {
+namespace {
+
+/// A film from the side with what was found on it, seen with the femur's back at +x.
+struct FromSide {
+  HipFilm hip;
+  double lesser_mm = 0.0;  ///< lesser trochanter behind the shaft's axis; 0 when it is not seen
+};
+
+/// Whether the back of the patient lies at +x of the upright film, by its PatientOrientation.
+std::optional<bool> back_at_positive_x(const film::FilmImage& upright) {
+  const auto& orientation = upright.facts.patient_orientation;
+  if (!orientation) return {};
+  const Eigen::Matrix2d view_from_stored = upright.stored_from_view.inverse().linear;
+  constexpr std::array kColumns{1.0, 0.0};
+  for (std::size_t i = 0; i < 2; ++i) {
+    const std::string& letters = orientation->at(i);
+    if (letters.empty() || (letters.front() != 'A' && letters.front() != 'P')) continue;
+    const Vec2 stored(kColumns.at(i), 1.0 - kColumns.at(i));
+    const double x = (view_from_stored * stored).x();
+    return letters.front() == 'P' ? x > 0.0 : x < 0.0;
+  }
+  return {};
+}
+
+Measured<MillimetresPerPixel> scale_by_head(const anatomy::Implant& implant,
+                                            const HipFilm& reference) {
+  const double head_mm =
+      2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value;
+  const double px = 2.0 * implant.head.circle_px.radius;
+  const double relative = std::hypot(implant.head.diameter_u_px / px,
+                                     reference.scale.u.value / reference.scale.value.value);
+  return measured(MillimetresPerPixel{head_mm / px}, MillimetresPerPixel{relative * head_mm / px});
+}
+
+migration::MeasuredFilm found_on(const HipFilm& film) {
+  return {film.implant, film.femur, film.scale};
+}
+
+/// @param mirrored  how the upright film is turned over so that the femur's back lies at +x
+Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& reference,
+                        const Steps& steps) {
+  FromSide out;
+  out.hip.hip_view = film::as_right_hip(*film.upright, mirrored);
+  out.hip.side = reference.side;
+  const auto given = in_view(film.entry.landmarks_in_stored_px, out.hip.hip_view);
+  auto implant = steps.find_implant(
+      out.hip.hip_view,
+      {.head_diameter =
+           Millimetres{2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value},
+       .scale_hint = {},
+       .given = given,
+       .look = anatomy::LookFrom::kSide});
+  if (!implant) return tl::unexpected(implant.error());
+  out.hip.implant = std::move(*implant);
+  out.hip.scale = scale_by_head(out.hip.implant, reference);
+  auto femur = steps.find_femur(out.hip.hip_view, out.hip.implant,
+                                {.scale = out.hip.scale.value, .given = given});
+  if (!femur) return tl::unexpected(femur.error());
+  out.hip.femur = std::move(*femur);
+  // From the side the greater trochanter is one of several outlines over each other.
+  if (!given.greater_trochanter_px) out.hip.femur.greater_trochanter.reset();
+  const auto view = migration::side_view(found_on(out.hip), found_on(reference));
+  if (view && view->lesser_trochanter) out.lesser_mm = view->lesser_trochanter->value.value;
+  return out;
+}
+
+/// The film with the femur's back at +x: by its header, else by the lesser trochanter, which stands
+/// out at the back.
+Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& reference,
+                                        const Steps& steps) {
+  if (const auto back = back_at_positive_x(*film.upright)) {
+    return look(film, *back ? Side::kRight : Side::kLeft, reference, steps);
+  }
+  // The leg rolled outwards shows its back medially (common practice, no source).
+  auto rolled = look(film, reference.side, reference, steps);
+  if (!rolled) return rolled;
+  auto turned = look(film, opposite(reference.side), reference, steps);
+  constexpr double kStandsOut = 4.0;  // mm, house choice: a third of a lesser trochanter's height
+  const double other = turned ? turned->lesser_mm : 0.0;
+  if (rolled->lesser_mm > other + kStandsOut) return rolled;
+  if (turned && other > rolled->lesser_mm + kStandsOut) return turned;
+  return fail(ErrorKind::kCannotTell, film.out.file,
+              "front and back of the femur cannot be told apart",
+              "export the film with its PatientOrientation, or mark the lesser trochanter");
+}
+
+std::optional<migration::SideView> measure_one(Working& film, const HipFilm& reference,
+                                               const Steps& steps) {
+  auto seen = look_with_back_known(film, reference, steps);
+  film.upright.reset();
+  if (!seen) {
+    refuse(film, reason_of(seen.error()));
+    return {};
+  }
+  const auto view = migration::side_view(found_on(seen->hip), found_on(reference));
+  if (!view) {
+    refuse(film,
+           "too little of the shaft's cortices is seen for its axis; take the film with more "
+           "of the femur on it");
+    return {};
+  }
+  film.hip = std::move(seen->hip);
+  describe(film);
+  film.out.tilt.reset();  // what it would show is the stem's lean
+  film.out.side_view = *view;
+  return view;
+}
+
+}  // namespace
+
+void set_side_films_apart(WorkingSeries& work) {
+  for (std::size_t i = 0; i < work.films.size(); ++i) {
+    Working& film = work.films[i];
+    if (film.refused || film.out.view != View::kLateral) continue;
+    if (work.reference == i) {
+      refuse(film, "a lateral film cannot be the reference; name a frontal film in the sheet");
+      continue;
+    }
+    film.from_side = true;
+  }
+}
+
+void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
+  std::vector<Working*> films;
+  for (Working& film : work.films) {
+    if (film.from_side && !film.refused) films.push_back(&film);
+  }
+  if (films.empty()) return;
+  Working* reference = work.reference ? &work.films[*work.reference] : nullptr;
+  if (reference == nullptr || reference->refused || !reference->hip) {
+    for (Working* film : films) {
+      refuse(*film,
+             "the reference film is not measured, and without it a lateral film says nothing");
+    }
+    return;
+  }
+  std::vector<std::optional<migration::SideView>> said(films.size());
+  parallel_for(films.size(), threads,
+               [&](std::size_t i) { said[i] = measure_one(*films[i], *reference->hip, steps); });
+  std::vector<migration::SideView> views;
+  for (const auto& view : said) {
+    if (view) views.push_back(*view);
+  }
+  if (!views.empty()) reference->hip->side_view = migration::combined(views);
+}
+
+}  // namespace tidemark::followup

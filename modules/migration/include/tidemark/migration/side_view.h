@@ -1,0 +1,40 @@
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "tidemark/core/units.h"
+#include "tidemark/migration/depths.h"
+#include "tidemark/migration/measured_film.h"
+
+namespace tidemark::migration {
+
+/// What a film from the side shows of the stem in its femur. Depths are counted from the shaft's
+/// axis, behind it +, mm.
+struct SideView {
+  Measured<Millimetres> stem_depth;  ///< of the stem's reference point
+  Measured<Degrees> lean;            ///< of the stem's axis against the shaft's, tip behind +
+  std::optional<Measured<Millimetres>> lesser_trochanter;
+};
+
+/// Reads the depths off a film from the side. The level of the stem's reference point is carried
+/// over from the frontal film as its distance from the tip; the head stands before the stem as seen
+/// from the tube by the stem's offset, so that lengths at the stem's depth are larger by offset
+/// over source distance than the head's scale says (derived, cone beam).
+///
+/// @param side    film from the side, the front of the femur at -x, its back at +x
+/// @param frontal a frontal film of the same stem
+/// @return absent when the film from the side does not show the shaft's axis.
+[[nodiscard]] std::optional<SideView> side_view(const MeasuredFilm& side,
+                                                const MeasuredFilm& frontal);
+
+/// What several films from the side say together: means weighted by their information (JCGM 100),
+/// and never more certain than the best of them by more than their agreement allows.
+/// @pre not empty
+[[nodiscard]] SideView combined(const std::vector<SideView>& views);
+
+/// The depths of this hip's features before its frontal films are compared: those of people,
+/// counted from where the stem was seen instead of from where stems usually are.
+[[nodiscard]] Depths depths_of_hip(const SideView& seen);
+
+}  // namespace tidemark::migration

@@ -1,0 +1,105 @@
+#include "tidemark/migration/side_view.h"
+
+#include <gtest/gtest.h>
+
+#include <Eigen/Dense>
+#include <cmath>
+
+#include "by_hand.h"
+#include "tidemark/migration/pose.h"
+#include "tidemark/migration/regions.h"
+
+namespace tidemark::migration {
+namespace {
+
+using by_hand::film;
+
+/// A film from the side, its back at +x: the stem's reference point `behind_mm` behind the shaft's
+/// axis, the stem leaning by `lean_deg` (tip behind +), the lesser trochanter 20 mm behind that
+/// axis.
+by_hand::Film from_side(double behind_mm, double lean_deg) {
+  by_hand::Anatomy anatomy;
+  const double lean = lean_deg * by_hand::kDegree;
+  // Seen at the head's scale, so that all at the stem's depth is smaller on the film (cone beam).
+  const double smaller =
+      1.0 / (1.0 + by_hand::Anatomy{}.head_centre.x() / PoseModel{}.source.value);
+  anatomy.tip = smaller * Vec2(behind_mm + 130.0 * std::sin(lean), 130.0 * std::cos(lean));
+  anatomy.lesser = smaller * Vec2(20.0, 40.0);
+  by_hand::Film out = film({.stem_deg = -lean_deg}, anatomy);
+  out.implant.axis.line_px.point = out.implant.tip.px;
+  return out;
+}
+
+SideView view_of(double behind_mm, double lean_deg) {
+  const by_hand::Film frontal = film({}, {.tip = Vec2(0.0, 130.0)});
+  return side_view(from_side(behind_mm, lean_deg).measured(), frontal.measured()).value();
+}
+
+// Derived: the figure was drawn with these numbers.
+TEST(SideView, ReadsDepthsOffAFilmFromTheSide) {
+  for (const double lean : {-2.0, 0.0, 1.5}) {
+    for (const double behind : {-3.0, 0.0, 4.0}) {
+      const SideView view = view_of(behind, lean);
+      EXPECT_NEAR(view.stem_depth.value.value, behind, 0.1);
+      EXPECT_NEAR(view.lean.value.value, lean, 1e-6);
+      ASSERT_TRUE(view.lesser_trochanter.has_value());
+      EXPECT_NEAR(view.lesser_trochanter->value.value, 20.0, 0.1);
+      EXPECT_GT(view.stem_depth.u.value, 0.0);
+    }
+  }
+}
+
+TEST(SideView, IsAbsentWithoutAShaft) {
+  by_hand::Film side = from_side(1.0, 0.0);
+  side.femur.shaft_axis.reset();
+  const by_hand::Film frontal = film({});
+  EXPECT_FALSE(side_view(side.measured(), frontal.measured()).has_value());
+}
+
+SideView said(double depth, double u) {
+  SideView out;
+  out.stem_depth = {{depth}, {u}, {2.0 * u}};
+  out.lean = {{1.0}, {0.5}, {1.0}};
+  return out;
+}
+
+// GUM 4.3 and the weighted mean's u; two that contradict each other are widened (Birge ratio).
+TEST(SideView, SeveralAreWeighed) {
+  const SideView agree = combined({said(1.0, 1.0), said(1.5, 0.5)});
+  EXPECT_NEAR(agree.stem_depth.value.value, (1.0 + 4.0 * 1.5) / 5.0, 1e-12);
+  EXPECT_NEAR(agree.stem_depth.u.value, 1.0 / std::sqrt(5.0), 1e-12);
+  const SideView apart = combined({said(0.0, 0.5), said(6.0, 0.5)});
+  EXPECT_NEAR(apart.stem_depth.value.value, 3.0, 1e-12);
+  EXPECT_NEAR(apart.stem_depth.u.value, 3.0, 1e-9);
+}
+
+// The stem seen 4 mm behind the shaft's axis: all features lie 4 mm less far behind the stem, and
+// what they share is known better than from people alone.
+TEST(DepthsOfHip, CountFromWhereTheStemWasSeen) {
+  const Depths people = depths_of_people(4.0);
+  const Depths hip = depths_of_hip(said(4.0, 0.5));
+  for (int i = 0; i < kDepths; ++i) {
+    EXPECT_NEAR(hip.mean_mm(i), people.mean_mm(i) - 4.0, 1e-12);
+    EXPECT_LT(hip.covariance(i, i), people.covariance(i, i));
+  }
+}
+
+// The lesser trochanter's own depth by the same observation written as one joint system (Gauss
+// and Markov), solved by Eigen.
+TEST(DepthsOfHip, TheLesserTrochanterIsOneMoreObservation) {
+  SideView seen = said(0.0, 1.0);
+  const Depths before = depths_of_hip(seen);
+  seen.lesser_trochanter = Measured<Millimetres>{{25.0}, {1.0}, {2.0}};
+  const Depths after = depths_of_hip(seen);
+  const int lt = depth_index(kLesserTrochanter);
+  const double noise = 1.0 + 25.0;  // u of what was seen, and 5 mm between that and what registers
+  DepthMatrix information = before.covariance.inverse();
+  DepthVector right = information * before.mean_mm;
+  information(lt, lt) += 1.0 / noise;
+  right(lt) += 25.0 / noise;
+  EXPECT_LT((after.mean_mm - information.ldlt().solve(right)).norm(), 1e-9);
+  EXPECT_LT((after.covariance - information.inverse()).norm(), 1e-9);
+}
+
+}  // namespace
+}  // namespace tidemark::migration
