@@ -3,6 +3,7 @@
 #include <utility>
 
 #include "panel.h"
+#include "tables.h"
 #include "tidemark/core/number_text.h"
 #include "working.h"
 
@@ -226,7 +227,7 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
     canvas.line(mapped(cortex, panel.canvas_from_view), {kOrange, 1.4});
   }
   overlay.landmark(implant.tip, "tip");
-  overlay.landmark(implant.shoulder, "shoulder");
+  if (!film.from_side) overlay.landmark(implant.shoulder, "shoulder");
   if (film.femur.greater_trochanter) {
     overlay.landmark(*film.femur.greater_trochanter, "greater trochanter");
   }
@@ -236,13 +237,17 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
   canvas.unclip();
 }
 
+/// What the film says in numbers, by its view.
+std::string numbers_of(const FilmResult& result) {
+  if (result.side_view) return side_view_text(*result.side_view);
+  if (!result.tilt) return "shaft axis not seen";
+  return "tilt of the stem " + with_uncertainty(result.tilt->value.value, result.tilt->u95.value) +
+         "° (varus +)";
+}
+
 void draw_caption(Canvas& canvas, double top, const FilmResult& result) {
   canvas.text({16.0, top + 26.0}, film_title(result), {18.0, kWhite, Weight::kBold});
-  std::string numbers = "shaft axis not seen";
-  if (result.tilt) {
-    numbers = "tilt of the stem " +
-              with_uncertainty(result.tilt->value.value, result.tilt->u95.value) + "° (varus +)";
-  }
+  std::string numbers = numbers_of(result);
   if (result.calibration) numbers += "     scale from " + result.calibration->method;
   if (!result.flags.empty()) numbers += "     flags: " + std::to_string(result.flags.size());
   canvas.text({16.0, top + 52.0}, numbers, {15.0, kWhite});

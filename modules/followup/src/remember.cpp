@@ -26,12 +26,13 @@ void pack_film(Packer& pack, const film::FilmImage& film) {
 /// All of a film that a remembered step can see. What `prepare` fills follows from the rest; canal
 /// and pelvis are for the seat alone.
 void pack_hip(Packer& pack, const HipFilm& film) {
-  const auto& [hip_view, side, role, implant, femur, scale, scale_u_own, lucency, surface_pose,
-               side_view, canal, pelvis, pelvis_reason, reduced, regions, stem_ready, bone_ready] =
-      film;
+  const auto& [hip_view, side, role, from_side, implant, femur, scale, scale_u_own, lucency,
+               surface_pose, side_view, canal, pelvis, pelvis_reason, reduced, regions, stem_ready,
+               bone_ready] = film;
   pack_film(pack, hip_view);
   pack(side);
   pack(role);
+  pack(from_side);
   pack(implant);
   pack(femur);
   pack(scale);

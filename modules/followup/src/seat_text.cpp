@@ -53,4 +53,20 @@ std::string seat_table(const Result& result) {
   return out + "\n";
 }
 
+std::string side_view_text(const migration::SideView& view) {
+  return "depth of the stem " +
+         with_uncertainty(view.stem_depth.value.value, view.stem_depth.u95.value) +
+         " mm (behind the shaft's axis +), lean " +
+         with_uncertainty(view.lean.value.value, view.lean.u95.value) + "° (tip to the back +)";
+}
+
+std::string side_film_lines(const Result& result) {
+  std::string out;
+  for (const FilmResult& film : result.films) {
+    if (!film.side_view) continue;
+    out += "Lateral film " + printable(film.file) + ": " + side_view_text(*film.side_view) + ".\n";
+  }
+  return out.empty() ? out : out + "\n";
+}
+
 }  // namespace tidemark::followup

@@ -52,6 +52,7 @@ Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& refer
   FromSide out;
   out.hip.hip_view = film::as_right_hip(*film.upright, mirrored);
   out.hip.side = reference.side;
+  out.hip.from_side = true;
   const auto given = in_view(film.entry.landmarks_in_stored_px, out.hip.hip_view);
   auto implant = steps.find_implant(
       out.hip.hip_view,

@@ -30,6 +30,7 @@ struct HipFilm {
   film::FilmImage hip_view;  ///< film::as_right_hip: lateral -x, medial +x, distal +y
   Side side = Side::kRight;
   Role role = Role::kFollowUp;  ///< only the reference film needs `regions`
+  bool from_side = false;       ///< a lateral film, the femur's back at +x
   anatomy::Implant implant;
   anatomy::Femur femur;
   Measured<MillimetresPerPixel> scale;  ///< mm in the plane of the stem per px of hip_view
