@@ -169,12 +169,12 @@ TEST(Measure, ExcludedFilmsAreNoFailure) {
   EXPECT_EQ(result.comparisons.size(), 1U);
 }
 
-TEST(Measure, LateralFilmsAreListedButNotMeasured) {
+TEST(Measure, FilmsOfOtherViewsAreListedButNotMeasured) {
   Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
-  series.films[2].view = View::kLateral;
+  series.films[2].view = View::kOther;
   const Result result = measured(series);
   EXPECT_EQ(result.films[2].status, Status::kNotMeasured);
-  EXPECT_THAT(result.films[2].reason, HasSubstr("lateral"));
+  EXPECT_THAT(result.films[2].reason, HasSubstr("AP, PA and lateral films"));
   EXPECT_EQ(result.comparisons.size(), 1U);
   EXPECT_EQ(exit_code(result), 1);
 }
