@@ -21,6 +21,7 @@ const SignTable* built_in(const std::string& id) {
 template <class Item>
 std::vector<std::string> ids_of(const std::vector<Item>& items) {
   std::vector<std::string> out;
+  out.reserve(items.size());
   for (const Item& one : items) out.push_back(one.id);
   return out;
 }
