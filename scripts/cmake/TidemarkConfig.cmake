@@ -16,6 +16,7 @@ find_dependency(ITK 5.2
              ITKImageGrid ITKSmoothing ITKMetricsv4 ITKOptimizersv4 ITKRegistrationMethodsv4)
 find_dependency(VTK 9.1 COMPONENTS CommonCore CommonDataModel FiltersCore FiltersGeneral
                                    IOGeometry IOPLY IOXML)
+find_dependency(Qt5 5.15 COMPONENTS Widgets)
 find_dependency(PkgConfig)
 pkg_check_modules(OpenJPEG REQUIRED IMPORTED_TARGET libopenjp2)
 pkg_check_modules(Cairo REQUIRED IMPORTED_TARGET cairo)

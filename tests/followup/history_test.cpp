@@ -167,6 +167,18 @@ TEST(Reuse, WhateverIsAskedOtherwiseIsMeasuredAnew) {
   }
 }
 
+TEST(Reuse, ACorrectedTrochanterLeavesTheImplantAsItWasFound) {
+  const Series series = films({"early.dcm", "late.dcm"});
+  Counts first;
+  const auto before = memory_of(measure_with(series, remembering({}), counting(first)));
+  Series corrected = series;
+  corrected.films[1].landmarks_in_stored_px.lesser_trochanter_px = Vec2(240.0, 301.0);
+  Counts counts;
+  (void)measure_with(corrected, remembering(before), counting(counts));
+  EXPECT_EQ(counts.implants, 0);
+  EXPECT_EQ(counts.femurs, 1);
+}
+
 TEST(Reuse, AnAnswerThatCannotBeReadBackIsWorkedOut) {
   const Series series = films({"early.dcm", "late.dcm"});
   Counts first;

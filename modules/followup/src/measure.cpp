@@ -73,13 +73,33 @@ void read_films(WorkingSeries& work, const Run& run) {
   });
 }
 
+// A step is given the corrections that it looks at and no other, so that its answer is remembered
+// (docs/history.md) when another one changes.
+
+/// Of the implant.
+anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given) {
+  given.lesser_trochanter_px.reset();
+  given.greater_trochanter_px.reset();
+  given.shaft_axis_px.reset();
+  return given;
+}
+
+/// Of the bone.
+anatomy::GivenLandmarks on_bone(const anatomy::GivenLandmarks& given) {
+  anatomy::GivenLandmarks out;
+  out.lesser_trochanter_px = given.lesser_trochanter_px;
+  out.greater_trochanter_px = given.greater_trochanter_px;
+  out.shaft_axis_px = given.shaft_axis_px;
+  return out;
+}
+
 Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
                    const StemFacts& stem, const Steps& steps) {
   Seen seen{film::as_right_hip(upright, side), side, {}};
   anatomy::ImplantOptions options{
       .head_diameter = stem.head_diameter,
       .scale_hint = {},
-      .given = in_view(film.entry.landmarks_in_stored_px, seen.hip_view)};
+      .given = on_implant(in_view(film.entry.landmarks_in_stored_px, seen.hip_view))};
   if (const auto dicom = film::scale_from_dicom(upright.facts.scale)) {
     options.scale_hint = (1.0 / film::view_px_per_stored_px(upright)) * dicom->mm_per_px.value;
   }
@@ -204,10 +224,10 @@ void find_bone(WorkingSeries& work, const Run& run) {
     hip.role = work.reference == i ? Role::kReference : Role::kFollowUp;
     hip.implant = std::move(film.seen->implant);
     film.seen.reset();
-    auto femur =
-        run.steps.find_femur(hip.hip_view, hip.implant,
-                             {.scale = hip.scale.value,
-                              .given = in_view(film.entry.landmarks_in_stored_px, hip.hip_view)});
+    auto femur = run.steps.find_femur(
+        hip.hip_view, hip.implant,
+        {.scale = hip.scale.value,
+         .given = on_bone(in_view(film.entry.landmarks_in_stored_px, hip.hip_view))});
     if (!femur) {
       refuse(film, reason_of(femur.error()));
       return;

@@ -1,0 +1,178 @@
+#include <QCheckBox>
+#include <QComboBox>
+#include <QDialog>
+#include <QDialogButtonBox>
+#include <QDoubleSpinBox>
+#include <QFileDialog>
+#include <QFormLayout>
+#include <QInputDialog>
+#include <QLineEdit>
+#include <QPlainTextEdit>
+#include <QPushButton>
+#include <QTextBrowser>
+#include <QVBoxLayout>
+
+#include "review_window.h"
+#include "tidemark/core/text.h"
+#include "tidemark/report/write.h"
+
+namespace tidemark::view {
+namespace {
+
+void show_text(QWidget* parent, const QString& title, const QString& html) {
+  auto* dialog = new QDialog(parent);
+  dialog->setAttribute(Qt::WA_DeleteOnClose);
+  dialog->setWindowTitle(title);
+  dialog->resize(640, 560);
+  auto* text = new QTextBrowser(dialog);
+  text->setHtml(html);
+  auto* buttons = new QDialogButtonBox(QDialogButtonBox::Close, dialog);
+  QObject::connect(buttons, &QDialogButtonBox::rejected, dialog, &QDialog::close);
+  auto* layout = new QVBoxLayout(dialog);
+  layout->addWidget(text);
+  layout->addWidget(buttons);
+  dialog->open();
+}
+
+constexpr const char* kHelp = R"(
+<h3>What the numbers mean</h3>
+<p><b>Subsidence</b> is how far the stem has gone down the femur since the reference film, in mm, distal
+positive, at a point of the stem 10 mm below its shoulder. The bone of both films is brought
+together first; what then still differs at the stem is its motion.</p>
+<p><b>Medial shift</b> is positive towards the midline, <b>change of tilt</b> positive into varus, on both
+sides of the body.</p>
+<p><b>±</b> is the half-width of the 95 % interval: of a hundred such intervals ninety-five hold the true value
+(GUM, JCGM 100). A number whose interval holds zero shows no motion.</p>
+<p><b>Above the limit, within, cannot tell</b>: the value is held against published criteria with
+the rule of JCGM 106. Above or within is said at a probability of 95 %; otherwise the film cannot tell.
+A limit comes from groups of patients and says nothing certain of this hip. The sources stand in the report.</p>
+<p><b>Zones</b>: 1 to 3 run down the lateral side of the stem, 4 is about the tip, 5 to 7 run up the medial side
+(Gruen, McNeice, Amstutz 1979). Lines by zone are not validated: look at the films.</p>
+<p><b>Seat</b> is read from the reference film alone; each measure has its definition below the table.</p>
+<p><b>Points by hand</b> replace those that the program found. They are drawn as squares, marked in the report, and
+kept in series.json; the films are never changed. The batch and the command line then say the same.</p>
+<p>If bone edges fall on each other and only the stem differs, the stem has moved. If bone edges
+differ too, or an outline lies beside the shadow of its own stem, do not trust the number.</p>
+)";
+
+constexpr const char* kKeys = R"(
+<h3>Mouse</h3>
+<p>Drag: move the films; drag a point: correct it. Wheel: closer or farther. Right button, or Shift with the left
+one: greys (sideways contrast, up and down brightness). Double click: put the picked point there.</p>
+<h3>Keys</h3>
+<p>Every entry of the menus shows its key; Alt opens the menus, Tab goes from part to part.</p>
+<p>Arrows: move the films, or the picked point by one pixel; with Shift by ten. N and Shift+N pick the next and the
+previous point, E snaps it to the edge, Del gives it back to the program, Esc lets go of it.</p>
+<p>1 to 5: side by side, blended, sliding edge, in turn, difference. J and K: bone on bone, stem on stem.
+. and , : more of the follow-up, more of the reference film. F6 to F10: marks on the films.</p>
+)";
+
+}  // namespace
+
+void ReviewWindow::ask_folder() {
+  const QString folder = QFileDialog::getExistingDirectory(this, "Folder of the films of one hip");
+  if (!folder.isEmpty()) open(folder.toStdString());
+}
+
+void ReviewWindow::ask_films() {
+  const QStringList files = QFileDialog::getOpenFileNames(
+      this, "Films of one hip", {}, "Films (*.dcm *.png *.tif *.tiff *.jpg *.jpeg);;All files (*)");
+  std::vector<std::filesystem::path> paths;
+  for (const QString& file : files) paths.emplace_back(file.toStdString());
+  open_these(paths);
+}
+
+void ReviewWindow::take_asked() {
+  if (!review_) return;
+  Sheet sheet = review_->sheet();
+  if (asked_side_->currentIndex() > 0) {
+    sheet = with_side(sheet, asked_side_->currentIndex() == 1 ? Side::kRight : Side::kLeft);
+  }
+  if (asked_diameter_->value() > 0.0) {
+    sheet = with_head_diameter(sheet, Millimetres{asked_diameter_->value()});
+  }
+  correct("side and diameter of the head", sheet);
+}
+
+void ReviewWindow::ask_head_diameter() {
+  if (!review_) return;
+  bool taken = false;
+  const double now = series_->stem.head_diameter ? series_->stem.head_diameter->value : 32.0;
+  const double value = QInputDialog::getDouble(
+      this, "Diameter of the head", "Diameter of the femoral head, mm:", now,
+      followup::kHeadDiameterMm.low, followup::kHeadDiameterMm.high, 1, &taken);
+  if (taken) {
+    correct("diameter of the head: " + std::to_string(value).substr(0, 4) + " mm",
+            with_head_diameter(review_->sheet(), Millimetres{value}));
+  }
+}
+
+void ReviewWindow::ask_scale() {
+  if (!review_) return;
+  const std::size_t film = active_film();
+  double now = 0.15;
+  if (hip_ && hip_->result.films[film].calibration) {
+    now = hip_->result.films[film].calibration->mm_per_px.value.value;
+  }
+  bool taken = false;
+  const double value = QInputDialog::getDouble(
+      this, "Scale",
+      "Millimetres in the plane of the stem for one pixel of " +
+          QString::fromStdString(printable(series_->films[film].file)) + ":",
+      now, 0.01, 2.0, 5, &taken);
+  if (taken) {
+    correct("scale of " + printable(series_->films[film].file),
+            with_scale(review_->sheet(), film, MillimetresPerPixel{value}));
+  }
+}
+
+void ReviewWindow::ask_report() {
+  if (!review_) return;
+  auto* dialog = new QDialog(this);
+  dialog->setAttribute(Qt::WA_DeleteOnClose);
+  dialog->setObjectName("report-dialog");
+  dialog->setWindowTitle("Report");
+  auto* form = new QFormLayout(dialog);
+  const auto beside =
+      review_->folder().parent_path() / (review_->folder().filename().string() + "-report");
+  auto* folder = new QLineEdit(QString::fromStdString(beside.string()), dialog);
+  folder->setObjectName("report-folder");
+  auto* html = new QCheckBox("Page (HTML)", dialog);
+  auto* pdf = new QCheckBox("PDF", dialog);
+  auto* dicom =
+      new QCheckBox("Objects for the archive (DICOM), which carry the patient's identity", dialog);
+  html->setChecked(true);
+  pdf->setChecked(true);
+  auto* reviewer = new QLineEdit(dialog);
+  auto* notes = new QPlainTextEdit(dialog);
+  notes->setTabChangesFocus(true);
+  notes->setMaximumHeight(100);
+  form->addRow("&Folder:", folder);
+  form->addRow(html);
+  form->addRow(pdf);
+  form->addRow(dicom);
+  form->addRow("&Reviewed by:", reviewer);
+  form->addRow("&Notes:", notes);
+  auto* buttons = new QDialogButtonBox(QDialogButtonBox::Cancel, dialog);
+  buttons->addButton("&Write the report", QDialogButtonBox::AcceptRole);
+  form->addRow(buttons);
+  connect(buttons, &QDialogButtonBox::rejected, dialog, &QDialog::reject);
+  connect(buttons, &QDialogButtonBox::accepted, dialog, [=, this] {
+    ReportOrder order{folder->text().toStdString(),
+                      {},
+                      dicom->isChecked(),
+                      printable(reviewer->text().trimmed().toStdString()),
+                      printable(notes->toPlainText().simplified().toStdString())};
+    if (html->isChecked()) order.forms.push_back(report::Form::kHtml);
+    if (pdf->isChecked()) order.forms.push_back(report::Form::kPdf);
+    report_to(order);
+    dialog->accept();
+  });
+  dialog->open();
+}
+
+void ReviewWindow::show_keys() { show_text(this, "Keys and mouse", kKeys); }
+
+void ReviewWindow::show_help() { show_text(this, "What the numbers mean", kHelp); }
+
+}  // namespace tidemark::view

@@ -1,0 +1,256 @@
+#include "measurer.h"
+
+#include <chrono>
+#include <exception>
+#include <utility>
+
+#include "tidemark/archive/objects.h"
+#include "tidemark/core/files.h"
+#include "tidemark/followup/write.h"
+#include "tidemark/report/write.h"
+
+namespace tidemark::view {
+namespace {
+
+/// Of answers kept in memory; some hundred corrections of a hip with six films. House choice.
+constexpr std::size_t kMostMemory = std::size_t{96} << 20U;
+
+std::size_t size_of(const followup::StepMemory& memory) {
+  std::size_t out = 0;
+  for (const auto& [key, said] : memory.said) out += key.size() + said.size();
+  return out;
+}
+
+/// What was said now, and what was said before it as far as there is room: undo asks for that
+/// again.
+std::shared_ptr<const followup::StepMemory> joined(
+    const std::shared_ptr<const followup::StepMemory>& before, followup::StepMemory now) {
+  if (before && size_of(*before) + size_of(now) < kMostMemory) {
+    now.said.insert(before->said.begin(), before->said.end());
+  }
+  return std::make_shared<const followup::StepMemory>(std::move(now));
+}
+
+template <class Step>
+void make_cancellable(Step& step, const std::shared_ptr<std::atomic<bool>>& cancelled) {
+  if (!step) return;
+  step = [inner = step, cancelled](
+             auto&&... arguments) -> decltype(step(std::declval<decltype(arguments)>()...)) {
+    if (*cancelled) return fail(ErrorKind::kCannotTell, "film", "the measurement was cancelled");
+    return inner(std::forward<decltype(arguments)>(arguments)...);
+  };
+}
+
+/// The document with the reader's name and notes, said to be the reader's.
+report::Document signed_document(report::Document document, const ReportOrder& order) {
+  if (!order.reviewer.empty()) document.facts.push_back({"Reviewed by", order.reviewer});
+  if (!order.notes.empty()) {
+    report::Section notes{"reader-notes", "Notes of the reader", {}};
+    notes.blocks.emplace_back(report::Paragraph{{order.notes}, report::Tone::kPlain});
+    document.sections.insert(document.sections.begin(), std::move(notes));
+  }
+  return document;
+}
+
+Expected<void> write_forms(const report::Document& document, const ReportOrder& order) {
+  for (const report::Form form : order.forms) {
+    std::string bytes;
+    if (form == report::Form::kHtml) {
+      bytes = report::to_html(document);
+    } else {
+      auto pdf = report::to_pdf(document);
+      if (!pdf) return tl::unexpected(pdf.error());
+      bytes = std::move(*pdf);
+    }
+    auto written = write_file_atomically(order.folder / report::file_of(form), bytes);
+    if (!written) return written;
+  }
+  return {};
+}
+
+Expected<void> write_all(const followup::Result& result, const followup::Series& series,
+                         const std::filesystem::path& input, const ReportOrder& order) {
+  auto ready = followup::prepare_output(order.folder, input);
+  if (!ready) return ready;
+  ready = archive::remove_objects(order.folder);
+  if (!ready) return ready;
+  if (order.dicom) {
+    const auto objects = archive::make_objects(result, series);
+    if (!objects) return tl::unexpected(objects.error());
+    auto written = archive::write_objects(*objects, order.folder);
+    if (!written) return written;
+  }
+  const auto document =
+      signed_document(report::document_of(result, report::Language::kEnglish), order);
+  auto written = write_forms(document, order);
+  if (!written) return written;
+  return followup::write_output(result, order.folder);
+}
+
+}  // namespace
+
+Measurer::Measurer(Post post, Heard heard, Memory memory)
+    : post_(std::move(post)),
+      heard_(std::move(heard)),
+      memory_(std::move(memory)),
+      thread_([this] { work(); }) {}
+
+Measurer::~Measurer() {
+  cancel();
+  {
+    const std::scoped_lock lock(mutex_);
+    stop_ = true;
+  }
+  wake_.notify_all();
+  thread_.join();
+}
+
+Order Measurer::add(Kind kind, std::function<void(Order, const Flag&)> run) {
+  const std::scoped_lock lock(mutex_);
+  if (kind == Kind::kMeasure) {
+    std::erase_if(waiting_, [](const Job& job) { return job.kind == Kind::kMeasure; });
+    if (running_ && running_kind_ == Kind::kMeasure) *running_ = true;
+  }
+  ++last_;
+  waiting_.push_back({kind, std::make_shared<std::atomic<bool>>(false), last_, std::move(run)});
+  wake_.notify_all();
+  return last_;
+}
+
+void Measurer::cancel() {
+  const std::scoped_lock lock(mutex_);
+  if (running_) *running_ = true;
+  waiting_.clear();
+}
+
+Measurer::Memory Measurer::memory() {
+  const std::scoped_lock lock(mutex_);
+  return memory_;
+}
+
+void Measurer::work() {
+  while (true) {
+    Job job;
+    {
+      std::unique_lock lock(mutex_);
+      running_.reset();
+      wake_.wait(lock, [this] { return stop_ || !waiting_.empty(); });
+      if (stop_) return;
+      job = std::move(waiting_.front());
+      waiting_.pop_front();
+      running_ = job.cancelled;
+      running_kind_ = job.kind;
+    }
+    try {
+      job.run(job.order, job.cancelled);
+    } catch (const std::exception& e) {
+      post_([this, what = std::string(e.what())] { heard_.fault(what); });
+    }
+  }
+}
+
+Measurer::FilmAnswer Measurer::read(const std::filesystem::path& file) {
+  std::error_code error;
+  const auto changed = std::filesystem::last_write_time(file, error);
+  const auto size = std::filesystem::file_size(file, error);
+  {
+    const std::scoped_lock lock(films_mutex_);
+    const auto found = films_.find(file);
+    if (found != films_.end() && !error && found->second.changed == changed &&
+        found->second.size == size) {
+      return found->second.film;
+    }
+  }
+  auto film = std::make_shared<const Expected<film::FilmImage>>(film::read(file));
+  const std::scoped_lock lock(films_mutex_);
+  films_[file] = {changed, size, film};
+  return film;
+}
+
+Order Measurer::load(const followup::Series& series, std::size_t first) {
+  std::vector<std::pair<std::string, std::filesystem::path>> files;
+  for (std::size_t i = 0; i < series.films.size(); ++i) {
+    const auto& film = series.films[(i + first) % series.films.size()];
+    files.emplace_back(film.file, film.path);
+  }
+  return add(Kind::kLoad, [this, files](Order order, const Flag& cancelled) {
+    for (const auto& [file, path] : files) {
+      if (*cancelled) return;
+      const FilmAnswer film = read(path);
+      Expected<std::shared_ptr<const LoadedFilm>> answer(nullptr);
+      if (*film) {
+        answer =
+            std::make_shared<const LoadedFilm>(LoadedFilm{**film, picture_of((*film)->pixels)});
+      } else {
+        answer = tl::unexpected(film->error());
+      }
+      post_([this, order, name = file, answer] { heard_.film(order, name, answer); });
+    }
+  });
+}
+
+followup::Steps Measurer::steps(const Flag& cancelled) {
+  followup::Steps out = followup::default_steps();
+  out.read = [this](const std::filesystem::path& file) { return *read(file); };
+  make_cancellable(out.read, cancelled);
+  make_cancellable(out.find_implant, cancelled);
+  make_cancellable(out.find_femur, cancelled);
+  make_cancellable(out.look_for_lines, cancelled);
+  make_cancellable(out.compare_lines, cancelled);
+  make_cancellable(out.prepare, cancelled);
+  make_cancellable(out.compare, cancelled);
+  return out;
+}
+
+followup::Result Measurer::measured(const followup::Series& series, followup::Options options,
+                                    const Flag& cancelled) {
+  options.remember = followup::Remember::kKeep;
+  options.before = memory();
+  options.progress = [this, cancelled](std::size_t done, std::size_t all) {
+    if (!*cancelled) post_([this, done, all] { heard_.progress(done, all); });
+  };
+  followup::Result result = followup::measure_with(series, options, steps(cancelled));
+  if (!*cancelled && result.reuse) {
+    auto all = joined(options.before, std::move(result.reuse->said));
+    const std::scoped_lock lock(mutex_);
+    memory_ = std::move(all);
+  }
+  result.reuse.reset();
+  return result;
+}
+
+Order Measurer::measure(const followup::Series& series) {
+  return add(Kind::kMeasure, [this, series](Order order, const Flag& cancelled) {
+    const auto begun = std::chrono::steady_clock::now();
+    auto out = std::make_shared<MeasuredHip>();
+    out->result = measured(series, {}, cancelled);
+    if (*cancelled) return;
+    out->document = report::document_of(out->result, report::Language::kEnglish);
+    out->seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();
+    post_([this, order, out] { heard_.measured(order, out); });
+  });
+}
+
+void Measurer::report(const followup::Series& series, const ReportOrder& order,
+                      const Flag& cancelled) {
+  followup::Options options;
+  options.pictures = followup::Pictures::kDraw;
+  options.aligned = followup::Aligned::kKeep;
+  const auto result = measured(series, options, cancelled);
+  Expected<std::filesystem::path> answer(order.folder);
+  if (*cancelled) {
+    answer = fail(ErrorKind::kCannotTell, "report", "it was cancelled", "nothing was written");
+  } else {
+    const auto input = series.films.front().path.parent_path();
+    const auto written = write_all(result, series, input, order);
+    if (!written) answer = tl::unexpected(written.error());
+  }
+  post_([this, answer] { heard_.reported(answer); });
+}
+
+void Measurer::write_report(const followup::Series& series, const ReportOrder& order) {
+  add(Kind::kReport,
+      [this, series, order](Order, const Flag& cancelled) { report(series, order, cancelled); });
+}
+
+}  // namespace tidemark::view

@@ -1,0 +1,127 @@
+#pragma once
+
+#include <atomic>
+#include <condition_variable>
+#include <cstdint>
+#include <deque>
+#include <filesystem>
+#include <functional>
+#include <map>
+#include <memory>
+#include <mutex>
+#include <string>
+#include <thread>
+
+#include "tidemark/core/expected.h"
+#include "tidemark/film/film.h"
+#include "tidemark/followup/measure.h"
+#include "tidemark/followup/result.h"
+#include "tidemark/report/document.h"
+#include "tidemark/report/write.h"
+#include "tidemark/view/picture.h"
+
+namespace tidemark::view {
+
+/// A film that was read, ready to be shown.
+struct LoadedFilm {
+  film::FilmImage image;
+  Picture picture;
+};
+
+/// Tells one order from another; counts up.
+using Order = std::uint64_t;
+
+/// A measured hip and what is said of it.
+struct MeasuredHip {
+  followup::Result result;
+  report::Document document;
+  double seconds = 0.0;
+};
+
+/// What a report from the window holds.
+struct ReportOrder {
+  std::filesystem::path folder;  ///< where it goes
+  std::vector<report::Form> forms;
+  bool dicom = false;
+  std::string reviewer;  ///< name and notes of the reader; each may be empty
+  std::string notes;
+};
+
+/// What the measurer tells, through `post`. A cancelled order is not answered.
+struct Heard {
+  std::function<void(Order, const std::string& file, Expected<std::shared_ptr<const LoadedFilm>>)>
+      film;
+  std::function<void(std::size_t done, std::size_t all)> progress;
+  std::function<void(Order, std::shared_ptr<const MeasuredHip>)> measured;
+  std::function<void(Expected<std::filesystem::path>)> reported;
+  /// A fault of the program, one sentence.
+  std::function<void(const std::string&)> fault;
+};
+
+/// Does on a thread of its own what takes longer than a frame: reads films, measures, writes
+/// reports. Of measurements only the latest order counts: an earlier one that still runs is
+/// cancelled. Answers that steps gave before, and films that were read before and have not changed
+/// on the disk (size and time of change), are used again: they change the time, never the result.
+class Measurer {
+ public:
+  /// Has a function called on the thread of the caller, some time later.
+  using Post = std::function<void(std::function<void()>)>;
+
+  /// What steps said before (followup::Options::before).
+  using Memory = std::shared_ptr<const followup::StepMemory>;
+
+  Measurer(Post post, Heard heard, Memory memory = {});
+  Measurer(const Measurer&) = delete;
+  Measurer& operator=(const Measurer&) = delete;
+  /// Cancels what runs and waits for its end.
+  ~Measurer();
+
+  /// Reads the films of a series for showing, in their order but the `first` one first.
+  Order load(const followup::Series& series, std::size_t first);
+  Order measure(const followup::Series& series);
+  void write_report(const followup::Series& series, const ReportOrder& order);
+  /// What the steps have said so far.
+  [[nodiscard]] Memory memory();
+  /// Gives up what runs and what waits.
+  void cancel();
+
+ private:
+  using Flag = std::shared_ptr<std::atomic<bool>>;
+  enum class Kind { kLoad, kMeasure, kReport };
+  struct Job {
+    Kind kind = Kind::kLoad;
+    Flag cancelled;
+    Order order = 0;
+    std::function<void(Order, const Flag&)> run;
+  };
+  using FilmAnswer = std::shared_ptr<const Expected<film::FilmImage>>;
+  struct Cached {
+    std::filesystem::file_time_type changed;
+    std::uintmax_t size = 0;
+    FilmAnswer film;
+  };
+
+  Order add(Kind kind, std::function<void(Order, const Flag&)> run);
+  void work();
+  [[nodiscard]] FilmAnswer read(const std::filesystem::path& file);
+  [[nodiscard]] followup::Steps steps(const Flag& cancelled);
+  [[nodiscard]] followup::Result measured(const followup::Series& series, followup::Options options,
+                                          const Flag& cancelled);
+  void report(const followup::Series& series, const ReportOrder& order, const Flag& cancelled);
+
+  Post post_;
+  Heard heard_;
+  std::mutex mutex_;
+  std::condition_variable wake_;
+  std::deque<Job> waiting_;
+  Flag running_;
+  Kind running_kind_ = Kind::kLoad;
+  Order last_ = 0;
+  bool stop_ = false;
+  std::mutex films_mutex_;
+  std::map<std::filesystem::path, Cached> films_;
+  Memory memory_;
+  std::thread thread_;
+};
+
+}  // namespace tidemark::view

@@ -1,0 +1,203 @@
+#include "overlay.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numbers>
+
+namespace tidemark::view {
+namespace {
+
+using followup::AxisResult;
+using followup::CircleResult;
+using followup::FilmResult;
+using followup::PointResult;
+
+/// Collects the marks of one film.
+class Collector {
+ public:
+  Collector(std::size_t film, const Placed& placed) : film_(film), placed_(placed) {}
+
+  void line(const Polyline& stored_px, Layer layer) {
+    LineMark mark{{}, layer, placed_.whose};
+    for (const Vec2& p : stored_px) mark.points.push_back(placed_.world_from_stored.apply(p));
+    out_.lines.push_back(std::move(mark));
+  }
+
+  void grip(const Vec2& stored_px, Layer layer, Grip grip, Source source, const std::string& name) {
+    out_.points.push_back({placed_.world_from_stored.apply(stored_px), layer, placed_.whose, name,
+                           source == Source::kGiven, Handle{film_, grip}});
+  }
+
+  void label(const Vec2& stored_px, Layer layer, const std::string& text) {
+    out_.points.push_back(
+        {placed_.world_from_stored.apply(stored_px), layer, placed_.whose, text, false, {}});
+  }
+
+  void point(const std::optional<PointResult>& point, Grip what, const std::string& name) {
+    if (point) grip(point->stored_px, Layer::kLandmarks, what, point->source, name);
+  }
+
+  void axis(const std::optional<AxisResult>& axis, Grip proximal, Grip distal,
+            const std::string& name) {
+    if (!axis) return;
+    line({axis->proximal_px, axis->distal_px}, Layer::kAxes);
+    grip(axis->proximal_px, Layer::kAxes, proximal, axis->source, name);
+    grip(axis->distal_px, Layer::kAxes, distal, axis->source, "");
+  }
+
+  void circle(const std::optional<CircleResult>& circle) {
+    if (!circle) return;
+    constexpr int kCorners = 96;
+    Polyline points;
+    for (int i = 0; i <= kCorners; ++i) {
+      const double angle = 2.0 * std::numbers::pi * i / kCorners;
+      points.push_back(circle->centre_px +
+                       0.5 * circle->diameter_px * Vec2(std::cos(angle), std::sin(angle)));
+    }
+    line(points, Layer::kHead);
+  }
+
+  void head(const std::optional<CircleResult>& head) {
+    circle(head);
+    if (!head) return;
+    grip(head->centre_px, Layer::kHead, Grip::kHeadCentre, head->source, "head");
+    grip(head->centre_px - Vec2(0.0, 0.5 * head->diameter_px), Layer::kHead, Grip::kHeadEdge,
+         head->source, "");
+  }
+
+  [[nodiscard]] Overlay take() { return std::move(out_); }
+
+ private:
+  std::size_t film_;
+  Placed placed_;
+  Overlay out_;
+};
+
+/// The number of a zone, and what is said of lines in it; not validated, so with the report's mark.
+std::string label_of(const FilmResult& film, int zone) {
+  std::string out = std::to_string(zone);
+  for (const followup::ZoneResult& one : film.zones) {
+    if (one.zone != zone) continue;
+    if (one.state == lucency::State::kPresent) return out + " line\u2020";
+    if (one.state == lucency::State::kAbsent) return out + " no line\u2020";
+  }
+  return out;
+}
+
+void add_zones(Collector& to, const FilmResult& film) {
+  const auto& borders = film.zone_borders;
+  for (const auto& border : borders) {
+    to.line({border.lateral_px, border.medial_px}, Layer::kZones);
+  }
+  if (borders.size() < 4) return;
+  const bool frontal =
+      film.zones.empty() || film.zones.front().zone <= 7;  // 8 to 14 on a lateral film
+  const int first = frontal ? 1 : 8;
+  for (int i = 0; i < 3; ++i) {
+    const auto& upper = borders[static_cast<std::size_t>(i)];
+    const auto& lower = borders[static_cast<std::size_t>(i) + 1];
+    to.label(0.5 * (upper.lateral_px + lower.lateral_px), Layer::kZones, label_of(film, first + i));
+    to.label(0.5 * (upper.medial_px + lower.medial_px), Layer::kZones,
+             label_of(film, first + 6 - i));
+  }
+  to.label(0.5 * (borders[3].lateral_px + borders[3].medial_px), Layer::kZones,
+           label_of(film, first + 3));
+}
+
+std::optional<Point> point_of(Grip grip) {
+  switch (grip) {
+    case Grip::kLesserTrochanter:
+      return Point::kLesserTrochanter;
+    case Grip::kGreaterTrochanter:
+      return Point::kGreaterTrochanter;
+    case Grip::kStemTip:
+      return Point::kStemTip;
+    case Grip::kStemShoulder:
+      return Point::kStemShoulder;
+    default:
+      return {};
+  }
+}
+
+bool is_head(Grip grip) { return grip == Grip::kHeadCentre || grip == Grip::kHeadEdge; }
+bool is_stem_axis(Grip grip) {
+  return grip == Grip::kStemAxisProximal || grip == Grip::kStemAxisDistal;
+}
+bool is_proximal(Grip grip) {
+  return grip == Grip::kStemAxisProximal || grip == Grip::kShaftAxisProximal;
+}
+
+}  // namespace
+
+std::string words_of(Grip grip) {
+  if (const auto point = point_of(grip)) return words_of(*point);
+  switch (grip) {
+    case Grip::kHeadCentre:
+      return "centre of the head";
+    case Grip::kHeadEdge:
+      return "edge of the head";
+    case Grip::kStemAxisProximal:
+      return "stem axis, upper end";
+    case Grip::kStemAxisDistal:
+      return "stem axis, lower end";
+    case Grip::kShaftAxisProximal:
+      return "shaft axis, upper end";
+    default:
+      return "shaft axis, lower end";
+  }
+}
+
+Overlay overlay_of(const FilmResult& result, std::size_t film, const Placed& placed) {
+  Collector to(film, placed);
+  add_zones(to, result);
+  if (result.stem) {
+    to.line(result.stem->outline_px, Layer::kOutline);
+    to.axis(result.stem->axis, Grip::kStemAxisProximal, Grip::kStemAxisDistal, "stem axis");
+  }
+  to.axis(result.shaft_axis, Grip::kShaftAxisProximal, Grip::kShaftAxisDistal, "shaft axis");
+  to.circle(result.cup);
+  to.head(result.head);
+  if (result.stem) {
+    to.point(result.stem->tip, Grip::kStemTip, "tip");
+    to.point(result.stem->shoulder, Grip::kStemShoulder, "shoulder");
+  }
+  to.point(result.lesser_trochanter, Grip::kLesserTrochanter, "LT");
+  to.point(result.greater_trochanter, Grip::kGreaterTrochanter, "GT");
+  return to.take();
+}
+
+std::optional<Sheet> moved(const Sheet& sheet, const FilmResult& result, const Handle& handle,
+                           const Vec2& at_px) {
+  if (const auto point = point_of(handle.grip)) {
+    return with_point(sheet, handle.film, *point, at_px);
+  }
+  if (is_head(handle.grip)) {
+    if (!result.head) return {};
+    Circle2 head{result.head->centre_px, 0.5 * result.head->diameter_px};
+    if (handle.grip == Grip::kHeadCentre) {
+      head.centre = at_px;
+    } else {
+      head.radius = (at_px - head.centre).norm();
+    }
+    return with_head(sheet, handle.film, head);
+  }
+  const bool stem = is_stem_axis(handle.grip);
+  std::optional<AxisResult> axis = result.shaft_axis;
+  if (stem) axis = result.stem ? std::optional(result.stem->axis) : std::nullopt;
+  if (!axis) return {};
+  AxisEnds ends{axis->proximal_px, axis->distal_px};
+  (is_proximal(handle.grip) ? ends.proximal_px : ends.distal_px) = at_px;
+  return with_axis(sheet, handle.film, stem ? Axis::kStem : Axis::kShaft, ends);
+}
+
+Sheet given_back(const Sheet& sheet, const Handle& handle) {
+  if (const auto point = point_of(handle.grip)) {
+    return with_point(sheet, handle.film, *point, std::nullopt);
+  }
+  if (is_head(handle.grip)) return with_head(sheet, handle.film, std::nullopt);
+  return with_axis(sheet, handle.film, is_stem_axis(handle.grip) ? Axis::kStem : Axis::kShaft,
+                   std::nullopt);
+}
+
+}  // namespace tidemark::view

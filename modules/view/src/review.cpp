@@ -1,0 +1,264 @@
+#include "tidemark/view/review.h"
+
+#include <fcntl.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+#include <cstdlib>
+#include <span>
+#include <sstream>
+#include <system_error>
+#include <utility>
+
+#include "tidemark/core/files.h"
+#include "tidemark/core/hash.h"
+
+namespace tidemark::view {
+namespace {
+
+constexpr const char* kSheetFile = "series.json";
+
+std::string digest_of(std::string_view text) {
+  return sha256_hex(std::as_bytes(std::span(text.data(), text.size())));
+}
+
+/// The file's text, empty when there is none.
+Expected<std::string> sheet_text(const std::filesystem::path& folder) {
+  std::error_code error;
+  const auto file = folder / kSheetFile;
+  if (!std::filesystem::exists(file, error)) return std::string();
+  const auto bytes = read_file(file);
+  if (!bytes) return tl::unexpected(bytes.error());
+  return std::string(reinterpret_cast<const char*>(bytes->data()), bytes->size());
+}
+
+std::filesystem::path true_path(const std::filesystem::path& folder) {
+  std::error_code error;
+  auto path = std::filesystem::canonical(folder, error);
+  return error ? folder : path;
+}
+
+}  // namespace
+
+/// The file of the steps that are not saved yet. First line {"sheet": SHA-256 of series.json as it
+/// was}; then a line {"told", "sheet"} a step.
+class Review::Journal {
+ public:
+  Journal(int descriptor, std::filesystem::path file)
+      : descriptor_(descriptor), file_(std::move(file)) {}
+  Journal(const Journal&) = delete;
+  Journal& operator=(const Journal&) = delete;
+  ~Journal() {
+    if (!kept_) ::unlink(file_.c_str());
+    ::close(descriptor_);
+  }
+
+  static Expected<std::unique_ptr<Journal>> open(const std::filesystem::path& folder,
+                                                 const std::filesystem::path& journals) {
+    std::error_code error;
+    std::filesystem::create_directories(journals, error);
+    const auto file = journals / (digest_of(folder.string()).substr(0, 24) + ".jsonl");
+    const int descriptor = ::open(file.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
+    if (descriptor < 0) {
+      return fail(ErrorKind::kNotWritable, journals.string(), "the journal cannot be kept there",
+                  "make the folder writable or set XDG_STATE_HOME");
+    }
+    if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
+      ::close(descriptor);
+      return fail(ErrorKind::kBadInput, folder.filename().string(),
+                  "this hip is open in another window", "go on there, or close it");
+    }
+    return std::make_unique<Journal>(descriptor, file);
+  }
+
+  /// The whole lines that it holds.
+  [[nodiscard]] std::vector<Sheet> lines() const {
+    std::vector<Sheet> out;
+    const auto bytes = read_file(file_);
+    if (!bytes) return out;
+    std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
+    text.resize(text.rfind('\n') == std::string::npos ? 0 : text.rfind('\n'));  // a torn end goes
+    std::istringstream in(text);
+    for (std::string line; std::getline(in, line);) {
+      Sheet json = Sheet::parse(line, nullptr, false);
+      if (json.is_discarded() || !json.is_object()) break;
+      out.push_back(std::move(json));
+    }
+    return out;
+  }
+
+  /// Empties it; what follows belongs to the sheet with this text.
+  void begin(std::string_view sheet_text) {
+    kept_ = false;
+    begun_ = ::ftruncate(descriptor_, 0) == 0 && write({{"sheet", digest_of(sheet_text)}});
+  }
+
+  [[nodiscard]] bool add(const std::string& told, const Sheet& sheet) {
+    kept_ = true;
+    return begun_ && write({{"told", told}, {"sheet", sheet}});
+  }
+
+  /// Goes on where an earlier review ended.
+  void keep() { kept_ = begun_ = true; }
+  /// Whether its file stays when this review ends.
+  void keep(bool unsaved) { kept_ = unsaved; }
+  /// Puts it aside under another name, for whoever wants to look.
+  void set_aside() const {
+    std::error_code ignored;
+    std::filesystem::copy_file(file_, file_.string() + ".old",
+                               std::filesystem::copy_options::overwrite_existing, ignored);
+  }
+
+ private:
+  [[nodiscard]] bool write(const Sheet& line) const {
+    const std::string text = line.dump() + "\n";
+    std::size_t written = 0;
+    while (written < text.size()) {
+      const ssize_t n = ::write(descriptor_, text.data() + written, text.size() - written);
+      if (n <= 0) return false;
+      written += static_cast<std::size_t>(n);
+    }
+    return ::fdatasync(descriptor_) == 0;
+  }
+
+  int descriptor_;
+  std::filesystem::path file_;
+  bool kept_ = false;
+  bool begun_ = false;
+};
+
+Review::Review(std::filesystem::path folder, Sheet start, std::string on_disk,
+               std::unique_ptr<Journal> journal)
+    : folder_(std::move(folder)),
+      start_(std::move(start)),
+      on_disk_(std::move(on_disk)),
+      saved_(start_),
+      journal_(std::move(journal)) {}
+
+Review::Review(Review&&) noexcept = default;
+Review& Review::operator=(Review&&) noexcept = default;
+Review::~Review() = default;
+
+Expected<Review> Review::open(const std::filesystem::path& given,
+                              const std::filesystem::path& journals) {
+  const auto folder = true_path(given);
+  const auto series = followup::load_series(folder, {});
+  if (!series) return tl::unexpected(series.error());
+  auto text = sheet_text(folder);
+  if (!text) return tl::unexpected(text.error());
+  Sheet sheet;
+  if (text->empty()) {
+    std::vector<std::string> files;
+    for (const auto& film : series->films) files.push_back(film.file);
+    sheet = sheet_of(files);
+  } else {
+    sheet = Sheet::parse(*text);
+  }
+  auto journal = Journal::open(folder, journals);
+  if (!journal) return tl::unexpected(journal.error());
+  Review review(folder, std::move(sheet), std::move(*text), std::move(*journal));
+  review.take_up();
+  return review;
+}
+
+void Review::take_up() {
+  const auto lines = journal_->lines();
+  const bool same = !lines.empty() && lines.front().value("sheet", "") == digest_of(on_disk_);
+  if (same) {
+    for (std::size_t i = 1; i < lines.size(); ++i) {
+      if (!lines[i].contains("sheet")) break;
+      if (!followup::parse_sheet(text_of(lines[i]["sheet"]), kSheetFile, folder_)) break;
+      steps_.push_back({lines[i].value("told", ""), lines[i]["sheet"]});
+    }
+    done_ = recovered_ = steps_.size();
+    if (recovered_ > 0) {
+      journal_->keep();
+      return;
+    }
+  }
+  if (!same && lines.size() > 1) {
+    journal_->set_aside();
+    note_ =
+        "Unsaved corrections of an earlier review were put aside: series.json has changed since.";
+  }
+  journal_->begin(on_disk_);
+}
+
+const Sheet& Review::sheet() const { return done_ == 0 ? start_ : steps_[done_ - 1].sheet; }
+
+Expected<followup::Series> Review::series() const {
+  // What was not touched is measured as it stands on the disk, to the byte.
+  if (!unsaved() && on_disk_.empty()) return followup::load_series(folder_, {});
+  return followup::parse_sheet(unsaved() ? text_of(sheet()) : on_disk_, kSheetFile, folder_);
+}
+
+Expected<void> Review::correct(const std::string& told, const Sheet& sheet) {
+  if (sheet == this->sheet()) return {};
+  const auto valid = followup::parse_sheet(text_of(sheet), kSheetFile, folder_);
+  if (!valid) return tl::unexpected(valid.error());
+  steps_.resize(done_);
+  steps_.push_back({told, sheet});
+  ++done_;
+  return note_step(told);
+}
+
+std::optional<std::string> Review::undo() {
+  if (done_ == 0) return {};
+  --done_;
+  (void)note_step("undone: " + steps_[done_].told);
+  return steps_[done_].told;
+}
+
+std::optional<std::string> Review::redo() {
+  if (done_ == steps_.size()) return {};
+  ++done_;
+  (void)note_step(steps_[done_ - 1].told);
+  return steps_[done_ - 1].told;
+}
+
+Expected<void> Review::note_step(const std::string& told) {
+  const bool written = journal_->add(told, sheet());
+  journal_->keep(unsaved());
+  if (written) return {};
+  return fail(ErrorKind::kNotWritable, "journal",
+              "this correction would be lost if the program died",
+              "save now, or make room on the disk");
+}
+
+bool Review::unsaved() const { return sheet() != saved_; }
+
+Expected<void> Review::save() {
+  const auto now = sheet_text(folder_);
+  if (!now) return tl::unexpected(now.error());
+  if (*now != on_disk_) {
+    return fail(ErrorKind::kBadInput, kSheetFile,
+                "it was changed by someone else since it was opened",
+                "open the folder again; your corrections are kept until then");
+  }
+  std::string text = text_of(sheet());
+  auto written = write_file_atomically(folder_ / kSheetFile, text);
+  if (!written) return written;
+  on_disk_ = std::move(text);
+  saved_ = sheet();
+  recovered_ = 0;
+  journal_->begin(on_disk_);
+  return {};
+}
+
+void Review::discard() { journal_->begin(on_disk_); }
+
+std::filesystem::path journal_folder() {
+  const auto variable = [](const char* name) -> std::filesystem::path {
+    const char* value = std::getenv(name);
+    return value == nullptr ? "" : value;
+  };
+  const std::filesystem::path inside = std::filesystem::path("tidemark") / "review";
+  if (const auto state = variable("XDG_STATE_HOME"); state.is_absolute()) return state / inside;
+  if (const auto home = variable("HOME"); home.is_absolute()) {
+    return home / ".local" / "state" / inside;
+  }
+  std::error_code error;
+  return std::filesystem::temp_directory_path(error) / inside;
+}
+
+}  // namespace tidemark::view

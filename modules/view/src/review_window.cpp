@@ -1,0 +1,659 @@
+#include "review_window.h"
+
+#include <QAction>
+#include <QApplication>
+#include <QCloseEvent>
+#include <QDragEnterEvent>
+#include <QLabel>
+#include <QListWidget>
+#include <QMessageBox>
+#include <QMimeData>
+#include <QProgressBar>
+#include <QPushButton>
+#include <QSlider>
+#include <QStatusBar>
+#include <QTimer>
+#include <QUrl>
+#include <algorithm>
+#include <cmath>
+#include <utility>
+
+#include "tidemark/core/date.h"
+#include "tidemark/core/text.h"
+#include "tidemark/view/snap.h"
+
+namespace tidemark::view {
+namespace {
+
+constexpr double kSnapReachMm = 3.0;   ///< house choice: more would leave the figure
+constexpr double kSnapReachPx = 20.0;  ///< where no scale is known
+
+QString text_of(const std::string& text) { return QString::fromStdString(text); }
+
+/// The box about the points, widened by a share of its height.
+struct WorldBox {
+  Vec2 low = Vec2::Constant(1e9);
+  Vec2 high = Vec2::Constant(-1e9);
+  void add(const Vec2& p) {
+    low = low.cwiseMin(p);
+    high = high.cwiseMax(p);
+  }
+  [[nodiscard]] bool any() const { return low.x() <= high.x(); }
+};
+
+Camera camera_on(const WorldBox& box, const QSize& size, double margin) {
+  const Vec2 span = (box.high - box.low).cwiseMax(Vec2::Constant(1.0));
+  const double zoom = std::min(size.width() / (span.x() * (1.0 + margin)),
+                               size.height() / (span.y() * (1.0 + margin)));
+  return {0.5 * (box.low + box.high), std::max(zoom, 0.02)};
+}
+
+}  // namespace
+
+ReviewWindow::ReviewWindow(std::filesystem::path journals, Measurer::Memory memory)
+    : journals_(std::move(journals)) {
+  build();
+  measurer_ = std::make_unique<Measurer>(
+      [this](std::function<void()> done) {
+        QMetaObject::invokeMethod(this, std::move(done), Qt::QueuedConnection);
+      },
+      heard(), std::move(memory));
+  refresh();
+}
+
+ReviewWindow::~ReviewWindow() = default;
+
+Heard ReviewWindow::heard() {
+  Heard out;
+  out.film = [this](Order order, const std::string& file,
+                    const Expected<std::shared_ptr<const LoadedFilm>>& film) {
+    if (order != load_order_) return;
+    --loading_;
+    if (film) {
+      films_[file] = *film;
+      if (!camera_by_hand_ && !hip_) fit();
+    } else {
+      unreadable_[file] = film.error().sentence();
+      say(text_of(film.error().sentence()));
+    }
+    update_time_line();
+    refresh();
+  };
+  out.progress = [this](std::size_t done, std::size_t all) {
+    progress_->setMaximum(static_cast<int>(all));
+    progress_->setValue(static_cast<int>(done));
+  };
+  out.measured = [this](Order order, const std::shared_ptr<const MeasuredHip>& hip) {
+    if (order == measure_order_) take_hip(hip);
+  };
+  out.reported = [this](const Expected<std::filesystem::path>& folder) {
+    reporting_ = false;
+    say(folder ? "The report is in " + text_of(folder->string()) + "."
+               : text_of(folder.error().sentence()));
+    refresh();
+  };
+  out.fault = [this](const std::string& what) {
+    measuring_ = reporting_ = false;
+    loading_ = 0;
+    say("A fault of the program: " + text_of(printable(what)) +
+        "; please report it. Your corrections are kept.");
+    refresh();
+  };
+  return out;
+}
+
+QString ReviewWindow::message() const { return message_->text(); }
+
+void ReviewWindow::say(const QString& text) {
+  message_->setText(text);
+  message_bar_->setVisible(!text.isEmpty());
+}
+
+void ReviewWindow::open(const std::filesystem::path& folder) {
+  std::error_code error;
+  if (review_ && std::filesystem::equivalent(review_->folder(), folder, error)) {
+    review_.reset();  // opened again: its journal must be let go of first
+  }
+  auto next = Review::open(folder, journals_);
+  if (!next && review_) {
+    say(text_of(next.error().sentence()));  // the hip that is open stays
+    return;
+  }
+  set_review(std::move(next));
+}
+
+void ReviewWindow::open_these(const std::vector<std::filesystem::path>& paths) {
+  if (paths.empty()) return;
+  std::error_code error;
+  if (paths.size() == 1 && std::filesystem::is_directory(paths.front(), error)) {
+    open(paths.front());
+    return;
+  }
+  const auto folder = paths.front().parent_path();
+  std::vector<std::string> files;
+  for (const auto& path : paths) {
+    if (path.parent_path() != folder || std::filesystem::is_directory(path, error)) {
+      say("These films stand in more than one place; put the films of one hip into one folder and "
+          "open that.");
+      return;
+    }
+    files.push_back(path.filename().string());
+  }
+  std::sort(files.begin(), files.end());
+  open(folder);
+  if (!review_ || !std::filesystem::equivalent(review_->folder(), folder, error)) return;
+  if (std::filesystem::exists(folder / "series.json", error)) return;
+  if (files.size() < series_->films.size()) correct("only the chosen films", sheet_of(files));
+}
+
+void ReviewWindow::set_review(Expected<Review> review) {
+  measurer_->cancel();
+  films_.clear();
+  unreadable_.clear();
+  hip_.reset();
+  series_.reset();
+  review_.reset();
+  picked_.reset();
+  loading_ = 0;
+  measuring_ = chosen_by_hand_ = camera_by_hand_ = false;
+  say("");
+  if (!review) {
+    say(text_of(review.error().sentence()));
+    fill_time_line();
+    refresh();
+    return;
+  }
+  review_.emplace(std::move(*review));
+  if (const auto series = review_->series(); !series) {
+    say(text_of(series.error().sentence()));
+    review_.reset();
+    fill_time_line();
+    refresh();
+    return;
+  }
+  if (review_->unsaved() && review_->recovered() > 0) {
+    say(QString("%1 corrections that were not saved the last time are back; undo takes them away.")
+            .arg(review_->recovered()));
+  } else if (!review_->note().empty()) {
+    say(text_of(review_->note()));
+  }
+  remeasure();
+}
+
+void ReviewWindow::settle_films() {
+  const std::size_t n = series_->films.size();
+  reference_ = std::min(reference_, n - 1);
+  if (hip_ && hip_->result.films.size() == n) {
+    for (std::size_t i = 0; i < n; ++i) {
+      if (hip_->result.films[i].role == followup::Role::kReference) reference_ = i;
+    }
+  } else {
+    reference_ = 0;
+    for (std::size_t i = 0; i < n; ++i) {
+      if (series_->films[i].role == followup::Role::kReference) reference_ = i;
+    }
+  }
+  chosen_ = std::min(chosen_, n - 1);
+  if (chosen_by_hand_ && chosen_ != reference_) return;
+  chosen_ = reference_ == n - 1 && n > 1 ? n - 2 : n - 1;
+  if (!hip_) return;
+  for (const auto& pair : hip_->result.comparisons) {
+    if (pair.migration) chosen_ = pair.follow_up;  // the latest
+  }
+}
+
+/// The sheet lists other films than before (opening, or undoing the choice of films).
+void ReviewWindow::take_other_films() {
+  hip_.reset();
+  picked_.reset();
+  settle_films();
+  fill_time_line();
+  loading_ = static_cast<int>(series_->films.size());
+  load_order_ = measurer_->load(*series_, reference_);
+}
+
+void ReviewWindow::remeasure() {
+  auto series = review_->series();
+  if (!series) {
+    say(text_of(series.error().sentence()));
+    return;
+  }
+  const bool other_films = !series_ || series->films.size() != series_->films.size();
+  series_ = std::move(*series);
+  if (other_films) take_other_films();
+  measuring_ = true;
+  progress_->setValue(0);
+  measure_order_ = measurer_->measure(*series_);
+  refresh();
+}
+
+void ReviewWindow::take_hip(const std::shared_ptr<const MeasuredHip>& hip) {
+  const bool first = !hip_;
+  hip_ = hip;
+  measuring_ = false;
+  settle_films();
+  if (picked_ && picked_->film != reference_ && picked_->film != chosen_) picked_.reset();
+  update_time_line();
+  if (first && !camera_by_hand_) fit();
+  status_->setText(QString("Measured in %1 s").arg(hip->seconds, 0, 'f', 2));
+  refresh();
+}
+
+void ReviewWindow::correct(const std::string& told, const Sheet& sheet) {
+  if (!review_) return;
+  const auto done = review_->correct(told, sheet);
+  if (!done) say(text_of(done.error().sentence()));
+  remeasure();
+}
+
+void ReviewWindow::undo() {
+  if (!review_) return;
+  if (const auto told = review_->undo()) {
+    status_->setText("Undone: " + text_of(*told));
+    remeasure();
+  }
+}
+
+void ReviewWindow::redo() {
+  if (!review_) return;
+  if (const auto told = review_->redo()) {
+    status_->setText("Done again: " + text_of(*told));
+    remeasure();
+  }
+}
+
+void ReviewWindow::save() {
+  if (!review_) return;
+  const auto saved = review_->save();
+  say(saved ? "" : text_of(saved.error().sentence()));
+  if (saved) status_->setText("Saved to series.json");
+  refresh();
+}
+
+void ReviewWindow::report_to(const ReportOrder& order) {
+  if (!review_) return;
+  const auto series = review_->series();
+  if (!series) return;
+  reporting_ = true;
+  measurer_->write_report(*series, order);
+  refresh();
+}
+
+void ReviewWindow::cancel() {
+  if (!busy()) return;
+  measurer_->cancel();
+  say(measuring_ ? "Cancelled: the numbers are not those of the present corrections; press F5 to "
+                   "measure again."
+                 : "Cancelled.");
+  measuring_ = reporting_ = false;
+  loading_ = 0;
+  ++measure_order_;  // no answer is awaited
+  refresh();
+}
+
+void ReviewWindow::show_as(Showing showing) {
+  showing_ = showing;
+  flipped_ = false;
+  showing == Showing::kFlicker ? flicker_->start() : flicker_->stop();
+  if (!camera_by_hand_) fit();
+  refresh();
+}
+
+void ReviewWindow::choose(std::size_t film) {
+  if (!series_ || film >= series_->films.size() || film == chosen_) return;
+  chosen_ = film;
+  chosen_by_hand_ = true;
+  if (picked_ && picked_->film != reference_) picked_.reset();
+  refresh();
+}
+
+const LoadedFilm* ReviewWindow::film_at(std::size_t index) const {
+  if (!series_ || index >= series_->films.size()) return nullptr;
+  const auto found = films_.find(series_->films[index].file);
+  return found == films_.end() ? nullptr : found->second.get();
+}
+
+std::optional<Affine2> ReviewWindow::follow_from_reference_film() const {
+  const LoadedFilm* reference = film_at(reference_);
+  const LoadedFilm* chosen = film_at(chosen_);
+  if (reference == nullptr || chosen == nullptr || !hip_) return {};
+  for (const auto& pair : hip_->result.comparisons) {
+    if (pair.follow_up != chosen_ || pair.reference != reference_) continue;
+    return follow_from_reference(hip_->result, pair, frame_of(reference->image),
+                                 frame_of(chosen->image), laid_on_);
+  }
+  return {};
+}
+
+std::optional<Affine2> ReviewWindow::film_from_world(std::size_t film) const {
+  if (film_at(film) == nullptr || (film != reference_ && film != chosen_)) return {};
+  if (film == reference_) return Affine2{};
+  if (const auto aligned = follow_from_reference_film()) return aligned;
+  const LoadedFilm* reference = film_at(reference_);
+  if (hip_ == nullptr || reference == nullptr) return Affine2{};
+  return roughly_placed(hip_->result.films[reference_], hip_->result.films[film], reference->image,
+                        film_at(film)->image);
+}
+
+void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose whose) const {
+  const auto from_world = film_from_world(film);
+  if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
+  const Affine2 view_from_stored = film_at(film)->image.stored_from_view.inverse();
+  Overlay more = overlay_of(hip_->result.films[film], film,
+                            {from_world->inverse().after(view_from_stored), whose});
+  auto& to = content.overlay;
+  to.lines.insert(to.lines.end(), more.lines.begin(), more.lines.end());
+  to.points.insert(to.points.end(), more.points.begin(), more.points.end());
+}
+
+QString ReviewWindow::title_of(std::size_t film, Whose whose) const {
+  const auto& entry = series_->films[film];
+  QString out = whose == Whose::kReference ? "Reference  " : "Follow-up  ";
+  out += text_of(printable(entry.file));
+  auto date = entry.date;
+  if (hip_ && film < hip_->result.films.size()) date = hip_->result.films[film].date;
+  if (date) out += "  " + text_of(format_date(*date));
+  return out;
+}
+
+CanvasContent ReviewWindow::content_of(std::size_t film, Whose whose) const {
+  CanvasContent out;
+  if (!series_) {
+    out.empty = "Open the folder of a hip (Ctrl+O), or drop its films here.";
+    return out;
+  }
+  out.title = title_of(film, whose);
+  const LoadedFilm* loaded = film_at(film);
+  if (loaded == nullptr) {
+    const auto why = unreadable_.find(series_->films[film].file);
+    out.empty = why == unreadable_.end() ? "Reading the film …" : text_of(why->second);
+    return out;
+  }
+  out.first = {&loaded->picture, film_from_world(film).value_or(Affine2{})};
+  add_overlay(out, film, whose);
+  return out;
+}
+
+CanvasContent ReviewWindow::both_films() const {
+  const auto aligned = follow_from_reference_film();
+  if (!aligned) {
+    CanvasContent out = content_of(reference_, Whose::kReference);
+    if (series_ && film_at(chosen_) != nullptr && !measuring_) {
+      out.empty =
+          "These two films are not aligned, so they cannot be laid over each other; the "
+          "panel says why.";
+    }
+    return out;
+  }
+  CanvasContent out;
+  out.title = title_of(reference_, Whose::kReference) + "   with   " +
+              title_of(chosen_, Whose::kFollowUp) +
+              (laid_on_ == LaidOn::kBone ? "   bone on bone" : "   stem on stem");
+  out.first = {&film_at(reference_)->picture, Affine2{}};
+  out.second = {&film_at(chosen_)->picture, *aligned};
+  switch (showing_) {
+    case Showing::kEdge:
+      out.mix = Mix::kEdge;
+      break;
+    case Showing::kFlicker:
+      out.mix = flipped_ ? Mix::kSecond : Mix::kFirst;
+      break;
+    case Showing::kDifference:
+      out.mix = Mix::kDifference;
+      break;
+    default:
+      out.mix = Mix::kBlend;
+  }
+  const bool flicker = showing_ == Showing::kFlicker;
+  if (!flicker || !flipped_) add_overlay(out, reference_, Whose::kReference);
+  // Where both lie over each other one name is enough.
+  if (!flicker) {
+    for (PointMark& mark : out.overlay.points) mark.name.clear();
+  }
+  if (!flicker || flipped_) add_overlay(out, chosen_, Whose::kFollowUp);
+  return out;
+}
+
+void ReviewWindow::refresh() {
+  const bool two = showing_ == Showing::kSideBySide;
+  right_->setVisible(two && series_ && series_->films.size() > 1);
+  left_->set_content(two ? content_of(reference_, Whose::kReference) : both_films());
+  if (two && series_) right_->set_content(content_of(chosen_, Whose::kFollowUp));
+  for (FilmCanvas* canvas : {left_, right_}) {
+    canvas->set_camera(camera_);
+    canvas->set_window(window_);
+    canvas->set_share(share_);
+    canvas->set_shown(layers_);
+    canvas->set_picked(picked_);
+  }
+  panel_->show_hip(hip_.get(), series_ ? std::optional(chosen_) : std::nullopt);
+  if (review_) panel_->show_steps(*review_);
+  panel_->set_stale(measuring_ && hip_ ? "Measuring again: these are the numbers from before."
+                                       : "");
+  const bool asks = review_ && (!series_->stem.head_diameter || (hip_ && !hip_->result.side));
+  asking_bar_->setVisible(asks);
+  share_slider_->setEnabled(showing_ == Showing::kBlend || showing_ == Showing::kEdge);
+  progress_->setVisible(busy());
+  cancel_button_->setVisible(busy());
+  refresh_title();
+  update_actions();
+}
+
+void ReviewWindow::refresh_title() {
+  QString title = "Tidemark review";
+  if (review_) {
+    const QString hip = series_ && series_->hip ? text_of(printable(*series_->hip))
+                                                : text_of(review_->folder().filename().string());
+    title = hip + (review_->unsaved() ? " (not saved)" : "") + " – " + title;
+  }
+  setWindowTitle(title);
+}
+
+void ReviewWindow::fit() {
+  WorldBox box;
+  if (hip_ && reference_ < hip_->result.films.size() && film_at(reference_) != nullptr) {
+    const Affine2 view = film_at(reference_)->image.stored_from_view.inverse();
+    const auto& film = hip_->result.films[reference_];
+    if (film.stem) {
+      for (const Vec2& p : film.stem->outline_px) box.add(view.apply(p));
+    }
+    if (film.head) box.add(view.apply(film.head->centre_px - Vec2(0.0, film.head->diameter_px)));
+    if (film.greater_trochanter) box.add(view.apply(film.greater_trochanter->stored_px));
+  }
+  if (!box.any()) {
+    fit_whole();
+    return;
+  }
+  set_camera(camera_on(box, left_->size(), 0.16));
+  camera_by_hand_ = false;
+}
+
+void ReviewWindow::fit_whole() {
+  const LoadedFilm* film = film_at(reference_);
+  if (film == nullptr) film = film_at(chosen_);
+  if (film == nullptr) return;
+  WorldBox box;
+  box.add(Vec2::Zero());
+  box.add(Vec2(film->image.pixels.width, film->image.pixels.height));
+  set_camera(camera_on(box, left_->size(), 0.0));
+  camera_by_hand_ = false;
+}
+
+void ReviewWindow::set_camera(const Camera& camera) {
+  camera_ = camera;
+  left_->set_camera(camera);
+  right_->set_camera(camera);
+}
+
+void ReviewWindow::set_window(const Window& window) {
+  window_ = window;
+  left_->set_window(window);
+  right_->set_window(window);
+  status_->setText(
+      QString("Grey level %1, width %2").arg(window.level, 0, 'f', 2).arg(window.width, 0, 'f', 2));
+}
+
+void ReviewWindow::set_share(double share) {
+  share_ = std::clamp(share, 0.0, 1.0);
+  const QSignalBlocker quiet(share_slider_);
+  share_slider_->setValue(static_cast<int>(std::lround(100.0 * share_)));
+  left_->set_share(share_);
+  right_->set_share(share_);
+}
+
+void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
+  const auto from_world = film_from_world(handle.film);
+  if (!review_ || !hip_ || !from_world) return;
+  const Vec2 stored = film_at(handle.film)->image.stored_from_view.apply(from_world->apply(world));
+  const auto sheet = moved(review_->sheet(), hip_->result.films[handle.film], handle, stored);
+  if (!sheet) return;
+  correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
+}
+
+void ReviewWindow::pick(const std::optional<Handle>& handle) {
+  picked_ = handle;
+  left_->set_picked(handle);
+  right_->set_picked(handle);
+  if (handle) {
+    const bool seen = left_->place_of(*handle) || right_->place_of(*handle);
+    status_->setText("Picked: " + text_of(words_of(handle->grip)) +
+                     (seen ? ". Arrow keys or mouse move it, E snaps it to the edge, Del gives it "
+                             "back to the program."
+                           : ". It was not found: double click where it is, or press Enter to put "
+                             "it into the middle."));
+  }
+  update_actions();
+}
+
+void ReviewWindow::pick_grip(Grip grip) {
+  if (!series_) return;
+  // The film in front first; asked again, the other one.
+  std::size_t film = active_film();
+  if (picked_ && picked_->grip == grip && picked_->film == film) {
+    film = film == reference_ ? chosen_ : reference_;
+  }
+  layers_.insert({Layer::kLandmarks, Layer::kHead, Layer::kAxes});
+  pick(Handle{film, grip});
+  refresh();
+}
+
+void ReviewWindow::pick_next(int step) {
+  const auto all = active()->handles();
+  if (all.empty()) return;
+  const auto n = static_cast<int>(all.size());
+  const auto found = picked_ ? std::find(all.begin(), all.end(), *picked_) : all.end();
+  const int at = found == all.end() ? (step > 0 ? -1 : n) : static_cast<int>(found - all.begin());
+  pick(all[static_cast<std::size_t>((at + step + n) % n)]);
+}
+
+void ReviewWindow::snap() {
+  if (!picked_ || !hip_) return;
+  const LoadedFilm* film = film_at(picked_->film);
+  const auto from_world = film_from_world(picked_->film);
+  const FilmCanvas* canvas = active();
+  const auto at = canvas->place_of(*picked_);
+  if (film == nullptr || !from_world || !at) return;
+  double reach = kSnapReachPx;
+  if (const auto& scale = hip_->result.films[picked_->film].calibration) {
+    reach = kSnapReachMm / scale->mm_per_px.value.value;
+  }
+  const auto edge = snapped(film->image.pixels, from_world->apply(*at), reach);
+  if (!edge) {
+    say("No edge stands out near this point; move it closer to one.");
+    return;
+  }
+  handle_moved(*picked_, from_world->inverse().apply(*edge));
+}
+
+void ReviewWindow::give_back() {
+  if (!picked_ || !review_) return;
+  const Sheet sheet = given_back(review_->sheet(), *picked_);
+  if (sheet == review_->sheet()) return;
+  correct(words_of(picked_->grip) + " on " + printable(series_->films[picked_->film].file) +
+              ": as found by the program",
+          sheet);
+}
+
+void ReviewWindow::toggle_layer(Layer layer, bool shown) {
+  if (shown) {
+    layers_.insert(layer);
+  } else {
+    layers_.erase(layer);
+  }
+  left_->set_shown(layers_);
+  right_->set_shown(layers_);
+}
+
+void ReviewWindow::lay_on(LaidOn laid_on) {
+  laid_on_ = laid_on;
+  refresh();
+}
+
+void ReviewWindow::go_to_zone(int zone) {
+  const LoadedFilm* film = film_at(reference_);
+  if (film == nullptr || !hip_ || zone < 1) return;
+  const auto& borders = hip_->result.films[reference_].zone_borders;
+  if (borders.size() < 4) return;
+  const int one = (zone - 1) % 7;  // 0 to 2 lateral, 3 the tip, 4 to 6 medial
+  const bool tip = one == 3;
+  const std::size_t upper = tip ? 3 : static_cast<std::size_t>(one < 3 ? one : 6 - one);
+  const auto& from = borders[upper];
+  const auto& to = borders[tip ? 3 : upper + 1];
+  Vec2 at = 0.5 * (from.lateral_px + to.lateral_px);
+  if (one > 3) at = 0.5 * (from.medial_px + to.medial_px);
+  if (tip) at = 0.5 * (from.lateral_px + from.medial_px);
+  layers_.insert(Layer::kZones);
+  camera_by_hand_ = true;
+  set_camera({film->image.stored_from_view.inverse().apply(at), std::max(camera_.zoom, 2.0)});
+  refresh();
+}
+
+FilmCanvas* ReviewWindow::active() const {
+  return right_->isVisible() && right_->hasFocus() ? right_ : left_;
+}
+
+std::size_t ReviewWindow::active_film() const {
+  if (showing_ != Showing::kSideBySide) return chosen_;
+  return active() == right_ ? chosen_ : reference_;
+}
+
+void ReviewWindow::closeEvent(QCloseEvent* event) {
+  if (!review_ || !review_->unsaved()) {
+    event->accept();
+    return;
+  }
+  QMessageBox box(QMessageBox::Question, "Corrections are not saved",
+                  "The corrections of this hip are not in series.json yet. They can be kept and "
+                  "will be back when you open the hip again.",
+                  QMessageBox::NoButton, this);
+  QAbstractButton* save_now = box.addButton("&Save", QMessageBox::AcceptRole);
+  QAbstractButton* keep = box.addButton("&Keep for later", QMessageBox::RejectRole);
+  QAbstractButton* drop = box.addButton("&Discard", QMessageBox::DestructiveRole);
+  QAbstractButton* stay = box.addButton("&Back", QMessageBox::NoRole);
+  box.exec();
+  if (box.clickedButton() == save_now) save();
+  if (box.clickedButton() == drop) review_->discard();
+  const bool saved = box.clickedButton() == save_now && !review_->unsaved();
+  const bool leave = saved || box.clickedButton() == keep || box.clickedButton() == drop;
+  event->setAccepted(leave && box.clickedButton() != stay);
+}
+
+void ReviewWindow::dragEnterEvent(QDragEnterEvent* event) {
+  if (event->mimeData()->hasUrls()) event->acceptProposedAction();
+}
+
+void ReviewWindow::dropEvent(QDropEvent* event) {
+  std::vector<std::filesystem::path> paths;
+  for (const QUrl& url : event->mimeData()->urls()) {
+    if (url.isLocalFile()) paths.emplace_back(url.toLocalFile().toStdString());
+  }
+  event->acceptProposedAction();
+  open_these(paths);
+}
+
+void ReviewWindow::resizeEvent(QResizeEvent* event) {
+  QMainWindow::resizeEvent(event);
+  if (!camera_by_hand_) QTimer::singleShot(0, this, [this] { fit(); });
+}
+
+}  // namespace tidemark::view

@@ -1,0 +1,176 @@
+#include "tidemark/view/review.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sys/wait.h>
+#include <unistd.h>
+
+#include <csignal>
+#include <fstream>
+
+#include "scratch.h"
+#include "tidemark/core/files.h"
+
+// What is expected follows from docs/series-format.md and from the contract in review.h.
+
+namespace tidemark::view {
+namespace {
+
+using ::testing::HasSubstr;
+using ::testing::SizeIs;
+
+constexpr const char* kSheet = R"({
+  "hip": "H-1",
+  "films": [
+    {"file": "a.png", "role": "reference"},
+    {"file": "b.png", "landmarks_px": {"stem_tip": [10.0, 20.0]}}
+  ]
+})";
+
+class Reviews : public ::testing::Test {
+ protected:
+  Reviews() {
+    std::filesystem::create_directory(films());
+    std::ofstream(films() / "series.json") << kSheet;
+  }
+  std::filesystem::path films() const { return scratch_ / "films"; }
+  std::filesystem::path journals() const { return scratch_ / "journals"; }
+  Review opened() const { return std::move(Review::open(films(), journals()).value()); }
+  std::string on_disk() const {
+    const auto bytes = read_file(films() / "series.json").value();
+    return {reinterpret_cast<const char*>(bytes.data()), bytes.size()};
+  }
+  Sheet with_lt(const Review& review, double x) const {
+    return with_point(review.sheet(), 1, Point::kLesserTrochanter, Vec2(x, 7.25));
+  }
+
+ private:
+  test::Scratch scratch_;
+};
+
+TEST_F(Reviews, CorrectsUndoesAndRedoes) {
+  Review review = opened();
+  EXPECT_FALSE(review.unsaved());
+  ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+  ASSERT_TRUE(review.correct("second", with_lt(review, 2.0)));
+  const auto series = review.series().value();
+  EXPECT_EQ(series.films[1].landmarks_in_stored_px.lesser_trochanter_px, Vec2(2.0, 7.25));
+  EXPECT_EQ(series.films[1].landmarks_in_stored_px.stem_tip_px, Vec2(10.0, 20.0));
+  EXPECT_EQ(review.undo(), "second");
+  EXPECT_EQ(review.undo(), "first");
+  EXPECT_EQ(review.undo(), std::nullopt);
+  EXPECT_FALSE(review.unsaved());
+  EXPECT_EQ(review.sheet(), Sheet::parse(kSheet));
+  EXPECT_EQ(review.redo(), "first");
+  EXPECT_EQ(review.series()->films[1].landmarks_in_stored_px.lesser_trochanter_px, Vec2(1.0, 7.25));
+  ASSERT_TRUE(review.correct("third", with_lt(review, 3.0)));
+  EXPECT_EQ(review.redo(), std::nullopt) << "a new correction ends what could be redone";
+}
+
+TEST_F(Reviews, RefusesWhatTheSheetMayNotHold) {
+  Review review = opened();
+  const auto done = review.correct("too far", with_lt(review, -100.0));
+  ASSERT_FALSE(done);
+  EXPECT_THAT(done.error().sentence(), HasSubstr("lesser_trochanter"));
+  EXPECT_THAT(review.steps(), SizeIs(0));
+}
+
+TEST_F(Reviews, WritesTheSheetOnSavingOnly) {
+  Review review = opened();
+  ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+  EXPECT_EQ(on_disk(), kSheet);
+  ASSERT_TRUE(review.save());
+  EXPECT_FALSE(review.unsaved());
+  EXPECT_EQ(Sheet::parse(on_disk()), review.sheet());
+  EXPECT_EQ(review.undo(), "first") << "undo goes on beyond saving";
+  EXPECT_TRUE(review.unsaved());
+}
+
+TEST_F(Reviews, RefusesToOverwriteWhatSomeoneElseWrote) {
+  Review review = opened();
+  ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+  std::ofstream(films() / "series.json") << R"({"films": [{"file": "c.png"}]})";
+  const auto saved = review.save();
+  ASSERT_FALSE(saved);
+  EXPECT_THAT(saved.error().sentence(), HasSubstr("changed by someone else"));
+  EXPECT_THAT(on_disk(), HasSubstr("c.png"));
+}
+
+TEST_F(Reviews, SurvivesAKill) {
+  const pid_t child = ::fork();
+  if (child == 0) {
+    Review review = opened();
+    for (int i = 1; i <= 40; ++i) {
+      if (!review.correct("step " + std::to_string(i), with_lt(review, i))) ::_exit(1);
+    }
+    review.undo();
+    ::kill(::getpid(), SIGKILL);
+  }
+  int status = 0;
+  ASSERT_EQ(::waitpid(child, &status, 0), child);
+  ASSERT_TRUE(WIFSIGNALED(status) && WTERMSIG(status) == SIGKILL);
+  Review review = opened();
+  EXPECT_EQ(review.recovered(), 41U);
+  EXPECT_TRUE(review.unsaved());
+  EXPECT_EQ(review.series()->films[1].landmarks_in_stored_px.lesser_trochanter_px,
+            Vec2(39.0, 7.25));
+  EXPECT_EQ(review.undo(), "undone: step 40");
+  EXPECT_EQ(review.undo(), "step 40");
+  EXPECT_EQ(review.undo(), "step 39");
+}
+
+TEST_F(Reviews, TakesNoTornLineAndNoStepsOfAnotherSheet) {
+  {
+    Review review = opened();
+    ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+    ASSERT_TRUE(review.correct("second", with_lt(review, 2.0)));
+  }
+  for (const auto& file : std::filesystem::directory_iterator(journals())) {
+    std::filesystem::resize_file(file.path(), std::filesystem::file_size(file.path()) - 5);
+  }
+  { EXPECT_EQ(opened().recovered(), 1U); }
+  std::ofstream(films() / "series.json") << R"({"films": [{"file": "c.png"}]})";
+  const Review other = opened();
+  EXPECT_EQ(other.recovered(), 0U);
+  EXPECT_THAT(other.note(), HasSubstr("put aside"));
+}
+
+TEST_F(Reviews, OpensInOneWindowOnly) {
+  const Review review = opened();
+  const auto second = Review::open(films(), journals());
+  ASSERT_FALSE(second);
+  EXPECT_THAT(second.error().sentence(), HasSubstr("open in another window"));
+}
+
+TEST_F(Reviews, LeavesNoJournalWhenNothingIsUnsaved) {
+  {
+    Review review = opened();
+    ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+    review.undo();
+  }
+  EXPECT_TRUE(std::filesystem::is_empty(journals()));
+}
+
+TEST(Sheets, SetAndTakeOutOneValue) {
+  const Sheet sheet = Sheet::parse(kSheet);
+  EXPECT_EQ(with_point(with_point(sheet, 0, Point::kStemTip, Vec2(1, 2)), 0, Point::kStemTip, {}),
+            sheet);
+  EXPECT_EQ(with_head(with_head(sheet, 0, Circle2{{5, 6}, 7.0}), 0, {}), sheet);
+  EXPECT_EQ(with_head_diameter(with_head_diameter(sheet, Millimetres{32}), {}), sheet);
+  EXPECT_EQ(with_use(with_use(sheet, 1, Use::kExcluded), 1, Use::kMeasured), sheet);
+  EXPECT_EQ(with_side(with_side(sheet, Side::kLeft), {}), sheet);
+  const auto series =
+      followup::parse_sheet(text_of(with_head(with_reference(sheet, 1), 0, Circle2{{5, 6}, 7.0})),
+                            "series.json", "")
+          .value();
+  EXPECT_EQ(series.films[0].role, followup::Role::kFollowUp);
+  EXPECT_EQ(series.films[1].role, followup::Role::kReference);
+  EXPECT_EQ(series.films[0].landmarks_in_stored_px.head_diameter_px, 14.0);
+  EXPECT_EQ(series.films[0].landmarks_in_stored_px.head_centre_px, Vec2(5, 6));
+  EXPECT_EQ(with_axis(sheet, 1, Axis::kShaft,
+                      AxisEnds{{1, 2}, {3, 44}})["films"][1]["landmarks_px"]["shaft_axis"],
+            Sheet::parse("[[1.0,2.0],[3.0,44.0]]"));
+}
+
+}  // namespace
+}  // namespace tidemark::view

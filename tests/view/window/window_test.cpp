@@ -1,0 +1,366 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <QAction>
+#include <QApplication>
+#include <QComboBox>
+#include <QDoubleSpinBox>
+#include <QElapsedTimer>
+#include <QListWidget>
+#include <QMouseEvent>
+#include <QPushButton>
+#include <QTableWidget>
+#include <QTest>
+#include <cmath>
+#include <fstream>
+#include <random>
+#include <stdexcept>
+
+#include "review_window.h"
+#include "scratch.h"
+#include "tidemark/core/files.h"
+#include "tidemark/followup/measure.h"
+#include "tidemark/followup/write.h"
+
+// The real window on the films of the command line's tests (TIDEMARK_FILMS). What numbers it must
+// show comes from followup::measure on the saved sheet, which is what `tidemark measure` prints.
+// TIDEMARK_SCREENSHOTS=DIR keeps pictures of what was seen.
+
+namespace tidemark::view {
+namespace {
+
+using ::testing::HasSubstr;
+
+class Window : public ::testing::Test {
+ protected:
+  void SetUp() override {
+    const QString other = qEnvironmentVariable("TIDEMARK_OTHER_FILMS");  // for pictures
+    const std::filesystem::path from = other.isEmpty() ? TIDEMARK_FILMS : other.toStdString();
+    std::filesystem::create_directory(folder());
+    for (const auto& file : std::filesystem::directory_iterator(from)) {
+      const auto to = folder() / file.path().filename();
+      if (file.path().filename() == "series.json") {
+        std::filesystem::copy_file(file.path(), to);
+      } else if (file.path().extension() == ".dcm") {
+        std::filesystem::create_symlink(file.path(), to);
+      }
+    }
+    make();
+  }
+
+  std::filesystem::path folder() const { return scratch_ / "hip"; }
+
+  void make() {
+    // What the steps said in an earlier test need not be worked out again.
+    window_ = std::make_unique<ReviewWindow>(scratch_ / "journals", memory());
+    window_->resize(1366, 740);
+    window_->show();
+    ASSERT_TRUE(QTest::qWaitForWindowExposed(window_.get()));
+  }
+
+  void TearDown() override { close(); }
+  void close() {
+    if (!window_) return;
+    window_->cancel();
+    QTest::qWait(1);
+    memory() = window_->memory();
+    window_ = nullptr;
+  }
+  static Measurer::Memory& memory() {
+    static Measurer::Memory kept;
+    return kept;
+  }
+
+  void open() {
+    window_->open(folder());
+    wait();
+    if (window_->hip() == nullptr) throw std::runtime_error(window_->message().toStdString());
+  }
+
+  void wait() {
+    constexpr int kMostMs = 400000;  // other work may have the machine
+    if (!QTest::qWaitFor([this] { return !window_->busy(); }, kMostMs)) {
+      throw std::runtime_error("the window is still busy");
+    }
+    QTest::qWait(20);
+  }
+
+  void trigger(const char* name) {
+    auto* action = window_->findChild<QAction*>(name);
+    ASSERT_NE(action, nullptr) << name;
+    action->trigger();
+  }
+
+  /// result.json by followup::measure of what stands in the folder.
+  std::string by_command_line() const {
+    const auto series = followup::load_series(folder(), {}).value();
+    return followup::to_json(followup::measure(series, {}));
+  }
+  std::string shown() const { return followup::to_json(window_->hip()->result); }
+  double subsidence() const {
+    return window_->hip()->result.comparisons.back().migration->subsidence.value.value;
+  }
+
+  /// QTest::mouseMove moves the cursor only, and offscreen there is none.
+  static void move(QWidget* widget, const QPointF& to, Qt::MouseButton button) {
+    QMouseEvent event(QEvent::MouseMove, to, widget->mapToGlobal(to.toPoint()), Qt::NoButton,
+                      button, Qt::NoModifier);
+    QApplication::sendEvent(widget, &event);
+  }
+
+  void drag(FilmCanvas* canvas, const QPointF& from, const QPointF& to) {
+    QTest::mousePress(canvas, Qt::LeftButton, {}, from.toPoint());
+    move(canvas, 0.5 * (from + to), Qt::LeftButton);
+    move(canvas, to, Qt::LeftButton);
+    QTest::mouseRelease(canvas, Qt::LeftButton, {}, to.toPoint());
+  }
+
+  void picture(const QString& name) {
+    const QString to = qEnvironmentVariable("TIDEMARK_SCREENSHOTS");
+    if (to.isEmpty()) return;
+    QTest::qWait(50);
+    window_->grab().save(to + "/" + name + ".png");
+  }
+
+  test::Scratch scratch_;
+  std::unique_ptr<ReviewWindow> window_;
+};
+
+TEST_F(Window, OpensAndSaysWhatTheCommandLineSays) {
+  open();
+  EXPECT_EQ(shown(), by_command_line());
+  EXPECT_EQ(window_->findChild<QListWidget*>("time-line")->count(), 3);
+  EXPECT_GE(window_->findChild<QTableWidget*>("seat")->rowCount(), 12);
+  EXPECT_TRUE(window_->right()->isVisible());
+  picture("side-by-side");
+}
+
+TEST_F(Window, CorrectsTheLesserTrochanterByMouse) {
+  open();
+  const std::string before = shown();
+  const auto on_disk = read_file(folder() / "series.json").value();
+  FilmCanvas* canvas = window_->right();
+  const Handle lesser{window_->chosen(), Grip::kLesserTrochanter};
+  const auto place = canvas->place_of(lesser);
+  ASSERT_TRUE(place);
+  const QPointF from = canvas->screen_from_world(*place);
+  drag(canvas, from, from + QPointF(6.0, 14.0));
+  ASSERT_TRUE(window_->review()->unsaved());
+  wait();
+  EXPECT_NE(shown(), before) << "the numbers follow";
+  EXPECT_EQ(read_file(folder() / "series.json").value(), on_disk) << "not before saving";
+  const auto& point = window_->hip()->result.films[window_->chosen()].lesser_trochanter;
+  ASSERT_TRUE(point);
+  EXPECT_EQ(point->source, Source::kGiven);
+  picture("corrected");
+
+  trigger("save");
+  EXPECT_FALSE(window_->review()->unsaved()) << window_->message().toStdString();
+  close();
+  make();
+  open();
+  EXPECT_EQ(shown(), by_command_line()) << "the command line reproduces what was seen";
+  EXPECT_EQ(window_->hip()->result.films.back().lesser_trochanter->stored_px, point->stored_px);
+}
+
+TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
+  open();
+  const std::string before = shown();
+  const double at_first = subsidence();
+  window_->pick(Handle{window_->chosen(), Grip::kStemTip});
+  window_->right()->setFocus();
+  for (int i = 0; i < 5; ++i) QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
+  QTest::qWait(600);
+  wait();
+  ASSERT_EQ(window_->review()->done(), 1U) << "keys in one go are one correction";
+  const std::string after = shown();
+  EXPECT_NE(after, before);
+  trigger("undo");
+  wait();
+  EXPECT_EQ(shown(), before);
+  EXPECT_EQ(subsidence(), at_first);
+  trigger("redo");
+  wait();
+  close();  // without saving
+  make();
+  open();
+  EXPECT_TRUE(window_->review()->unsaved());
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("are back"));
+  EXPECT_EQ(window_->hip()->result.films.back().stem->tip.source, Source::kGiven);
+}
+
+TEST_F(Window, ShowsFilmsLaidOverEachOther) {
+  open();
+  const std::pair<Showing, const char*> ways[] = {{Showing::kBlend, "blended"},
+                                                  {Showing::kEdge, "edge"},
+                                                  {Showing::kFlicker, "in-turn"},
+                                                  {Showing::kDifference, "difference"}};
+  for (const auto& [way, name] : ways) {
+    window_->show_as(way);
+    EXPECT_FALSE(window_->right()->isVisible());
+    EXPECT_TRUE(window_->left()->content().empty.isEmpty());
+    picture(name);
+  }
+  trigger("on-stem");
+  picture("difference-on-stem");
+  // Bone on bone, the two head centres differ by the motion; stem on stem they fall together.
+  const auto apart = [this] {
+    const auto a = window_->left()->place_of({0, Grip::kHeadCentre});
+    const auto b = window_->left()->place_of({window_->chosen(), Grip::kHeadCentre});
+    return (*a - *b).norm();
+  };
+  const double on_stem = apart();
+  trigger("on-bone");
+  EXPECT_LT(on_stem, 3.0);
+  EXPECT_GT(apart(), on_stem);
+}
+
+TEST_F(Window, LeavesAFilmOutAndChangesTheReference) {
+  open();
+  window_->choose(1);
+  trigger("exclude");
+  wait();
+  EXPECT_TRUE(window_->hip()->result.films[1].excluded);
+  EXPECT_EQ(window_->hip()->result.comparisons.size(), 1U);
+  trigger("undo");
+  wait();
+  window_->choose(1);
+  trigger("reference");
+  wait();
+  EXPECT_EQ(window_->hip()->result.films[1].role, followup::Role::kReference);
+}
+
+TEST_F(Window, AsksForSideAndHeadWhereNoSheetIs) {
+  std::filesystem::remove(folder() / "series.json");
+  open();
+  auto* asking = window_->findChild<QWidget*>("asking");
+  ASSERT_TRUE(asking->isVisible());
+  picture("asking");
+  window_->findChild<QDoubleSpinBox*>("asked-diameter")->setValue(32.0);
+  QTest::mouseClick(window_->findChild<QPushButton*>("asked-take"), Qt::LeftButton);
+  wait();
+  EXPECT_FALSE(asking->isVisible());
+  EXPECT_EQ(window_->hip()->result.films[0].calibration->method, "head_diameter");
+  EXPECT_FALSE(std::filesystem::exists(folder() / "series.json")) << "not before saving";
+}
+
+TEST_F(Window, SaysWhatIsWrongInOneSentence) {
+  open();
+  window_->open(scratch_ / "nowhere");
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("nowhere"));
+  EXPECT_NE(window_->hip(), nullptr) << "the hip that is open stays";
+  std::ofstream(folder() / "series.json") << R"({"films": [{"file": "gone.dcm"}]})";
+  window_->open(folder());
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("gone.dcm"));
+}
+
+TEST_F(Window, Cancels) {
+  window_->open(folder());
+  EXPECT_TRUE(window_->busy());
+  window_->cancel();
+  EXPECT_FALSE(window_->busy());
+  QTest::qWait(50);
+  trigger("measure");
+  wait();
+  EXPECT_NE(window_->hip(), nullptr);
+}
+
+TEST_F(Window, WritesTheReport) {
+  open();
+  ReportOrder order{scratch_ / "report",
+                    {report::Form::kHtml, report::Form::kPdf},
+                    true,
+                    "A. Reader",
+                    "Seen twice."};
+  window_->report_to(order);
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("The report is in"));
+  for (const char* file : {"report.html", "report.pdf", "result.json", "dicom"}) {
+    EXPECT_TRUE(std::filesystem::exists(order.folder / file)) << file;
+  }
+  const auto bytes = read_file(order.folder / "report.html").value();
+  const std::string page(reinterpret_cast<const char*>(bytes.data()), bytes.size());
+  EXPECT_THAT(page, HasSubstr("A. Reader"));
+  EXPECT_THAT(page, HasSubstr("Seen twice."));
+}
+
+TEST_F(Window, EveryPartHasANameForScreenReadersAndEveryActionAKeyOrAMenu) {
+  open();
+  for (const QWidget* widget : window_->findChildren<QWidget*>()) {
+    const bool reached = (widget->focusPolicy() & Qt::TabFocus) != 0 && widget->isVisible();
+    if (!reached || widget->objectName().startsWith("qt_")) continue;
+    const bool named = !widget->accessibleName().isEmpty() ||
+                       qobject_cast<const QAbstractButton*>(widget) != nullptr ||
+                       qobject_cast<const QTabBar*>(widget) != nullptr ||
+                       widget->inherits("QTabWidget");
+    EXPECT_TRUE(named) << widget->metaObject()->className() << " "
+                       << widget->objectName().toStdString();
+  }
+  std::map<QString, QString> keys;
+  for (const QAction* action : window_->findChildren<QAction*>()) {
+    for (const QKeySequence& key : action->shortcuts()) {
+      EXPECT_TRUE(keys.emplace(key.toString(), action->objectName()).second)
+          << key.toString().toStdString() << " stands twice";
+    }
+  }
+}
+
+/// Random clicks, drags, wheels and keys, from a seed; nothing may crash or hang.
+TEST_F(Window, StandsRandomClicksAndKeys) {
+  open();
+  std::mt19937 random(8);
+  const auto upto = [&](int n) { return static_cast<int>(random() % static_cast<unsigned>(n)); };
+  const int keys[] = {
+      Qt::Key_Left,   Qt::Key_Right, Qt::Key_Up,     Qt::Key_Down,        Qt::Key_N,   Qt::Key_E,
+      Qt::Key_L,      Qt::Key_G,     Qt::Key_T,      Qt::Key_H,           Qt::Key_1,   Qt::Key_2,
+      Qt::Key_3,      Qt::Key_4,     Qt::Key_5,      Qt::Key_J,           Qt::Key_K,   Qt::Key_Plus,
+      Qt::Key_Minus,  Qt::Key_0,     Qt::Key_9,      Qt::Key_F6,          Qt::Key_F10, Qt::Key_Tab,
+      Qt::Key_Delete, Qt::Key_Space, Qt::Key_PageUp, Qt::Key_BracketLeft, Qt::Key_A};
+  const char* const actions[] = {"undo",    "redo",      "next-film",   "previous-film", "save",
+                                 "exclude", "reference", "cancel-work", "measure"};
+  const int seconds = qEnvironmentVariableIntValue("TIDEMARK_FUZZ_SECONDS");
+  QElapsedTimer clock;
+  clock.start();
+  int done = 0;
+  while (clock.elapsed() < 1000 * (seconds > 0 ? seconds : 6)) {
+    FilmCanvas* canvas = upto(2) == 0 ? window_->left() : window_->right();
+    const QPoint at(upto(std::max(1, canvas->width())), upto(std::max(1, canvas->height())));
+    switch (upto(8)) {
+      case 0:
+      case 1:
+        drag(canvas, at, at + QPoint(upto(80) - 40, upto(80) - 40));
+        break;
+      case 2:
+        QTest::mouseDClick(canvas, Qt::LeftButton, {}, at);
+        break;
+      case 3:
+        QTest::mousePress(canvas, Qt::RightButton, {}, at);
+        move(canvas, at + QPoint(upto(60) - 30, upto(60) - 30), Qt::RightButton);
+        QTest::mouseRelease(canvas, Qt::RightButton, {}, at);
+        break;
+      case 4:
+        trigger(actions[upto(9)]);
+        break;
+      default:
+        QTest::keyClick(upto(3) == 0 ? static_cast<QWidget*>(window_.get()) : canvas,
+                        static_cast<Qt::Key>(keys[upto(29)]));
+    }
+    if (upto(5) == 0) QTest::qWait(5);
+    ++done;
+  }
+  wait();
+  RecordProperty("events", done);
+  EXPECT_GT(done, 30);
+  EXPECT_TRUE(window_->review()->series());
+}
+
+}  // namespace
+}  // namespace tidemark::view
+
+int main(int argc, char** argv) {
+  if (qEnvironmentVariableIsEmpty("QT_QPA_PLATFORM")) qputenv("QT_QPA_PLATFORM", "offscreen");
+  ::testing::InitGoogleTest(&argc, argv);
+  QApplication app(argc, argv);
+  return RUN_ALL_TESTS();
+}
