@@ -106,8 +106,8 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
   const auto view = migration::side_view(found_on(seen->hip), found_on(reference));
   if (!view) {
     refuse(film,
-           "too little of the shaft's cortices is seen for its axis; take the film with more "
-           "of the femur on it");
+           "too little of the shaft's cortices is seen for its axis; "
+           "take the film with more of the femur on it");
     return {};
   }
   film.hip = std::move(seen->hip);

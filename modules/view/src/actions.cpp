@@ -175,6 +175,14 @@ void ReviewWindow::make_view_menu() {
     refresh();
   });
   menu->addSeparator();
+  add_layers(menu);
+  menu->addSeparator();
+  add_looks(menu);
+  menu->addSeparator();
+  add_steps(menu);
+}
+
+void ReviewWindow::add_layers(QMenu* menu) {
   const std::vector<std::tuple<Layer, QString, QString>> layers{
       {Layer::kOutline, "Show the outline", "F6"},
       {Layer::kAxes, "Show the axes", "F7"},
@@ -188,7 +196,9 @@ void ReviewWindow::make_view_menu() {
     connect(action, &QAction::toggled, this,
             [this, what = layer](bool shown) { toggle_layer(what, shown); });
   }
-  menu->addSeparator();
+}
+
+void ReviewWindow::add_looks(QMenu* menu) {
   const auto zoom = [this](double by) {
     camera_by_hand_ = true;
     set_camera({camera_.centre, std::clamp(camera_.zoom * by, 0.02, 40.0)});
@@ -206,7 +216,9 @@ void ReviewWindow::make_view_menu() {
   add_action(menu, "harder", "More contrast", "]", [grey] { grey(0.0, 1.0 / kKeyWidth); });
   add_action(menu, "softer", "Less contrast", "[", [grey] { grey(0.0, kKeyWidth); });
   add_action(menu, "grey-reset", "Greys as at the start", "R", [this] { set_window({}); });
-  menu->addSeparator();
+}
+
+void ReviewWindow::add_steps(QMenu* menu) {
   const auto step = [this](int by) {
     if (!series_) return;
     const auto n = static_cast<int>(series_->films.size());
@@ -220,9 +232,9 @@ void ReviewWindow::make_view_menu() {
   add_action(menu, "next-film", "Ne&xt follow-up film", "Ctrl+Right", [step] { step(1); });
   add_action(menu, "previous-film", "&Previous follow-up film", "Ctrl+Left", [step] { step(-1); });
   for (int tab = 0; tab < 5; ++tab) {
-    static const char* const kNames[] = {"Finding", "Course", "Zones", "Seat", "Edits"};
-    add_action(menu, QString("tab-%1").arg(tab), QString("Panel: %1").arg(kNames[tab]),
-               QString("Ctrl+%1").arg(tab + 1), [this, tab] {
+    const QString name = panel_->tabs()->tabText(tab).remove('&');
+    add_action(menu, QString("tab-%1").arg(tab), "Panel: " + name, QString("Ctrl+%1").arg(tab + 1),
+               [this, tab] {
                  panel_->tabs()->setCurrentIndex(tab);
                  panel_->tabs()->currentWidget()->setFocus();
                });

@@ -25,6 +25,9 @@ QColor colour_of(Ink ink) {
       return {0xEE, 0xF1, 0xF4};
     case Ink::kMeasure:
       return {0x0B, 0x5A, 0x9C};
+    case Ink::kFilmEdge:
+    case Ink::kFilmStem:
+    case Ink::kFilmBone:  // on films, of which a chart has none
     case Ink::kAlert:
       break;
   }

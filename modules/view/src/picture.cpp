@@ -26,7 +26,8 @@ RasterOf<std::uint16_t> halved(const RasterOf<std::uint16_t>& from) {
     const std::uint16_t* upper = &from.at(0, 2 * y);
     const std::uint16_t* lower = upper + from.width;
     for (int x = 0; x < out.width; ++x) {
-      const int sum = upper[2 * x] + upper[2 * x + 1] + lower[2 * x] + lower[2 * x + 1];
+      const auto at = 2 * static_cast<std::ptrdiff_t>(x);
+      const int sum = upper[at] + upper[at + 1] + lower[at] + lower[at + 1];
       out.at(x, y) = static_cast<std::uint16_t>((sum + 2) / 4);
     }
   }
@@ -156,8 +157,9 @@ void draw_row(const Scene& scene, const std::optional<Walk>& first,
 
 Picture picture_of(const Raster& film) {
   Picture out;
-  const auto [dark, bright] = range_of(film);
-  const double span = std::max(bright - dark, 1e-9);
+  const auto [darkest, brightest] = range_of(film);
+  const double dark = darkest;
+  const double span = std::max(brightest - darkest, 1e-9);
   RasterOf<std::uint16_t> level(film.width, film.height);
   std::transform(film.values.begin(), film.values.end(), level.values.begin(),
                  [&](float v) { return in_16_bits((v - dark) / span); });

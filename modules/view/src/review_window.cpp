@@ -328,7 +328,7 @@ std::optional<Affine2> ReviewWindow::follow_from_reference_film() const {
 std::optional<Affine2> ReviewWindow::film_from_world(std::size_t film) const {
   if (film_at(film) == nullptr || (film != reference_ && film != chosen_)) return {};
   if (film == reference_) return Affine2{};
-  if (const auto aligned = follow_from_reference_film()) return aligned;
+  if (auto aligned = follow_from_reference_film()) return aligned;
   const LoadedFilm* reference = film_at(reference_);
   if (hip_ == nullptr || reference == nullptr) return Affine2{};
   return roughly_placed(hip_->result.films[reference_], hip_->result.films[film], reference->image,

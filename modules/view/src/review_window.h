@@ -85,6 +85,9 @@ class ReviewWindow : public QMainWindow {
   void make_edit_menu();
   void make_hip_menu();
   void make_view_menu();
+  void add_layers(QMenu* menu);  ///< of the menu View: what is drawn on the films
+  void add_looks(QMenu* menu);   ///< of the menu View: zoom and greys
+  void add_steps(QMenu* menu);   ///< of the menu View: to other films and parts of the panel
   void make_help_menu();
   QAction* add_action(QMenu* menu, const QString& name, const QString& text, const QString& keys,
                       const std::function<void()>& done);

@@ -14,7 +14,7 @@
 namespace tidemark::view {
 
 /// One correction: what was done, for a person, and the sheet after it.
-struct Step {
+struct Step {  // NOLINT(bugprone-exception-escape): moving its parts throws nothing
   std::string told;
   Sheet sheet;
 };
