@@ -149,7 +149,7 @@ TEST_F(Window, CorrectsTheLesserTrochanterByMouse) {
   wait();
   EXPECT_NE(shown(), before) << "the numbers follow";
   EXPECT_EQ(read_file(folder() / "series.json").value(), on_disk) << "not before saving";
-  const auto& point = window_->hip()->result.films[window_->chosen()].lesser_trochanter;
+  const auto point = window_->hip()->result.films[window_->chosen()].lesser_trochanter;
   ASSERT_TRUE(point);
   EXPECT_EQ(point->source, Source::kGiven);
   picture("corrected");
