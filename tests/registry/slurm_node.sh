@@ -43,6 +43,11 @@ SelectType=select/cons_tres
 SelectTypeParameters=CR_Core
 ReturnToService=2
 JobRequeue=1
+# A machine that stalls for minutes must neither lose its only node nor have it drained.
+SlurmdTimeout=0
+MessageTimeout=60
+KillWait=5
+UnkillableStepTimeout=900
 MpiDefault=none
 NodeName=$host NodeAddr=127.0.0.1 CPUs=$cores Boards=1 Sockets=1 CoresPerSocket=$cores ThreadsPerCore=1 State=UNKNOWN RealMemory=4000
 PartitionName=main Nodes=$host Default=YES MaxTime=INFINITE State=UP
