@@ -58,7 +58,7 @@ std::string program_id() {
   static const std::string id = [] {
     std::string identifiers;
     dl_iterate_phdr(add_object, &identifiers);
-    return followup::version() + " " + sha256_hex(std::as_bytes(std::span(identifiers)));
+    return followup::version() + " " + sha256_hex(identifiers);
   }();
   return id;
 }

@@ -15,6 +15,7 @@
 #include <string>
 #include <utility>
 
+#include "bench_main.h"
 #include "registration.h"
 #include "stopwatch.h"
 #include "tidemark/alignment/align.h"
@@ -199,17 +200,10 @@ followup::Steps watched_steps(const std::string& export_to, int* count) {
   return steps;
 }
 
-int run(const std::string& folder, double head_diameter_mm, const std::string& export_to) {
-  followup::Overrides overrides;
-  overrides.head_diameter = Millimetres{head_diameter_mm};
-  const auto series = followup::load_series(folder, overrides);
-  if (!series) {
-    std::cerr << "bench_registration: " << folder << ": cannot be read as a series\n";
-    return 2;
-  }
+int run(const followup::Series& series, const std::string& export_to) {
   int count = 0;
   const auto result =
-      followup::measure_with(*series, {.threads = 1}, watched_steps(export_to, &count));
+      followup::measure_with(series, {.threads = 1}, watched_steps(export_to, &count));
   return count > 0 ? 0 : 1;
 }
 
@@ -217,14 +211,9 @@ int run(const std::string& folder, double head_diameter_mm, const std::string& e
 }  // namespace tidemark::bench
 
 int main(int count, char** words) {
-  if (count < 3 || count > 4) {
-    std::cerr << "usage: bench_registration FOLDER HEAD_DIAMETER_MM [EXPORT_DIR]\n";
-    return 2;
-  }
-  try {
-    return tidemark::bench::run(words[1], std::atof(words[2]), count == 4 ? words[3] : "");
-  } catch (const std::exception& fault) {
-    std::cerr << "bench_registration: " << fault.what() << "\n";
-    return 2;
-  }
+  using namespace tidemark::bench;
+  return bench_main(count, words, "bench_registration", "EXPORT_DIR",
+                    [](const tidemark::followup::Series& series, const char* last) {
+                      return run(series, last == nullptr ? "" : last);
+                    });
 }

@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "bench_main.h"
 #include "stopwatch.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/report/write.h"
@@ -52,21 +53,14 @@ std::map<std::string, double> one_measurement(const followup::Series& series) {
   return out;
 }
 
-int run(const std::string& folder, double head_diameter_mm, int runs) {
-  followup::Overrides overrides;
-  overrides.head_diameter = Millimetres{head_diameter_mm};
-  const auto series = followup::load_series(folder, overrides);
-  if (!series) {
-    std::cerr << "bench_report: " << folder << ": cannot be read as a series\n";
-    return 2;
-  }
-  const auto result = followup::measure(*series, {.aligned = followup::Aligned::kKeep});
+int run(const followup::Series& series, int runs) {
+  const auto result = followup::measure(series, {.aligned = followup::Aligned::kKeep});
   std::map<std::string, std::vector<double>> all;
   for (int k = 0; k < runs; ++k) {
     for (const auto& [name, value] : one_report(result)) all[name].push_back(value);
-    for (const auto& [name, value] : one_measurement(*series)) all[name].push_back(value);
+    for (const auto& [name, value] : one_measurement(series)) all[name].push_back(value);
   }
-  nlohmann::ordered_json out{{"films", series->films.size()}};
+  nlohmann::ordered_json out{{"films", series.films.size()}};
   for (const auto& [name, values] : all) out[name] = median(values);
   std::cout << out.dump() << "\n";
   return 0;
@@ -76,15 +70,9 @@ int run(const std::string& folder, double head_diameter_mm, int runs) {
 }  // namespace tidemark::bench
 
 int main(int count, char** words) {
-  if (count < 3 || count > 4) {
-    std::cerr << "usage: bench_report FOLDER HEAD_DIAMETER_MM [RUNS]\n";
-    return 2;
-  }
-  try {
-    return tidemark::bench::run(words[1], std::atof(words[2]),
-                                count == 4 ? std::atoi(words[3]) : 5);
-  } catch (const std::exception& fault) {
-    std::cerr << "bench_report: " << fault.what() << "\n";
-    return 2;
-  }
+  using namespace tidemark::bench;
+  return bench_main(count, words, "bench_report", "RUNS",
+                    [](const tidemark::followup::Series& series, const char* last) {
+                      return run(series, runs_of(last));
+                    });
 }

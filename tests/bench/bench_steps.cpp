@@ -13,6 +13,7 @@
 #include <utility>
 #include <vector>
 
+#include "bench_main.h"
 #include "stopwatch.h"
 #include "tidemark/alignment/align.h"
 #include "tidemark/followup/measure.h"
@@ -87,17 +88,10 @@ Seconds one_run(const followup::Series& series) {
   return seconds;
 }
 
-int run(const std::string& folder, double head_diameter_mm, int runs) {
-  followup::Overrides overrides;
-  overrides.head_diameter = Millimetres{head_diameter_mm};
-  const auto series = followup::load_series(folder, overrides);
-  if (!series) {
-    std::cerr << "bench_steps: " << folder << ": cannot be read as a series\n";
-    return 2;
-  }
+int run(const followup::Series& series, int runs) {
   std::map<std::string, std::vector<double>> all;
   for (int k = 0; k < runs; ++k) {
-    for (const auto& [name, value] : one_run(*series)) all[name].push_back(value);
+    for (const auto& [name, value] : one_run(series)) all[name].push_back(value);
   }
   nlohmann::ordered_json out;
   for (const auto& [name, values] : all) out[name] = median(values);
@@ -109,15 +103,9 @@ int run(const std::string& folder, double head_diameter_mm, int runs) {
 }  // namespace tidemark::bench
 
 int main(int count, char** words) {
-  if (count < 3 || count > 4) {
-    std::cerr << "usage: bench_steps FOLDER HEAD_DIAMETER_MM [RUNS]\n";
-    return 2;
-  }
-  try {
-    return tidemark::bench::run(words[1], std::atof(words[2]),
-                                count == 4 ? std::atoi(words[3]) : 5);
-  } catch (const std::exception& fault) {
-    std::cerr << "bench_steps: " << fault.what() << "\n";
-    return 2;
-  }
+  using namespace tidemark::bench;
+  return bench_main(count, words, "bench_steps", "RUNS",
+                    [](const tidemark::followup::Series& series, const char* last) {
+                      return run(series, runs_of(last));
+                    });
 }

@@ -66,7 +66,8 @@ TEST(SideFilms, TellTheDepthsToTheComparison) {
   EXPECT_FALSE(side.tilt.has_value());
   ASSERT_EQ(result.comparisons.size(), 1U);  // a lateral film is compared with none
   ASSERT_TRUE(asked.at_comparison.has_value());
-  EXPECT_EQ(asked.at_comparison->stem_depth.value.value, side.side_view->stem_depth.value.value);
+  EXPECT_DOUBLE_EQ(asked.at_comparison->stem_depth.value.value,
+                   side.side_view->stem_depth.value.value);
   // Without the header both ways were looked at, and the lesser trochanter decided.
   EXPECT_EQ(asked.mirrored.size(), 2U);
   EXPECT_EQ(exit_code(result), 0);

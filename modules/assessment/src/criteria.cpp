@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cassert>
 #include <set>
-#include <span>
 
 #include "built_in.h"
 #include "criteria_words.h"
@@ -167,7 +166,7 @@ Expected<std::pair<CriteriaSet, std::optional<std::string>>> read_alone(std::str
     }
   }
   if (reader.first_fault()) return tl::unexpected(*reader.first_fault());
-  set.sha256 = sha256_hex(std::as_bytes(std::span(text)));
+  set.sha256 = sha256_hex(text);
   return std::pair{std::move(set), std::move(extends)};
 }
 

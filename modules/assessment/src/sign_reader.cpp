@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <set>
-#include <span>
 
 #include "criteria_words.h"
 #include "reading.h"
@@ -299,7 +298,7 @@ Expected<TableAlone> read_table_alone(std::string_view text, const std::string& 
     }
   }
   if (reader.first_fault()) return tl::unexpected(*reader.first_fault());
-  out.table.sha256 = sha256_hex(std::as_bytes(std::span(text)));
+  out.table.sha256 = sha256_hex(text);
   return out;
 }
 

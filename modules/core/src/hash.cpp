@@ -24,4 +24,6 @@ std::string sha256_hex(std::span<const std::byte> bytes) {
   return hex;
 }
 
+std::string sha256_hex(std::string_view text) { return sha256_hex(std::as_bytes(std::span(text))); }
+
 }  // namespace tidemark

@@ -4,7 +4,6 @@
 #include <charconv>
 #include <cmath>
 #include <random>
-#include <span>
 #include <utility>
 
 #include "limits.h"
@@ -132,7 +131,7 @@ std::optional<std::string> patient_key_of(DcmItem& dataset) {
     return std::to_string(device()) + "-" + std::to_string(device()) + "-";
   }();
   const std::string all = salt + text_of(dataset, DCM_IssuerOfPatientID).value_or("") + "-" + *id;
-  return sha256_hex(std::as_bytes(std::span(all)));
+  return sha256_hex(all);
 }
 
 void note_flips(DcmItem& dataset, FilmFacts& facts) {

@@ -120,6 +120,21 @@ anatomy::GivenLandmarks in_view(const anatomy::GivenLandmarks& in_stored,
           .shaft_axis_px = line(in_stored.shaft_axis_px)};
 }
 
+anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given) {
+  given.lesser_trochanter_px.reset();
+  given.greater_trochanter_px.reset();
+  given.shaft_axis_px.reset();
+  return given;
+}
+
+anatomy::GivenLandmarks on_bone(const anatomy::GivenLandmarks& given) {
+  anatomy::GivenLandmarks out;
+  out.lesser_trochanter_px = given.lesser_trochanter_px;
+  out.greater_trochanter_px = given.greater_trochanter_px;
+  out.shaft_axis_px = given.shaft_axis_px;
+  return out;
+}
+
 void describe(Working& film) {
   const HipFilm& hip = *film.hip;
   const ToStored to_stored(hip);

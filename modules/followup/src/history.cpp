@@ -98,6 +98,20 @@ bool differ(const Measured<double>& a, const Measured<double>& b) {
   return a.value != b.value || a.u != b.u || a.u95 != b.u95;
 }
 
+/// Codes that both reports hold under one name and that are no longer the same; each is a `change`.
+void compare_codes(Compared& reports, const Change& change,
+                   const std::map<std::string, std::string>& before,
+                   const std::map<std::string, std::string>& after) {
+  for (const auto& [name, code] : after) {
+    const auto earlier = before.find(name);
+    if (earlier == before.end() || earlier->second == code) continue;
+    Change& one = reports.changes.emplace_back(change);
+    one.what = name;
+    one.before = earlier->second;
+    one.after = code;
+  }
+}
+
 /// Values of one comparison that both reports hold: the films are the same, so only the way of
 /// measuring, or what was stated, can have changed them.
 void compare_values(Compared& reports, const PairFacts& before, const PairFacts& after,
@@ -109,27 +123,7 @@ void compare_values(Compared& reports, const PairFacts& before, const PairFacts&
     set_values(change, key, *earlier, value);
     reports.changes.push_back(std::move(change));
   }
-  for (const auto& [criterion, verdict] : after.verdicts) {
-    const auto earlier = before.verdicts.find(criterion);
-    if (earlier == before.verdicts.end() || earlier->second == verdict) continue;
-    Change change = of_film(ChangeKind::kVerdict, film);
-    change.what = criterion;
-    change.before = earlier->second;
-    change.after = verdict;
-    reports.changes.push_back(std::move(change));
-  }
-}
-
-void compare_lines_of(Compared& reports, const FilmFacts& before, const FilmFacts& after) {
-  for (const auto& [zone, state] : after.lines) {
-    const auto earlier = before.lines.find(zone);
-    if (earlier == before.lines.end() || earlier->second == state) continue;
-    Change change = of_film(ChangeKind::kLine, after);
-    change.what = zone;
-    change.before = earlier->second;
-    change.after = state;
-    reports.changes.push_back(std::move(change));
-  }
+  compare_codes(reports, of_film(ChangeKind::kVerdict, film), before.verdicts, after.verdicts);
 }
 
 void compare_pairs(Compared& reports) {
@@ -147,7 +141,9 @@ void compare_pairs(Compared& reports) {
   }
   for (const FilmFacts& film : reports.after.films) {
     const FilmFacts* earlier = film_of(reports.before, film.sha256);
-    if (earlier != nullptr) compare_lines_of(reports, *earlier, film);
+    if (earlier != nullptr) {
+      compare_codes(reports, of_film(ChangeKind::kLine, film), earlier->lines, film.lines);
+    }
   }
 }
 
@@ -236,7 +232,7 @@ std::vector<Change> changes_between(const ReportFacts& before, const ReportFacts
 }
 
 EarlierReport report_of(const ReportFacts& facts, const std::string& text) {
-  EarlierReport out{.sha256 = sha256_hex(std::as_bytes(std::span(text))),
+  EarlierReport out{.sha256 = sha256_hex(text),
                     .version = facts.version,
                     .films = facts.films.size(),
                     .latest = {}};
@@ -290,8 +286,7 @@ std::optional<History> history_of(const Result& result, const Earlier& earlier) 
     out.reused_comparisons = result.reuse->comparisons;
   }
   const std::string now = to_json(result);
-  const bool again = earlier.last_result && say_the_same(*earlier.last_result, now);
-  const auto& base = again ? earlier.base_result : earlier.last_result;
+  const auto& base = base_of(earlier, now);
   if (base) {
     const auto before = facts_of(*base);
     const auto after = facts_of(now);

@@ -1,7 +1,6 @@
 #include "history_files.h"
 
 #include <algorithm>
-#include <span>
 #include <system_error>
 
 #include "packed.h"
@@ -27,8 +26,6 @@ struct StepsFile {
   StepMemory memory;
 };
 
-std::string digest(std::string_view text) { return sha256_hex(std::as_bytes(std::span(text))); }
-
 std::string packed_steps(const StepsFile& file) {
   packed::Packer pack;
   pack(file.program);
@@ -39,7 +36,7 @@ std::string packed_steps(const StepsFile& file) {
     pack(answer);
   }
   const std::string body = pack.take();
-  return std::string(kMagic) + digest(body) + body;
+  return std::string(kMagic) + sha256_hex(body) + body;
 }
 
 std::optional<StepsFile> unpacked_steps(std::string_view text) {
@@ -47,7 +44,7 @@ std::optional<StepsFile> unpacked_steps(std::string_view text) {
   text.remove_prefix(kMagic.size());
   if (text.size() < kDigestLength) return {};
   const std::string_view body = text.substr(kDigestLength);
-  if (digest(body) != text.substr(0, kDigestLength)) return {};
+  if (sha256_hex(body) != text.substr(0, kDigestLength)) return {};
   packed::Unpacker unpack(body);
   StepsFile out;
   std::uint64_t entries = 0;
@@ -75,7 +72,8 @@ std::optional<std::string> text_of(const fs::path& file) {
 }
 
 bool vouched(const StepsFile& steps, const std::string& text) {
-  return std::find(steps.results.begin(), steps.results.end(), digest(text)) != steps.results.end();
+  return std::find(steps.results.begin(), steps.results.end(), sha256_hex(text)) !=
+         steps.results.end();
 }
 
 }  // namespace
@@ -114,12 +112,11 @@ Earlier read_earlier(const fs::path& folder, const std::string& program) {
 Expected<void> write_history(const Result& result, const Earlier& earlier,
                              const std::string& program, const fs::path& folder) {
   const std::string now = to_json(result);
-  StepsFile steps{.program = program, .results = {digest(now)}, .memory = {}};
+  StepsFile steps{.program = program, .results = {sha256_hex(now)}, .memory = {}};
   if (result.reuse) steps.memory = result.reuse->said;
-  const bool again = earlier.last_result && say_the_same(*earlier.last_result, now);
-  const auto& base = again ? earlier.base_result : earlier.last_result;
+  const auto& base = base_of(earlier, now);
   for (const auto& text : {earlier.last_result, earlier.base_result}) {
-    if (text) steps.results.push_back(digest(*text));
+    if (text) steps.results.push_back(sha256_hex(*text));
   }
   auto written = write_file_atomically(folder / kStepsFile, packed_steps(steps));
   if (!written) return written;

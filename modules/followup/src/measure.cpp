@@ -5,7 +5,6 @@
 #include <cassert>
 #include <mutex>
 #include <nlohmann/json.hpp>
-#include <span>
 #include <utility>
 
 #include "doubt.h"
@@ -71,26 +70,6 @@ void read_films(WorkingSeries& work, const Run& run) {
     film.upright = std::move(*image);
     run.meter.step();
   });
-}
-
-// A step is given the corrections that it looks at and no other, so that its answer is remembered
-// (docs/history.md) when another one changes.
-
-/// Of the implant.
-anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given) {
-  given.lesser_trochanter_px.reset();
-  given.greater_trochanter_px.reset();
-  given.shaft_axis_px.reset();
-  return given;
-}
-
-/// Of the bone.
-anatomy::GivenLandmarks on_bone(const anatomy::GivenLandmarks& given) {
-  anatomy::GivenLandmarks out;
-  out.lesser_trochanter_px = given.lesser_trochanter_px;
-  out.greater_trochanter_px = given.greater_trochanter_px;
-  out.shaft_axis_px = given.shaft_axis_px;
-  return out;
 }
 
 Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
@@ -466,7 +445,7 @@ std::string digest_of(const WorkingSeries& work, const Options& options) {
     for (const auto& one : options.signs->switches) json["switches"][one.id] = one.chosen;
   }
   const std::string text = json.dump();
-  return sha256_hex(std::as_bytes(std::span(text)));
+  return sha256_hex(text);
 }
 
 /// What every reader of the zones must know until lines are found on films of any origin alike.

@@ -1,6 +1,5 @@
 #include "remember.h"
 
-#include <span>
 #include <utility>
 
 #include "packed_fields.h"
@@ -44,7 +43,7 @@ void pack_hip(Packer& pack, const HipFilm& film) {
 
 std::string key_of(Packer& pack) {
   const std::string bytes = pack.take();
-  return sha256_hex(std::as_bytes(std::span(bytes)));
+  return sha256_hex(bytes);
 }
 
 Packer question(const char* step) {

@@ -113,4 +113,9 @@ bool say_the_same(std::string_view result_json, std::string_view other) {
   return one.is_object() && one == core_of(other);
 }
 
+const std::optional<std::string>& base_of(const Earlier& earlier, std::string_view result_json) {
+  const bool again = earlier.last_result && say_the_same(*earlier.last_result, result_json);
+  return again ? earlier.base_result : earlier.last_result;
+}
+
 }  // namespace tidemark::followup

@@ -9,6 +9,7 @@
 
 #include "tidemark/core/date.h"
 #include "tidemark/core/units.h"
+#include "tidemark/followup/history.h"
 
 namespace tidemark::followup {
 
@@ -47,5 +48,10 @@ struct ReportFacts {
 
 /// Whether two results say the same, apart from their history and the names of pictures.
 [[nodiscard]] bool say_the_same(std::string_view result_json, std::string_view other);
+
+/// The result that the changes of `result_json` are told since: the last one, or where that says
+/// the same, the one before it. Absent when there is none. Part of `earlier`.
+[[nodiscard]] const std::optional<std::string>& base_of(const Earlier& earlier,
+                                                        std::string_view result_json);
 
 }  // namespace tidemark::followup

@@ -3,7 +3,6 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 #include <set>
-#include <span>
 #include <utility>
 
 #include "tidemark/core/date.h"
@@ -303,7 +302,7 @@ Expected<Series> parse_sheet(std::string_view text, const std::string& sheet,
     }
   }
   if (reader.first_fault()) return tl::unexpected(*reader.first_fault());
-  series.sheet_sha256 = sha256_hex(std::as_bytes(std::span(text)));
+  series.sheet_sha256 = sha256_hex(text);
   return series;
 }
 

@@ -13,7 +13,12 @@ namespace {
 /// A film from the side with what was found on it, seen with the femur's back at +x.
 struct FromSide {
   HipFilm hip;
-  double lesser_mm = 0.0;  ///< lesser trochanter behind the shaft's axis; 0 when it is not seen
+  std::optional<migration::SideView> view;  ///< absent when the shaft's axis is not seen
+
+  /// Lesser trochanter behind the shaft's axis, mm; 0 when it is not seen.
+  [[nodiscard]] double lesser_mm() const {
+    return view && view->lesser_trochanter ? view->lesser_trochanter->value.value : 0.0;
+  }
 };
 
 /// Whether the back of the patient lies at +x of the upright film, by its PatientOrientation.
@@ -59,19 +64,18 @@ Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& refer
       {.head_diameter =
            Millimetres{2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value},
        .scale_hint = {},
-       .given = given,
+       .given = on_implant(given),
        .look = anatomy::LookFrom::kSide});
   if (!implant) return tl::unexpected(implant.error());
   out.hip.implant = std::move(*implant);
   out.hip.scale = scale_by_head(out.hip.implant, reference);
   auto femur = steps.find_femur(out.hip.hip_view, out.hip.implant,
-                                {.scale = out.hip.scale.value, .given = given});
+                                {.scale = out.hip.scale.value, .given = on_bone(given)});
   if (!femur) return tl::unexpected(femur.error());
   out.hip.femur = std::move(*femur);
   // From the side the greater trochanter is one of several outlines over each other.
   if (!given.greater_trochanter_px) out.hip.femur.greater_trochanter.reset();
-  const auto view = migration::side_view(found_on(out.hip), found_on(reference));
-  if (view && view->lesser_trochanter) out.lesser_mm = view->lesser_trochanter->value.value;
+  out.view = migration::side_view(found_on(out.hip), found_on(reference));
   return out;
 }
 
@@ -87,9 +91,9 @@ Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& refe
   if (!rolled) return rolled;
   auto turned = look(film, opposite(reference.side), reference, steps);
   constexpr double kStandsOut = 4.0;  // mm, house choice: a third of a lesser trochanter's height
-  const double other = turned ? turned->lesser_mm : 0.0;
-  if (rolled->lesser_mm > other + kStandsOut) return rolled;
-  if (turned && other > rolled->lesser_mm + kStandsOut) return turned;
+  const double other = turned ? turned->lesser_mm() : 0.0;
+  if (rolled->lesser_mm() > other + kStandsOut) return rolled;
+  if (turned && other > rolled->lesser_mm() + kStandsOut) return turned;
   return fail(ErrorKind::kCannotTell, film.out.file,
               "front and back of the femur cannot be told apart",
               "export the film with its PatientOrientation, or mark the lesser trochanter");
@@ -103,8 +107,7 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
     refuse(film, reason_of(seen.error()));
     return {};
   }
-  const auto view = migration::side_view(found_on(seen->hip), found_on(reference));
-  if (!view) {
+  if (!seen->view) {
     refuse(film,
            "too little of the shaft's cortices is seen for its axis; "
            "take the film with more of the femur on it");
@@ -113,8 +116,8 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
   film.hip = std::move(seen->hip);
   describe(film);
   film.out.tilt.reset();  // what it would show is the stem's lean
-  film.out.side_view = *view;
-  return view;
+  film.out.side_view = seen->view;
+  return seen->view;
 }
 
 }  // namespace

@@ -56,6 +56,11 @@ void scale_films(WorkingSeries& work, WithoutScale without_scale);
 [[nodiscard]] anatomy::GivenLandmarks in_view(const anatomy::GivenLandmarks& in_stored,
                                               const film::FilmImage& view);
 
+/// The corrections that a step looks at and no other, so that its answer is remembered
+/// (docs/history.md) when another one changes: find_implant, find_femur.
+[[nodiscard]] anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given);
+[[nodiscard]] anatomy::GivenLandmarks on_bone(const anatomy::GivenLandmarks& given);
+
 /// Copies what was found on the film into its result, in stored px.
 void describe(Working& film);
 

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "tidemark/core/geometry.h"
+#include "tidemark/core/least_squares.h"
 #include "tidemark/core/uncertainty.h"
 #include "tidemark/migration/pose.h"
 #include "tidemark/migration/regions.h"
@@ -74,22 +75,20 @@ double axis_u(const anatomy::FoundAxis& shaft, const Vec2& p, double mm_per_px) 
   return std::hypot(shaft.direction_u.value * kDegree * reach, kBowMm);
 }
 
-/// Weighted mean, with the larger of what the weights and what the scatter say as its u.
+/// Mean weighted by information; what contradicts itself is widened (birge_ratio).
 template <class Unit>
 Measured<Unit> mean_of(const std::vector<Measured<Unit>>& values) {
-  double information = 0.0;
-  double sum = 0.0;
-  for (const auto& v : values) {
-    const double w = 1.0 / (v.u.value * v.u.value);
-    information += w;
-    sum += w * v.value.value;
+  const auto n = static_cast<Eigen::Index>(values.size());
+  Eigen::VectorXd y(n);
+  Eigen::VectorXd variance(n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const Measured<Unit>& v = values[static_cast<std::size_t>(i)];
+    y(i) = v.value.value;
+    variance(i) = v.u.value * v.u.value;
   }
-  const double mean = sum / information;
-  double scatter = 0.0;
-  for (const auto& v : values) scatter += std::pow((v.value.value - mean) / v.u.value, 2);
-  const double freedom = std::max(1.0, static_cast<double>(values.size()) - 1.0);
-  const double birge = std::max(1.0, std::sqrt(scatter / freedom));  // Birge 1932, from memory
-  return measured(Unit{mean}, Unit{birge / std::sqrt(information)});
+  const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), y, variance.asDiagonal()).value();
+  const double inflate = std::max(1.0, fit.degrees_of_freedom > 0 ? birge_ratio(fit) : 1.0);
+  return measured(Unit{fit.estimate(0)}, Unit{inflate * std::sqrt(fit.covariance(0, 0))});
 }
 
 }  // namespace

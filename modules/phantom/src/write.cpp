@@ -27,6 +27,8 @@ std::string film_name(std::size_t index) {
   return std::string("film-") + (index < 10 ? "0" : "") + std::to_string(index) + ".dcm";
 }
 
+const char* view_word(const FilmSpec& film) { return film.view == View::kLateral ? "LAT" : "AP"; }
+
 const char* side_letter(const CaseSpec& spec) { return spec.side == Side::kLeft ? "L" : "R"; }
 
 Json processing_json(const FilmSpec& film) {
@@ -128,7 +130,7 @@ Json sections_json(const std::vector<SectionTruth>& sections) {
 
 Json film_json(const CaseSpec& spec, const FilmSpec& film, const FilmTruth& t, std::size_t index) {
   return {{"file", film_name(index)},
-          {"view", film.view == View::kLateral ? "LAT" : "AP"},
+          {"view", view_word(film)},
           {"mm_per_px", t.mm_per_px},
           {"head", circle(t.head)},
           {"cup", circle(t.cup)},
@@ -160,7 +162,7 @@ Json series_json(const CaseSpec& spec, StemFile stem_file) {
     films.push_back({{"file", film_name(i)},
                      {"role", i == 0 ? "reference" : "follow-up"},
                      {"date", spec.films[i].date},
-                     {"view", spec.films[i].view == View::kLateral ? "LAT" : "AP"}});
+                     {"view", view_word(spec.films[i])}});
   }
   Json stem{{"fixation", fixation_word(spec)}, {"head_diameter_mm", spec.head_diameter.value}};
   if (stem_file == StemFile::kWrite) stem["surface"] = kStemFile;

@@ -12,7 +12,6 @@
 #include <ctime>
 #include <map>
 #include <set>
-#include <span>
 #include <system_error>
 #include <utility>
 
@@ -100,7 +99,7 @@ std::optional<std::string> identity_of(const fs::path& root) {
 
 bool is_in_shard(const HipFacts& facts, const Shard& shard) {
   const std::string text = facts.hip + "\n" + facts.reader;
-  const std::string hash = sha256_hex(std::as_bytes(std::span(text)));
+  const std::string hash = sha256_hex(text);
   const auto number = std::stoull(hash.substr(0, 15), nullptr, 16);
   return number % static_cast<unsigned long long>(shard.count) + 1 ==
          static_cast<unsigned long long>(shard.index);
@@ -140,7 +139,7 @@ class Batch {
         seen_(db),
         workers_(options.worker, {options.seconds_per_hip, options.memory_mib}),
         options_text_(std::move(options_text)),
-        options_sha256_(sha256_hex(std::as_bytes(std::span(options_text_)))),
+        options_sha256_(sha256_hex(options_text_)),
         root_(identity_of(plan.root)) {}
 
   Expected<BatchCounts> run() {

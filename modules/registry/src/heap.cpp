@@ -5,7 +5,6 @@
 #include <cctype>
 #include <map>
 #include <set>
-#include <span>
 #include <tuple>
 
 #include "tidemark/core/hash.h"
@@ -109,14 +108,11 @@ class HeapSorter {
  private:
   void set_aside(const HeapFile& file, const std::string& hip, const Why& why) {
     const std::string path = file.path.string();
-    SetAside out{file.sha256.empty() ? sha256_hex(std::as_bytes(std::span(path))) : file.sha256,
-                 hip,
-                 why.kind,
-                 why.reason,
-                 {}};
+    SetAside out{
+        file.sha256.empty() ? sha256_hex(path) : file.sha256, hip, why.kind, why.reason, {}};
     if (std::string_view(why.kind) == "copy") {  // its bytes have a row already
       const std::string text = file.sha256 + "\n" + std::to_string(++copies_[file.sha256]);
-      out.item = sha256_hex(std::as_bytes(std::span(text)));
+      out.item = sha256_hex(text);
     }
     if (file.date) out.date = format_date(*file.date);
     plan_.set_aside.push_back(std::move(out));

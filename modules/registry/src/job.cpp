@@ -2,7 +2,6 @@
 
 #include <array>
 #include <cstdio>
-#include <span>
 
 #include "bytes_text.h"
 #include "tidemark/core/files.h"
@@ -171,7 +170,7 @@ std::string input_hash(const HipJob& job, const std::optional<std::string>& shee
            {"fault", job.fault}};
   for (const FilmSource& film : job.films) all["stated"].push_back(film_json(film));
   const std::string text = "tidemark/input/1\n" + all.dump();
-  return sha256_hex(std::as_bytes(std::span(text)));
+  return sha256_hex(text);
 }
 
 }  // namespace tidemark::registry

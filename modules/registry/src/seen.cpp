@@ -3,7 +3,6 @@
 #include <sys/stat.h>
 
 #include <random>
-#include <span>
 
 #include "tidemark/core/hash.h"
 #include "tidemark/registry/job.h"
@@ -39,7 +38,7 @@ SeenFiles::SeenFiles(const Db& db) : db_(db) {
 std::string SeenFiles::key_of(const std::filesystem::path& file) const {
   std::error_code ignored;
   const std::string text = salt_ + std::filesystem::absolute(file, ignored).string();
-  return sha256_hex(std::as_bytes(std::span(text)));
+  return sha256_hex(text);
 }
 
 std::optional<SeenFile> SeenFiles::find(const std::filesystem::path& file) const {

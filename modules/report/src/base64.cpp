@@ -19,7 +19,7 @@ std::string base64_of(std::span<const std::byte> bytes) {
 }
 
 std::string script_digest(std::string_view script) {
-  const std::string hex = sha256_hex(std::as_bytes(std::span(script)));
+  const std::string hex = sha256_hex(script);
   std::vector<std::byte> digest;
   for (std::size_t i = 0; i + 1 < hex.size(); i += 2) {
     unsigned value = 0;

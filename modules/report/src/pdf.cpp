@@ -1,9 +1,9 @@
 #include <algorithm>
 
-#include "palette.h"
 #include "pdf_draw.h"
 #include "pdf_sheet.h"
 #include "texts.h"
+#include "tidemark/report/palette.h"
 #include "tidemark/report/write.h"
 
 namespace tidemark::report {

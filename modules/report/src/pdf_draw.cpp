@@ -4,7 +4,7 @@
 
 #include <numbers>
 
-#include "palette.h"
+#include "tidemark/report/palette.h"
 #include "tidemark/report/write.h"
 
 namespace tidemark::report {

@@ -4,8 +4,8 @@
 #include <cstdio>
 #include <kainjow/mustache.hpp>
 
-#include "palette.h"
 #include "tidemark/core/number_text.h"
+#include "tidemark/report/palette.h"
 
 namespace tidemark::report {
 namespace {

@@ -9,7 +9,11 @@ std::string file_of(Form form) { return form == Form::kHtml ? "report.html" : "r
 Expected<void> write_report(const followup::Result& result, Language language,
                             const std::vector<Form>& forms, const std::filesystem::path& folder) {
   if (forms.empty()) return {};
-  const Document document = document_of(result, language);
+  return write_report(document_of(result, language), forms, folder);
+}
+
+Expected<void> write_report(const Document& document, const std::vector<Form>& forms,
+                            const std::filesystem::path& folder) {
   for (const Form form : forms) {
     const Expected<std::string> bytes =
         form == Form::kHtml ? Expected<std::string>(to_html(document)) : to_pdf(document);

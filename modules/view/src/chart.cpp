@@ -5,34 +5,14 @@
 #include <QPainterPath>
 #include <algorithm>
 
+#include "tidemark/report/palette.h"
+
 namespace tidemark::view {
 namespace {
 
 using report::Ink;
 
-// The report's colours (modules/report/src/palette.h): contrast of 4.5 with white.
-QColor colour_of(Ink ink) {
-  switch (ink) {
-    case Ink::kText:
-      return {0x1B, 0x21, 0x26};
-    case Ink::kMuted:
-      return {0x55, 0x60, 0x6B};
-    case Ink::kGrid:
-      return {0xD5, 0xDA, 0xDF};
-    case Ink::kPaper:
-      return {0xFF, 0xFF, 0xFF};
-    case Ink::kBand:
-      return {0xEE, 0xF1, 0xF4};
-    case Ink::kMeasure:
-      return {0x0B, 0x5A, 0x9C};
-    case Ink::kFilmEdge:
-    case Ink::kFilmStem:
-    case Ink::kFilmBone:  // on films, of which a chart has none
-    case Ink::kAlert:
-      break;
-  }
-  return {0xA8, 0x3C, 0x00};
-}
+QColor painted(Ink ink) { return QColor::fromRgb(report::colour_of(ink)); }
 
 QPointF point_of(const Vec2& p) { return {p.x(), p.y()}; }
 
@@ -47,12 +27,12 @@ struct Painter {
 
   void operator()(const report::AreaMark& mark) const {
     to.setPen(Qt::NoPen);
-    to.setBrush(colour_of(mark.ink));
+    to.setBrush(painted(mark.ink));
     to.drawPolygon(polygon_of(mark.points));
   }
 
   void operator()(const report::LineMark& mark) const {
-    QPen pen(colour_of(mark.stroke.ink), mark.stroke.width);
+    QPen pen(painted(mark.stroke.ink), mark.stroke.width);
     if (!mark.stroke.dash.empty()) {
       QVector<qreal> dashes;
       for (const double length : mark.stroke.dash) dashes << length / mark.stroke.width;
@@ -66,8 +46,8 @@ struct Painter {
     const QPointF at = point_of(mark.at);
     const double r = mark.radius;
     const bool filled = mark.shape == report::Shape::kDisc || mark.shape == report::Shape::kSquare;
-    to.setPen(QPen(colour_of(mark.ink), 1.8));
-    to.setBrush(filled ? QBrush(colour_of(mark.ink)) : QBrush(colour_of(Ink::kPaper)));
+    to.setPen(QPen(painted(mark.ink), 1.8));
+    to.setBrush(filled ? QBrush(painted(mark.ink)) : QBrush(painted(Ink::kPaper)));
     switch (mark.shape) {
       case report::Shape::kDisc:
       case report::Shape::kRing:
@@ -92,7 +72,7 @@ struct Painter {
     font.setPixelSize(std::max(1, static_cast<int>(mark.size)));
     font.setBold(mark.weight == report::Weight::kBold);
     to.setFont(font);
-    to.setPen(colour_of(mark.ink));
+    to.setPen(painted(mark.ink));
     const QString text = QString::fromStdString(mark.text);
     const double width = QFontMetricsF(font).horizontalAdvance(text);
     const double shift = mark.anchor == report::Anchor::kStart    ? 0.0
@@ -133,7 +113,7 @@ void Chart::paintEvent(QPaintEvent*) {
   painter.setRenderHint(QPainter::Antialiasing);
   const double factor = std::min(width() / drawing_.width, height() / drawing_.height);
   painter.scale(factor, factor);
-  painter.fillRect(QRectF(0.0, 0.0, drawing_.width, drawing_.height), colour_of(Ink::kPaper));
+  painter.fillRect(QRectF(0.0, 0.0, drawing_.width, drawing_.height), painted(Ink::kPaper));
   for (const report::Mark& mark : drawing_.marks) std::visit(Painter{painter}, mark);
 }
 

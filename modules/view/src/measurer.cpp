@@ -5,7 +5,6 @@
 #include <utility>
 
 #include "tidemark/archive/objects.h"
-#include "tidemark/core/files.h"
 #include "tidemark/followup/write.h"
 #include "tidemark/report/write.h"
 
@@ -52,22 +51,6 @@ report::Document signed_document(report::Document document, const ReportOrder& o
   return document;
 }
 
-Expected<void> write_forms(const report::Document& document, const ReportOrder& order) {
-  for (const report::Form form : order.forms) {
-    std::string bytes;
-    if (form == report::Form::kHtml) {
-      bytes = report::to_html(document);
-    } else {
-      auto pdf = report::to_pdf(document);
-      if (!pdf) return tl::unexpected(pdf.error());
-      bytes = std::move(*pdf);
-    }
-    auto written = write_file_atomically(order.folder / report::file_of(form), bytes);
-    if (!written) return written;
-  }
-  return {};
-}
-
 Expected<void> write_all(const followup::Result& result, const followup::Series& series,
                          const std::filesystem::path& input, const ReportOrder& order) {
   auto ready = followup::prepare_output(order.folder, input);
@@ -82,7 +65,7 @@ Expected<void> write_all(const followup::Result& result, const followup::Series&
   }
   const auto document =
       signed_document(report::document_of(result, report::Language::kEnglish), order);
-  auto written = write_forms(document, order);
+  auto written = report::write_report(document, order.forms, order.folder);
   if (!written) return written;
   return followup::write_output(result, order.folder);
 }

@@ -5,7 +5,6 @@
 #include <unistd.h>
 
 #include <cstdlib>
-#include <span>
 #include <sstream>
 #include <system_error>
 #include <utility>
@@ -17,10 +16,6 @@ namespace tidemark::view {
 namespace {
 
 constexpr const char* kSheetFile = "series.json";
-
-std::string digest_of(std::string_view text) {
-  return sha256_hex(std::as_bytes(std::span(text.data(), text.size())));
-}
 
 /// The file's text, empty when there is none.
 Expected<std::string> sheet_text(const std::filesystem::path& folder) {
@@ -57,7 +52,7 @@ class Review::Journal {
                                                  const std::filesystem::path& journals) {
     std::error_code error;
     std::filesystem::create_directories(journals, error);
-    const auto file = journals / (digest_of(folder.string()).substr(0, 24) + ".jsonl");
+    const auto file = journals / (sha256_hex(folder.string()).substr(0, 24) + ".jsonl");
     const int descriptor = ::open(file.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
     if (descriptor < 0) {
       return fail(ErrorKind::kNotWritable, journals.string(), "the journal cannot be kept there",
@@ -90,7 +85,7 @@ class Review::Journal {
   /// Empties it; what follows belongs to the sheet with this text.
   void begin(std::string_view sheet_text) {
     kept_ = false;
-    begun_ = ::ftruncate(descriptor_, 0) == 0 && write({{"sheet", digest_of(sheet_text)}});
+    begun_ = ::ftruncate(descriptor_, 0) == 0 && write({{"sheet", sha256_hex(sheet_text)}});
   }
 
   [[nodiscard]] bool add(const std::string& told, const Sheet& sheet) {
@@ -163,7 +158,7 @@ Expected<Review> Review::open(const std::filesystem::path& given,
 
 void Review::take_up() {
   const auto lines = journal_->lines();
-  const bool same = !lines.empty() && lines.front().value("sheet", "") == digest_of(on_disk_);
+  const bool same = !lines.empty() && lines.front().value("sheet", "") == sha256_hex(on_disk_);
   if (same) {
     for (std::size_t i = 1; i < lines.size(); ++i) {
       if (!lines[i].contains("sheet")) break;

@@ -3,6 +3,7 @@
 #include <cstddef>
 #include <span>
 #include <string>
+#include <string_view>
 
 namespace tidemark {
 
@@ -12,5 +13,7 @@ namespace tidemark {
 /// Throws std::runtime_error when the cryptographic library refuses the digest, which only a broken
 /// installation does.
 [[nodiscard]] std::string sha256_hex(std::span<const std::byte> bytes);
+/// The same of the bytes of a text.
+[[nodiscard]] std::string sha256_hex(std::string_view text);
 
 }  // namespace tidemark

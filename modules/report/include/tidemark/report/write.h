@@ -22,8 +22,13 @@ namespace tidemark::report {
 enum class Form { kHtml, kPdf };
 [[nodiscard]] std::string file_of(Form form);  ///< "report.html", "report.pdf"
 
-/// Writes the report of a result into `folder`, each file beside its target and renamed when whole.
+/// Writes a document in each form into `folder`, each file beside its target and renamed when
+/// whole.
 /// @return kNotWritable
+[[nodiscard]] Expected<void> write_report(const Document& document, const std::vector<Form>& forms,
+                                          const std::filesystem::path& folder);
+
+/// The same of the document of a result.
 [[nodiscard]] Expected<void> write_report(const followup::Result& result, Language language,
                                           const std::vector<Form>& forms,
                                           const std::filesystem::path& folder);
