@@ -8,6 +8,7 @@
 #include "matcher.h"
 #include "search.h"
 #include "tidemark/alignment/align.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::alignment {
 namespace {
@@ -140,12 +141,16 @@ std::vector<FeatureVote> vote(const PreparedFilm& fixed, const PreparedFilm& mov
   std::vector<FeatureVote> votes;
   if (fixed.levels().levels.size() != moving.levels().levels.size()) return votes;
   const Site site{fixed.levels(), moving.levels(), moving_from_fixed_mm, options};
-  for (const Feature& feature : features) {
+  std::vector<std::optional<FeatureVote>> cast(features.size());
+  parallel_within(features.size(), [&](std::size_t i) {
     try {
-      if (const auto vote = vote_of(site, feature)) votes.push_back(*vote);
+      cast[i] = vote_of(site, features[i]);
     } catch (const itk::ExceptionObject&) {
-      continue;  // outside the moving film: this feature has no vote
+      cast[i].reset();  // outside the moving film: this feature has no vote
     }
+  });
+  for (const auto& one : cast) {
+    if (one) votes.push_back(*one);
   }
   return votes;
 }

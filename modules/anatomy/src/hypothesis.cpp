@@ -2,10 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
+#include <utility>
 
 #include "circles.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::anatomy {
 namespace {
@@ -319,6 +322,18 @@ std::vector<DiscCandidate> bright_discs(const cv::Mat1f& image, double low, doub
   return out;
 }
 
+/// Those of n hypotheses that `make` comes to, in their order, on the threads that are free.
+std::vector<Hypothesis> each_that_holds(
+    std::size_t n, const std::function<std::optional<Hypothesis>(std::size_t)>& make) {
+  std::vector<std::optional<Hypothesis>> made(n);
+  parallel_within(n, [&](std::size_t i) { made[i] = make(i); });
+  std::vector<Hypothesis> out;
+  for (auto& h : made) {
+    if (h) out.push_back(std::move(*h));
+  }
+  return out;
+}
+
 }  // namespace
 
 std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& options) {
@@ -339,16 +354,15 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
     low = std::max(6.0, 0.8 * r);
     high = 1.5 * r;
   }
-  std::vector<Hypothesis> tried;
-  for (const DiscCandidate& disc : bright_discs(small.image, low, high)) {
-    if (auto h = try_head(film, {.head_px = search.on_film(disc.circle),
-                                 .rim = disc.rim,
-                                 .head_mm = head_mm,
-                                 .look = options.look})) {
-      h->score += prior_of_scale(h->mm_per_px, long_side, options);
-      tried.push_back(*h);
-    }
-  }
+  const auto discs = bright_discs(small.image, low, high);
+  std::vector<Hypothesis> tried = each_that_holds(discs.size(), [&](std::size_t i) {
+    auto h = try_head(film, {.head_px = search.on_film(discs[i].circle),
+                             .rim = discs[i].rim,
+                             .head_mm = head_mm,
+                             .look = options.look});
+    if (h) h->score += prior_of_scale(h->mm_per_px, long_side, options);
+    return h;
+  });
   std::stable_sort(tried.begin(), tried.end(),
                    [](const auto& a, const auto& b) { return a.score > b.score; });
   // Circles inside one another tell the same story: the best of each group goes on.
@@ -362,21 +376,21 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   }
   const Gradient g = gradient(small.image);
   const double floor = rim_floor(g);
-  std::vector<Hypothesis> out;
-  for (Hypothesis& h : apart) {
+  auto out = each_that_holds(apart.size(), [&](std::size_t i) -> std::optional<Hypothesis> {
+    Hypothesis h = apart[i];
     const HeadSearch again = search_head(g, floor, h, small);
     const Circle2 head = search.on_film(again.circle);
     if ((head.centre - h.head_px.centre).norm() > 1.0 ||
         std::abs(head.radius - h.head_px.radius) > 1.0) {
       auto moved =
           try_head(film, {.head_px = head, .rim = 0.4, .head_mm = head_mm, .look = options.look});
-      if (!moved) continue;
+      if (!moved) return std::nullopt;
       h = *moved;
       h.score += prior_of_scale(h.mm_per_px, long_side, options);
     }
     h.score += 1.5 * again.score;
-    out.push_back(h);
-  }
+    return h;
+  });
   std::stable_sort(out.begin(), out.end(),
                    [](const auto& a, const auto& b) { return a.score > b.score; });
   return out;

@@ -1,61 +1,89 @@
 #include "tidemark/core/parallel.h"
 
+#include <tbb/parallel_for.h>
+#include <tbb/task_arena.h>
+
 #include <algorithm>
-#include <atomic>
 #include <exception>
 #include <mutex>
-#include <system_error>
 #include <thread>
-#include <vector>
+#include <utility>
 
 namespace tidemark {
 namespace {
 
-/// What the threads share: the next index, and the exception of the lowest index so far.
-/// Indices are handed out in rising order, so whatever lies below a throwing index has been begun
-/// and will end: the lowest throwing index is always met.
-struct Work {
-  std::size_t n;
-  const std::function<void(std::size_t)>& fn;
-  std::atomic<std::size_t> next{0};
-  std::atomic<bool> stop{false};
-  std::mutex guard = {};
-  std::size_t failed_index = 0;
-  std::exception_ptr failure = nullptr;
+/// Whether this thread is within a call of parallel_for that has other threads.
+thread_local bool t_shared = false;
 
-  void run() {
-    while (!stop.load()) {
-      const std::size_t i = next.fetch_add(1);
-      if (i >= n) return;
-      try {
-        fn(i);
-      } catch (...) {
-        const std::scoped_lock lock(guard);
-        if (!failure || i < failed_index) {
-          failure = std::current_exception();
-          failed_index = i;
-        }
-        stop = true;
+/// Says so for the time of one call.
+class Shared {
+ public:
+  Shared() : before_(std::exchange(t_shared, true)) {}
+  Shared(const Shared&) = delete;
+  Shared& operator=(const Shared&) = delete;
+  ~Shared() { t_shared = before_; }
+
+ private:
+  bool before_;
+};
+
+/// Keeps the exception of the lowest index. TBB would stop at the first one in time, which differs
+/// from run to run.
+class Calls {
+ public:
+  explicit Calls(const std::function<void(std::size_t)>& fn) : fn_(fn) {}
+
+  void operator()(std::size_t i) {
+    const Shared shared;
+    try {
+      fn_(i);
+    } catch (...) {
+      const std::scoped_lock lock(guard_);
+      if (!failure_ || i < failed_index_) {
+        failure_ = std::current_exception();
+        failed_index_ = i;
       }
     }
   }
+
+  void rethrow() const {
+    if (failure_) std::rethrow_exception(failure_);
+  }
+
+ private:
+  const std::function<void(std::size_t)>& fn_;
+  std::mutex guard_;
+  std::size_t failed_index_ = 0;
+  std::exception_ptr failure_ = nullptr;
 };
+
+void in_this_arena(std::size_t n, Calls& calls) {
+  tbb::parallel_for(
+      tbb::blocked_range<std::size_t>(0, n, 1),
+      [&](const tbb::blocked_range<std::size_t>& range) {
+        for (std::size_t i = range.begin(); i < range.end(); ++i) calls(i);
+      },
+      tbb::simple_partitioner());
+}
 
 }  // namespace
 
 void parallel_for(std::size_t n, int threads, const std::function<void(std::size_t)>& fn) {
-  Work work{.n = n, .fn = fn};
-  {
-    std::vector<std::jthread> others;
-    const auto wanted = std::min(n, static_cast<std::size_t>(std::max(threads, 1)));
-    try {
-      for (std::size_t t = 1; t < wanted; ++t) others.emplace_back([&work] { work.run(); });
-    } catch (const std::system_error&) {
-      // The system gives no more threads: those that stand do the work.
-    }
-    work.run();
+  if (threads <= 1) {
+    for (std::size_t i = 0; i < n; ++i) fn(i);
+    return;
   }
-  if (work.failure) std::rethrow_exception(work.failure);
+  Calls calls(fn);
+  tbb::task_arena arena(threads);
+  arena.execute([&] { in_this_arena(n, calls); });
+  calls.rethrow();
+}
+
+void parallel_within(std::size_t n, const std::function<void(std::size_t)>& fn) {
+  if (!t_shared) return parallel_for(n, 1, fn);
+  Calls calls(fn);
+  tbb::this_task_arena::isolate([&] { in_this_arena(n, calls); });
+  calls.rethrow();
 }
 
 int hardware_threads() {

@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <opencv2/imgproc.hpp>
 
 #include "tidemark/core/date.h"
-#include "tidemark/core/sampling.h"
 
 namespace tidemark::followup {
 namespace {
@@ -30,6 +30,25 @@ constexpr double kBelowTipMm = 15.0;
 /// px of a film's hip view to its mm frame.
 Affine2 mm_from_px(const HipFilm& film) {
   return {film.scale.value.value * Eigen::Matrix2d::Identity(), Vec2::Zero()};
+}
+
+/// The film at `fine` by `fine` places in each pixel of the box; not a number beyond the film.
+cv::Mat1f sampled(const film::FilmImage& film, const Affine2& film_from_canvas, const Box& box,
+                  int fine) {
+  const double step = 1.0 / fine;
+  const Eigen::Matrix2d linear = step * film_from_canvas.linear;
+  const Vec2 first = film_from_canvas.apply(Vec2(box.x + 0.5 * step, box.y + 0.5 * step));
+  const cv::Matx23d film_from_sample(linear(0, 0), linear(0, 1), first.x(), linear(1, 0),
+                                     linear(1, 1), first.y());
+  // OpenCV has no matrix of constant values: it is only read.
+  const cv::Mat1f pixels(film.pixels.height, film.pixels.width,
+                         const_cast<float*>(film.pixels.values.data()));  // NOLINT
+  cv::Mat1f out;
+  cv::warpAffine(pixels, out, film_from_sample,
+                 {fine * static_cast<int>(box.width), fine * static_cast<int>(box.height)},
+                 cv::INTER_LINEAR | cv::WARP_INVERSE_MAP, cv::BORDER_CONSTANT,
+                 std::numeric_limits<float>::quiet_NaN());
+  return out;
 }
 
 }  // namespace
@@ -119,25 +138,19 @@ Raster shown(const film::FilmImage& film, const Tone& tone, const Panel& panel,
   Raster out(static_cast<int>(panel.box.width), static_cast<int>(panel.box.height), kNoFilm);
   const Affine2 film_from_canvas = film_from_frame.after(panel.canvas_from_view.inverse());
   // Two by two samples a pixel against aliasing where the film is shrunk, else one.
-  const Vec2 right = film_from_canvas.linear.col(0);
-  const Vec2 down = film_from_canvas.linear.col(1);
-  std::vector<Vec2> places{Vec2::Zero()};
-  if (right.norm() > 1.0) {
-    places = {-0.25 * (right + down), 0.25 * (right - down), 0.25 * (down - right),
-              0.25 * (right + down)};
-  }
+  const int fine = film_from_canvas.linear.col(0).norm() > 1.0 ? 2 : 1;
+  const cv::Mat1f samples = sampled(film, film_from_canvas, panel.box, fine);
   for (int y = 0; y < out.height; ++y) {
     for (int x = 0; x < out.width; ++x) {
-      const Vec2 p = film_from_canvas.apply(Vec2(panel.box.x + x + 0.5, panel.box.y + y + 0.5));
       double sum = 0.0;
-      int samples = 0;
-      for (const Vec2& place : places) {
-        const auto value = sample_linear(film.pixels, p + place);
-        if (!value) continue;
-        sum += tone(*value);
-        ++samples;
+      int seen = 0;
+      for (int sub = 0; sub < fine * fine; ++sub) {
+        const float value = samples(fine * y + sub / fine, fine * x + sub % fine);
+        if (!std::isfinite(value)) continue;
+        sum += tone(value);
+        ++seen;
       }
-      if (samples > 0) out.at(x, y) = static_cast<float>(sum / samples);
+      if (seen > 0) out.at(x, y) = static_cast<float>(sum / seen);
     }
   }
   return out;

@@ -9,6 +9,7 @@
 #include "mantle.h"
 #include "profiles.h"
 #include "response.h"
+#include "tidemark/core/parallel.h"
 #include "tidemark/core/robust.h"
 #include "tidemark/lucency/lucency.h"
 
@@ -469,10 +470,16 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   const auto heard = [&](const std::vector<PlaceEvidence>& evidence) {
     return hear_neighbours(evidence, sequence.judged, sequence.joined);
   };
-  const auto evidence = weighed(kShapePower, Halo::kSettled);
+  const std::array<std::pair<double, Halo>, 3> ways{{{kShapePower, Halo::kSettled},
+                                                     {kChordPower, Halo::kSettled},
+                                                     {kShapePower, Halo::kAsLearnt}}};
+  std::array<std::vector<PlaceEvidence>, 3> weights;
+  parallel_within(ways.size(),
+                  [&](std::size_t i) { weights[i] = weighed(ways[i].first, ways[i].second); });
+  const auto& evidence = weights[0];
   auto beliefs = heard(evidence);
-  doubt_by_shape(beliefs, heard(weighed(kChordPower, Halo::kSettled)));
-  doubt_by_halo(beliefs, heard(weighed(kShapePower, Halo::kAsLearnt)));
+  doubt_by_shape(beliefs, heard(weights[1]));
+  doubt_by_halo(beliefs, heard(weights[2]));
   doubt_by_darkness(beliefs, profiles, course, steps, response);
 
   FilmLucency out;

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "fit.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::surface {
 namespace {
@@ -84,15 +85,24 @@ void settle(std::vector<Fit>& fits) {
   fits = std::move(kept);
 }
 
+void descend_all(const Problem& problem, const Weighing& weighing, int rounds,
+                 std::vector<Fit>& fits) {
+  parallel_within(fits.size(),
+                  [&](std::size_t i) { fits[i] = descend(problem, fits[i].x, weighing, rounds); });
+}
+
 /// All minima of the coarse fit, from both sides of every sign that is hard to tell.
 std::vector<Fit> coarse_minima(const Problem& problem) {
   const Weighing far{.sigma_mm = 1.0, .together = 6.0, .reach_mm = 7.0};
-  std::vector<Fit> fits;
+  std::vector<UnknownVector> starts;
   for (const double flexion : {-9.0, 0.0, 9.0}) {
     for (const double version : {-22.0, -7.0, 7.0, 22.0}) {
-      fits.push_back(descend(problem, start_of(problem, flexion, version), far, 8));
+      starts.push_back(start_of(problem, flexion, version));
     }
   }
+  std::vector<Fit> fits(starts.size());
+  parallel_within(starts.size(),
+                  [&](std::size_t i) { fits[i] = descend(problem, starts[i], far, 8); });
   settle(fits);
   if (fits.size() > 4) fits.resize(4);
   return fits;
@@ -138,14 +148,14 @@ Expected<SurfacePose> fitted(const Problem& problem) {
   if (problem.points.size() < 60) return no_pose("too little of the stem's outline is seen");
   std::vector<Fit> fits = coarse_minima(problem);
   const Weighing near{.sigma_mm = 0.3, .together = 6.0, .reach_mm = kReach};
-  for (Fit& f : fits) f = descend(problem, f.x, near, 12);
+  descend_all(problem, near, 12, fits);
   settle(fits);
   const Scatter seen = scatter_of(problem, fits.front().x, kReach);
   const Belief& b = problem.belief;
   const Weighing fine{.sigma_mm = std::max(b.outline_u.value, seen.sigma_mm),
                       .together = std::max(b.together.value / problem.spacing_mm, seen.together),
                       .reach_mm = kReach};
-  for (Fit& f : fits) f = descend(problem, f.x, fine, 20);
+  descend_all(problem, fine, 20, fits);
   settle(fits);
   if (fits.front().matched < 0.7 || seen.sigma_mm > 0.6) {
     return no_pose("no pose brings its silhouette onto the outline of the stem");

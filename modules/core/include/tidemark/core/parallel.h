@@ -12,10 +12,15 @@ namespace tidemark {
 /// a vector made beforehand and reads nothing that another call writes. Sum up afterwards, in
 /// order.
 ///
-/// When calls throw, no new ones are begun, those under way end, and the exception of the lowest
-/// index is thrown again: the same one on any number of threads. Do not nest: films in parallel,
-/// each film on one thread (house choice).
+/// When calls throw, the exception of the lowest index is thrown again: the same one on any number
+/// of threads. Whether indices above it were called is not said. Films go in parallel by this one;
+/// work within a film by parallel_within.
 void parallel_for(std::size_t n, int threads, const std::function<void(std::size_t)>& fn);
+
+/// parallel_for within a call of parallel_for: on those of its threads that have nothing to do, so
+/// that three films keep two threads busy. Outside of any, on the caller's thread alone. A call
+/// that waits for its own pieces never begins an outer one.
+void parallel_within(std::size_t n, const std::function<void(std::size_t)>& fn);
 
 /// Number of threads the machine offers, at least 1.
 [[nodiscard]] int hardware_threads();
