@@ -70,6 +70,17 @@ TEST(Decide, AgreesWithTheGuidesTableOfConformance) {
   }
 }
 
+// JCGM 106:2012, 7.4, a tolerance interval of 12.5 to 16.3, result 13.6, u = 1.8 (inputs of the
+// guide's example as retold by metrologyrules.com, March 2022; read there). It conforms with
+// Phi(1.5) - Phi(-0.611) = 0.93319 - 0.27056, from a printed table of the normal distribution.
+TEST(Decide, AgreesWithTheGuidesExampleOfAnInterval) {
+  const auto above = decide(value(13.6, 1.8), 16.3, Sense::kAbove);
+  const auto over_lower = decide(value(13.6, 1.8), 12.5, Sense::kAbove);
+  EXPECT_NEAR(above.probability_exceeds, 1.0 - 0.93319, 5e-6);
+  EXPECT_NEAR(over_lower.probability_exceeds, 1.0 - 0.27056, 1e-4);  // z rounded to -0.611
+  EXPECT_NEAR(over_lower.probability_exceeds - above.probability_exceeds, 0.6626, 1e-4);
+}
+
 // Guard limits T -+ 1.645 u: 1.0065 and 1.9935; 2.1775 and 3.8225; 2.013 and 3.987 (by hand).
 TEST(Decide, TurnsAtTheGuardLimits) {
   struct Row {
