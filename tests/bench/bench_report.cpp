@@ -48,7 +48,7 @@ std::map<std::string, double> one_measurement(const followup::Series& series) {
   const auto second = followup::measure(series, options);
   out["taken_over_s"] = again.seconds();
   std::size_t bytes = 0;
-  for (const auto& [key, answer] : second.reuse->said) bytes += answer.size();
+  for (const auto& [key, answer] : second.reuse->said.said) bytes += answer.size();
   out["steps_mb"] = static_cast<double>(bytes) / kMegabyte;
   return out;
 }
