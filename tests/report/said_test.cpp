@@ -13,8 +13,9 @@ constexpr const char* kText = R"~({
               {"en": "no stem", "de": "kein Schaft"}, {"en": "look again", "de": "noch einmal sehen"},
               {"en": "moved by {1}", "de": "bewegt um {1}"},
               {"en": "moved by {1} (far, {2})", "de": "bewegt um {1} (weit, {2})"},
-              {"en": "a whole; with its own stop", "de": "ein Ganzes; mit eigenem Halt"}],
-  "words": [{"en": "left", "de": "links"}]})~";
+              {"en": "a whole; with its own stop", "de": "ein Ganzes; mit eigenem Halt"},
+              {"en": "Cannot tell: {1}.", "de": "Offen: {1}."}, {"en": "and {1} more", "de": "und {1} weitere"}],
+  "words": [{"en": "left", "de": "links"}, {"en": "and", "de": "und"}]})~";
 
 TEST(Said, FlagsWithWhatDiffers) {
   const Said said(kText);
@@ -40,6 +41,11 @@ TEST(Said, ClausesWithinClausesOrNothing) {
             "Bild a.dcm nicht gemessen: kein Schaft; noch einmal sehen");
   EXPECT_EQ(said.sentence("moved by 1.5 mm (far, 2 mm)"), "bewegt um 1,5 mm (weit, 2 mm)");
   EXPECT_EQ(said.sentence("a whole; with its own stop"), "ein Ganzes; mit eigenem Halt");
+  EXPECT_EQ(
+      said.sentence(
+          "Cannot tell: no stem; moved by 1.5 mm (far, 2, 3 and 7); look again; and 2 more."),
+      "Offen: kein Schaft; bewegt um 1,5 mm (weit, 2, 3 und 7); noch einmal sehen; und 2 weitere.");
+  EXPECT_FALSE(said.sentence("Cannot tell: no stem; something new; and 2 more."));
   EXPECT_FALSE(said.sentence("no stem; something new"));
   EXPECT_FALSE(said.sentence("no stem at all"));
   EXPECT_FALSE(said.sentence("the film a.dcm is not measured: something new"));

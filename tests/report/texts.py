@@ -1,7 +1,8 @@
 """Texts of the report: every key that a source uses is there in every language, none is left over.
 
 And text/said.json: every flag that a source can raise is told in both languages, every sentence for a film or pair
-that is refused is known, and no English pattern is left that no source says.
+that is refused is known, so is every text of the decision tables of signs and every piece of a sentence of their
+reader, and no English pattern is left that no source says.
 
 usage: texts.py MODULE
 """
@@ -23,6 +24,11 @@ NOT_TOLD = {"an alignment of the two films is no number", "check both films", "c
             "an impossible header (pixels more than four times as long as wide)", "pixels that are not whole numbers",
             "save it as a 16-bit greyscale picture", "free some memory or give a smaller film",
             "the scale is not a positive number", "give the head's diameter", "give a scale"}
+TABLES = [json.loads(path.read_text()) for path in sorted((MODULE.parent / "assessment/signs").glob("*.json"))]
+READERS = [MODULE.parent / "assessment/src" / name for name in ("signs.cpp", "facts.cpp", "facts_lines.cpp")]
+# Why no table was read: then the report has no section of signs.
+READER_NOT_TOLD = {"Signs of fixation are not read: the sheet does not say how the stem is held (stem.fixation).",
+                   "Signs of fixation are not read: the table ", " is for stems that are held otherwise."}
 LITERAL = re.compile(r'"((?:[^"\\\n]|\\.)*)"')
 
 
@@ -84,13 +90,57 @@ def patterns():
     yield from (("clause", one) for one in SAID["clauses"])
 
 
+def reasons_in(node):
+    """What the rules of a decision table give as the reason why something stays open."""
+    children = node.values() if isinstance(node, dict) else node if isinstance(node, list) else ()
+    if isinstance(node, dict):
+        yield from (node[key] for key in ("cannot_show", "not_looked_for") if key in node)
+    for child in children:
+        yield from reasons_in(child)
+
+
+def texts_of(table):
+    """Every text of a decision table that the report can print, but what a sum of points means."""
+    for sign in table["signs"]:
+        yield from (sign["title"], sign["present"]["says"], sign["absent"]["says"])
+    for one in table["explanations"]:
+        yield from (one["title"], one["next"])
+    yield from (choice["text"] for one in table["switches"] for choice in one["choices"])
+    yield from reasons_in(table)
+
+
+def readings_of(table):
+    return [reading["says"] for reading in table.get("score", {}).get("readings", [])]
+
+
+def faults_of_signs():
+    whole = {one["en"] for one in SAID["clauses"]}
+    for table in TABLES:
+        texts = set(texts_of(table))
+        assert len(texts) > 50, "the texts of the decision tables were not found"
+        yield from (f"said: {table['id']} says \"{text}\", which is not translated" for text in texts - whole)
+        yield from (f"said: {table['id']} says \"{text}\" of a sum, which is not translated"
+                    for text in readings_of(table) if not any(one.startswith(f"{{1}} points: {text} (") for one in whole))
+    for path in READERS:
+        source = re.sub(r"(?m)//.*$|^#.*$|^constexpr Words.*$", "", path.read_text())
+        pieces = {text for text in joined_literals(source) if re.search("[a-z]{2}", text)}
+        assert len(pieces) > 5, f"the sentences of {path.name} were not found"
+        for text in pieces - READER_NOT_TOLD - {" mm"}:
+            known = text.strip() == "degrees" or any(text.strip(" ;") in one for one in whole)
+            if not known:
+                yield f"said: {path.name} can say \"{text}\", which is not translated"
+
+
 def faults_of_said():
     raised = {name for path in STEPS for name in
               re.findall(r'flags\.push_back\(\s*(?:Flag)?\{\s*"([a-z_]+)"', path.read_text())}
     assert len(raised) >= 30, "the flags of the sources were not found"
     yield from (f"said: flag {name} has no text" for name in raised - SAID["flags"].keys())
     yield from (f"said: no source raises flag {name}" for name in SAID["flags"].keys() - raised)
-    literals = {one for path in STEPS for one in joined_literals(path.read_text()) if len(one) > 3}
+    # Short ones only where they join words.
+    literals = {one for path in STEPS for one in joined_literals(path.read_text())
+                if len(one) > 3 or len(one) > 1 and " " in one}
+    literals |= {text for table in TABLES for text in (*texts_of(table), *readings_of(table))}
     literals |= {one for path in (MODULE.parent / "assessment/criteria").glob("*.json")
                  for one in joined_literals(path.read_text()) if len(one) > 3}
     for where, one in patterns():
@@ -111,7 +161,7 @@ def faults_of_said():
                     yield f"said: {path.name} can say \"{text}\", which is not translated"
 
 
-found = sorted([*faults(), *faults_of_said()])
+found = sorted([*faults(), *faults_of_said(), *faults_of_signs()])
 print("\n".join(found) or f"texts: {len(LANGUAGES)} languages, {len(LANGUAGES['english'])} texts, "
                             f"{len(SAID['flags'])} flags, {len(SAID['clauses'])} sentences")
 assert len(LANGUAGES) >= 2, "a second language is missing"

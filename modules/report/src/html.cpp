@@ -119,6 +119,7 @@ class Writer {
     out.set("list", list_of(items.items, [](const Item& item) {
               Data one = data_of(item.phrase);
               one.set("about", item.about);
+              one.set("about_lang", lang_of({item.about, item.about_in_english}));
               one.set("has_about", !item.about.empty());
               return one;
             }));

@@ -73,7 +73,7 @@ Table signs_table(const Source& from, const SignReport& report, Sources& sources
   }
   for (const auto& sign : in_order(report)) {
     out.rows.push_back(
-        {{from.say.or_english("sign." + sign.id, printable(sign.title)), CellRole::kWord},
+        {{from.say.said(printable(sign.title)), CellRole::kWord},
          {{marked(from, from.say("signs." + lucency::code_of(sign.answer)), sign.basis)},
           role_of(sign.answer)},
          {{from.say("basis." + assessment::code_of(sign.basis))}, CellRole::kWord},
@@ -89,8 +89,9 @@ Items explanations_of(const Source& from, const SignReport& report, Answer answe
   Items out;
   for (const auto& one : report.explanations) {
     if (one.answer != answer) continue;
-    const Phrase title = from.say.or_english("explanation." + one.id, printable(one.title));
-    out.items.push_back({marked(from, title.text, one.basis), from.say.said(printable(one.next))});
+    const Phrase title = from.say.said(printable(one.title));
+    out.items.push_back({marked(from, title.text, one.basis), from.say.said(printable(one.next)),
+                         title.in_english});
   }
   return out;
 }

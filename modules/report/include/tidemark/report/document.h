@@ -37,6 +37,7 @@ struct Paragraph {
 struct Item {
   std::string about;
   Phrase phrase;
+  bool about_in_english = false;  ///< likewise, on a page in another language
 };
 struct Items {
   std::vector<Item> items;
