@@ -103,6 +103,8 @@ def texts_of(table):
     """Every text of a decision table that the report can print, but what a sum of points means."""
     for sign in table["signs"]:
         yield from (sign["title"], sign["present"]["says"], sign["absent"]["says"])
+        if not re.search(r"\(\d{4}\)", sign["citation"]):
+            yield sign["citation"]  # describes a source and names none
     for one in table["explanations"]:
         yield from (one["title"], one["next"])
     yield from (choice["text"] for one in table["switches"] for choice in one["choices"])

@@ -26,7 +26,8 @@ std::string marked(const Source& from, const std::string& text, Basis basis) {
 
 std::string source_of(const Source& from, const std::string& citation,
                       const std::optional<std::string>& doi, assessment::Certainty certainty) {
-  return printable(citation) + (doi ? ", doi:" + printable(*doi) : "") + " (" +
+  // A citation stays in the language of its source; what only describes one has a translation.
+  return from.say.said(printable(citation)).text + (doi ? ", doi:" + printable(*doi) : "") + " (" +
          from.say("certainty." + assessment::code_of(certainty)) + ")";
 }
 
