@@ -28,7 +28,8 @@ Section german(SignAssessment signs) {
   followup::Result result = followup::measure_with(
       followup::invented::series({"early.dcm", "late.dcm"}), {}, followup::invented::steps());
   result.assessment->signs = std::move(signs);
-  for (Section& section : document_of(result, Language::kGerman).sections) {
+  const Document document = document_of(result, Language::kGerman);
+  for (const Section& section : document.sections) {
     if (section.id == "signs") return section;
   }
   ADD_FAILURE() << "no section of signs";
