@@ -1,8 +1,8 @@
 """Texts of the report: every key that a source uses is there in every language, none is left over.
 
 And text/said.json: every flag that a source can raise is told in both languages, every sentence for a film or pair
-that is refused is known, so is every text of the decision tables of signs and every piece of a sentence of their
-reader, and no English pattern is left that no source says.
+that is refused is known, so is every note of a set of criteria, every text of the decision tables of signs and every
+piece of a sentence of their reader, and no English pattern is left that no source says.
 
 usage: texts.py MODULE
 """
@@ -25,6 +25,8 @@ NOT_TOLD = {"an alignment of the two films is no number", "check both films", "c
             "save it as a 16-bit greyscale picture", "free some memory or give a smaller film",
             "the scale is not a positive number", "give the head's diameter", "give a scale"}
 TABLES = [json.loads(path.read_text()) for path in sorted((MODULE.parent / "assessment/signs").glob("*.json"))]
+NOTES = {path.name: json.loads(path.read_text())["note"]
+         for path in sorted((MODULE.parent / "assessment/criteria").glob("*.json"))}
 READERS = [MODULE.parent / "assessment/src" / name for name in ("signs.cpp", "facts.cpp", "facts_lines.cpp")]
 # Why no table was read: then the report has no section of signs.
 READER_NOT_TOLD = {"Signs of fixation are not read: the sheet does not say how the stem is held (stem.fixation).",
@@ -115,8 +117,10 @@ def readings_of(table):
     return [reading["says"] for reading in table.get("score", {}).get("readings", [])]
 
 
-def faults_of_signs():
+def faults_of_tables():
     whole = {one["en"] for one in SAID["clauses"]}
+    yield from (f"said: {name} says \"{note}\", which is not translated"
+                for name, note in NOTES.items() if note not in whole)
     for table in TABLES:
         texts = set(texts_of(table))
         assert len(texts) > 50, "the texts of the decision tables were not found"
@@ -163,7 +167,7 @@ def faults_of_said():
                     yield f"said: {path.name} can say \"{text}\", which is not translated"
 
 
-found = sorted([*faults(), *faults_of_said(), *faults_of_signs()])
+found = sorted([*faults(), *faults_of_said(), *faults_of_tables()])
 print("\n".join(found) or f"texts: {len(LANGUAGES)} languages, {len(LANGUAGES['english'])} texts, "
                             f"{len(SAID['flags'])} flags, {len(SAID['clauses'])} sentences")
 assert len(LANGUAGES) >= 2, "a second language is missing"
