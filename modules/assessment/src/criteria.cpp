@@ -239,10 +239,9 @@ Expected<CriteriaSet> find_criteria(const std::string& id_or_file) {
   if (!std::filesystem::exists(id_or_file, ignored)) {
     return tl::unexpected(no_such_set("criteria", id_or_file));
   }
-  const auto bytes = read_file(id_or_file, kMaxRuleBytes);
-  if (!bytes) return tl::unexpected(bytes.error());
-  const std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
-  return parse_criteria(text, std::filesystem::path(id_or_file).filename().string());
+  const auto text = read_text(id_or_file, kMaxRuleBytes);
+  if (!text) return tl::unexpected(text.error());
+  return parse_criteria(*text, std::filesystem::path(id_or_file).filename().string());
 }
 
 const CriteriaSet& default_criteria(const StemHold& stem) {

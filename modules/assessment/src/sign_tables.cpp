@@ -128,10 +128,9 @@ Expected<SignTable> find_signs(const std::string& id_or_file) {
   if (!std::filesystem::exists(id_or_file, ignored)) {
     return tl::unexpected(no_such_table("signs", id_or_file));
   }
-  const auto bytes = read_file(id_or_file, kMaxRuleBytes);
-  if (!bytes) return tl::unexpected(bytes.error());
-  const std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
-  return parse_signs(text, std::filesystem::path(id_or_file).filename().string());
+  const auto text = read_text(id_or_file, kMaxRuleBytes);
+  if (!text) return tl::unexpected(text.error());
+  return parse_signs(*text, std::filesystem::path(id_or_file).filename().string());
 }
 
 const SignTable* default_signs(const StemHold& stem) {

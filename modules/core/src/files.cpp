@@ -136,6 +136,12 @@ Expected<std::vector<std::byte>> read_file(const fs::path& file, std::size_t max
   return bytes;
 }
 
+Expected<std::string> read_text(const fs::path& file, std::size_t max_bytes) {
+  const auto bytes = read_file(file, max_bytes);
+  if (!bytes) return tl::unexpected(bytes.error());
+  return std::string(reinterpret_cast<const char*>(bytes->data()), bytes->size());  // NOLINT
+}
+
 Expected<void> write_file_atomically(const fs::path& file, std::span<const std::byte> bytes) {
   if (!file.has_filename()) return unwritable(file, EISDIR);
   const fs::path temporary = temporary_beside(file);

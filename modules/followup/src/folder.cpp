@@ -103,10 +103,9 @@ Expected<Series> load_series(const fs::path& folder, const Overrides& overrides)
     if (!series) return series;
     return with_overrides(std::move(*series), overrides);
   }
-  const auto bytes = read_file(folder / kSheet);
-  if (!bytes) return tl::unexpected(bytes.error());
-  const std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
-  auto series = parse_sheet(text, kSheet, folder);
+  const auto text = read_text(folder / kSheet);
+  if (!text) return tl::unexpected(text.error());
+  auto series = parse_sheet(*text, kSheet, folder);
   if (!series) return series;
   return with_overrides(std::move(*series), overrides);
 }

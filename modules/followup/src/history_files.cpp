@@ -66,9 +66,9 @@ std::optional<StepsFile> unpacked_steps(std::string_view text) {
 std::optional<std::string> text_of(const fs::path& file) {
   std::error_code error;
   if (!fs::is_regular_file(file, error)) return {};
-  const auto bytes = read_file(file);
-  if (!bytes) return {};
-  return std::string(reinterpret_cast<const char*>(bytes->data()), bytes->size());  // NOLINT
+  auto text = read_text(file);
+  if (!text) return {};
+  return std::move(*text);
 }
 
 bool vouched(const StepsFile& steps, const std::string& text) {

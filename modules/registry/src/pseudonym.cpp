@@ -18,9 +18,9 @@ constexpr std::size_t kNameDigits = 16;
 }  // namespace
 
 Expected<PseudonymKey> read_key(const std::filesystem::path& file) {
-  const auto bytes = read_file(file, kMostKeyBytes);
-  if (!bytes) return tl::unexpected(bytes.error());
-  std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
+  auto read = read_text(file, kMostKeyBytes);
+  if (!read) return tl::unexpected(read.error());
+  std::string text = std::move(*read);
   while (!text.empty() && (text.back() == '\n' || text.back() == '\r')) text.pop_back();
   if (text.size() < kLeastKeyBytes) {
     return fail(ErrorKind::kBadInput, file.filename().string(),

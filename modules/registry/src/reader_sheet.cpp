@@ -86,11 +86,10 @@ std::optional<Error> header_fault(const CsvTable& table, const std::string& name
 }  // namespace
 
 Expected<std::vector<Reading>> read_reader_sheet(const std::filesystem::path& file) {
-  const auto bytes = read_file(file, kMaxSheetBytes);
-  if (!bytes) return tl::unexpected(bytes.error());
+  const auto text = read_text(file, kMaxSheetBytes);
+  if (!text) return tl::unexpected(text.error());
   const std::string name = file.filename().string();
-  const std::string_view text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
-  const auto table = parse_csv(text, name);
+  const auto table = parse_csv(*text, name);
   if (!table) return tl::unexpected(table.error());
   if (auto fault = header_fault(*table, name)) return tl::unexpected(*fault);
   std::vector<Reading> out;

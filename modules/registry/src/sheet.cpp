@@ -211,10 +211,9 @@ void unite(std::optional<T>& into, const std::optional<T>& from, bool& contradic
 
 Expected<Sheet> read_sheet(const fs::path& file, const fs::path& films) {
   const std::string name = file.filename().string();
-  const auto bytes = read_file(file);
-  if (!bytes) return tl::unexpected(bytes.error());
-  const std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
-  const auto table = parse_csv(text, name);
+  const auto text = read_text(file);
+  if (!text) return tl::unexpected(text.error());
+  const auto table = parse_csv(*text, name);
   if (!table) return tl::unexpected(table.error());
   const auto unused = unused_columns(*table, name);
   if (!unused) return tl::unexpected(unused.error());

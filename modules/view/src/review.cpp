@@ -22,9 +22,7 @@ Expected<std::string> sheet_text(const std::filesystem::path& folder) {
   std::error_code error;
   const auto file = folder / kSheetFile;
   if (!std::filesystem::exists(file, error)) return std::string();
-  const auto bytes = read_file(file);
-  if (!bytes) return tl::unexpected(bytes.error());
-  return std::string(reinterpret_cast<const char*>(bytes->data()), bytes->size());
+  return read_text(file);
 }
 
 std::filesystem::path true_path(const std::filesystem::path& folder) {
@@ -69,9 +67,9 @@ class Review::Journal {
   /// The whole lines that it holds.
   [[nodiscard]] std::vector<Sheet> lines() const {
     std::vector<Sheet> out;
-    const auto bytes = read_file(file_);
-    if (!bytes) return out;
-    std::string text(reinterpret_cast<const char*>(bytes->data()), bytes->size());
+    auto read = read_text(file_);
+    if (!read) return out;
+    std::string text = std::move(*read);
     text.resize(text.rfind('\n') == std::string::npos ? 0 : text.rfind('\n'));  // a torn end goes
     std::istringstream in(text);
     for (std::string line; std::getline(in, line);) {

@@ -3,6 +3,7 @@
 #include <cstddef>
 #include <filesystem>
 #include <span>
+#include <string>
 #include <string_view>
 #include <vector>
 
@@ -22,6 +23,10 @@ inline constexpr std::size_t kMaxFileBytes = std::size_t{512} << 20U;
 ///         is no error here: it gives an empty vector.
 [[nodiscard]] Expected<std::vector<std::byte>> read_file(const std::filesystem::path& file,
                                                          std::size_t max_bytes = kMaxFileBytes);
+
+/// The same as text, the bytes as they are.
+[[nodiscard]] Expected<std::string> read_text(const std::filesystem::path& file,
+                                              std::size_t max_bytes = kMaxFileBytes);
 
 /// Writes a whole file or nothing: the bytes go to a new file beside the target, are flushed to the
 /// disk (fsync) and take the target's name in one step (POSIX rename). A reader sees the old file
