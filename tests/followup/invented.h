@@ -137,7 +137,6 @@ inline Steps steps() {
   out.find_femur = [](const film::FilmImage&, const anatomy::Implant&,
                       const anatomy::FemurOptions&) -> Expected<anatomy::Femur> { return femur(); };
   out.look_for_lines = [](const film::FilmImage& view, const anatomy::Implant&,
-                          const anatomy::Femur&,
                           const lucency::LucencyOptions&) { return lines(view.facts.file); };
   out.read_canal = [](const film::FilmImage&, const anatomy::Implant&, const anatomy::Femur&,
                       MillimetresPerPixel) { return canal(); };

@@ -188,9 +188,47 @@ INSTANTIATE_TEST_SUITE_P(
                  "films[1].marker_px is not complete", "diameter"},
         WrongRow{"ScaleInCentimetres", film(R"("mm_per_px": 0.001)"), "films[1].mm_per_px is 0.001",
                  "from 0.01 to 2"},
+        WrongRow{"MarksNoList", film(R"("zone_marks": {})"), "films[1].zone_marks is no list",
+                 "one mark"},
+        WrongRow{"MarkHalf", film(R"("zone_marks": [{"zone": 2}])"),
+                 "films[1].zone_marks[0] is not complete", "marked_at"},
+        WrongRow{
+            "MarkOpinion",
+            film(
+                R"("zone_marks": [{"zone": 2, "interface": "stem_bone", "opinion": "yes", "program": "absent", "reader": "R1", "marked_at": "2026-01-31T09:30:00Z"}])"),
+            "films[1].zone_marks[0].opinion", "agree, disagree or cannot_tell"},
+        WrongRow{
+            "MarkZone",
+            film(
+                R"("zone_marks": [{"zone": 15, "interface": "stem_bone", "opinion": "agree", "program": "absent", "reader": "R1", "marked_at": "2026-01-31T09:30:00Z"}])"),
+            "films[1].zone_marks[0].zone is 15", "from 1 to 14"},
+        WrongRow{
+            "MarkTime",
+            film(
+                R"("zone_marks": [{"zone": 2, "interface": "stem_bone", "opinion": "agree", "program": "absent", "reader": "R1", "marked_at": "2026-02-30T09:30:00Z"}])"),
+            "not a time", "UTC"},
+        WrongRow{
+            "MarkTwice",
+            film(
+                R"("zone_marks": [{"zone": 2, "interface": "stem_bone", "opinion": "agree", "program": "absent", "reader": "R1", "marked_at": "2026-01-31T09:30:00Z"}, {"zone": 2, "interface": "stem_bone", "opinion": "agree", "program": "absent", "reader": "R1", "marked_at": "2026-01-31T09:30:00Z"}])"),
+            "films[1].zone_marks[1] is a second mark", "keep the last"},
         WrongRow{"ScaleHalf", film(R"("mm_per_px": {"value": 0.1})"),
                  "films[1].mm_per_px is not complete", "standard uncertainty"}),
     [](const auto& row) { return row.param.name; });
+
+TEST(Sheet, MarksOfReadersArrive) {
+  const auto series = parse_sheet(film(R"("zone_marks": [{"zone": 5, "interface": "cement_bone",
+      "opinion": "disagree", "program": "present", "reader": "R1",
+      "marked_at": "2026-01-31T09:30:00Z"}])"),
+                                  "series.json", ".");
+  ASSERT_TRUE(series) << series.error().sentence();
+  ASSERT_EQ(series->films[1].zone_marks.size(), 1U);
+  const ZoneMark& mark = series->films[1].zone_marks.front();
+  EXPECT_EQ(mark.zone, 5);
+  EXPECT_EQ(mark.interface, lucency::Interface::kCementBone);
+  EXPECT_EQ(mark.reader, "R1");
+  EXPECT_EQ(state_of(mark), lucency::State::kAbsent) << "who disagrees with a line sees none";
+}
 
 TEST(Sheet, DeepNestingIsRefusedNotACrash) {
   const std::string deep(200000, '[');

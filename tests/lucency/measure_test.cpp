@@ -12,7 +12,7 @@ namespace {
 
 FilmLucency measured(const DrawnFilm& how) {
   const film::FilmImage film = draw(how);
-  const auto result = measure(film, implant_of(how, film), anatomy::Femur{},
+  const auto result = measure(film, implant_of(how, film),
                               {.scale = {how.mm_per_px}, .fixation = Fixation::kUncemented});
   EXPECT_TRUE(result.has_value());
   return result.value_or(FilmLucency{});
@@ -131,8 +131,8 @@ TEST(Measure, TheOtherHipGivesTheSameNumbers) {
   }
   const film::FilmImage view = film::as_right_hip(left, Side::kLeft);
   const LucencyOptions options{.scale = {how.mm_per_px}, .fixation = Fixation::kUncemented};
-  const auto a = measure(right, implant_of(how, right), {}, options);
-  const auto b = measure(view, implant_of(how, view), {}, options);
+  const auto a = measure(right, implant_of(how, right), options);
+  const auto b = measure(view, implant_of(how, view), options);
   ASSERT_TRUE(a.has_value() && b.has_value());
   ASSERT_EQ(a->lines.size(), b->lines.size());
   for (std::size_t i = 0; i < a->lines.size(); ++i) {
@@ -155,7 +155,7 @@ TEST(Measure, CoveredZonesAreNotSeen) {
       if (lateral && below > 40.0 && below < 86.0) implant.metal.at(x, y) = 1;
     }
   }
-  const auto result = measure(film, implant, {}, {.scale = {how.mm_per_px}, .fixation = {}});
+  const auto result = measure(film, implant, {.scale = {how.mm_per_px}, .fixation = {}});
   ASSERT_TRUE(result.has_value());
   EXPECT_EQ(zone_of(*result, 2).state, State::kNotSeen);
   EXPECT_FALSE(zone_of(*result, 2).reason.empty());
@@ -165,10 +165,36 @@ TEST(Measure, CoveredZonesAreNotSeen) {
   EXPECT_TRUE(flagged);
 }
 
+// The first border lies where it was placed, the others in thirds of the way to the tip, wherever
+// the film itself shows the entry.
+TEST(Measure, TakesTheEntryThatAHandHasPlaced) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  const film::FilmImage film = draw(how);
+  const auto implant = implant_of(how, film);
+  LucencyOptions options{.scale = {how.mm_per_px}, .fixation = Fixation::kUncemented};
+  const auto found = measure(film, implant, options);
+  ASSERT_TRUE(found.has_value());
+  const double moved_px = 15.0 / how.mm_per_px;
+  options.entry_px = found->plan.axis_px.point + moved_px * found->plan.axis_px.direction;
+  const auto given = measure(film, implant, options);
+  ASSERT_TRUE(given.has_value());
+  EXPECT_EQ(given->plan.entry, Source::kGiven);
+  EXPECT_FALSE(given->plan.entry_assumed);
+  const auto down = [&](std::size_t i) {
+    return (given->plan.borders[i].medial_px - found->plan.borders[i].medial_px)
+        .dot(found->plan.axis_px.direction);
+  };
+  EXPECT_NEAR(down(0), moved_px, 1e-6);
+  EXPECT_NEAR(down(1), 2.0 / 3.0 * moved_px, 1e-6);
+  EXPECT_NEAR(down(2), 1.0 / 3.0 * moved_px, 1e-6);
+  EXPECT_NEAR(down(3), 0.0, 1e-6);
+}
+
 TEST(Measure, RefusesAScaleThatIsNone) {
   const DrawnFilm how;
   const film::FilmImage film = draw(how);
-  const auto result = measure(film, implant_of(how, film), {}, {.scale = {0.0}, .fixation = {}});
+  const auto result = measure(film, implant_of(how, film), {.scale = {0.0}, .fixation = {}});
   ASSERT_FALSE(result.has_value());
   EXPECT_EQ(result.error().kind, ErrorKind::kBadInput);
 }

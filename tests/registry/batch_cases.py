@@ -636,6 +636,30 @@ class Export(Case):
             "SELECT subsidence_mm FROM comparisons JOIN hips USING (hip_id) WHERE subsidence_mm "
             "IS NOT NULL ORDER BY hip")])
 
+    def test_readers_marks(self):
+        self.hips(0)
+        sheet = self.input / "hip-0001" / "series.json"
+        self.run_batch()
+        self.assertEqual(self.ask("SELECT count(*) FROM zone_marks"), [(0,)])
+        state, = self.ask("SELECT state FROM zones WHERE film = 1 AND zone = 2")[0]
+        data = json.loads(sheet.read_text())
+        data["films"][1]["zone_marks"] = [
+            {"zone": 2, "interface": "stem_bone", "opinion": "agree", "program": state, "reader": "R1",
+             "marked_at": "2026-01-31T09:30:00Z"}]
+        sheet.write_text(json.dumps(data))
+        self.run_batch()  # a changed sheet is measured again
+        self.assertEqual(
+            self.ask("SELECT film, zone, interface, mark_reader, opinion, program, marked_at FROM zone_marks"),
+            [(1, 2, "stem_bone", "R1", "agree", state, "2026-01-31T09:30:00Z")])
+        self.assertIn("zone_marks.csv", self.export())
+        done = subprocess.run([TIDEMARK, "cohort", self.out / "registry.sqlite", "--out", self.folder / "study"],
+                              capture_output=True, text=True)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        told = "".join(p.read_text(errors="replace") for p in (self.folder / "study").rglob("*") if p.is_file())
+        if state in ("present", "absent", "cannot_tell"):
+            self.assertIn("R1, program", told)
+        self.assertIn("answer in sight", told)
+
     def test_pseudonyms(self):
         self.hips(1)
         self.run_batch()

@@ -52,6 +52,44 @@ void expect_sound(const CohortStudy& study) {
   }
 }
 
+// Ten zones: the reader agrees with five lines and three zones without, says that one line is none
+// and that one zone without has one. By hand: observed 8/10; by chance 0.6 x 0.6 + 0.4 x 0.4 =
+// 0.52; kappa = (0.8 - 0.52) / 0.48 = 0.5833 (Cohen 1960).
+TEST(Marks, AreComparedWithTheProgram) {
+  Cohort cohort;
+  cohort.groups = {""};
+  for (int i = 0; i < 2; ++i) {
+    CohortHip hip;
+    hip.hip = "h" + std::to_string(i);
+    for (int zone = 1; zone <= 5; ++zone) {
+      const int number = 5 * i + zone;  // 1 to 6 with a line
+      CohortZone place;
+      place.film = 1;
+      place.days = 100;
+      place.zone = zone;
+      place.interface = "stem_bone";
+      place.state = number <= 6 ? ZoneState::kPresent : ZoneState::kAbsent;
+      hip.zones.push_back(place);
+      CohortMark mark{place, "R1"};
+      if (number == 6) mark.place.state = ZoneState::kAbsent;
+      if (number == 7) mark.place.state = ZoneState::kPresent;
+      hip.marks.push_back(mark);
+    }
+    cohort.hips.push_back(hip);
+  }
+  const auto readings = marks_of(cohort);
+  ASSERT_EQ(readings.size(), 2U);
+  EXPECT_EQ(readings[0].reader, "R1, program's answer in sight");
+  const CohortStudy out = study(cohort, {}, "test");
+  ASSERT_TRUE(out.agreement);
+  ASSERT_EQ(out.agreement->zones.size(), 1U);
+  EXPECT_EQ(out.agreement->zones[0].both_judged, 10U);
+  ASSERT_TRUE(out.agreement->zones[0].judged);
+  EXPECT_NEAR(out.agreement->zones[0].judged->value, 0.28 / 0.48, 1e-12);
+  EXPECT_THAT(out.cautions, testing::Contains(HasSubstr("answer in sight")));
+  expect_sound(out);
+}
+
 TEST(Visits, BordersLieHalfWay) {
   EXPECT_EQ(visits()[*visit_of(42)].name, "6 weeks");
   EXPECT_EQ(visits()[*visit_of(20)].name, "2 weeks");

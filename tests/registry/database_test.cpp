@@ -7,6 +7,7 @@
 #include <map>
 #include <set>
 
+#include "schema.h"
 #include "scratch.h"
 #include "tidemark/registry/dictionary.h"
 
@@ -37,7 +38,7 @@ TEST(Database, IsMadeWhole) {
   { ASSERT_TRUE(Database::open_or_make(file)); }
   EXPECT_EQ(asked(file, "PRAGMA integrity_check"), std::vector<std::string>{"ok"});
   EXPECT_EQ(asked(file, "PRAGMA journal_mode"), std::vector<std::string>{"wal"});
-  EXPECT_EQ(asked(file, "PRAGMA user_version"), std::vector<std::string>{"1"});
+  EXPECT_EQ(asked(file, "PRAGMA user_version"), std::vector<std::string>{"2"});
   EXPECT_TRUE(Database::open_or_make(file));  // a second time changes nothing
   EXPECT_TRUE(Database::open(file));
 }
@@ -99,7 +100,21 @@ TEST(Database, OlderSchemaIsBroughtUp) {
   ASSERT_FALSE(read);
   EXPECT_NE(read.error().sentence().find("older schema"), std::string::npos);
   ASSERT_TRUE(Database::open_or_make(file));
-  EXPECT_EQ(asked(file, "PRAGMA user_version"), std::vector<std::string>{"1"});
+  EXPECT_EQ(asked(file, "PRAGMA user_version"), std::vector<std::string>{"2"});
+}
+
+TEST(Database, RowsOfTheFirstSchemaAreKept) {
+  const Scratch scratch;
+  const auto file = scratch.path() / "a.sqlite";
+  asked(file, schema_texts().front());
+  asked(file, "INSERT INTO meta VALUES ('note', 'from before')");
+  asked(file, "PRAGMA application_id = 1415859563; PRAGMA user_version = 1");
+  EXPECT_FALSE(Database::open(file));
+  ASSERT_TRUE(Database::open_or_make(file));
+  EXPECT_EQ(asked(file, "SELECT value FROM meta WHERE key = 'note'"),
+            std::vector<std::string>{"from before"});
+  EXPECT_EQ(asked(file, "SELECT count(*) FROM zone_marks"), std::vector<std::string>{"0"});
+  EXPECT_TRUE(Database::open(file));
 }
 
 }  // namespace

@@ -36,10 +36,7 @@ class Reviews : public ::testing::Test {
   std::filesystem::path films() const { return scratch_ / "films"; }
   std::filesystem::path journals() const { return scratch_ / "journals"; }
   Review opened() const { return std::move(Review::open(films(), journals()).value()); }
-  std::string on_disk() const {
-    const auto bytes = read_file(films() / "series.json").value();
-    return {reinterpret_cast<const char*>(bytes.data()), bytes.size()};
-  }
+  std::string on_disk() const { return read_text(films() / "series.json").value(); }
   Sheet with_lt(const Review& review, double x) const {
     return with_point(review.sheet(), 1, Point::kLesserTrochanter, Vec2(x, 7.25));
   }
@@ -170,6 +167,23 @@ TEST(Sheets, SetAndTakeOutOneValue) {
   EXPECT_EQ(with_axis(sheet, 1, Axis::kShaft,
                       AxisEnds{{1, 2}, {3, 44}})["films"][1]["landmarks_px"]["shaft_axis"],
             Sheet::parse("[[1.0,2.0],[3.0,44.0]]"));
+}
+
+TEST(Sheets, KeepOneMarkOfAReaderOnAPlace) {
+  const Sheet sheet = Sheet::parse(kSheet);
+  followup::ZoneMark mark{3,    lucency::Interface::kStemBone, followup::Opinion::kDisagree, {},
+                          "R1", "2026-01-31T09:30:00Z"};
+  Sheet marked = with_zone_mark(sheet, 1, mark);
+  mark.opinion = followup::Opinion::kAgree;
+  marked = with_zone_mark(marked, 1, mark);
+  auto other = mark;
+  other.reader = "R2";
+  marked = with_zone_mark(marked, 1, other);
+  const auto series = followup::parse_sheet(text_of(marked), "series.json", "").value();
+  ASSERT_EQ(series.films[1].zone_marks.size(), 2U);
+  EXPECT_EQ(series.films[1].zone_marks[0].opinion, followup::Opinion::kAgree);
+  EXPECT_EQ(series.films[1].zone_marks[1].reader, "R2");
+  EXPECT_EQ(without_zone_mark(without_zone_mark(marked, 1, mark), 1, other), sheet);
 }
 
 }  // namespace

@@ -117,13 +117,15 @@ anatomy::GivenLandmarks in_view(const anatomy::GivenLandmarks& in_stored,
           .lesser_trochanter_px = point(in_stored.lesser_trochanter_px),
           .greater_trochanter_px = point(in_stored.greater_trochanter_px),
           .stem_axis_px = line(in_stored.stem_axis_px),
-          .shaft_axis_px = line(in_stored.shaft_axis_px)};
+          .shaft_axis_px = line(in_stored.shaft_axis_px),
+          .bone_entry_px = point(in_stored.bone_entry_px)};
 }
 
 anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given) {
   given.lesser_trochanter_px.reset();
   given.greater_trochanter_px.reset();
   given.shaft_axis_px.reset();
+  given.bone_entry_px.reset();
   return given;
 }
 

@@ -151,11 +151,21 @@ Json zone_json(const ZoneResult& zone, const LengthWriter& length) {
   return out;
 }
 
+Json zone_mark_json(const ZoneMark& mark) {
+  return {{"zone", mark.zone},
+          {"interface", code_of(mark.interface)},
+          {"opinion", code_of(mark.opinion)},
+          {"program", code_of(mark.program)},
+          {"reader", mark.reader},
+          {"marked_at", mark.marked_at}};
+}
+
 void add_zones(Json& out, const FilmResult& film, const LengthWriter& length) {
   if (film.zones.empty()) return;
   out["zones"] = Json::array();
   for (const ZoneResult& zone : film.zones) out["zones"].push_back(zone_json(zone, length));
   if (!film.zone_borders.empty()) {
+    out["zone_entry_source"] = name_of(film.zone_entry);
     out["zone_borders_px"] = Json::array();
     for (const BorderResult& border : film.zone_borders) {
       out["zone_borders_px"].push_back(
@@ -238,6 +248,7 @@ Json film_json(const FilmResult& film, const LengthWriter& length) {
   if (film.tilt) out["tilt_deg"] = measured_json(*film.tilt);
   if (film.side_view) out["side_view"] = side_view_json(*film.side_view, length);
   add_zones(out, film, length);
+  for (const ZoneMark& mark : film.zone_marks) out["zone_marks"].push_back(zone_mark_json(mark));
   if (film.signs) out["signs"] = signs_json(*film.signs, length);
   if (film.picture) out["picture"] = *film.picture;
   out["flags"] = flags_json(film.flags);

@@ -55,6 +55,7 @@ void read_films(WorkingSeries& work, const Run& run) {
     Working& film = work.films[i];
     film.out.file = film.entry.file;
     film.out.role = film.entry.role.value_or(Role::kFollowUp);
+    film.out.zone_marks = film.entry.zone_marks;
     if (film.entry.excluded) {
       film.out.excluded = true;
       refuse(film, "excluded in the sheet");
@@ -172,10 +173,13 @@ void look_for_lines(Working& film, const WorkingSeries& work, const Run& run) {
   const HipFilm& hip = *film.hip;
   const std::optional<Fixation> fixation = work.series.stem.fixation;
   describe_zones(film,
-                 run.steps.look_for_lines(hip.hip_view, hip.implant, hip.femur,
-                                          {.scale = hip.scale.value,
-                                           .view = film.out.view.value_or(View::kAp),
-                                           .fixation = fixation}),
+                 run.steps.look_for_lines(
+                     hip.hip_view, hip.implant,
+                     {.scale = hip.scale.value,
+                      .view = film.out.view.value_or(View::kAp),
+                      .fixation = fixation,
+                      .entry_px = in_view(film.entry.landmarks_in_stored_px, hip.hip_view)
+                                      .bone_entry_px}),
                  fixation);
 }
 
@@ -353,24 +357,49 @@ std::vector<MaybePicture> compare_and_draw_films(const WorkingSeries& work, cons
   return drawn;
 }
 
-/// The unrolled interface of each film, beside the reference film's where they were compared.
+/// What is shown of a film's interface: with the reference film's where they were compared. Nothing
+/// for a film without lines.
+std::optional<ZonePages> zone_pages(const WorkingSeries& work, const Result& result,
+                                    std::size_t i) {
+  const Working& film = work.films[i];
+  if (film.refused || film.from_side || !film.hip) return {};
+  ZonePages pages{*film.hip, result.films[i]};
+  for (const ComparisonResult& pair : result.comparisons) {
+    if (pair.follow_up != i || pair.zones.empty()) continue;
+    pages.pair = &pair;
+    pages.reference = &*work.films[pair.reference].hip;
+    pages.reference_result = &result.films[pair.reference];
+  }
+  return pages;
+}
+
+/// The unrolled interface of each film, as pictures.
 std::vector<MaybePicture> draw_all_zones(const WorkingSeries& work, const Run& run,
                                          const Result& result) {
   std::vector<MaybePicture> drawn(result.films.size());
   parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
-    const Working& film = work.films[i];
     run.meter.step();
-    if (film.refused || film.from_side || !film.hip) return;
-    ZonePages pages{*film.hip, result.films[i]};
-    for (const ComparisonResult& pair : result.comparisons) {
-      if (pair.follow_up != i || pair.zones.empty()) continue;
-      pages.pair = &pair;
-      pages.reference = &*work.films[pair.reference].hip;
-      pages.reference_result = &result.films[pair.reference];
-    }
-    drawn[i] = draw_zones(numbered("zones", i), pages, result.length_unit);
+    const auto pages = zone_pages(work, result, i);
+    if (pages) drawn[i] = draw_zones(numbered("zones", i), *pages, result.length_unit);
   });
   return drawn;
+}
+
+/// The unrolled interface of each film that has lines, as pixels.
+std::vector<UnrolledFilm> unroll_films(const WorkingSeries& work, const Run& run,
+                                       const Result& result) {
+  std::vector<std::optional<UnrolledFilm>> all(result.films.size());
+  parallel_for(all.size(), run.threads, [&](std::size_t i) {
+    const auto pages = zone_pages(work, result, i);
+    if (!pages) return;
+    all[i] = unroll_film(
+        *pages, i, pages->pair == nullptr ? std::nullopt : std::optional(pages->pair->reference));
+  });
+  std::vector<UnrolledFilm> out;
+  for (auto& one : all) {
+    if (one) out.push_back(std::move(*one));
+  }
+  return out;
 }
 
 std::vector<MaybePicture> draw_pairs(const WorkingSeries& work, const Run& run,
@@ -536,6 +565,7 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
     take_seat_picture(work, result);
   }
   if (options.aligned == Aligned::kKeep) result.aligned = align_films(work, run, result);
+  if (options.unroll == Unroll::kKeep) result.unrolled = unroll_films(work, run, result);
   return result;
 }
 

@@ -22,7 +22,7 @@ inline constexpr std::size_t kFields<Affine2> = 2;
 template <>
 inline constexpr std::size_t kFields<anatomy::Landmark> = 3;
 template <>
-inline constexpr std::size_t kFields<anatomy::GivenLandmarks> = 8;
+inline constexpr std::size_t kFields<anatomy::GivenLandmarks> = 9;
 template <>
 inline constexpr std::size_t kFields<anatomy::FoundCircle> = 4;
 template <>
@@ -37,7 +37,7 @@ template <>
 inline constexpr std::size_t kFields<anatomy::Femur> = 9;
 
 template <>
-inline constexpr std::size_t kFields<lucency::LucencyOptions> = 3;
+inline constexpr std::size_t kFields<lucency::LucencyOptions> = 4;
 template <>
 inline constexpr std::size_t kFields<lucency::Zone> = 5;
 template <>

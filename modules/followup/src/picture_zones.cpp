@@ -185,15 +185,6 @@ void draw_zone_head(Canvas& canvas, const Page& page, const Unrolled::ZoneSpan& 
                {14.0, ink, grew ? Weight::kBold : Weight::kNormal});
 }
 
-/// How a film's pixels are shown beside its stem.
-Tone strip_tone(const Row& row, const std::vector<UnrolledPoint>& points) {
-  Polyline edge;
-  for (const UnrolledPoint& p : points) edge.push_back(p.point->edge_px);
-  if (edge.empty()) return {};
-  return tone_of(row.hip.hip_view, row.hip.implant.metal,
-                 box_around(edge, kOutsideMm / row.hip.scale.value.value));
-}
-
 /// What is said of each place, as a lane below the pixels: bright where a line is, thin where none
 /// is, dotted where it cannot be told, nothing where nothing is seen.
 void draw_lane(Canvas& canvas, const std::vector<UnrolledPoint>& points, double top, double step) {
@@ -235,7 +226,7 @@ void draw_far_wall(Canvas& canvas, const std::vector<UnrolledPoint>& points, con
 void draw_strip(Canvas& canvas, const Page& page, const Row& row, double top) {
   const Box box{kLeft, top, kRight - kLeft, kStripHeight};
   const auto first = page.unrolled.points(row.lines, page.interfaces.front());
-  const Tone tone = strip_tone(row, first);
+  const Tone tone = strip_tone(row.hip, first);
   canvas.image(in_grey(straightened(row.hip, tone, first, box)), {box.x, box.y});
   const double step = 0.5 * page.unrolled.px_per_mm();
   double lane = top + kStripHeight;

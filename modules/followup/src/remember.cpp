@@ -172,14 +172,13 @@ void remember_films(Steps& out, Ledger& ledger) {
   if (!out.look_for_lines) return;
   out.look_for_lines = [step = out.look_for_lines, &ledger](
                            const film::FilmImage& film, const anatomy::Implant& implant,
-                           const anatomy::Femur& femur, const lucency::LucencyOptions& options) {
+                           const lucency::LucencyOptions& options) {
     Packer pack = question("look_for_lines");
     pack_film(pack, film);
     pack(implant);
-    pack(femur);
     pack(options);
     return answered<lucency::FilmLucency>(ledger, key_of(pack), film.facts.sha256,
-                                          [&] { return step(film, implant, femur, options); });
+                                          [&] { return step(film, implant, options); });
   };
 }
 

@@ -9,6 +9,7 @@
 #include "tidemark/core/hash.h"
 #include "tidemark/core/json_reader.h"
 #include "tidemark/followup/series.h"
+#include "tidemark/lucency/codes.h"
 
 namespace tidemark::followup {
 namespace {
@@ -26,6 +27,9 @@ constexpr Range kLengthMm{-200.0, 200.0};
 constexpr Range kTiltDeg{-30.0, 30.0};
 constexpr Range kPx{-0.5, 100000.0};
 constexpr Range kDiameterPx{5.0, 20000.0};
+constexpr Range kZones{1.0, 14.0};
+constexpr std::size_t kLongestReader = 64;
+constexpr std::size_t kMaxMarks = 10000;
 /// Standard uncertainty of a scale that was given without one, as a share of it. House choice.
 constexpr double kGivenScaleShare = 0.01;
 /// Factor of the 95 % interval of a normal distribution, JCGM 100 table G.1.
@@ -70,6 +74,13 @@ class Reader : public JsonReader {
     return Line2{*a, (*b - *a).normalized()};
   }
 };
+
+template <class T, std::size_t N>
+std::array<std::string, N> codes_of(const std::array<T, N>& values) {
+  std::array<std::string, N> out;
+  std::transform(values.begin(), values.end(), out.begin(), [](T value) { return code_of(value); });
+  return out;
+}
 
 template <class Q>
 std::optional<Q> in_unit(std::optional<double> value) {
@@ -130,7 +141,7 @@ Plan read_plan(Reader& reader, const Json& node, const std::string& path) {
 anatomy::GivenLandmarks read_landmarks(Reader& reader, const Json& node, const std::string& path) {
   if (!reader.object(node, path,
                      {"head_centre", "head_diameter", "stem_tip", "stem_shoulder",
-                      "lesser_trochanter", "greater_trochanter", "stem_axis", "shaft_axis"})) {
+                      "lesser_trochanter", "greater_trochanter", "stem_axis", "shaft_axis", "bone_entry"})) {
     return {};
   }
   return {.head_centre_px = reader.point(node, path, "head_centre"),
@@ -140,7 +151,8 @@ anatomy::GivenLandmarks read_landmarks(Reader& reader, const Json& node, const s
           .lesser_trochanter_px = reader.point(node, path, "lesser_trochanter"),
           .greater_trochanter_px = reader.point(node, path, "greater_trochanter"),
           .stem_axis_px = reader.line(node, path, "stem_axis"),
-          .shaft_axis_px = reader.line(node, path, "shaft_axis")};
+          .shaft_axis_px = reader.line(node, path, "shaft_axis"),
+          .bone_entry_px = reader.point(node, path, "bone_entry")};
 }
 
 std::optional<Circle2> read_circle(Reader& reader, const Json& node, const std::string& path) {
@@ -173,6 +185,75 @@ std::optional<Measured<MillimetresPerPixel>> read_scale(Reader& reader, const Js
   return Measured<MillimetresPerPixel>{{*value}, {u}, {kNormal95 * u}};
 }
 
+/// The mark in a node, or nothing after a fault.
+std::optional<ZoneMark> read_zone_mark(Reader& reader, const Json& node, const std::string& path) {
+  using lucency::Interface;
+  using lucency::State;
+  static constexpr std::array kInterfaces{Interface::kStemBone, Interface::kStemCement,
+                                          Interface::kCementBone};
+  static constexpr std::array kOpinions{Opinion::kAgree, Opinion::kDisagree, Opinion::kCannotTell};
+  static constexpr std::array kStates{State::kPresent, State::kAbsent, State::kCannotTell,
+                                      State::kNotSeen};
+  static const auto interfaces = codes_of(kInterfaces);
+  static const auto opinions = codes_of(kOpinions);
+  static const auto states = codes_of(kStates);
+  if (!reader.object(node, path,
+                     {"zone", "interface", "opinion", "program", "reader", "marked_at"})) {
+    return {};
+  }
+  const auto zone = reader.number(node, path, "zone", kZones);
+  const auto interface = reader.word(node, path, "interface", interfaces);
+  const auto opinion = reader.word(node, path, "opinion", opinions);
+  const auto program = reader.word(node, path, "program", states);
+  const auto who = reader.text(node, path, "reader");
+  const auto when = reader.text(node, path, "marked_at");
+  if (reader.first_fault()) return {};
+  if (!zone || !interface || !opinion || !program || !who || !when) {
+    reader.fault(path + " is not complete",
+                 "give zone, interface, opinion, program, reader and marked_at");
+    return {};
+  }
+  if (*zone != std::floor(*zone)) {
+    reader.fault(path + ".zone is no whole number", "write 1 to 14");
+  }
+  if (who->empty() || who->size() > kLongestReader) {
+    reader.fault(path + ".reader has not 1 to 64 characters", "give initials");
+  }
+  if (!is_utc_time(*when)) {
+    reader.fault(path + ".marked_at is " + Reader::in_quotes(*when) + ", not a time",
+                 "write it in UTC as 2026-01-31T09:30:00Z");
+  }
+  return ZoneMark{static_cast<int>(*zone),
+                  kInterfaces.at(*interface),
+                  kOpinions.at(*opinion),
+                  kStates.at(*program),
+                  *who,
+                  *when};
+}
+
+std::vector<ZoneMark> read_zone_marks(Reader& reader, const Json& node, const std::string& path) {
+  std::vector<ZoneMark> marks;
+  if (!node.is_array() || node.size() > kMaxMarks) {
+    reader.fault(path + " is no list of marks", "list one mark for each zone that was looked at");
+    return marks;
+  }
+  for (std::size_t i = 0; i < node.size(); ++i) {
+    const std::string place = path + "[" + std::to_string(i) + "]";
+    const auto mark = read_zone_mark(reader, node[i], place);
+    if (!mark) return marks;
+    const bool twice = std::any_of(marks.begin(), marks.end(), [&](const ZoneMark& other) {
+      return other.zone == mark->zone && other.interface == mark->interface &&
+             other.reader == mark->reader;
+    });
+    if (twice) {
+      reader.fault(place + " is a second mark of one reader on one place", "keep the last one");
+      return marks;
+    }
+    marks.push_back(*mark);
+  }
+  return marks;
+}
+
 FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
                     const std::filesystem::path& folder) {
   static const std::array<std::string, 2> roles{"reference", "follow-up"};
@@ -180,7 +261,7 @@ FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
   FilmEntry film;
   if (!reader.object(node, path,
                      {"file", "role", "date", "view", "marker_diameter_mm", "marker_px",
-                      "mm_per_px", "landmarks_px", "exclude"})) {
+                      "mm_per_px", "landmarks_px", "zone_marks", "exclude"})) {
     return film;
   }
   const auto file = reader.text(node, path, "file");
@@ -212,6 +293,9 @@ FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
   }
   if (const Json* landmarks = Reader::find(node, "landmarks_px")) {
     film.landmarks_in_stored_px = read_landmarks(reader, *landmarks, path + ".landmarks_px");
+  }
+  if (const Json* marks = Reader::find(node, "zone_marks")) {
+    film.zone_marks = read_zone_marks(reader, *marks, path + ".zone_marks");
   }
   film.excluded = reader.yes_or_no(node, path, "exclude").value_or(false);
   return film;

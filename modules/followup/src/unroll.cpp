@@ -91,26 +91,40 @@ std::vector<Unrolled::ZoneSpan> Unrolled::spans(const FilmLucency& film) const {
   return out;
 }
 
+std::optional<EdgePlace> place_at(const std::vector<UnrolledPoint>& points, double x,
+                                  double px_per_mm) {
+  const auto right =
+      std::find_if(points.begin(), points.end(), [&](const UnrolledPoint& p) { return p.x >= x; });
+  if (right == points.begin() || right == points.end()) return {};
+  const auto left = right - 1;
+  const lucency::LinePoint& a = *left->point;
+  const lucency::LinePoint& b = *right->point;
+  if ((b.edge_px - a.edge_px).norm() > kJoinMm * px_per_mm) return {};
+  const double share = (x - left->x) / std::max(1e-9, right->x - left->x);
+  return EdgePlace{(1.0 - share) * a.edge_px + share * b.edge_px,
+                   ((1.0 - share) * a.out_px + share * b.out_px).normalized()};
+}
+
+Tone strip_tone(const HipFilm& film, const std::vector<UnrolledPoint>& points) {
+  Polyline edge;
+  for (const UnrolledPoint& p : points) edge.push_back(p.point->edge_px);
+  if (edge.empty()) return {};
+  return tone_of(film.hip_view, film.implant.metal,
+                 box_around(edge, kOutsideMm / film.scale.value.value));
+}
+
 Raster straightened(const HipFilm& film, const Tone& tone, const std::vector<UnrolledPoint>& points,
                     const Box& box) {
   Raster out(static_cast<int>(box.width), static_cast<int>(box.height), kNoFilm);
   const double px_per_mm = 1.0 / film.scale.value.value;
   const double mm_per_row = (kInsideMm + kOutsideMm) / box.height;
   for (int x = 0; x < out.width; ++x) {
-    const double at = box.x + x + 0.5;
-    const auto right = std::find_if(points.begin(), points.end(),
-                                    [&](const UnrolledPoint& p) { return p.x >= at; });
-    if (right == points.begin() || right == points.end()) continue;
-    const auto left = right - 1;
-    const lucency::LinePoint& a = *left->point;
-    const lucency::LinePoint& b = *right->point;
-    if ((b.edge_px - a.edge_px).norm() > kJoinMm * px_per_mm) continue;
-    const double share = (at - left->x) / std::max(1e-9, right->x - left->x);
-    const Vec2 edge = (1.0 - share) * a.edge_px + share * b.edge_px;
-    const Vec2 away = ((1.0 - share) * a.out_px + share * b.out_px).normalized();
+    const auto place = place_at(points, box.x + x + 0.5, px_per_mm);
+    if (!place) continue;
     for (int y = 0; y < out.height; ++y) {
       const double mm = kOutsideMm - (y + 0.5) * mm_per_row;
-      const auto value = sample_linear(film.hip_view.pixels, edge + mm * px_per_mm * away);
+      const auto value =
+          sample_linear(film.hip_view.pixels, place->edge_px + mm * px_per_mm * place->out_px);
       if (value) out.at(x, y) = static_cast<float>(tone(*value));
     }
   }

@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstddef>
+#include <optional>
 #include <vector>
 
 #include "canvas.h"
@@ -54,6 +55,18 @@ class Unrolled {
   std::array<Span, 3> spans_;  ///< lateral, tip, medial
   double px_per_mm_ = 1.0;
 };
+
+/// A place of the interface between two points: px of the hip view, and the way out of the metal.
+struct EdgePlace {
+  Vec2 edge_px = Vec2::Zero();
+  Vec2 out_px = Vec2::Zero();
+};
+/// The place at x of the canvas; nothing beyond the points or where they leave a gap.
+[[nodiscard]] std::optional<EdgePlace> place_at(const std::vector<UnrolledPoint>& points, double x,
+                                                double px_per_mm);
+
+/// How a film's pixels are shown beside its stem.
+[[nodiscard]] Tone strip_tone(const HipFilm& film, const std::vector<UnrolledPoint>& points);
 
 /// The pixels of a film along the interface: one column per canvas px of `box`, the metal below.
 /// 0 to 1; kNoFilm where there is none.

@@ -92,6 +92,11 @@ struct ZonePages {
   const ComparisonResult* pair = nullptr;
 };
 
+/// The same for a screen: nothing when the film has no lines.
+/// @param film, reference  their places in Result::films; no reference: the film alone
+[[nodiscard]] std::optional<UnrolledFilm> unroll_film(const ZonePages& films, std::size_t film,
+                                                      std::optional<std::size_t> reference);
+
 /// The interface unrolled, past above present; nothing when the film has no lines or drawing fails.
 [[nodiscard]] std::optional<Picture> draw_zones(const std::string& name, const ZonePages& films,
                                                 LengthUnit unit);

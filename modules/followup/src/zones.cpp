@@ -119,6 +119,7 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
   for (const lucency::ZoneLine& line : lines->lines) {
     out.zones.push_back(describe_line(line, lines->plan, film.hip->scale));
   }
+  out.zone_entry = lines->plan.entry;
   for (const lucency::ZoneBorder& border : lines->plan.borders) {
     out.zone_borders.push_back(
         {stored_from_view.apply(border.lateral_px), stored_from_view.apply(border.medial_px)});

@@ -17,6 +17,8 @@ namespace tidemark::lucency {
 namespace {
 
 constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
+/// Standard uncertainty of the entry level that a hand has placed. House choice.
+constexpr double kEntryByHandMm = 1.0;
 /// Probabilities from which a place is said to have a line, or none. House choice.
 constexpr double kPresent = 0.9;
 constexpr double kAbsent = 0.1;
@@ -445,12 +447,18 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                    [](const ZoneLine& a, const ZoneLine& b) { return a.zone < b.zone; });
 }
 
+std::optional<Entry> entry_of(const film::FilmImage& hip_view, const anatomy::Implant& implant,
+                              const LucencyOptions& options) {
+  if (!options.entry_px) return find_entry(hip_view, implant, options.scale);
+  return Entry{*options.entry_px, Millimetres{kEntryByHandMm}, Source::kGiven};
+}
+
 }  // namespace
 
 Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Implant& implant,
-                              const anatomy::Femur& /*femur*/, const LucencyOptions& options) {
+                              const LucencyOptions& options) {
   const double scale = options.scale.value;
-  const auto entry = find_entry(hip_view, implant, options.scale);
+  const auto entry = entry_of(hip_view, implant, options);
   auto plan = divide(implant, options.scale, options.view, entry);
   if (!plan) return tl::unexpected(plan.error());
   const Profiles profiles = take_profiles(hip_view, implant, scale);

@@ -3,6 +3,8 @@
 #include <set>
 
 #include "sqlite.h"
+#include "tidemark/followup/zone_mark.h"
+#include "tidemark/lucency/codes.h"
 #include "tidemark/registry/cohort.h"
 
 namespace tidemark::registry {
@@ -168,6 +170,39 @@ void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
   }
 }
 
+/// What the reader says of the line, by what the program said then.
+ZoneState state_of_mark(const std::string& opinion, const std::string& program) {
+  followup::ZoneMark mark;
+  mark.opinion = opinion == "agree"      ? followup::Opinion::kAgree
+                 : opinion == "disagree" ? followup::Opinion::kDisagree
+                                         : followup::Opinion::kCannotTell;
+  using lucency::State;
+  mark.program = program == "present"    ? State::kPresent
+                 : program == "absent"   ? State::kAbsent
+                 : program == "not_seen" ? State::kNotSeen
+                                         : State::kCannotTell;
+  return state_of(lucency::code_of(followup::state_of(mark)));
+}
+
+/// Marks, each beside the zone that it speaks of.
+void read_marks(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db,
+            "SELECT hip_id, film, zone, interface, mark_reader, opinion, program FROM zone_marks"
+            " ORDER BY hip_id, film, zone, interface, mark_reader");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found == ids.end()) continue;
+    CohortHip& hip = cohort.hips[found->second];
+    const auto zone = std::find_if(hip.zones.begin(), hip.zones.end(), [&](const CohortZone& z) {
+      return z.film == rows.integer(1) && z.zone == rows.integer(2) && z.interface == rows.text(3);
+    });
+    if (zone == hip.zones.end()) continue;  // the program no longer looks there
+    CohortMark mark{*zone, rows.text(4)};
+    mark.place.state = state_of_mark(rows.text(5), rows.text(6));
+    hip.marks.push_back(std::move(mark));
+  }
+}
+
 Expected<Cohort> read(const Db& db, const CohortChoice& choice, const std::string& subject) {
   if (auto fault = group_fault(db, choice)) return tl::unexpected(*fault);
   Cohort cohort;
@@ -190,6 +225,7 @@ Expected<Cohort> read(const Db& db, const CohortChoice& choice, const std::strin
   read_comparisons(db, ids, cohort);
   read_findings(db, ids, cohort);
   read_zones(db, ids, cohort);
+  read_marks(db, ids, cohort);
   std::set<std::string> groups;
   for (const CohortHip& hip : cohort.hips) groups.insert(hip.group);
   cohort.groups.assign(groups.begin(), groups.end());

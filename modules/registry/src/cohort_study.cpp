@@ -108,6 +108,12 @@ std::vector<std::string> cautions_of(const CohortStudy& study) {
         "Hips were judged by several sets of criteria: a criterion that one set lacks "
         "counts its hips as not judged.");
   }
+  const auto& hips = study.cohort.hips;
+  if (std::any_of(hips.begin(), hips.end(), [](const auto& hip) { return !hip.marks.empty(); })) {
+    out.emplace_back(
+        "Marks of the review window were made with the program's answer in sight: their agreement "
+        "is higher than that of a reader who does not know it.");
+  }
   if (counts_of(study.cohort).zones > 0) {
     out.emplace_back(
         "Radiolucent lines by zone are not validated yet: they were right on films of "
@@ -131,7 +137,9 @@ CohortStudy study(Cohort cohort, const std::vector<Reading>& readings, std::stri
   out.shares = criterion_shares(out.cohort);
   out.survival = criterion_survival(out.cohort);
   out.lucency = lucency_map(out.cohort);
-  if (!readings.empty()) out.agreement = reader_agreement(out.cohort, readings);
+  std::vector<Reading> all = readings;
+  for (Reading& mark : marks_of(out.cohort)) all.push_back(std::move(mark));
+  if (!all.empty()) out.agreement = reader_agreement(out.cohort, all);
   out.cautions = cautions_of(out);
   return out;
 }

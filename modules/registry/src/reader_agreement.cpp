@@ -152,6 +152,24 @@ ReaderAgreement reader_agreement(const Cohort& cohort, const std::vector<Reading
   return out;
 }
 
+std::vector<Reading> marks_of(const Cohort& cohort) {
+  std::vector<Reading> out;
+  for (const CohortHip& hip : cohort.hips) {
+    std::map<std::pair<std::string, int>, Reading> by_film;
+    for (const auto& [place, reader] : hip.marks) {
+      if (place.examination != 1 || place.interface == "stem_cement") continue;
+      Reading& reading = by_film[{reader, place.film}];
+      reading.hip = hip.hip;
+      reading.date = place.date;
+      reading.days = place.days;
+      reading.reader = reader + ", program's answer in sight";
+      reading.zones[place.zone] = place.state;
+    }
+    for (auto& [film, reading] : by_film) out.push_back(std::move(reading));
+  }
+  return out;
+}
+
 std::vector<Reading> readings_of(const Cohort& other, const std::string& reader) {
   std::vector<Reading> out;
   for (const CohortHip& hip : other.hips) {

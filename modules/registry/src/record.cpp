@@ -146,6 +146,19 @@ void insert_zones(const Db& db, std::int64_t hip, std::size_t film, const json& 
   }
 }
 
+void insert_zone_marks(const Db& db, std::int64_t hip, std::size_t film, const json& marks) {
+  for (const json& mark : marks) {
+    Columns row("zone_marks");
+    row.integer("hip_id", hip).integer("film", static_cast<std::int64_t>(film));
+    row.integer_at("zone", mark, "zone");
+    for (const char* name : {"interface", "opinion", "program", "marked_at"}) {
+      row.text_at(name, mark, name);
+    }
+    row.text_at("mark_reader", mark, "reader");
+    row.insert(db);
+  }
+}
+
 void insert_film(const Db& db, std::int64_t hip, std::size_t number, const json& film,
                  int examination) {
   Columns row("films");
@@ -164,6 +177,7 @@ void insert_film(const Db& db, std::int64_t hip, std::size_t number, const json&
   row.insert(db);
   insert_flags(db, hip, "film", number, film);
   if (film.contains("zones")) insert_zones(db, hip, number, film["zones"]);
+  if (film.contains("zone_marks")) insert_zone_marks(db, hip, number, film["zone_marks"]);
 }
 
 void insert_budget(const Db& db, std::int64_t hip, std::size_t number, const json& budget) {

@@ -15,6 +15,7 @@ inline constexpr std::array kHipTables{
     HipTable{"comparisons", "comparison"},
     HipTable{"budget", "comparison, item"},
     HipTable{"zones", "film, zone, interface"},
+    HipTable{"zone_marks", "film, zone, interface, mark_reader"},
     HipTable{"zone_changes", "comparison, zone, interface"},
     HipTable{"findings", "comparison, criterion"},
     HipTable{"seat", "quantity"},

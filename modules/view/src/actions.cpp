@@ -34,6 +34,7 @@ void ReviewWindow::make_actions() {
   make_file_menu();
   make_edit_menu();
   make_hip_menu();
+  make_lines_menu();
   make_view_menu();
   make_help_menu();
   make_tool_bar();
@@ -94,6 +95,7 @@ void ReviewWindow::make_edit_menu() {
       {Grip::kGreaterTrochanter, "&Greater trochanter", "G"},
       {Grip::kStemTip, "Stem &tip", "T"},
       {Grip::kStemShoulder, "Stem &shoulder", "U"},
+      {Grip::kBoneEntry, "Upper border of the &zones", "V"},
       {Grip::kHeadCentre, "Centre of the &head", "H"},
       {Grip::kHeadEdge, "Edge of the head", "Shift+H"},
       {Grip::kStemAxisProximal, "Stem &axis, upper end", "A"},
@@ -136,6 +138,35 @@ void ReviewWindow::make_hip_menu() {
             with_use(review_->sheet(), chosen_, out ? Use::kExcluded : Use::kMeasured));
   });
   add_action(menu, "scale", "&Scale of the film in front …", "Ctrl+M", [this] { ask_scale(); });
+}
+
+void ReviewWindow::make_lines_menu() {
+  QMenu* menu = menuBar()->addMenu("&Lines");
+  const auto step = [this](int by) {
+    QTableWidget* zones = panel_->zones()->table();
+    if (zones->rowCount() == 0) return;
+    panel_->tabs()->setCurrentWidget(panel_->zones());
+    zones->setCurrentCell(std::clamp(zones->currentRow() + by, 0, zones->rowCount() - 1), 0);
+  };
+  add_action(menu, "next-zone", "The ne&xt zone", "Z", [step] { step(1); });
+  add_action(menu, "previous-zone", "The &previous zone", "Shift+Z", [step] { step(-1); });
+  menu->addSeparator();
+  const auto mark = [this](std::optional<followup::Opinion> opinion) {
+    if (!panel_->zones()->chosen()) {
+      say("Choose a zone first (Z, or a row of the table of zones).");
+      return;
+    }
+    panel_->zones()->mark(opinion);
+  };
+  using followup::Opinion;
+  add_action(menu, "mark-agree", "I &agree with the program here", "F2",
+             [mark] { mark(Opinion::kAgree); });
+  add_action(menu, "mark-disagree", "I &disagree", "F3", [mark] { mark(Opinion::kDisagree); });
+  add_action(menu, "mark-cannot-tell", "I &cannot tell", "F4",
+             [mark] { mark(Opinion::kCannotTell); });
+  add_action(menu, "mark-none", "&Take my mark away", "Shift+F4", [mark] { mark(std::nullopt); });
+  menu->addSeparator();
+  add_action(menu, "reader", "&Who reads …", "", [this] { ask_reader({}); });
 }
 
 void ReviewWindow::make_view_menu() {
@@ -184,11 +215,9 @@ void ReviewWindow::make_view_menu() {
 
 void ReviewWindow::add_layers(QMenu* menu) {
   const std::vector<std::tuple<Layer, QString, QString>> layers{
-      {Layer::kOutline, "Show the outline", "F6"},
-      {Layer::kAxes, "Show the axes", "F7"},
-      {Layer::kLandmarks, "Show the points", "F8"},
-      {Layer::kHead, "Show head and cup", "F9"},
-      {Layer::kZones, "Show the zones", "F10"}};
+      {Layer::kOutline, "Show the outline", "F6"},  {Layer::kAxes, "Show the axes", "F7"},
+      {Layer::kLandmarks, "Show the points", "F8"}, {Layer::kHead, "Show head and cup", "F9"},
+      {Layer::kZones, "Show the zones", "F10"},     {Layer::kLines, "Show where lines are", "F11"}};
   for (const auto& [layer, text, keys] : layers) {
     QAction* action = add_action(menu, "layer-" + keys, text, keys, [] {});
     action->setCheckable(true);
@@ -254,7 +283,8 @@ void ReviewWindow::update_actions() {
   actions_["redo"]->setEnabled(open && review_->done() < review_->steps().size());
   for (const char* name :
        {"report", "measure", "reference", "exclude", "scale", "head-diameter", "side-right",
-        "side-left", "side-as-films", "next-film", "previous-film"}) {
+        "side-left", "side-as-films", "next-film", "previous-film", "next-zone", "previous-zone",
+        "mark-agree", "mark-disagree", "mark-cannot-tell", "mark-none"}) {
     actions_[name]->setEnabled(open);
   }
   actions_["snap"]->setEnabled(picked_.has_value());

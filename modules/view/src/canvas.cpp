@@ -35,6 +35,7 @@ QPen pen_of(Layer layer, Whose whose) {
   pen.setCosmetic(true);
   if (whose == Whose::kFollowUp) pen.setDashPattern({6.0, 4.0});
   if (layer == Layer::kZones) pen.setDashPattern({1.5, 3.0});
+  if (layer == Layer::kLines) pen.setWidthF(4.5);
   return pen;
 }
 

@@ -47,7 +47,9 @@ sides of the body.</p>
 the rule of JCGM 106. Above or within is said at a probability of 95 %; otherwise the film cannot tell.
 A limit comes from groups of patients and says nothing certain of this hip. The sources stand in the report.</p>
 <p><b>Zones</b>: 1 to 3 run down the lateral side of the stem, 4 is about the tip, 5 to 7 run up the medial side
-(Gruen, McNeice, Amstutz 1979). Lines by zone are not validated: look at the films.</p>
+(Gruen, McNeice, Amstutz 1979). Lines by zone are not validated: look at the films. The strips show the stem's edge
+straightened, metal below, bone above, the past film over the present one; a column is one place of the stem on both.
+Your mark says whether you agree with the program's answer; it changes no number, and a registry can compare the two.</p>
 <p><b>Seat</b> is read from the reference film alone; each measure has its definition below the table.</p>
 <p><b>Points by hand</b> replace those that the program found. They are drawn as squares, marked in the report, and
 kept in series.json; the films are never changed. The batch and the command line then say the same.</p>
@@ -64,7 +66,9 @@ one: greys (sideways contrast, up and down brightness). Double click: put the pi
 <p>Arrows: move the films, or the picked point by one pixel; with Shift by ten. N and Shift+N pick the next and the
 previous point, E snaps it to the edge, Del gives it back to the program, Esc lets go of it.</p>
 <p>1 to 5: side by side, blended, sliding edge, in turn, difference. J and K: bone on bone, stem on stem.
-. and , : more of the follow-up, more of the reference film. F6 to F10: marks on the films.</p>
+. and , : more of the follow-up, more of the reference film. F6 to F11: marks on the films.</p>
+<p>Z and Shift+Z: the next and the previous zone. F2 agree, F3 disagree, F4 cannot tell, Shift+F4 takes the mark
+away. On the unrolled interface left and right go from zone to zone, a click goes to the place on both films.</p>
 )";
 
 }  // namespace
@@ -124,6 +128,21 @@ void ReviewWindow::ask_scale() {
     correct("scale of " + printable(series_->films[film].file),
             with_scale(review_->sheet(), film, MillimetresPerPixel{value}));
   }
+}
+
+void ReviewWindow::ask_reader(std::function<void()> then) {
+  auto* dialog = new QInputDialog(this);
+  dialog->setAttribute(Qt::WA_DeleteOnClose);
+  dialog->setObjectName("reader-dialog");
+  dialog->setWindowTitle("Who reads");
+  dialog->setLabelText("Your name or initials. They are written to series.json with your marks:");
+  dialog->setTextValue(reader_);
+  connect(dialog, &QInputDialog::textValueSelected, this,
+          [this, then = std::move(then)](const QString& text) {
+            set_reader(text);
+            if (!reader_.isEmpty() && then) then();
+          });
+  dialog->open();
 }
 
 void ReviewWindow::ask_report() {

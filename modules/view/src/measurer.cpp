@@ -206,7 +206,9 @@ Order Measurer::measure(const followup::Series& series) {
   return add(Kind::kMeasure, [this, series](Order order, const Flag& cancelled) {
     const auto begun = std::chrono::steady_clock::now();
     auto out = std::make_shared<MeasuredHip>();
-    out->result = measured(series, {}, cancelled);
+    followup::Options options;
+    options.unroll = followup::Unroll::kKeep;
+    out->result = measured(series, options, cancelled);
     if (*cancelled) return;
     out->document = report::document_of(out->result, report::Language::kEnglish);
     out->seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();

@@ -91,6 +91,9 @@ void add_zones(Collector& to, const FilmResult& film) {
     to.line({border.lateral_px, border.medial_px}, Layer::kZones);
   }
   if (borders.size() < 4) return;
+  const auto& top = borders.front();
+  to.grip(0.5 * (top.lateral_px + top.medial_px), Layer::kZones, Grip::kBoneEntry, film.zone_entry,
+          "");
   const bool frontal =
       film.zones.empty() || film.zones.front().zone <= 7;  // 8 to 14 on a lateral film
   const int first = frontal ? 1 : 8;
@@ -105,6 +108,23 @@ void add_zones(Collector& to, const FilmResult& film) {
            label_of(film, first + 3));
 }
 
+/// The stretches of the stem's edge beside which the program sees a line.
+void add_lines(Collector& to, const followup::UnrolledStrip& strip) {
+  Polyline run;
+  const auto end_run = [&] {
+    if (run.size() > 1) to.line(run, Layer::kLines);
+    run.clear();
+  };
+  for (std::size_t i = 0; i < strip.edge_px.size(); ++i) {
+    if (strip.edge_px[i] && strip.state[i] == lucency::State::kPresent) {
+      run.push_back(*strip.edge_px[i]);
+    } else {
+      end_run();
+    }
+  }
+  end_run();
+}
+
 std::optional<Point> point_of(Grip grip) {
   switch (grip) {
     case Grip::kLesserTrochanter:
@@ -115,6 +135,8 @@ std::optional<Point> point_of(Grip grip) {
       return Point::kStemTip;
     case Grip::kStemShoulder:
       return Point::kStemShoulder;
+    case Grip::kBoneEntry:
+      return Point::kBoneEntry;
     default:
       return {};
   }
@@ -148,9 +170,11 @@ std::string words_of(Grip grip) {
   }
 }
 
-Overlay overlay_of(const FilmResult& result, std::size_t film, const Placed& placed) {
+Overlay overlay_of(const FilmResult& result, std::size_t film, const Placed& placed,
+                   const followup::UnrolledStrip* strip) {
   Collector to(film, placed);
   add_zones(to, result);
+  if (strip != nullptr) add_lines(to, *strip);
   if (result.stem) {
     to.line(result.stem->outline_px, Layer::kOutline);
     to.axis(result.stem->axis, Grip::kStemAxisProximal, Grip::kStemAxisDistal, "stem axis");

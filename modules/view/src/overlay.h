@@ -13,7 +13,7 @@
 namespace tidemark::view {
 
 /// What can be shown or hidden on the films.
-enum class Layer { kOutline, kAxes, kLandmarks, kHead, kZones };
+enum class Layer { kOutline, kAxes, kLandmarks, kHead, kZones, kLines };
 
 /// Whose mark it is: told by colour and by dashes.
 enum class Whose { kReference, kFollowUp };
@@ -24,6 +24,7 @@ enum class Grip {
   kGreaterTrochanter,
   kStemTip,
   kStemShoulder,
+  kBoneEntry,  ///< the upper border of the zones; the others follow
   kHeadCentre,
   kHeadEdge,
   kStemAxisProximal,
@@ -68,8 +69,10 @@ struct Placed {
 
 /// All marks of one film.
 /// @param film its index in the series, for the handles
+/// @param strip where lines were looked for on it; may be null
 [[nodiscard]] Overlay overlay_of(const followup::FilmResult& result, std::size_t film,
-                                 const Placed& placed);
+                                 const Placed& placed,
+                                 const followup::UnrolledStrip* strip = nullptr);
 
 /// The sheet with what a handle holds put at `at_px` (stored px), all else of that figure as
 /// `result` has it; absent when the film does not show the figure.

@@ -1,7 +1,6 @@
 #include "panel.h"
 
 #include <QHeaderView>
-#include <QRegularExpression>
 #include <QVBoxLayout>
 #include <algorithm>
 #include <utility>
@@ -182,16 +181,14 @@ QWidget* page_of(QWidget* parent, std::initializer_list<std::pair<QWidget*, int>
 
 }  // namespace
 
-SidePanel::SidePanel(std::function<void(int)> go_to_zone, QWidget* parent)
+SidePanel::SidePanel(ZonePage::Told told, QWidget* parent)
     : QWidget(parent),
-      go_to_zone_(std::move(go_to_zone)),
       tabs_(new QTabWidget(this)),
       finding_(browser_in(this, "finding", "Finding")),
       course_words_(browser_in(this, "course-words", "Course over time, in words")),
       subsidence_(new Chart("course-subsidence", this)),
       tilt_(new Chart("course-tilt", this)),
-      zones_(table_in(this, "zones", "Radiolucent lines by zone")),
-      zones_words_(browser_in(this, "zones-words", "What to know of the lines")),
+      zones_(new ZonePage(std::move(told), this)),
       seat_(table_in(this, "seat", "How the stem was seated")),
       seat_words_(browser_in(this, "seat-words", "What each measure is")),
       steps_(new QListWidget(this)),
@@ -203,7 +200,7 @@ SidePanel::SidePanel(std::function<void(int)> go_to_zone, QWidget* parent)
   steps_->setAccessibleName("Corrections, the latest last");
   tabs_->addTab(page_of(tabs_, {{finding_, 1}}), "&Finding");
   tabs_->addTab(page_of(tabs_, {{subsidence_, 2}, {tilt_, 2}, {course_words_, 1}}), "&Course");
-  tabs_->addTab(page_of(tabs_, {{zones_, 3}, {zones_words_, 1}}), "&Zones");
+  tabs_->addTab(zones_, "&Zones");
   tabs_->addTab(page_of(tabs_, {{seat_, 3}, {seat_words_, 1}}), "&Seat");
   tabs_->addTab(page_of(tabs_, {{steps_, 1}}), "&Edits");
   stale_->setObjectName("stale");
@@ -217,12 +214,6 @@ SidePanel::SidePanel(std::function<void(int)> go_to_zone, QWidget* parent)
   layout->addWidget(stale_);
   layout->addWidget(tabs_, 1);
   layout->addWidget(caution_);
-  connect(zones_, &QTableWidget::cellActivated, this, [this](int row, int) {
-    if (const auto* item = zones_->item(row, 0)) {
-      go_to_zone_(QRegularExpression("\\d+").match(item->text()).captured().toInt());
-    }
-  });
-  connect(zones_, &QTableWidget::cellClicked, zones_, &QTableWidget::cellActivated);
 }
 
 void SidePanel::set_stale(const QString& why) {
@@ -231,18 +222,21 @@ void SidePanel::set_stale(const QString& why) {
   tabs_->setEnabled(true);
 }
 
-void SidePanel::show_hip(const MeasuredHip* hip, std::optional<std::size_t> chosen) {
+void SidePanel::show_hip(const MeasuredHip* hip, std::optional<std::size_t> chosen,
+                         const std::vector<followup::ZoneMark>& marks) {
   if (hip == nullptr) {
     finding_->setHtml("<p>Nothing is measured yet.</p>");
-    fill(zones_, nullptr);
+    zones_->show_nothing();
     fill(seat_, nullptr);
     return;
   }
   show_finding(*hip, chosen);
   show_course(hip->document);
-  const Section* zones = section_of(hip->document, "zones");
-  fill(zones_, first_of<report::Table>(zones));
-  zones_words_->setHtml(words_of(zones));
+  if (chosen && *chosen < hip->result.films.size()) {
+    zones_->show_film(hip->result, *chosen, marks, words_of(section_of(hip->document, "zones")));
+  } else {
+    zones_->show_nothing();
+  }
   const Section* seat = section_of(hip->document, "seat");
   fill(seat_, first_of<report::Table>(seat));
   seat_words_->setHtml(words_of(seat));

@@ -3,6 +3,7 @@
 #include <QAction>
 #include <QApplication>
 #include <QCloseEvent>
+#include <QDateTime>
 #include <QDragEnterEvent>
 #include <QLabel>
 #include <QListWidget>
@@ -27,6 +28,7 @@ namespace {
 
 constexpr double kSnapReachMm = 3.0;   ///< house choice: more would leave the figure
 constexpr double kSnapReachPx = 20.0;  ///< where no scale is known
+constexpr int kReaderBytes = 64;       ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
 
@@ -339,8 +341,12 @@ void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose w
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
   const Affine2 view_from_stored = film_at(film)->image.stored_from_view.inverse();
+  const followup::UnrolledStrip* strip = nullptr;
+  for (const auto& unrolled : hip_->result.unrolled) {
+    if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
+  }
   Overlay more = overlay_of(hip_->result.films[film], film,
-                            {from_world->inverse().after(view_from_stored), whose});
+                            {from_world->inverse().after(view_from_stored), whose}, strip);
   auto& to = content.overlay;
   to.lines.insert(to.lines.end(), more.lines.begin(), more.lines.end());
   to.points.insert(to.points.end(), more.points.begin(), more.points.end());
@@ -426,7 +432,9 @@ void ReviewWindow::refresh() {
     canvas->set_shown(layers_);
     canvas->set_picked(picked_);
   }
-  panel_->show_hip(hip_.get(), series_ ? std::optional(chosen_) : std::nullopt);
+  const bool known = series_ && chosen_ < series_->films.size();
+  panel_->show_hip(hip_.get(), series_ ? std::optional(chosen_) : std::nullopt,
+                   known ? series_->films[chosen_].zone_marks : std::vector<followup::ZoneMark>());
   if (review_) panel_->show_steps(*review_);
   panel_->set_stale(measuring_ && hip_ ? "Measuring again: these are the numbers from before."
                                        : "");
@@ -533,6 +541,7 @@ void ReviewWindow::pick_grip(Grip grip) {
     film = film == reference_ ? chosen_ : reference_;
   }
   layers_.insert({Layer::kLandmarks, Layer::kHead, Layer::kAxes});
+  if (grip == Grip::kBoneEntry) layers_.insert(Layer::kZones);
   pick(Handle{film, grip});
   refresh();
 }
@@ -589,23 +598,44 @@ void ReviewWindow::lay_on(LaidOn laid_on) {
   refresh();
 }
 
-void ReviewWindow::go_to_zone(int zone) {
-  const LoadedFilm* film = film_at(reference_);
-  if (film == nullptr || !hip_ || zone < 1) return;
-  const auto& borders = hip_->result.films[reference_].zone_borders;
-  if (borders.size() < 4) return;
-  const int one = (zone - 1) % 7;  // 0 to 2 lateral, 3 the tip, 4 to 6 medial
-  const bool tip = one == 3;
-  const std::size_t upper = tip ? 3 : static_cast<std::size_t>(one < 3 ? one : 6 - one);
-  const auto& from = borders[upper];
-  const auto& to = borders[tip ? 3 : upper + 1];
-  Vec2 at = 0.5 * (from.lateral_px + to.lateral_px);
-  if (one > 3) at = 0.5 * (from.medial_px + to.medial_px);
-  if (tip) at = 0.5 * (from.lateral_px + from.medial_px);
-  layers_.insert(Layer::kZones);
+void ReviewWindow::go_to(const ZoneStrips::Place& place) {
+  const bool past = place.past_px && film_at(reference_) != nullptr;
+  const std::size_t film = past ? reference_ : chosen_;
+  const auto& at = past ? place.past_px : place.present_px;
+  const auto from_world = film_from_world(film);
+  if (!at || !from_world) return;
+  const Vec2 on_film = film_at(film)->image.stored_from_view.inverse().apply(*at);
+  layers_.insert({Layer::kZones, Layer::kLines});
+  for (const char* layer : {"layer-F10", "layer-F11"}) actions_[layer]->setChecked(true);
   camera_by_hand_ = true;
-  set_camera({film->image.stored_from_view.inverse().apply(at), std::max(camera_.zoom, 2.0)});
+  set_camera({from_world->inverse().apply(on_film), std::max(camera_.zoom, 2.0)});
   refresh();
+}
+
+void ReviewWindow::set_reader(const QString& reader) {
+  reader_ = QString::fromStdString(printable(reader.simplified().toStdString()));
+  while (reader_.toUtf8().size() > kReaderBytes) reader_.chop(1);
+}
+
+void ReviewWindow::mark_zone(const ZonePlace& place, std::optional<followup::Opinion> opinion) {
+  if (!review_ || !series_ || chosen_ >= series_->films.size()) return;
+  if (reader_.isEmpty()) {
+    ask_reader([this, place, opinion] { mark_zone(place, opinion); });
+    return;
+  }
+  const std::string reader = reader_.toStdString();
+  const std::string where = "zone " + std::to_string(place.zone) + " on " +
+                            printable(series_->films[chosen_].file) + ", " + reader + ": ";
+  const std::string now =
+      QDateTime::currentDateTimeUtc().toString("yyyy-MM-ddTHH:mm:ssZ").toStdString();
+  const followup::ZoneMark mark{
+      place.zone,    place.interface, opinion.value_or(followup::Opinion::kCannotTell),
+      place.program, reader,          now};
+  if (opinion) {
+    correct(where + code_of(*opinion), with_zone_mark(review_->sheet(), chosen_, mark));
+  } else {
+    correct(where + "no mark", without_zone_mark(review_->sheet(), chosen_, mark));
+  }
 }
 
 FilmCanvas* ReviewWindow::active() const {

@@ -3,6 +3,7 @@
 #include <QMainWindow>
 #include <cstddef>
 #include <filesystem>
+#include <functional>
 #include <map>
 #include <memory>
 #include <optional>
@@ -53,7 +54,13 @@ class ReviewWindow : public QMainWindow {
   void show_as(Showing showing);
   void choose(std::size_t film);
   void pick(const std::optional<Handle>& handle);
-  void go_to_zone(int zone);
+  void go_to(const ZoneStrips::Place& place);
+  /// Writes the reader's mark on a zone of the chosen film into the sheet; asks first who reads
+  /// when that is not known. No opinion: takes the reader's mark away.
+  void mark_zone(const ZonePlace& place, std::optional<followup::Opinion> opinion);
+  /// Who makes the marks: a name or initials. Kept until the window is closed.
+  void set_reader(const QString& reader);
+  [[nodiscard]] SidePanel* panel() const { return panel_; }
 
   /// Whether films are still read or measured.
   [[nodiscard]] bool busy() const { return loading_ > 0 || measuring_ || reporting_; }
@@ -84,6 +91,7 @@ class ReviewWindow : public QMainWindow {
   void make_file_menu();
   void make_edit_menu();
   void make_hip_menu();
+  void make_lines_menu();
   void make_view_menu();
   void add_layers(QMenu* menu);  ///< of the menu View: what is drawn on the films
   void add_looks(QMenu* menu);   ///< of the menu View: zoom and greys
@@ -99,6 +107,7 @@ class ReviewWindow : public QMainWindow {
   void ask_head_diameter();
   void ask_scale();
   void ask_report();
+  void ask_reader(std::function<void()> then);
   void show_keys();
   void show_help();
   void take_asked();
@@ -155,6 +164,7 @@ class ReviewWindow : public QMainWindow {
   double share_ = 0.5;
   std::set<Layer> layers_{Layer::kOutline, Layer::kLandmarks, Layer::kHead};
   std::optional<Handle> picked_;
+  QString reader_;
   int loading_ = 0;
   bool measuring_ = false;
   bool reporting_ = false;

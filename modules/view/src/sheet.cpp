@@ -1,11 +1,15 @@
 #include "tidemark/view/sheet.h"
 
 #include <cmath>
+#include <utility>
+
+#include "tidemark/lucency/codes.h"
 
 namespace tidemark::view {
 namespace {
 
 constexpr const char* kLandmarks = "landmarks_px";
+constexpr const char* kMarks = "zone_marks";
 
 /// A hundredth of a pixel: far below what a hand can place.
 double rounded(double px) { return std::round(100.0 * px) / 100.0; }
@@ -43,9 +47,11 @@ std::string key_of(Point point) {
     case Point::kStemTip:
       return "stem_tip";
     case Point::kStemShoulder:
+      return "stem_shoulder";
+    case Point::kBoneEntry:
       break;
   }
-  return "stem_shoulder";
+  return "bone_entry";
 }
 
 std::string key_of(Axis axis) { return axis == Axis::kStem ? "stem_axis" : "shaft_axis"; }
@@ -59,9 +65,11 @@ std::string words_of(Point point) {
     case Point::kStemTip:
       return "stem tip";
     case Point::kStemShoulder:
+      return "stem shoulder";
+    case Point::kBoneEntry:
       break;
   }
-  return "stem shoulder";
+  return "upper border of the zones";
 }
 
 std::string words_of(Axis axis) { return axis == Axis::kStem ? "stem axis" : "shaft axis"; }
@@ -130,6 +138,33 @@ Sheet with_reference(Sheet sheet, std::size_t film) {
 Sheet with_use(Sheet sheet, std::size_t film, Use use) {
   put(sheet.at("films").at(film), "exclude",
       use == Use::kExcluded ? std::optional(Sheet(true)) : std::optional<Sheet>());
+  return sheet;
+}
+
+Sheet without_zone_mark(Sheet sheet, std::size_t film, const followup::ZoneMark& mark) {
+  Sheet& entry = sheet.at("films").at(film);
+  if (!entry.contains(kMarks)) return sheet;
+  Sheet kept = Sheet::array();
+  for (const Sheet& one : entry[kMarks]) {
+    const bool same = one.value("zone", 0) == mark.zone &&
+                      one.value("interface", "") == lucency::code_of(mark.interface) &&
+                      one.value("reader", "") == mark.reader;
+    if (!same) kept.push_back(one);
+  }
+  put(entry, kMarks, kept.empty() ? std::optional<Sheet>() : std::optional(kept));
+  return sheet;
+}
+
+Sheet with_zone_mark(Sheet sheet, std::size_t film, const followup::ZoneMark& mark) {
+  sheet = without_zone_mark(std::move(sheet), film, mark);
+  Sheet one;
+  one["zone"] = mark.zone;
+  one["interface"] = lucency::code_of(mark.interface);
+  one["opinion"] = followup::code_of(mark.opinion);
+  one["program"] = lucency::code_of(mark.program);
+  one["reader"] = mark.reader;
+  one["marked_at"] = mark.marked_at;
+  sheet.at("films").at(film)[kMarks].push_back(std::move(one));
   return sheet;
 }
 

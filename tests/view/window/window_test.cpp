@@ -6,6 +6,7 @@
 #include <QComboBox>
 #include <QDoubleSpinBox>
 #include <QElapsedTimer>
+#include <QInputDialog>
 #include <QListWidget>
 #include <QMouseEvent>
 #include <QPushButton>
@@ -13,6 +14,7 @@
 #include <QTest>
 #include <cmath>
 #include <fstream>
+#include <nlohmann/json.hpp>
 #include <random>
 #include <stdexcept>
 
@@ -122,6 +124,33 @@ class Window : public ::testing::Test {
     window_->grab().save(to + "/" + name + ".png");
   }
 
+  /// The window beside testdata/screens/NAME.png, a sixth of its size: what has moved or gone shows,
+  /// how letters are smoothed does not. TIDEMARK_SCREENS=make writes the file; look at it then.
+  void looks_as_before(const QString& name) {
+    QTest::qWait(50);
+    constexpr int kWidth = 228;
+    const QImage now = window_->grab()
+                           .toImage()
+                           .scaledToWidth(kWidth, Qt::SmoothTransformation)
+                           .convertToFormat(QImage::Format_Grayscale8);
+    const QString file = QString(TIDEMARK_SCREENS) + "/" + name + ".png";
+    if (qEnvironmentVariable("TIDEMARK_SCREENS") == "make") now.save(file);
+    const QImage then = QImage(file).convertToFormat(QImage::Format_Grayscale8);
+    ASSERT_EQ(now.size(), then.size()) << name.toStdString();
+    double sum = 0.0;
+    int far = 0;
+    for (int y = 0; y < now.height(); ++y) {
+      for (int x = 0; x < now.width(); ++x) {
+        const int apart = std::abs(qGray(now.pixel(x, y)) - qGray(then.pixel(x, y)));
+        sum += apart;
+        far += apart > 40 ? 1 : 0;
+      }
+    }
+    const double pixels = now.width() * now.height();
+    EXPECT_LT(sum / pixels, 3.0) << name.toStdString();
+    EXPECT_LT(far / pixels, 0.01) << name.toStdString();
+  }
+
   test::Scratch scratch_;
   std::unique_ptr<ReviewWindow> window_;
 };
@@ -133,6 +162,7 @@ TEST_F(Window, OpensAndSaysWhatTheCommandLineSays) {
   EXPECT_GE(window_->findChild<QTableWidget*>("seat")->rowCount(), 12);
   EXPECT_TRUE(window_->right()->isVisible());
   picture("side-by-side");
+  looks_as_before("side-by-side");
 }
 
 TEST_F(Window, CorrectsTheLesserTrochanterByMouse) {
@@ -189,6 +219,124 @@ TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
   EXPECT_EQ(window_->hip()->result.films.back().stem->tip.source, Source::kGiven);
 }
 
+TEST_F(Window, UnrollsTheInterfaceAndGoesToAPlaceOfIt) {
+  open();
+  const auto& result = window_->hip()->result;
+  ASSERT_EQ(result.unrolled.size(), 3U);
+  const auto& last = result.unrolled.back();
+  ASSERT_EQ(last.strips.size(), 2U) << "past over present";
+  EXPECT_EQ(last.strips[0].film, 0U);
+  EXPECT_EQ(last.strips[1].film, window_->chosen());
+  ASSERT_EQ(last.zones.size(), 7U);
+  // Each column lies on the outline of the stem as the result has it.
+  for (const auto& strip : last.strips) {
+    const Polyline& outline = result.films[strip.film].stem->outline_px;
+    std::size_t known = 0;
+    for (const auto& edge : strip.edge_px) {
+      if (!edge) continue;
+      ++known;
+      double away = 1e9;
+      for (const Vec2& p : outline) away = std::min(away, (p - *edge).norm());
+      EXPECT_LT(away, 6.0);  // px: the outline's points stand that far apart
+    }
+    EXPECT_GT(known, strip.edge_px.size() / 2);
+  }
+  window_->panel()->tabs()->setCurrentWidget(window_->panel()->zones());
+  ZoneStrips* strips = window_->panel()->zones()->strips();
+  const QRect zone = strips->rect_of(6);
+  ASSERT_FALSE(zone.isEmpty());
+  QTest::mouseClick(strips, Qt::LeftButton, {}, zone.center());
+  EXPECT_EQ(window_->panel()->zones()->chosen()->zone, 6);
+  // The place that was clicked stands in the middle of the film.
+  const auto column = static_cast<std::size_t>(zone.center().x());
+  const auto past = last.strips[0].edge_px[column];
+  ASSERT_TRUE(past);
+  const auto head = window_->left()->place_of({0, Grip::kHeadCentre});
+  ASSERT_TRUE(head);
+  const QPointF middle(0.5 * window_->left()->width(), 0.5 * window_->left()->height());
+  const QPointF at_head = window_->left()->screen_from_world(*head);
+  const double px = std::hypot(at_head.x() - middle.x(), at_head.y() - middle.y());
+  const double apart = (*past - result.films[0].head->centre_px).norm();
+  EXPECT_NEAR(px / apart, 2.0, 0.2) << "at twice the film's size";
+  strips->setFocus();
+  QTest::keyClick(strips, Qt::Key_Right);
+  EXPECT_EQ(window_->panel()->zones()->chosen()->zone, 7);
+  picture("zones");
+  looks_as_before("zones");
+}
+
+TEST_F(Window, MovesTheUpperBorderOfTheZones) {
+  open();
+  const auto film = window_->chosen();
+  const auto before = window_->hip()->result.films[film].zone_borders;
+  ASSERT_EQ(before.size(), 5U);
+  trigger("pick-upper-border-of-the-zones");
+  if (window_->picked()->film != film) trigger("pick-upper-border-of-the-zones");
+  ASSERT_EQ(window_->picked()->film, film);
+  window_->right()->setFocus();
+  for (int i = 0; i < 4; ++i) QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
+  QTest::qWait(600);
+  wait();
+  const auto& after = window_->hip()->result.films[film];
+  EXPECT_EQ(after.zone_entry, Source::kGiven);
+  const auto down = [&](std::size_t i) {
+    return after.zone_borders[i].medial_px.y() - before[i].medial_px.y();
+  };
+  EXPECT_GT(down(0), 2.0);
+  EXPECT_NEAR(down(1), 2.0 / 3.0 * down(0), 1.0) << "px: thirds of the way to the tip";
+  EXPECT_NEAR(down(3), 0.0, 0.5);
+  trigger("give-back");
+  wait();
+  EXPECT_EQ(window_->hip()->result.films[film].zone_entry, Source::kFound);
+}
+
+TEST_F(Window, KeepsAReadersMarks) {
+  open();
+  const std::string before = shown();
+  window_->set_reader("R1");
+  trigger("next-zone");
+  trigger("next-zone");
+  ASSERT_EQ(window_->panel()->zones()->chosen()->zone, 2);
+  trigger("mark-disagree");
+  wait();
+  EXPECT_TRUE(window_->review()->unsaved());
+  const auto* table = window_->findChild<QTableWidget*>("zones");
+  EXPECT_EQ(table->item(1, 4)->text(), "R1 disagrees");
+  ASSERT_EQ(window_->panel()->zones()->chosen()->zone, 2) << "the row stays chosen";
+  trigger("mark-agree");
+  wait();
+  EXPECT_EQ(table->item(1, 4)->text(), "R1 agrees");
+  trigger("save");
+  const auto series = followup::load_series(folder(), {}).value();
+  const auto& marks = series.films[window_->chosen()].zone_marks;
+  ASSERT_EQ(marks.size(), 1U);
+  EXPECT_EQ(marks[0].zone, 2);
+  EXPECT_EQ(marks[0].opinion, followup::Opinion::kAgree);
+  EXPECT_EQ(marks[0].program, window_->hip()->result.films[window_->chosen()].zones[1].state);
+  EXPECT_EQ(shown(), by_command_line());
+  picture("marked");
+  trigger("mark-none");
+  wait();
+  EXPECT_EQ(table->item(1, 4)->text(), "");
+  EXPECT_EQ(nlohmann::json::parse(shown())["comparisons"],
+            nlohmann::json::parse(before)["comparisons"])
+      << "a mark changes no number";
+}
+
+TEST_F(Window, AsksWhoReadsBeforeTheFirstMark) {
+  open();
+  trigger("mark-agree");
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("Choose a zone first"));
+  trigger("next-zone");
+  trigger("mark-agree");
+  auto* dialog = window_->findChild<QInputDialog*>("reader-dialog");
+  ASSERT_NE(dialog, nullptr);
+  dialog->setTextValue("R2");
+  dialog->accept();
+  wait();
+  EXPECT_EQ(window_->findChild<QTableWidget*>("zones")->item(0, 4)->text(), "R2 agrees");
+}
+
 TEST_F(Window, ShowsFilmsLaidOverEachOther) {
   open();
   const std::pair<Showing, const char*> ways[] = {{Showing::kBlend, "blended"},
@@ -200,6 +348,7 @@ TEST_F(Window, ShowsFilmsLaidOverEachOther) {
     EXPECT_FALSE(window_->right()->isVisible());
     EXPECT_TRUE(window_->left()->content().empty.isEmpty());
     picture(name);
+    if (way == Showing::kDifference) looks_as_before(name);
   }
   trigger("on-stem");
   picture("difference-on-stem");
@@ -236,6 +385,7 @@ TEST_F(Window, AsksForSideAndHeadWhereNoSheetIs) {
   auto* asking = window_->findChild<QWidget*>("asking");
   ASSERT_TRUE(asking->isVisible());
   picture("asking");
+  looks_as_before("asking");
   window_->findChild<QDoubleSpinBox*>("asked-diameter")->setValue(32.0);
   QTest::mouseClick(window_->findChild<QPushButton*>("asked-take"), Qt::LeftButton);
   wait();
@@ -279,8 +429,7 @@ TEST_F(Window, WritesTheReport) {
   for (const char* file : {"report.html", "report.pdf", "result.json", "dicom"}) {
     EXPECT_TRUE(std::filesystem::exists(order.folder / file)) << file;
   }
-  const auto bytes = read_file(order.folder / "report.html").value();
-  const std::string page(reinterpret_cast<const char*>(bytes.data()), bytes.size());
+  const std::string page = read_text(order.folder / "report.html").value();
   EXPECT_THAT(page, HasSubstr("A. Reader"));
   EXPECT_THAT(page, HasSubstr("Seen twice."));
 }
@@ -317,8 +466,10 @@ TEST_F(Window, StandsRandomClicksAndKeys) {
       Qt::Key_3,      Qt::Key_4,     Qt::Key_5,      Qt::Key_J,           Qt::Key_K,   Qt::Key_Plus,
       Qt::Key_Minus,  Qt::Key_0,     Qt::Key_9,      Qt::Key_F6,          Qt::Key_F10, Qt::Key_Tab,
       Qt::Key_Delete, Qt::Key_Space, Qt::Key_PageUp, Qt::Key_BracketLeft, Qt::Key_A};
-  const char* const actions[] = {"undo",    "redo",      "next-film",   "previous-film", "save",
-                                 "exclude", "reference", "cancel-work", "measure"};
+  const char* const actions[] = {"undo",    "redo",      "next-film",  "previous-film",
+                                 "save",    "exclude",   "reference",  "cancel-work",
+                                 "measure", "next-zone", "mark-agree", "mark-none"};
+  window_->set_reader("R1");
   const int seconds = qEnvironmentVariableIntValue("TIDEMARK_FUZZ_SECONDS");
   QElapsedTimer clock;
   clock.start();
@@ -340,7 +491,7 @@ TEST_F(Window, StandsRandomClicksAndKeys) {
         QTest::mouseRelease(canvas, Qt::RightButton, {}, at);
         break;
       case 4:
-        trigger(actions[upto(9)]);
+        trigger(actions[upto(12)]);
         break;
       default:
         QTest::keyClick(upto(3) == 0 ? static_cast<QWidget*>(window_.get()) : canvas,

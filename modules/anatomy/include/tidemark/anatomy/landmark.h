@@ -25,6 +25,9 @@ struct GivenLandmarks {
   std::optional<Vec2> greater_trochanter_px;
   std::optional<Line2> stem_axis_px;
   std::optional<Line2> shaft_axis_px;
+  /// Where the stem enters the bone, on its medial flank: the upper border of the zones
+  /// (lucency::Entry).
+  std::optional<Vec2> bone_entry_px;
 };
 
 }  // namespace tidemark::anatomy

@@ -26,6 +26,9 @@ enum class Pictures { kNone, kDraw };
 /// Whether Result::aligned is filled: a megabyte a film.
 enum class Aligned { kNone, kKeep };
 
+/// Whether Result::unrolled is filled: 300 kB a film.
+enum class Unroll { kNone, kKeep };
+
 /// Whether Result::reuse is filled: some 100 kB a film.
 enum class Remember { kNone, kKeep };
 
@@ -38,6 +41,7 @@ struct Options {
   /// The decision table of signs, its switches set; absent: the built-in one for its stem.
   std::optional<assessment::SignTable> signs = {};
   Aligned aligned = Aligned::kNone;
+  Unroll unroll = Unroll::kNone;
   Remember remember = Remember::kNone;
   /// What the steps said before, read with Remember::kKeep; changes the time, never the result.
   std::shared_ptr<const StepMemory> before = {};

@@ -136,6 +136,8 @@ struct FilmResult {
   std::optional<migration::SideView> side_view;
   std::vector<ZoneResult> zones;  ///< by zone, then interface; empty when lines were not looked for
   std::vector<BorderResult> zone_borders;  ///< proximal first; empty when not divided
+  Source zone_entry = Source::kFound;      ///< of the first border; the others follow from it
+  std::vector<ZoneMark> zone_marks;        ///< of readers, as the sheet has them
   std::optional<lucency::EdgeResponse> edge_response;
   std::optional<lucency::FilmSigns> signs;  ///< lengths as if LengthUnit were kMillimetres
   std::vector<Flag> flags;
@@ -192,6 +194,29 @@ struct AlignedFilms {
   std::vector<AlignedFilm> films;  ///< the reference film first, then each measured follow-up
 };
 
+/// One film along the stem's interface, straightened: down the lateral flank, about the tip, up the
+/// medial flank. One column of pixels a place of the stem.
+struct UnrolledStrip {
+  std::size_t film = 0;                      ///< index in Result::films
+  RasterOf<std::uint8_t> grey;               ///< bone above, metal below; 0 outside of the film
+  std::vector<std::optional<Vec2>> edge_px;  ///< by column: place on the stem's edge, stored px
+  /// By column: what is said of a line there, at any interface; kNotSeen where edge_px is absent.
+  std::vector<lucency::State> state;
+};
+
+/// A film's interface below that of the reference film, when the two were compared: a column is one
+/// place of the stem on both.
+struct UnrolledFilm {
+  struct Zone {
+    int number = 0;
+    double from = 0.0;  ///< columns
+    double to = 0.0;
+  };
+  double px_per_mm = 1.0;             ///< along the interface
+  std::vector<UnrolledStrip> strips;  ///< the past first; the last is the film itself
+  std::vector<Zone> zones;            ///< from left to right
+};
+
 /// All that was measured on one hip. Holds no patient's identity.
 struct Result {
   std::string tool_version;
@@ -213,6 +238,7 @@ struct Result {
   std::optional<History> history;
   std::optional<Reuse> reuse;  ///< only with Remember::kKeep
   std::vector<Picture> pictures;
+  std::vector<UnrolledFilm> unrolled;  ///< only with Unroll::kKeep: of each film that has lines
   std::optional<AlignedFilms>
       aligned;  ///< only with Aligned::kKeep, and if the reference film was measured
 };

@@ -13,6 +13,7 @@
 #include "tidemark/core/hip.h"
 #include "tidemark/core/range.h"
 #include "tidemark/core/units.h"
+#include "tidemark/followup/zone_mark.h"
 
 namespace tidemark::followup {
 
@@ -37,6 +38,7 @@ struct FilmEntry {
   std::optional<Measured<MillimetresPerPixel>> scale;
   anatomy::GivenLandmarks landmarks_in_stored_px;  ///< corrected by hand
   bool excluded = false;                           ///< listed in the result, not measured
+  std::vector<ZoneMark> zone_marks;                ///< of readers, on radiolucent lines
 };
 
 /// The implant as the sheet describes it.

@@ -67,7 +67,6 @@ struct Steps {
   /// Called once per measured film. May be empty: the result then has no zones. A refusal leaves
   /// the film measured.
   std::function<Expected<lucency::FilmLucency>(const film::FilmImage&, const anatomy::Implant&,
-                                               const anatomy::Femur&,
                                                const lucency::LucencyOptions&)>
       look_for_lines;
   /// Called once, with the reference film when it is measured. May be empty: the result then has no

@@ -77,13 +77,14 @@ struct LucencyOptions {
   MillimetresPerPixel scale;  ///< in the plane of the stem
   View view = View::kAp;
   std::optional<Fixation> fixation;  ///< absent is measured as uncemented, with a flag
+  /// Where the stem enters the bone, placed by hand; absent: looked for on the film.
+  std::optional<Vec2> entry_px = {};
 };
 
 /// Looks along the stem's outline for dark lines, zone by zone.
 /// @return kBadInput when the scale is not positive; kCannotTell as divide().
 [[nodiscard]] Expected<FilmLucency> measure(const film::FilmImage& hip_view,
                                             const anatomy::Implant& implant,
-                                            const anatomy::Femur& femur,
                                             const LucencyOptions& options);
 
 }  // namespace tidemark::lucency

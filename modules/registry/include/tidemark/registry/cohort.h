@@ -49,6 +49,12 @@ struct CohortZone {
   ZoneState state = ZoneState::kCannotTell;
 };
 
+/// A reader's mark on a zone, made with the program's answer in sight.
+struct CohortMark {
+  CohortZone place;  ///< `state` is what the reader says of the line (followup::state_of)
+  std::string reader;
+};
+
 struct CohortHip {
   std::string hip;
   std::optional<std::string> patient;
@@ -60,6 +66,7 @@ struct CohortHip {
   std::vector<CohortComparison> comparisons;
   std::vector<CohortFinding> findings;
   std::vector<CohortZone> zones;
+  std::vector<CohortMark> marks;
 };
 
 struct Cohort {

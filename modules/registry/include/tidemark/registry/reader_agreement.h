@@ -66,6 +66,10 @@ struct ReaderAgreement {
 [[nodiscard]] ReaderAgreement reader_agreement(const Cohort& cohort,
                                                const std::vector<Reading>& readings);
 
+/// The marks of the review window as readings. They were made with the program's answer in sight:
+/// "NAME, program's answer in sight" tells them from independent ones.
+[[nodiscard]] std::vector<Reading> marks_of(const Cohort& cohort);
+
 /// The hips of another reader of the database as readings, to compare two of them.
 [[nodiscard]] std::vector<Reading> readings_of(const Cohort& other, const std::string& reader);
 

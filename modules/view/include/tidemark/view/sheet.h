@@ -23,7 +23,7 @@ namespace tidemark::view {
 using Sheet = nlohmann::ordered_json;
 
 /// What can be put right by hand on one film, as landmarks_px spells it.
-enum class Point { kLesserTrochanter, kGreaterTrochanter, kStemTip, kStemShoulder };
+enum class Point { kLesserTrochanter, kGreaterTrochanter, kStemTip, kStemShoulder, kBoneEntry };
 enum class Axis { kStem, kShaft };
 [[nodiscard]] std::string key_of(Point point);
 [[nodiscard]] std::string key_of(Axis axis);
@@ -50,6 +50,12 @@ struct AxisEnds {
 /// Whether a film counts.
 enum class Use { kMeasured, kExcluded };
 [[nodiscard]] Sheet with_use(Sheet sheet, std::size_t film, Use use);
+
+/// A reader's mark on a zone: in place of an earlier one of the same reader there.
+[[nodiscard]] Sheet with_zone_mark(Sheet sheet, std::size_t film, const followup::ZoneMark& mark);
+/// Takes away the mark of this reader on this zone and interface, if there is one.
+[[nodiscard]] Sheet without_zone_mark(Sheet sheet, std::size_t film,
+                                      const followup::ZoneMark& mark);
 
 /// The text of the file, as it is written.
 [[nodiscard]] std::string text_of(const Sheet& sheet);

@@ -1,0 +1,269 @@
+#include "zone_page.h"
+
+#include <QHBoxLayout>
+#include <QHeaderView>
+#include <QPushButton>
+#include <QSignalBlocker>
+#include <QVBoxLayout>
+#include <algorithm>
+#include <utility>
+
+#include "tidemark/core/date.h"
+#include "tidemark/core/number_text.h"
+#include "tidemark/core/text.h"
+#include "tidemark/lucency/codes.h"
+
+namespace tidemark::view {
+namespace {
+
+using followup::FilmResult;
+using followup::Opinion;
+using followup::Result;
+using followup::ZoneMark;
+using followup::ZoneResult;
+using lucency::State;
+
+constexpr int kStripsHeight = 330;
+
+QString words_of(State state) {
+  switch (state) {
+    case State::kPresent:
+      return "line";
+    case State::kAbsent:
+      return "no line";
+    case State::kCannotTell:
+      return "cannot tell";
+    case State::kNotSeen:
+      break;
+  }
+  return "not seen";
+}
+
+QString words_of(Opinion opinion) {
+  switch (opinion) {
+    case Opinion::kAgree:
+      return "agrees";
+    case Opinion::kDisagree:
+      return "disagrees";
+    case Opinion::kCannotTell:
+      break;
+  }
+  return "cannot tell";
+}
+
+QString length_text(const std::optional<Measured<Millimetres>>& m, const followup::Lengths& unit) {
+  if (!m) return {};
+  std::string text =
+      with_uncertainty(m->value.value / unit.mm_per_unit, m->u95.value / unit.mm_per_unit);
+  if (text.front() == '+') text.erase(0, 1);
+  return QString::fromStdString(text + " " + unit.unit);
+}
+
+/// What is said of the place since the reference film.
+QString since(const followup::ComparisonResult* pair, const ZoneResult& zone,
+              const followup::Lengths& unit) {
+  if (pair == nullptr) return {};
+  const auto found =
+      std::find_if(pair->zones.begin(), pair->zones.end(), [&](const lucency::ZoneChange& one) {
+        return one.zone == zone.zone && one.interface == zone.interface;
+      });
+  if (found == pair->zones.end()) return {};
+  const QString grew = found->progressive == lucency::Answer::kYes  ? "grew"
+                       : found->progressive == lucency::Answer::kNo ? "did not grow"
+                                                                    : "cannot tell";
+  return found->change ? grew + ", " + length_text(found->change, unit) : grew;
+}
+
+QString marks_text(const std::vector<ZoneMark>& marks, const ZoneResult& zone) {
+  QStringList out;
+  for (const ZoneMark& mark : marks) {
+    if (mark.zone != zone.zone || mark.interface != zone.interface) continue;
+    QString text = QString::fromStdString(printable(mark.reader)) + " " + words_of(mark.opinion);
+    if (mark.program != zone.state) text += " (the program said: " + words_of(mark.program) + ")";
+    out << text;
+  }
+  return out.join("; ");
+}
+
+QString title_of(const Result& result, std::size_t film, const char* role) {
+  QString out = QString(role) + "  " + QString::fromStdString(printable(result.films[film].file));
+  const auto& date = result.films[film].date;
+  return date ? out + "  " + QString::fromStdString(format_date(*date)) : out;
+}
+
+std::map<int, QString> heads_of(const FilmResult& film) {
+  std::map<int, QString> out;
+  for (const ZoneResult& zone : film.zones) {
+    QString& head = out[zone.zone];
+    const QString word = words_of(zone.state);
+    if (head.isEmpty()) head = QString::number(zone.zone) + "\n" + word;
+    // Of two interfaces the one with a line is told; the table has both.
+    if (zone.state == State::kPresent) head = QString::number(zone.zone) + "\n" + word;
+  }
+  return out;
+}
+
+const followup::ComparisonResult* pair_of(const Result& result, std::size_t film) {
+  const followup::ComparisonResult* out = nullptr;
+  for (const auto& pair : result.comparisons) {
+    if (pair.follow_up == film && !pair.zones.empty()) out = &pair;
+  }
+  return out;
+}
+
+const followup::UnrolledFilm* unrolled_of(const Result& result, std::size_t film) {
+  for (const auto& one : result.unrolled) {
+    if (one.strips.back().film == film) return &one;
+  }
+  return nullptr;
+}
+
+}  // namespace
+
+ZonePage::ZonePage(Told told, QWidget* parent)
+    : QWidget(parent),
+      told_(std::move(told)),
+      scroll_(new QScrollArea(this)),
+      strips_(new ZoneStrips([this](const auto& place) { zone_chosen(place); }, scroll_)),
+      table_(new QTableWidget(this)),
+      buttons_(make_buttons()),
+      words_(new QTextBrowser(this)) {
+  scroll_->setObjectName("zone-strips-area");
+  scroll_->setWidget(strips_);
+  scroll_->setFixedHeight(kStripsHeight);
+  scroll_->setFocusPolicy(Qt::NoFocus);
+  table_->setObjectName("zones");
+  table_->setAccessibleName("Radiolucent lines by zone");
+  table_->setEditTriggers(QAbstractItemView::NoEditTriggers);
+  table_->setSelectionBehavior(QAbstractItemView::SelectRows);
+  table_->setSelectionMode(QAbstractItemView::SingleSelection);
+  table_->setTabKeyNavigation(false);
+  table_->verticalHeader()->hide();
+  words_->setObjectName("zones-words");
+  words_->setAccessibleName("What to know of the lines");
+  words_->setOpenLinks(false);
+  words_->setFrameShape(QFrame::NoFrame);
+  auto* column = new QVBoxLayout(this);
+  column->setContentsMargins(4, 4, 4, 4);
+  column->addWidget(scroll_);
+  column->addWidget(table_, 3);
+  column->addWidget(buttons_);
+  column->addWidget(words_, 1);
+  connect(table_, &QTableWidget::currentCellChanged, this,
+          [this](int row, int, int, int) { row_chosen(row); });
+}
+
+QWidget* ZonePage::make_buttons() {
+  auto* out = new QWidget(this);
+  auto* row = new QHBoxLayout(out);
+  row->setContentsMargins(0, 0, 0, 0);
+  const std::vector<std::pair<QString, std::optional<Opinion>>> all{
+      {"A&gree", Opinion::kAgree},
+      {"Disa&gree", Opinion::kDisagree},
+      {"Cannot te&ll", Opinion::kCannotTell},
+      {"No mar&k", std::nullopt}};
+  for (const auto& [text, opinion] : all) {
+    auto* button = new QPushButton(text, out);
+    button->setToolTip("What you hold of the program's answer in the chosen zone");
+    connect(button, &QPushButton::clicked, this, [this, what = opinion] { mark(what); });
+    row->addWidget(button);
+  }
+  return out;
+}
+
+void ZonePage::show_nothing() {
+  rows_.clear();
+  table_->setRowCount(0);
+  strips_->show_film(nullptr, {}, {});
+  words_->clear();
+  buttons_->setEnabled(false);
+}
+
+void ZonePage::show_film(const Result& result, std::size_t film, const std::vector<ZoneMark>& marks,
+                         const QString& words) {
+  const FilmResult& shown = result.films[film];
+  const auto* pair = pair_of(result, film);
+  const auto* unrolled = unrolled_of(result, film);
+  std::vector<QString> titles;
+  if (unrolled != nullptr && unrolled->strips.size() > 1) {
+    titles.push_back(title_of(result, unrolled->strips.front().film, "Past:"));
+  }
+  titles.push_back(title_of(result, film, "Present:"));
+  strips_->show_film(unrolled, titles, heads_of(shown));
+  fill(result, shown, pair, marks);
+  words_->setHtml(words);
+  buttons_->setEnabled(!rows_.empty());
+}
+
+void ZonePage::fill(const Result& result, const FilmResult& film,
+                    const followup::ComparisonResult* pair, const std::vector<ZoneMark>& marks) {
+  const auto before = chosen();
+  const QSignalBlocker quiet(table_);
+  const auto unit = followup::lengths_of(result, film);
+  table_->setColumnCount(5);
+  table_->setHorizontalHeaderLabels({"Zone", "Program", "Widest", "Since reference", "Readers"});
+  table_->setRowCount(static_cast<int>(film.zones.size()));
+  rows_.clear();
+  const bool cemented = std::any_of(film.zones.begin(), film.zones.end(), [](const auto& zone) {
+    return zone.interface != lucency::Interface::kStemBone;
+  });
+  for (const ZoneResult& zone : film.zones) {
+    const int row = static_cast<int>(rows_.size());
+    QString name = QString::number(zone.zone);
+    if (cemented) name += ", " + QString::fromStdString(lucency::words_of(zone.interface));
+    const QStringList cells{name, words_of(zone.state), length_text(zone.max, unit),
+                            since(pair, zone, unit), marks_text(marks, zone)};
+    for (int column = 0; column < cells.size(); ++column) {
+      auto* item = new QTableWidgetItem(cells[column]);
+      item->setToolTip(zone.reason.empty()
+                           ? cells[column]
+                           : cells[column] + "\n" + QString::fromStdString(printable(zone.reason)));
+      QFont font = item->font();
+      font.setBold(column == 1 && zone.state == State::kPresent);
+      item->setFont(font);
+      table_->setItem(row, column, item);
+    }
+    rows_.push_back({zone.zone, zone.interface, zone.state});
+    const bool same = before && before->zone == zone.zone && before->interface == zone.interface;
+    if (same) table_->setCurrentCell(row, 0);
+  }
+  table_->horizontalHeader()->setSectionResizeMode(QHeaderView::ResizeToContents);
+  table_->horizontalHeader()->setSectionResizeMode(4, QHeaderView::Stretch);
+  table_->verticalHeader()->setSectionResizeMode(QHeaderView::ResizeToContents);
+}
+
+std::optional<ZonePlace> ZonePage::chosen() const {
+  const auto row = static_cast<std::size_t>(std::max(0, table_->currentRow()));
+  if (table_->currentRow() < 0 || row >= rows_.size()) return {};
+  return rows_[row];
+}
+
+void ZonePage::mark(std::optional<Opinion> opinion) {
+  if (const auto place = chosen()) told_.mark(*place, opinion);
+}
+
+void ZonePage::row_chosen(int row) {
+  if (row < 0 || static_cast<std::size_t>(row) >= rows_.size()) return;
+  const int zone = rows_[static_cast<std::size_t>(row)].zone;
+  strips_->set_zone(zone);
+  const QRect span = strips_->rect_of(zone);
+  if (!span.isEmpty()) {
+    scroll_->ensureVisible(span.center().x(), 0, std::max(span.width() / 2, 20), 0);
+  }
+  told_.go_to(strips_->middle_of(zone));
+}
+
+void ZonePage::zone_chosen(const ZoneStrips::Place& place) {
+  const auto row = std::find_if(rows_.begin(), rows_.end(),
+                                [&](const ZonePlace& one) { return one.zone == place.zone; });
+  if (row != rows_.end()) {
+    const QSignalBlocker quiet(table_);
+    const auto now = chosen();
+    if (!now || now->zone != place.zone) {
+      table_->setCurrentCell(static_cast<int>(row - rows_.begin()), 0);
+    }
+  }
+  told_.go_to(place);
+}
+
+}  // namespace tidemark::view
