@@ -9,7 +9,7 @@ namespace tidemark::followup {
 namespace {
 
 constexpr double kColumns = 1200.0;  ///< a stem of 150 mm, there and back: 4 px a mm
-constexpr double kRows = 116.0;      ///< 8 px a mm across, where lines are thin
+constexpr double kRows = 88.0;       ///< 6 px a mm across, where lines are thin
 
 /// The more there is to look at, the higher: a line at any interface of a place is told.
 int rank_of(lucency::State state) {

@@ -23,7 +23,7 @@ using followup::ZoneMark;
 using followup::ZoneResult;
 using lucency::State;
 
-constexpr int kStripsHeight = 330;
+constexpr int kStripsHeight = 296;
 
 QString words_of(State state) {
   switch (state) {
@@ -201,7 +201,7 @@ void ZonePage::fill(const Result& result, const FilmResult& film,
   const QSignalBlocker quiet(table_);
   const auto unit = followup::lengths_of(result, film);
   table_->setColumnCount(5);
-  table_->setHorizontalHeaderLabels({"Zone", "Program", "Widest", "Since reference", "Readers"});
+  table_->setHorizontalHeaderLabels({"Zone", "Program", "Readers", "Widest", "Since"});
   table_->setRowCount(static_cast<int>(film.zones.size()));
   rows_.clear();
   const bool cemented = std::any_of(film.zones.begin(), film.zones.end(), [](const auto& zone) {
@@ -211,8 +211,8 @@ void ZonePage::fill(const Result& result, const FilmResult& film,
     const int row = static_cast<int>(rows_.size());
     QString name = QString::number(zone.zone);
     if (cemented) name += ", " + QString::fromStdString(lucency::words_of(zone.interface));
-    const QStringList cells{name, words_of(zone.state), length_text(zone.max, unit),
-                            since(pair, zone, unit), marks_text(marks, zone)};
+    const QStringList cells{name, words_of(zone.state), marks_text(marks, zone),
+                            length_text(zone.max, unit), since(pair, zone, unit)};
     for (int column = 0; column < cells.size(); ++column) {
       auto* item = new QTableWidgetItem(cells[column]);
       item->setToolTip(zone.reason.empty()
@@ -242,14 +242,17 @@ void ZonePage::mark(std::optional<Opinion> opinion) {
   if (const auto place = chosen()) told_.mark(*place, opinion);
 }
 
+void ZonePage::scroll_to(int zone) {
+  const QRect span = strips_->rect_of(zone);
+  if (span.isEmpty()) return;
+  scroll_->ensureVisible(span.center().x(), 0, std::max(span.width() / 2, 20), 0);
+}
+
 void ZonePage::row_chosen(int row) {
   if (row < 0 || static_cast<std::size_t>(row) >= rows_.size()) return;
   const int zone = rows_[static_cast<std::size_t>(row)].zone;
   strips_->set_zone(zone);
-  const QRect span = strips_->rect_of(zone);
-  if (!span.isEmpty()) {
-    scroll_->ensureVisible(span.center().x(), 0, std::max(span.width() / 2, 20), 0);
-  }
+  scroll_to(zone);
   told_.go_to(strips_->middle_of(zone));
 }
 
@@ -263,6 +266,7 @@ void ZonePage::zone_chosen(const ZoneStrips::Place& place) {
       table_->setCurrentCell(static_cast<int>(row - rows_.begin()), 0);
     }
   }
+  scroll_to(place.zone);
   told_.go_to(place);
 }
 

@@ -50,6 +50,7 @@ class ZonePage : public QWidget {
   [[nodiscard]] QWidget* make_buttons();
   void fill(const followup::Result& result, const followup::FilmResult& film,
             const followup::ComparisonResult* pair, const std::vector<followup::ZoneMark>& marks);
+  void scroll_to(int zone);
   void row_chosen(int row);
   void zone_chosen(const ZoneStrips::Place& place);
 
