@@ -172,15 +172,15 @@ void look_for_lines(Working& film, const WorkingSeries& work, const Run& run) {
   if (!run.steps.look_for_lines) return;
   const HipFilm& hip = *film.hip;
   const std::optional<Fixation> fixation = work.series.stem.fixation;
-  describe_zones(film,
-                 run.steps.look_for_lines(
-                     hip.hip_view, hip.implant,
-                     {.scale = hip.scale.value,
-                      .view = film.out.view.value_or(View::kAp),
-                      .fixation = fixation,
-                      .entry_px = in_view(film.entry.landmarks_in_stored_px, hip.hip_view)
-                                      .bone_entry_px}),
-                 fixation);
+  describe_zones(
+      film,
+      run.steps.look_for_lines(
+          hip.hip_view, hip.implant,
+          {.scale = hip.scale.value,
+           .view = film.out.view.value_or(View::kAp),
+           .fixation = fixation,
+           .entry_px = in_view(film.entry.landmarks_in_stored_px, hip.hip_view).bone_entry_px}),
+      fixation);
 }
 
 /// What the audit of the seat needs beside implant and femur.

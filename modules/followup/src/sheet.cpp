@@ -139,9 +139,10 @@ Plan read_plan(Reader& reader, const Json& node, const std::string& path) {
 }
 
 anatomy::GivenLandmarks read_landmarks(Reader& reader, const Json& node, const std::string& path) {
-  if (!reader.object(node, path,
-                     {"head_centre", "head_diameter", "stem_tip", "stem_shoulder",
-                      "lesser_trochanter", "greater_trochanter", "stem_axis", "shaft_axis", "bone_entry"})) {
+  if (!reader.object(
+          node, path,
+          {"head_centre", "head_diameter", "stem_tip", "stem_shoulder", "lesser_trochanter",
+           "greater_trochanter", "stem_axis", "shaft_axis", "bone_entry"})) {
     return {};
   }
   return {.head_centre_px = reader.point(node, path, "head_centre"),
