@@ -12,6 +12,7 @@ mirror=${TIDEMARK_MIRROR:-http://deb.debian.org/debian}
 [ "$(id -u)" -eq 0 ] || { echo "skipped: a chroot needs root" && exit 77; }
 command -v debootstrap >/dev/null || { echo "skipped: debootstrap is not installed" && exit 77; }
 root=$(mktemp -d)
+chmod 755 "$root" # apt in there drops its rights
 trap 'umount "$root/proc" 2>/dev/null || true; rm -rf --one-file-system "$root"' EXIT
 package=$build/package
 rm -rf "$package"
@@ -29,7 +30,7 @@ inside sh -c 'DEBIAN_FRONTEND=noninteractive apt-get -qq install -y --no-install
   >"$package/install.log" 2>&1 || { tail -n 30 "$package/install.log" >&2 && exit 1; }
 inside tidemark --version
 inside tidemark phantom --hips 1 --pixel-pitch 0.8 --follow-ups 1 --seed 7 --out /films
-inside tidemark measure /films/hip-0001 --out /result
+inside tidemark measure /films --out /result
 for file in result.json measurements.csv report.html report.pdf overlay-00.png pair-01.png; do
   [ -s "$root/result/$file" ] || { echo "no $file" >&2 && exit 1; }
 done
@@ -37,7 +38,7 @@ grep -q '"status": "measured"' "$root/result/result.json"
 inside tidemark-review --version
 # The window comes up, and stays up until it is told to go.
 code=0
-inside env QT_QPA_PLATFORM=offscreen timeout 10 tidemark-review /films/hip-0001 || code=$?
+inside env QT_QPA_PLATFORM=offscreen timeout 10 tidemark-review /films || code=$?
 [ "$code" -eq 124 ] || { echo "the window ended with $code" >&2 && exit 1; }
 for file in share/applications/tidemark-review.desktop share/man/man1/tidemark.1 share/man/man1/tidemark-review.1; do
   [ -s "$root/usr/$file" ] || [ -s "$root/usr/$file.gz" ] || { echo "no /usr/$file" >&2 && exit 1; }
