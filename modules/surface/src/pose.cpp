@@ -31,7 +31,10 @@ Polyline at_steps(const Polyline& chain, double step) {
   for (std::size_t i = 0; i + 1 < chain.size(); ++i) {
     const Vec2 d = chain[i + 1] - chain[i];
     const double length = d.norm();
-    for (; need < length; need += step) out.push_back(chain[i] + need / length * d);
+    while (need < length) {
+      out.push_back(chain[i] + need / length * d);
+      need += step;
+    }
     need -= length;
   }
   return out;
