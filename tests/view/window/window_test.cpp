@@ -516,5 +516,8 @@ int main(int argc, char** argv) {
   if (qEnvironmentVariableIsEmpty("QT_QPA_PLATFORM")) qputenv("QT_QPA_PLATFORM", "offscreen");
   ::testing::InitGoogleTest(&argc, argv);
   QApplication app(argc, argv);
+  QApplication::setStyle(
+      "Fusion");  // pictures that are compared must not hang on a desktop's taste
+  QApplication::setFont(QFont("DejaVu Sans", QApplication::font().pointSize()));
   return RUN_ALL_TESTS();
 }
