@@ -252,9 +252,9 @@ INSTANTIATE_TEST_SUITE_P(
                    ""},
         RefusalRow{"BoneWithoutMetal", [] { return altered([](Hip& h) { h.metal = 0.0; }); },
                    ErrorKind::kCannotTell, ""},
-        RefusalRow{"StemCutByTheLowerBorder",
-                   [] { return altered([](Hip& h) { h.rows = static_cast<int>(180.0 / 0.3); }); },
-                   ErrorKind::kCannotTell, "outside of the film"},
+        RefusalRow{"StemCutByTheLowerBorderSoonBelowTheShoulder",
+                   [] { return altered([](Hip& h) { h.rows = static_cast<int>(135.0 / 0.3); }); },
+                   ErrorKind::kCannotTell, ""},
         RefusalRow{"TurnedOver", [] { return film::inverted(altered([](Hip&) {})); },
                    ErrorKind::kCannotTell, ""}),
     [](const auto& row) { return row.param.name; });
@@ -265,6 +265,37 @@ TEST(FindImplant, RefusesAStemCutLengthwise) {
     const auto found =
         find_implant(altered([&](Hip& h) { h.place_mm = Vec2(border, 95.0); }), with_head(32.0));
     EXPECT_FALSE(found.has_value()) << border;
+  }
+}
+
+// The tip is at 95 + some 110 mm of the film's height. What is seen of the stem is found as on the
+// whole film; of the tip nothing is claimed.
+TEST(FindImplant, FollowsAStemThatTheLowerBorderCuts) {
+  for (const double turn : {0.0, 3.0}) {
+    Hip whole;
+    whole.noise = 0.02;
+    whole.turn_deg = turn;
+    Hip cut = whole;
+    cut.rows = static_cast<int>(180.0 / 0.3);
+    const auto all = find_implant(drawn::film(whole), with_head(32.0));
+    const auto part = find_implant(drawn::film(cut), with_head(32.0));
+    ASSERT_TRUE(all.has_value()) << all.error().sentence();
+    ASSERT_TRUE(part.has_value()) << part.error().sentence();
+    EXPECT_EQ(all->end, StemEnd::kTip);
+    EXPECT_EQ(part->end, StemEnd::kFieldBorder);
+    EXPECT_LT((part->shoulder.px - all->shoulder.px).norm(),
+              3.0 * std::hypot(part->shoulder.u_px, all->shoulder.u_px));
+    EXPECT_LT((part->head.circle_px.centre - all->head.circle_px.centre).norm() * 0.3, 0.02);
+    const double apart =
+        angle_between(part->axis.line_px.direction, all->axis.line_px.direction) * 180.0 / 3.14159;
+    EXPECT_LT(std::abs(apart), 0.1);
+    EXPECT_LT(std::abs(apart), 3.0 * part->axis.direction_u.value);
+    EXPECT_GT(part->tip.u_px * 0.3, 50.0) << "mm: where the tip is nobody knows";
+    for (const Vec2& p : part->outline_px) {
+      EXPECT_LT(p.y() * 0.3, 180.0 - 3.5) << "the film's end is no outline";
+    }
+    EXPECT_TRUE(std::any_of(part->flags.begin(), part->flags.end(),
+                            [](const Flag& f) { return f.id == "tip_outside_field"; }));
   }
 }
 

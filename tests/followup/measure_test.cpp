@@ -447,7 +447,7 @@ TEST(Measure, AlignedFilmsShareTheFrameOfTheBone) {
     EXPECT_NEAR(moved.x(), side == Side::kRight ? -1.0 : 1.0, 1e-9);
     EXPECT_NEAR(moved.y(), -2.0, 1e-9);
     for (const AlignedFilm& film : result.aligned->films) {
-      const Vec2 tip = result.films[film.film].stem->tip.stored_px;
+      const Vec2 tip = result.films[film.film].stem->tip->stored_px;
       EXPECT_NEAR((film.stored_from_px.apply(film.tip_px) - tip).norm(), 0.0, 1e-9);
     }
   }

@@ -342,8 +342,8 @@ TEST(Budget, PointsBesideTheAxisPayForTheTilt) {
   EXPECT_NEAR(m->tilt_change.u.value, tilt, 1e-12);
   EXPECT_NEAR(m->subsidence_at_head_centre.u.value,
               std::hypot(m->subsidence.u.value, 35.0 * tilt * kDegree), 1e-12);
-  EXPECT_NEAR(m->subsidence_at_tip.u.value, std::hypot(m->subsidence.u.value, 8.0 * tilt * kDegree),
-              1e-12);
+  EXPECT_NEAR(m->subsidence_at_tip->u.value,
+              std::hypot(m->subsidence.u.value, 8.0 * tilt * kDegree), 1e-12);
 }
 
 // docs/design.md: tan(c_app) = tan c cos t + tan a sin t. Sagittal lean a = 3 deg: a rotation of 10

@@ -52,7 +52,7 @@ TEST_P(MotionTable, IsReadBack) {
   EXPECT_NEAR(m.tilt_change.value.value, row.tilt, row.tolerance);
   EXPECT_NEAR(m.subsidence_at_head_centre.value.value, row.head, row.tolerance);
   EXPECT_NEAR(m.subsidence_at_shoulder.value.value, row.shoulder, row.tolerance);
-  EXPECT_NEAR(m.subsidence_at_tip.value.value, row.tip, row.tolerance);
+  EXPECT_NEAR(m.subsidence_at_tip->value.value, row.tip, row.tolerance);
 }
 
 const char* const kPointSource =

@@ -24,9 +24,14 @@ constexpr double kDegree = std::numbers::pi / 180.0;
 constexpr double kLeastScore = 2.0;
 constexpr double kSureScore = 3.5;
 
-constexpr const char* kOutside = "part of the stem lies outside of the film";
+bool leaves_film(const Error& error) { return error.wrong == kStemLeavesField; }
 
-bool leaves_film(const Error& error) { return error.wrong == kOutside; }
+/// A head so near to the lateral end of the field that its stem cannot be whole: a stem's lateral
+/// flank stands 45 to 65 mm beside the head's centre (common practice, no source).
+bool stem_must_leave(const Hypothesis& h) {
+  constexpr double kStemMm = 50.0;
+  return h.look == LookFrom::kFront && h.head_px.centre.x() * h.mm_per_px < kStemMm;
+}
 
 /// Do two hypotheses speak of one hip? Heads of two hips lie a pelvis apart.
 bool same_hip(const Hypothesis& a, const Hypothesis& b) {
@@ -130,7 +135,10 @@ void apply_given(const GivenLandmarks& given, double mm_per_px, Implant& implant
     implant.head.diameter_u_px = std::numbers::sqrt2 * by_hand;  // two clicks
     implant.head.source = Source::kGiven;
   }
-  if (given.stem_tip_px) implant.tip = {*given.stem_tip_px, by_hand, Source::kGiven};
+  if (given.stem_tip_px) {
+    implant.tip = {*given.stem_tip_px, by_hand, Source::kGiven};
+    implant.end = StemEnd::kTip;
+  }
   if (given.stem_shoulder_px) implant.shoulder = {*given.stem_shoulder_px, by_hand, Source::kGiven};
   if (given.stem_axis_px) {
     implant.axis.line_px = *given.stem_axis_px;
@@ -144,23 +152,68 @@ Vec2 reference_point(const Line2& axis, const Vec2& shoulder, double mm_per_px) 
   return axis.point + (along(axis, shoulder) + 10.0 / mm_per_px) * axis.direction;
 }
 
+/// Nearer to an end of the film than this the outline is that of the film, mm.
+constexpr double kFilmEndMm = 1.5;
+
+double to_film_end(const Vec2& p, const cv::Size& film) {
+  return std::min({p.x(), p.y(), film.width - 1 - p.x(), film.height - 1 - p.y()});
+}
+
+/// How the film's own ends cut the outline of a stem.
+enum class Cut { kNone, kDistal, kElsewhere };
+
+/// A stem is cut distally where the film's lower end, and nothing else of the film, crosses it.
+Cut cut_of(const StemShape& shape, const cv::Size& film, double mm_per_px) {
+  constexpr int kMost = 10;  // half millimetres of outline; house choice
+  int on_end = 0;
+  int elsewhere = 0;
+  for (const Vec2& p : shape.outline) {
+    if (to_film_end(p, film) * mm_per_px >= kFilmEndMm) continue;
+    ++on_end;
+    const bool distal = (film.height - 1 - p.y()) * mm_per_px < kFilmEndMm;
+    const bool at_side = std::min(p.x(), film.width - 1 - p.x()) * mm_per_px < kFilmEndMm;
+    if (!distal || at_side) ++elsewhere;
+  }
+  if (on_end <= kMost) return Cut::kNone;
+  return elsewhere > 0 ? Cut::kElsewhere : Cut::kDistal;
+}
+
+/// What is left of an outline that the film's lower end cuts: both flanks, down to 4 mm above it,
+/// where neither blur nor enhancement of that end reaches. Nothing is known of the tip.
+void end_at_field(StemShape& shape, const cv::Size& film, double mm_per_px) {
+  constexpr double kOffEndMm = 4.0;
+  constexpr double kUnknownMm = 100.0;
+  std::erase_if(shape.outline,
+                [&](const Vec2& p) { return (film.height - 1 - p.y()) * mm_per_px < kOffEndMm; });
+  double end = -1e9;
+  for (const Vec2& p : shape.outline) end = std::max(end, along(shape.axis, p));
+  shape.tip = {shape.axis.point + end * shape.axis.direction, kUnknownMm / mm_per_px,
+               Source::kFound};
+}
+
 /// Why an outline cannot be a stem's, if it cannot. Limits are wide: 60 to 350 mm covers short and
 /// revision stems (common practice, no source).
-std::optional<std::string> implausible(const StemShape& shape, const cv::Size& film,
-                                       double mm_per_px) {
+std::optional<std::string> implausible(const StemShape& shape, Cut cut, const Hypothesis& h) {
+  const double mm_per_px = h.mm_per_px;
+  // On a frontal film the leg hangs down; a lateral one may show it bent.
+  constexpr double kMostLeanDeg = 40.0;
+  const double lean = std::acos(std::clamp(shape.axis.direction.y(), -1.0, 1.0)) / kDegree;
+  if (h.look == LookFrom::kFront && lean > kMostLeanDeg) {
+    return "what looks like a stem lies across the film";
+  }
   const double length =
       (along(shape.axis, shape.tip.px) - along(shape.axis, shape.shoulder.px)) * mm_per_px;
+  if (length < 60.0 && cut == Cut::kDistal) return kStemLeavesField;
   if (length < 60.0 || length > 350.0) return "what looks like a stem has no stem's length";
-  int on_border = 0;
-  for (const Vec2& p : shape.outline) {
-    const double edge = std::min({p.x(), p.y(), film.width - 1 - p.x(), film.height - 1 - p.y()});
-    if (edge * mm_per_px < 1.5) ++on_border;
-  }
-  if (on_border > 10) return kOutside;
+  if (cut == Cut::kElsewhere) return kStemLeavesField;
   return std::nullopt;
 }
 
 tl::unexpected<Error> no_stem(const film::FilmImage& film, const std::string& wrong) {
+  if (wrong == kStemLeavesField) {
+    return fail(ErrorKind::kCannotTell, film.facts.file, wrong,
+                "take a film whose field holds the head and the stem in its whole width");
+  }
   return fail(
       ErrorKind::kCannotTell, film.facts.file, wrong,
       "check that the film was taken after the surgery and from the front and shows the side that "
@@ -172,6 +225,7 @@ struct Followed {
   Hypothesis hypothesis;
   RimFit rim;  ///< of the head
   StemShape shape;
+  StemEnd end = StemEnd::kTip;
   Scaled fine;  ///< the film as the mask has it
   cv::Mat1b mask;
   /// Distance of the head's centre from the neck's midline; absent when the neck is not seen.
@@ -200,7 +254,7 @@ void doubt_head(const Followed& found, Implant& implant) {
 }
 
 Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOptions& options) {
-  const auto& [h, rim, shape, fine, mask, neck] = found;
+  const auto& [h, rim, shape, end, fine, mask, neck] = found;
   Implant implant;
   // What blur, halo and a head that is not quite opaque do to the rim is no scatter along it: 0.03
   // mm on the centre and 0.25 % on the diameter (simulated films, docs/accuracy.md).
@@ -213,6 +267,12 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   implant.outline_px = shape.outline;
   implant.axis = {shape.axis, {shape.axis_u_rad / kDegree}, Source::kFound};
   implant.tip = shape.tip;
+  implant.end = end;
+  if (end == StemEnd::kFieldBorder) {
+    implant.flags.push_back({"tip_outside_field",
+                             "The field ends above the stem's tip: nothing is said of the tip or "
+                             "by zone; the motion is that of the stem's part that is seen."});
+  }
   implant.shoulder = shape.shoulder;
   apply_given(options.given, h.mm_per_px, implant);
   implant.reference_px = reference_point(implant.axis.line_px, implant.shoulder.px, h.mm_per_px);
@@ -258,25 +318,27 @@ Expected<Followed> follow(const film::FilmImage& hip_view, const Pyramid& pyrami
   if (!reaches_head(mask, rough)) {
     return no_stem(hip_view, "no stem was found that hangs together with the head");
   }
-  const auto shape = trace_outline(film, fine, mask, h.head_px, h.mm_per_px);
+  auto shape = trace_outline(film, fine, mask, h.head_px, h.mm_per_px);
   if (!shape) return no_stem(hip_view, "the outline of the stem could not be followed");
-  if (const auto why = implausible(*shape, film.size(), h.mm_per_px)) {
-    return no_stem(hip_view, *why);
-  }
+  const Cut cut = cut_of(*shape, film.size(), h.mm_per_px);
+  if (cut == Cut::kDistal) end_at_field(*shape, film.size(), h.mm_per_px);
+  if (const auto why = implausible(*shape, cut, h)) return no_stem(hip_view, *why);
   const auto neck = neck_axis(shape->outline, h.mm_per_px);
-  return Followed{h, *rim, *shape, fine, mask, neck};
+  const StemEnd end = cut == Cut::kDistal ? StemEnd::kFieldBorder : StemEnd::kTip;
+  return Followed{h, *rim, *shape, end, fine, mask, neck};
 }
 
-/// As follow(), and where that fails, with flanks that lie closer together: beside a bright thigh
-/// the outer edge of a cortex can be clearer than the stem's.
+/// As follow(), and where that fails or leads out of the field, with flanks that lie closer
+/// together: beside a bright thigh the outer edge of a cortex can be clearer than the stem's.
 Expected<Followed> follow_either(const film::FilmImage& hip_view, const Pyramid& pyramid,
                                  const Hypothesis& h, const ImplantOptions& options) {
   auto first = follow(hip_view, pyramid, h);
-  if (first) return first;
+  if (first && first->end == StemEnd::kTip) return first;
   const auto narrower = with_narrower_stem(pyramid, h, options);
   if (!narrower) return first;
   auto second = follow(hip_view, pyramid, *narrower);
-  return second ? second : first;
+  if (!second || (first && second->end != StemEnd::kTip)) return first;
+  return second;
 }
 
 /// As follow(), and where the head turns out to lie off its neck, with the head that lies on it.
@@ -302,7 +364,8 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
   const Pyramid pyramid(film);
   std::optional<Hypothesis> refused;
   std::optional<Error> why;
-  for (const Hypothesis& h : hypotheses(pyramid, options)) {
+  const std::vector<Hypothesis> all = hypotheses(pyramid, options);
+  for (const Hypothesis& h : all) {
     // After a likelier hip has been refused, an unlikely one is no hip but what is left over; and
     // one whose head lies within the refused one's reach is part of the same hip.
     if (h.score < (refused ? kSureScore : kLeastScore)) break;
@@ -314,6 +377,9 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
       refused = h;
       why = found.error();
     }
+  }
+  if (!all.empty() && stem_must_leave(refused.value_or(all.front()))) {
+    return no_stem(hip_view, kStemLeavesField);
   }
   if (why) return tl::unexpected(*why);
   return no_stem(hip_view, "no femoral stem with its head was found");

@@ -103,7 +103,9 @@ void add_stem(const FilmResult& film, const Places& places, Item& group) {
   add_axis("STEM-AXIS", "Stem axis", film.stem->axis, places, group);
   if (film.shaft_axis)
     add_axis("SHAFT-AXIS", "Femoral shaft axis", *film.shaft_axis, places, group);
-  add_landmark("STEM-TIP", "Tip of the stem", film.stem->tip, places, group);
+  if (film.stem->tip) {
+    add_landmark("STEM-TIP", "Tip of the stem", *film.stem->tip, places, group);
+  }
   add_landmark("STEM-SHOULDER", "Shoulder of the stem", film.stem->shoulder, places, group);
 }
 

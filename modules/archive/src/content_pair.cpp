@@ -54,8 +54,8 @@ std::optional<Vec2> shoulder(const FilmResult& film) {
   return film.stem->shoulder.stored_px;
 }
 std::optional<Vec2> tip(const FilmResult& film) {
-  if (!film.stem) return {};
-  return film.stem->tip.stored_px;
+  if (!film.stem || !film.stem->tip) return {};
+  return film.stem->tip->stored_px;
 }
 
 Code by_alignment() { return own("BONE-ALIGNMENT", "Stem and bone of both films aligned rigidly"); }
@@ -102,9 +102,11 @@ void add_migration(const migration::Migration& m, const CodedLengths& lengths,
   places.add(add("SUBSIDENCE-SHLD", "Subsidence of the stem's shoulder",
                  lengths.of(m.subsidence_at_shoulder), how),
              "STEM-SHOULDER", "Shoulder of the stem", shoulder);
-  places.add(
-      add("SUBSIDENCE-TIP", "Subsidence of the stem's tip", lengths.of(m.subsidence_at_tip), how),
-      "STEM-TIP", "Tip of the stem", tip);
+  if (m.subsidence_at_tip) {
+    places.add(add("SUBSIDENCE-TIP", "Subsidence of the stem's tip",
+                   lengths.of(*m.subsidence_at_tip), how),
+               "STEM-TIP", "Tip of the stem", tip);
+  }
   places.add(add("MEDIAL", "Medial shift of the stem's reference point", lengths.of(m.medial), how),
              "REFERENCE-POINT", "Reference point of the stem", reference_point);
   places.add_axes_to(

@@ -123,10 +123,12 @@ void draw_implant(const FilmResult& film, Layer& layer) {
   if (!film.stem) return;
   layer.line(film.stem->outline_px);
   layer.line({film.stem->axis.proximal_px, film.stem->axis.distal_px});
-  layer.point(film.stem->tip.stored_px);
   layer.point(film.stem->shoulder.stored_px);
   layer.point(film.stem->reference_px);
-  layer.words("tip", film.stem->tip.stored_px);
+  if (film.stem->tip) {
+    layer.point(film.stem->tip->stored_px);
+    layer.words("tip", film.stem->tip->stored_px);
+  }
   layer.words("shoulder", film.stem->shoulder.stored_px);
 }
 

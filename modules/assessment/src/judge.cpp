@@ -38,7 +38,7 @@ Measured<double> number(const Measured<Q>& m, double factor = 1.0) {
   return {factor * m.value.value, std::abs(factor) * m.u.value, std::abs(factor) * m.u95.value};
 }
 
-const Measured<Millimetres>& at_point(const migration::Migration& m, Point point) {
+std::optional<Measured<Millimetres>> at_point(const migration::Migration& m, Point point) {
   switch (point) {
     case Point::kHeadCentre:
       return m.subsidence_at_head_centre;
@@ -94,13 +94,18 @@ struct Value {
   std::string reason;  ///< a clause, when there is none
 };
 
+Value tip_not_seen() {
+  return {{}, Because::kNotMeasured, "the reference film ends above the stem's tip"};
+}
+
 Value rate_since_reference(const Case& c) {
   if (!c.pair.days) {
     return {{}, Because::kDateUnknown, "a rate needs the dates of both films"};
   }
   if (*c.pair.days <= 0) return {{}, Because::kDateUnknown, "both films are of one day"};
-  return {
-      number(at_point(*c.pair.migration, c.criterion.point), kDaysPerYear / *c.pair.days), {}, {}};
+  const auto subsidence = at_point(*c.pair.migration, c.criterion.point);
+  if (!subsidence) return tip_not_seen();
+  return {number(*subsidence, kDaysPerYear / *c.pair.days), {}, {}};
 }
 
 Value value_of(const Case& c) {
@@ -109,8 +114,11 @@ Value value_of(const Case& c) {
     return {{}, Because::kNotMeasured, "the comparison is not measured: " + c.pair.reason};
   }
   switch (c.criterion.quantity) {
-    case Quantity::kSubsidence:
-      return {number(at_point(*migration, c.criterion.point)), {}, {}};
+    case Quantity::kSubsidence: {
+      const auto subsidence = at_point(*migration, c.criterion.point);
+      if (!subsidence) return tip_not_seen();
+      return {number(*subsidence), {}, {}};
+    }
     case Quantity::kMedial:
       return {number(migration->medial), {}, {}};
     case Quantity::kTiltChange:

@@ -6,7 +6,8 @@
 namespace tidemark::followup {
 namespace {
 
-constexpr std::size_t kMeasuredCells = 18;
+constexpr std::size_t kCellsEach = 3;  // value, u, u95
+constexpr std::size_t kMeasuredCells = 6 * kCellsEach;
 
 void header_of(Row& row, const std::string& unit) {
   for (const char* name : {"hip", "side", "reference_file", "follow_up_file", "reference_date",
@@ -53,7 +54,7 @@ void fill(Row& row, const Result& result, const ComparisonResult& comparison, do
     row.measured(m->subsidence, unit);
     row.measured(m->subsidence_at_head_centre, unit);
     row.measured(m->subsidence_at_shoulder, unit);
-    row.measured(m->subsidence_at_tip, unit);
+    m->subsidence_at_tip ? row.measured(*m->subsidence_at_tip, unit) : row.empty(kCellsEach);
     row.measured(m->medial, unit);
     row.measured(m->tilt_change);
   } else {

@@ -49,6 +49,8 @@ bool doubts_side(const Expected<Seen>& asked, const FilmEntry& entry) {
 std::optional<std::string> stands_on_other_side(const Expected<Seen>& asked,
                                                 const Expected<Seen>& turned, Side side) {
   if (!turned || turned->implant.confidence < kSureOfOther) return {};
+  // Both hips are replaced, and the field cuts the one that is asked for.
+  if (!asked && asked.error().wrong == anatomy::kStemLeavesField) return {};
   if (asked && (turned->implant.confidence < asked->implant.confidence + kSurer ||
                 !same_head(*asked, *turned))) {
     return {};

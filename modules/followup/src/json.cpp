@@ -83,19 +83,21 @@ Json stem_json(const StemResult& stem) {
     // A hundredth of a pixel is plenty for a line to draw and halves the file.
     outline.push_back({rounded(p.x(), 100.0), rounded(p.y(), 100.0)});
   }
-  return {{"tip_px", point_json(stem.tip.stored_px)},
-          {"shoulder_px", point_json(stem.shoulder.stored_px)},
-          {"reference_px", point_json(stem.reference_px)},
-          {"axis_px", axis_points(stem.axis)},
-          {"axis_u_deg", rounded(stem.axis.direction_u.value)},
-          {"axis_source", name_of(stem.axis.source)},
-          {"confidence", rounded(stem.confidence)},
-          {"outline_px", std::move(outline)}};
+  Json out = Json::object();
+  if (stem.tip) out["tip_px"] = point_json(stem.tip->stored_px);
+  out.update({{"shoulder_px", point_json(stem.shoulder.stored_px)},
+              {"reference_px", point_json(stem.reference_px)},
+              {"axis_px", axis_points(stem.axis)},
+              {"axis_u_deg", rounded(stem.axis.direction_u.value)},
+              {"axis_source", name_of(stem.axis.source)},
+              {"confidence", rounded(stem.confidence)},
+              {"outline_px", std::move(outline)}});
+  return out;
 }
 
 Json landmarks_json(const FilmResult& film) {
   Json out = Json::object();
-  out["stem_tip"] = landmark_json(film.stem->tip);
+  if (film.stem->tip) out["stem_tip"] = landmark_json(*film.stem->tip);
   out["stem_shoulder"] = landmark_json(film.stem->shoulder);
   if (film.lesser_trochanter) out["lesser_trochanter"] = landmark_json(*film.lesser_trochanter);
   if (film.greater_trochanter) out["greater_trochanter"] = landmark_json(*film.greater_trochanter);
@@ -271,8 +273,10 @@ Json features_json(const std::vector<migration::FeatureSubsidence>& features,
 void add_migration(Json& out, const migration::Migration& m, const LengthWriter& length) {
   out["subsidence" + length.suffix] = length(m.subsidence);
   out["subsidence_at" + length.suffix] = {{"head_centre", length(m.subsidence_at_head_centre)},
-                                          {"shoulder", length(m.subsidence_at_shoulder)},
-                                          {"tip", length(m.subsidence_at_tip)}};
+                                          {"shoulder", length(m.subsidence_at_shoulder)}};
+  if (m.subsidence_at_tip) {
+    out["subsidence_at" + length.suffix]["tip"] = length(*m.subsidence_at_tip);
+  }
   out["medial" + length.suffix] = length(m.medial);
   out["tilt_change_deg"] = measured_json(m.tilt_change);
   if (m.flexion_change) out["flexion_change_deg"] = measured_json(*m.flexion_change);

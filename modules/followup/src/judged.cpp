@@ -5,8 +5,8 @@ namespace {
 
 /// Along the stem axis; the film's pixels are square or nearly so.
 std::optional<Millimetres> tip_below_reference(const FilmResult& film) {
-  if (!film.stem || !film.calibration) return {};
-  const double px = (film.stem->tip.stored_px - film.stem->reference_px).norm();
+  if (!film.stem || !film.stem->tip || !film.calibration) return {};
+  const double px = (film.stem->tip->stored_px - film.stem->reference_px).norm();
   return Millimetres{px * film.calibration->mm_per_px.value.value};
 }
 

@@ -17,6 +17,7 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
+#include "tidemark/film/field.h"
 #include "working.h"
 
 namespace tidemark::followup {
@@ -24,6 +25,9 @@ namespace {
 
 /// Below this confidence the film is also looked at with its grey values turned over. House choice.
 constexpr double kTrusted = 0.5;
+/// So sure must a find with the greys turned over be where the field seems to cut the stem. House
+/// choice: that of `implant_uncertain`.
+constexpr double kTrustedOverCut = 0.6;
 
 /// Counts finished steps and tells the caller, one call at a time.
 class Meter {
@@ -68,7 +72,7 @@ void read_films(WorkingSeries& work, const Run& run) {
       return;
     }
     film.out.sha256 = image->facts.sha256;
-    film.upright = std::move(*image);
+    film.upright = film::within_exposed_field(std::move(*image));
     run.meter.step();
   });
 }
@@ -100,6 +104,9 @@ Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& 
   if (seen && seen->implant.confidence >= kTrusted) return seen;
   auto turned = see(film::inverted(*film.upright), side, film, stem, steps);
   if (!turned || (seen && seen->implant.confidence >= turned->implant.confidence)) return seen;
+  // A stem that the field cuts leaves pieces that look like one with the greys turned over.
+  const bool cut = !seen && seen.error().wrong == anatomy::kStemLeavesField;
+  if (cut && turned->implant.confidence < kTrustedOverCut) return seen;
   turned->implant.flags.push_back(
       {"grey_inverted",
        "The stem shows only with the grey values turned over: the file says the "

@@ -32,7 +32,7 @@ inline constexpr std::size_t kFields<anatomy::ImplantOptions> = 4;
 template <>
 inline constexpr std::size_t kFields<anatomy::FemurOptions> = 2;
 template <>
-inline constexpr std::size_t kFields<anatomy::Implant> = 11;
+inline constexpr std::size_t kFields<anatomy::Implant> = 12;
 template <>
 inline constexpr std::size_t kFields<anatomy::Femur> = 9;
 

@@ -12,6 +12,8 @@ namespace {
 
 constexpr int kWidth = 1500;
 constexpr int kHeight = 1060;
+bool ends_at_tip(const HipFilm& film) { return film.implant.end == anatomy::StemEnd::kTip; }
+
 constexpr Box kMain{16.0, 64.0, 660.0, 940.0};
 constexpr Box kTipInset{700.0, 268.0, 380.0, 320.0};
 constexpr Box kShoulderInset{1104.0, 268.0, 380.0, 320.0};
@@ -258,7 +260,8 @@ std::optional<Picture> draw_pair(const std::string& name, const HipFilm& referen
   if (!in_px) draw_scale_bar(canvas, panel, reference.scale.value.value, 20.0);
   draw_heading(canvas, pair);
   draw_numbers(canvas, pair);
-  draw_inset(canvas, pair, kTipInset, reference.implant.tip.px, follow_up.implant.tip.px, "Tip");
+  draw_inset(canvas, pair, kTipInset, reference.implant.tip.px, follow_up.implant.tip.px,
+             ends_at_tip(reference) && ends_at_tip(follow_up) ? "Tip" : "Distal end");
   draw_inset(canvas, pair, kShoulderInset, reference.implant.shoulder.px,
              follow_up.implant.shoulder.px, "Shoulder");
   draw_plot(canvas, pair);

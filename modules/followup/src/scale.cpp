@@ -67,8 +67,8 @@ std::optional<film::KnownLength> known_marker(const Working& film) {
 
 std::optional<film::KnownLength> known_stem(const Working& film,
                                             const std::optional<Millimetres>& length) {
-  if (!length) return {};
   const anatomy::Implant& implant = film.seen->implant;
+  if (!length || implant.end != anatomy::StemEnd::kTip) return {};
   const double px = along(implant.axis.line_px, implant.tip.px) -
                     along(implant.axis.line_px, implant.shoulder.px);
   if (!(px > 0.0)) return {};

@@ -457,6 +457,11 @@ std::optional<Entry> entry_of(const film::FilmImage& hip_view, const anatomy::Im
 
 Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Implant& implant,
                               const LucencyOptions& options) {
+  if (implant.end == anatomy::StemEnd::kFieldBorder) {
+    return fail(ErrorKind::kCannotTell, "lines beside the stem",
+                "the field ends above the stem's tip, down to which the zones are counted",
+                "take a film that shows the whole stem");
+  }
   const double scale = options.scale.value;
   const auto entry = entry_of(hip_view, implant, options);
   auto plan = divide(implant, options.scale, options.view, entry);

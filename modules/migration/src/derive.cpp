@@ -289,7 +289,9 @@ void tell_subsidence(const PairEvidence& e, const Settled& s, double u95, const 
   };
   m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
   m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
-  m.subsidence_at_tip = at(e.reference.implant.tip.px);
+  if (e.reference.implant.end == anatomy::StemEnd::kTip) {
+    m.subsidence_at_tip = at(e.reference.implant.tip.px);
+  }
 }
 
 Migration told(const PairEvidence& e, const Settled& s, double u95) {

@@ -1,3 +1,5 @@
+#include <array>
+
 #include "sections.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/text.h"
@@ -21,9 +23,12 @@ std::vector<Cell> row_of(const Source& from, const ComparisonResult& pair) {
   const migration::Migration& m = *pair.migration;
   const Lengths lengths = followup::lengths_of(from.result);
   row.push_back({{from.say.signed_number(m.subsidence, lengths.mm_per_unit)}, CellRole::kStrong});
-  for (const auto* length :
-       {&m.subsidence_at_head_centre, &m.subsidence_at_shoulder, &m.subsidence_at_tip, &m.medial}) {
-    row.push_back({{from.say.signed_number(*length, lengths.mm_per_unit)}, CellRole::kValue});
+  const std::array<std::optional<Measured<Millimetres>>, 4> all{
+      m.subsidence_at_head_centre, m.subsidence_at_shoulder, m.subsidence_at_tip, m.medial};
+  for (const auto& length : all) {
+    row.push_back(
+        length ? Cell{{from.say.signed_number(*length, lengths.mm_per_unit)}, CellRole::kValue}
+               : Cell{{from.say("none")}, CellRole::kOpen});
   }
   row.push_back({{from.say.signed_number(m.tilt_change)}, CellRole::kStrong});
   return row;

@@ -138,7 +138,10 @@ def stem_items(found, film):
     marks = found.get("landmarks", {})
     for name, key in (("stem tip", "stem_tip"), ("stem shoulder", "stem_shoulder")):
         mark = marks.get(key)
-        place = mark["px"] if mark else stem[key.replace("stem_", "") + "_px"]
+        place = mark["px"] if mark else stem.get(key.replace("stem_", "") + "_px")
+        if place is None:  # the field ends above the tip
+            items.append(missing(name))
+            continue
         items.append(point_item(name, place, mark and mark.get("u_px"), points[key], film))
     if "reference_px" in stem:
         items.append(point_item("stem reference point", stem["reference_px"], None,

@@ -217,7 +217,7 @@ TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
   open();
   EXPECT_TRUE(window_->review()->unsaved());
   EXPECT_THAT(window_->message().toStdString(), HasSubstr("are back"));
-  EXPECT_EQ(window_->hip()->result.films.back().stem->tip.source, Source::kGiven);
+  EXPECT_EQ(window_->hip()->result.films.back().stem->tip->source, Source::kGiven);
 }
 
 TEST_F(Window, UnrollsTheInterfaceAndGoesToAPlaceOfIt) {

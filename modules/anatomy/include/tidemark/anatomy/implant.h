@@ -28,6 +28,12 @@ struct FoundAxis {
   Source source = Source::kFound;
 };
 
+/// Where the outline of a stem ends distally.
+enum class StemEnd {
+  kTip,
+  kFieldBorder  ///< the field ends within the stem, above its tip
+};
+
 /// The femoral component and the cup on one film. Everything in px of the hip view
 /// (film::as_right_hip): lateral -x, medial +x, distal +y.
 struct Implant {
@@ -38,6 +44,7 @@ struct Implant {
   FoundAxis axis;       ///< centre line of the distal straight part of the stem
   Landmark tip;         ///< where the axis leaves the outline distally: the middle of a flat end
   Landmark shoulder;    ///< most proximal lateral corner of the body
+  StemEnd end = StemEnd::kTip;  ///< kFieldBorder: `tip` is where the field ends, with a u of 100 mm
   Vec2 reference_px = Vec2::Zero();  ///< on the axis, 10 mm distal to the level of the shoulder
   Mask stem;                         ///< stem, neck and head
   Mask metal;  ///< everything that is metal or moves with it, cup, wires and letters too
@@ -54,6 +61,9 @@ struct ImplantOptions {
   GivenLandmarks given;                           ///< values that replace found ones
   LookFrom look = LookFrom::kFront;
 };
+
+/// Why a film is refused whose field ends within the stem.
+inline constexpr const char* kStemLeavesField = "part of the stem lies outside of the film";
 
 /// Finds stem, head and cup of the hip whose lateral side is -x. With both hips replaced on one
 /// film, the one whose head lies medial (+x) of its stem is taken; on a film from the side, the

@@ -62,7 +62,7 @@ struct AxisResult {
 
 /// The stem on one film, stored px.
 struct StemResult {
-  PointResult tip;
+  std::optional<PointResult> tip;  ///< absent where the field ends above it
   PointResult shoulder;
   AxisResult axis;
   Vec2 reference_px = Vec2::Zero();  ///< on the axis, 10 mm distal to the level of the shoulder

@@ -60,7 +60,8 @@ struct Migration {
   Measured<Millimetres> subsidence;  ///< at the stem's reference point
   Measured<Millimetres> subsidence_at_head_centre;
   Measured<Millimetres> subsidence_at_shoulder;
-  Measured<Millimetres> subsidence_at_tip;
+  /// Absent where the reference film ends above the tip.
+  std::optional<Measured<Millimetres>> subsidence_at_tip;
   Measured<Millimetres> medial;  ///< at the stem's reference point
   Measured<Degrees> tilt_change;
   /// Change of the stem's pose out of the film's plane, by its surface; absent without one. Of the

@@ -1,0 +1,44 @@
+#pragma once
+
+#include <optional>
+
+#include "tidemark/core/geometry.h"
+#include "tidemark/core/raster.h"
+#include "tidemark/film/film.h"
+
+namespace tidemark::film {
+
+/// The part of a film that the collimator left open, in px of the film's view. Each border is a
+/// straight line, nearly parallel to its side of the matrix; where the field reaches that side it
+/// is the side itself.
+struct ExposedField {
+  Line2 left;    ///< runs down
+  Line2 right;   ///< runs down
+  Line2 top;     ///< runs to the right
+  Line2 bottom;  ///< runs to the right
+};
+
+/// Where lead shutters, or a mask drawn over the film afterwards, end the field.
+///
+/// A border is a straight edge within 3 degrees of its side of the matrix, no farther from it
+/// than a third of the film, with a mean step of 0.29 of the film's spread of greys (5 to 95 %).
+/// Beyond it little is left to see: greys scatter by half of the film's at most (scatter from the
+/// field fades out there). Either the outside is the brighter one along two fifths of the border
+/// and hardly anywhere the darker one (metal beside lead shows no edge), and all of it brighter
+/// than half of the film; or it is darker along three quarters of it and the top ends in the same
+/// way, else it is air beyond the skin. On 60 films of two simulators borders have mean steps of
+/// 0.31 and more, the best lines of films without any 0.27 and less. Borders are set 1.5 blocks (of
+/// a 320th of the longer side) inwards, off the penumbra and the halo of edge enhancement. House
+/// choices.
+///
+/// @return nothing where no side has a border, or where the field would be less than a quarter of
+///         the film: that is no collimation but something drawn on it.
+[[nodiscard]] std::optional<ExposedField> find_exposed_field(const Raster& pixels);
+
+/// The film cut down to its exposed field: the smallest upright rectangle about it; what lies in
+/// its corners beyond a slanting border takes the nearest grey of the field along the row or
+/// column. stored_from_view is adapted, so that stored px stay what they were. A film without
+/// borders is given back as it is.
+[[nodiscard]] FilmImage within_exposed_field(FilmImage film);
+
+}  // namespace tidemark::film

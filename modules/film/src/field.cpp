@@ -1,0 +1,291 @@
+#include "tidemark/film/field.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <utility>
+#include <vector>
+
+namespace tidemark::film {
+namespace {
+
+constexpr int kBlocks = 320;           ///< blocks along the longer side
+constexpr double kMostSlope = 0.055;   ///< of a border against its side; 3 degrees
+constexpr double kMostDepth = 0.34;    ///< of the film, from its side
+constexpr double kDarkShare = 0.75;    ///< of a dark border's length that is an edge
+constexpr double kBrightShare = 0.4;   ///< of a bright one's: beside metal it is none
+constexpr double kMostAgainst = 0.1;   ///< of its length that is an edge the other way
+constexpr double kFlat = 0.5;          ///< most spread outside of a border, of the film's
+constexpr double kStep = 0.05;         ///< least step at one place, of the film's spread
+constexpr double kMeanStep = 0.29;     ///< least mean step along a border, of the film's spread
+constexpr double kInwards = 1.5;       ///< blocks between the edge and what is used
+constexpr double kLeastField = 0.25;   ///< of the film's area
+constexpr double kEndsLeftOut = 0.12;  ///< of a border, where the next side's border may hide it
+
+double quantile(std::vector<float> values, double q) {
+  if (values.empty()) return 0.0;
+  const auto at = static_cast<std::ptrdiff_t>(q * static_cast<double>(values.size() - 1));
+  std::nth_element(values.begin(), values.begin() + at, values.end());
+  return values[static_cast<std::size_t>(at)];
+}
+
+double spread(const std::vector<float>& values) {
+  return quantile(values, 0.95) - quantile(values, 0.05);
+}
+
+/// Means of blocks of `size` x `size` pixels; what is left over at the far sides is dropped.
+Raster blocks_of(const Raster& pixels, int size) {
+  Raster out(pixels.width / size, pixels.height / size);
+  for (int y = 0; y < out.height; ++y) {
+    for (int x = 0; x < out.width; ++x) {
+      double sum = 0.0;
+      for (int j = 0; j < size; ++j) {
+        for (int i = 0; i < size; ++i) sum += pixels.at(x * size + i, y * size + j);
+      }
+      out.at(x, y) = static_cast<float>(sum / (size * size));
+    }
+  }
+  return out;
+}
+
+enum class SideOf { kLeft, kRight, kTop, kBottom };
+
+/// The film seen from one side: `along` runs along it, `depth` away from it.
+class FromSide {
+ public:
+  FromSide(const Raster& image, SideOf side) : image_(image), side_(side) {}
+  [[nodiscard]] bool upright() const { return side_ == SideOf::kLeft || side_ == SideOf::kRight; }
+  [[nodiscard]] int length() const { return upright() ? image_.height : image_.width; }
+  [[nodiscard]] int depths() const { return upright() ? image_.width : image_.height; }
+  [[nodiscard]] float at(int along, int depth) const {
+    switch (side_) {
+      case SideOf::kLeft:
+        return image_.at(depth, along);
+      case SideOf::kRight:
+        return image_.at(image_.width - 1 - depth, along);
+      case SideOf::kTop:
+        return image_.at(along, depth);
+      case SideOf::kBottom:
+        break;
+    }
+    return image_.at(along, image_.height - 1 - depth);
+  }
+
+ private:
+  const Raster& image_;
+  SideOf side_;
+};
+
+/// A border seen from its side: depth = at_middle + slope * (along - middle).
+struct Edge {
+  double at_middle = 0.0;
+  double slope = 0.0;
+  double up = 0.0;    ///< share of its length along which the outside is clearly brighter
+  double down = 0.0;  ///< share along which it is clearly darker
+  double step = 0.0;  ///< mean step across it, outside less inside
+
+  [[nodiscard]] bool holds() const {
+    return (up >= kBrightShare && down <= kMostAgainst) || down >= kDarkShare;
+  }
+};
+
+int depth_at(const Edge& e, int along, int length) {
+  return static_cast<int>(std::lround(e.at_middle + e.slope * (along - 0.5 * (length - 1))));
+}
+
+/// How much of a line steps up, and how much down, from inside to outside.
+Edge weighed(const FromSide& film, Edge e, double least_step) {
+  const int n = film.length();
+  const int skip = static_cast<int>(kEndsLeftOut * n);
+  int up = 0;
+  int down = 0;
+  double sum = 0.0;
+  for (int t = skip; t < n - skip; ++t) {
+    const int d = depth_at(e, t, n);
+    if (d < 2 || d + 2 >= film.depths()) continue;
+    const double step = film.at(t, d - 2) - film.at(t, d + 2);
+    up += step > least_step ? 1 : 0;
+    down += step < -least_step ? 1 : 0;
+    sum += step;
+  }
+  const double all = std::max(1, n - 2 * skip);
+  e.up = up / all;
+  e.down = down / all;
+  e.step = sum / all;
+  return e;
+}
+
+/// What a film's greys are like as a whole.
+struct Greys {
+  double spread = 0.0;
+  double middle = 0.0;  ///< lead is brighter
+};
+
+/// Is there nothing to see outside of the border, as behind lead or a mask?
+bool nothing_outside(const FromSide& film, const Edge& e, const Greys& greys) {
+  std::vector<float> outside;
+  const int n = film.length();
+  const int skip = static_cast<int>(kEndsLeftOut * n);
+  for (int t = skip; t < n - skip; ++t) {
+    for (int d = 0; d + 2 <= depth_at(e, t, n); ++d) outside.push_back(film.at(t, d));
+  }
+  if (outside.size() <= static_cast<std::size_t>(n)) return false;
+  if (spread(outside) > kFlat * greys.spread) return false;
+  return e.step < 0.0 || quantile(outside, 0.05) >= greys.middle;
+}
+
+/// The border of one side: of all lines that hold, the one with the largest step.
+std::optional<Edge> border_of(const FromSide& film, const Greys& greys) {
+  std::optional<Edge> best;
+  const int n = film.length();
+  const int turns = static_cast<int>(std::ceil(0.5 * kMostSlope * n));
+  const int deepest = static_cast<int>(kMostDepth * film.depths());
+  for (int turn = -turns; turn <= turns; ++turn) {
+    for (int depth = 2; depth < deepest; ++depth) {
+      const Edge e = weighed(film, {static_cast<double>(depth), 2.0 * turn / n, 0.0, 0.0, 0.0},
+                             kStep * greys.spread);
+      const double least = best ? std::abs(best->step) : kMeanStep * greys.spread;
+      if (!e.holds() || std::abs(e.step) <= least) continue;
+      if (nothing_outside(film, e, greys)) best = e;
+    }
+  }
+  return best;
+}
+
+/// Dark beyond a border is a mask drawn over the film, or air beyond a straight stretch of skin. A
+/// mask closes the top as well, where no skin ends.
+void keep_dark_masks_only(std::array<std::optional<Edge>, 4>& edges) {
+  const auto dark = [](const std::optional<Edge>& e) { return e && e->step < 0.0; };
+  if (dark(edges[2])) return;
+  for (auto& edge : edges) {
+    if (dark(edge)) edge.reset();
+  }
+}
+
+/// The border as a line of the film; the side itself where there is none.
+Line2 line_of(const FromSide& film, SideOf side, const std::optional<Edge>& edge, int block,
+              const Raster& pixels) {
+  const double n = film.length();
+  const double at = edge ? block * (edge->at_middle + 0.5 + kInwards) : -0.5;
+  const double slope = edge ? edge->slope : 0.0;
+  const double middle = block * 0.5 * n;
+  const double far = (film.upright() ? pixels.width : pixels.height) - 1.0;
+  const bool turned = side == SideOf::kRight || side == SideOf::kBottom;
+  const double place = turned ? far - at : at;
+  const double lean = turned ? -slope : slope;
+  return film.upright() ? Line2{Vec2(place, middle), Vec2(lean, 1.0).normalized()}
+                        : Line2{Vec2(middle, place), Vec2(1.0, lean).normalized()};
+}
+
+double x_at(const Line2& l, double y) {
+  return l.point.x() + (y - l.point.y()) * l.direction.x() / l.direction.y();
+}
+double y_at(const Line2& l, double x) {
+  return l.point.y() + (x - l.point.x()) * l.direction.y() / l.direction.x();
+}
+
+/// Pixels from `low` to `high`, both within.
+struct Span {
+  int low = 0;
+  int high = 0;
+};
+
+Span span_of(double low, double high, int size) {
+  return {std::clamp(static_cast<int>(std::ceil(low)), 0, size - 1),
+          std::clamp(static_cast<int>(std::floor(high)), 0, size - 1)};
+}
+
+/// Beyond slanting borders the nearest grey of the field: along rows first, then along columns.
+void fill_outside(const ExposedField& field, Raster& pixels) {
+  for (int y = 0; y < pixels.height; ++y) {
+    const Span in = span_of(x_at(field.left, y), x_at(field.right, y), pixels.width);
+    for (int x = 0; x < in.low; ++x) pixels.at(x, y) = pixels.at(in.low, y);
+    for (int x = in.high + 1; x < pixels.width; ++x) pixels.at(x, y) = pixels.at(in.high, y);
+  }
+  for (int x = 0; x < pixels.width; ++x) {
+    const Span in = span_of(y_at(field.top, x), y_at(field.bottom, x), pixels.height);
+    for (int y = 0; y < in.low; ++y) pixels.at(x, y) = pixels.at(x, in.low);
+    for (int y = in.high + 1; y < pixels.height; ++y) pixels.at(x, y) = pixels.at(x, in.high);
+  }
+}
+
+/// The corners of the field, from the upper left one clockwise.
+std::array<Vec2, 4> corners_of(const ExposedField& f, const Raster& pixels) {
+  const auto meet = [](const Line2& upright, const Line2& level) {
+    double y = level.point.y();
+    for (int i = 0; i < 8; ++i) y = y_at(level, x_at(upright, y));  // slopes are small
+    return Vec2(x_at(upright, y), y);
+  };
+  std::array<Vec2, 4> out{meet(f.left, f.top), meet(f.right, f.top), meet(f.right, f.bottom),
+                          meet(f.left, f.bottom)};
+  const Vec2 far(pixels.width - 1.0, pixels.height - 1.0);
+  for (Vec2& p : out) p = p.cwiseMax(Vec2::Zero()).cwiseMin(far);
+  return out;
+}
+
+Raster cut(const Raster& pixels, const Span& x, const Span& y) {
+  Raster out(x.high - x.low + 1, y.high - y.low + 1);
+  for (int row = 0; row < out.height; ++row) {
+    const auto from =
+        pixels.values.begin() + static_cast<std::ptrdiff_t>(y.low + row) * pixels.width + x.low;
+    std::copy(from, from + out.width,
+              out.values.begin() + static_cast<std::ptrdiff_t>(row) * out.width);
+  }
+  return out;
+}
+
+double area_of(const std::array<Vec2, 4>& corners) {
+  double twice = 0.0;
+  for (std::size_t i = 0; i < corners.size(); ++i) {
+    const Vec2& a = corners.at(i);
+    const Vec2& b = corners.at((i + 1) % corners.size());
+    twice += a.x() * b.y() - a.y() * b.x();
+  }
+  return 0.5 * std::abs(twice);
+}
+
+}  // namespace
+
+std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
+  const int block = std::max(1, std::max(pixels.width, pixels.height) / kBlocks);
+  const Raster blocks = blocks_of(pixels, block);
+  if (std::min(blocks.width, blocks.height) < 32) return std::nullopt;
+  const Greys greys{spread(blocks.values), quantile(blocks.values, 0.5)};
+  if (greys.spread <= 0.0) return std::nullopt;
+  const std::array sides{SideOf::kLeft, SideOf::kRight, SideOf::kTop, SideOf::kBottom};
+  std::array<std::optional<Edge>, 4> edges;
+  for (std::size_t i = 0; i < sides.size(); ++i) {
+    edges.at(i) = border_of(FromSide(blocks, sides.at(i)), greys);
+  }
+  keep_dark_masks_only(edges);
+  const auto line = [&](std::size_t i) {
+    return line_of(FromSide(blocks, sides.at(i)), sides.at(i), edges.at(i), block, pixels);
+  };
+  const ExposedField field{line(0), line(1), line(2), line(3)};
+  const bool any = std::any_of(edges.begin(), edges.end(), [](const auto& e) { return bool(e); });
+  const double all = static_cast<double>(pixels.width) * pixels.height;
+  if (!any || area_of(corners_of(field, pixels)) < kLeastField * all) return std::nullopt;
+  return field;
+}
+
+FilmImage within_exposed_field(FilmImage film) {
+  const auto field = find_exposed_field(film.pixels);
+  if (!field) return film;
+  const auto corners = corners_of(*field, film.pixels);
+  Vec2 low = corners[0];
+  Vec2 high = corners[0];
+  for (const Vec2& p : corners) {
+    low = low.cwiseMin(p);
+    high = high.cwiseMax(p);
+  }
+  fill_outside(*field, film.pixels);
+  const Span x = span_of(low.x(), high.x(), film.pixels.width);
+  const Span y = span_of(low.y(), high.y(), film.pixels.height);
+  film.pixels = cut(film.pixels, x, y);
+  Affine2 view_from_cut;
+  view_from_cut.offset = Vec2(x.low, y.low);
+  film.stored_from_view = film.stored_from_view.after(view_from_cut);
+  return film;
+}
+
+}  // namespace tidemark::film

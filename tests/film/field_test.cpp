@@ -1,0 +1,112 @@
+#include "tidemark/film/field.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+namespace tidemark::film {
+namespace {
+
+// Films drawn from formulas: where each border lies is known exactly.
+
+constexpr int kWidth = 960;
+constexpr int kHeight = 800;
+constexpr double kBlockPx = 3.0;  // kWidth / 320
+
+/// Something to see everywhere: soft shades of 0 to 1 and a bright upright bar, as of a stem.
+double shade(double x, double y) {
+  const double bar = std::abs(x - 500.0) < 30.0 ? 1.2 : 0.0;
+  return 0.5 + 0.3 * std::sin(x / 90.0) + 0.2 * std::cos(y / 70.0) + bar;
+}
+
+/// A film of `shade` where inside(x, y), of `outside` elsewhere.
+template <class Inside>
+FilmImage film_of(const Inside& inside, double outside) {
+  FilmImage film;
+  film.pixels = Raster(kWidth, kHeight);
+  for (int y = 0; y < kHeight; ++y) {
+    for (int x = 0; x < kWidth; ++x) {
+      film.pixels.at(x, y) = static_cast<float>(inside(x, y) ? shade(x, y) : outside);
+    }
+  }
+  film.stored_from_view.offset = Vec2(7.0, 11.0);
+  return film;
+}
+
+const auto kAll = [](int, int) { return true; };
+
+double left_at(const ExposedField& f, double y) {
+  return f.left.point.x() + (y - f.left.point.y()) * f.left.direction.x() / f.left.direction.y();
+}
+
+TEST(ExposedField, AFilmWithoutBordersStaysAsItIs) {
+  const FilmImage film = film_of(kAll, 0.0);
+  EXPECT_FALSE(find_exposed_field(film.pixels));
+  const FilmImage same = within_exposed_field(film);
+  EXPECT_EQ(same.pixels.values, film.pixels.values);
+  EXPECT_EQ(same.stored_from_view.offset, film.stored_from_view.offset);
+}
+
+TEST(ExposedField, FindsASlantingBrightBorderThroughWhichMetalRuns) {
+  // 3 degrees, through (120, 400); and the lower side at y = 700, across the bar.
+  const double slope = 0.0524;
+  const auto film =
+      film_of([&](int x, int y) { return x > 120.0 + slope * (y - 400.0) && y < 700; }, 2.0);
+  const auto field = find_exposed_field(film.pixels);
+  ASSERT_TRUE(field);
+  for (const double y : {100.0, 400.0, 650.0}) {
+    const double border = 120.0 + slope * (y - 400.0);
+    EXPECT_GT(left_at(*field, y), border) << "not outside";
+    EXPECT_LT(left_at(*field, y), border + 4.0 * kBlockPx) << "little is given away";
+  }
+  EXPECT_LT(field->bottom.point.y(), 700.0);
+  EXPECT_GT(field->bottom.point.y(), 700.0 - 4.0 * kBlockPx);
+  EXPECT_LT(field->top.point.y(), 0.0) << "the film's own side";
+  EXPECT_GE(field->right.point.x(), kWidth - 1.0);
+}
+
+TEST(ExposedField, WhatIsLeftStandsWhereItStood) {
+  const double slope = 0.0524;
+  const auto film =
+      film_of([&](int x, int y) { return x > 120.0 + slope * (y - 400.0) && y < 700; }, 2.0);
+  const FilmImage cut = within_exposed_field(film);
+  EXPECT_LT(cut.pixels.width, kWidth - 90);
+  EXPECT_LT(cut.pixels.height, 700);
+  const Affine2 film_from_cut = film.stored_from_view.inverse().after(cut.stored_from_view);
+  float brightest_left = 0.0F;
+  for (int y = 0; y < cut.pixels.height; y += 7) {
+    for (int x = 0; x < cut.pixels.width; x += 5) {
+      const Vec2 at = film_from_cut.apply(Vec2(x, y));
+      const bool seen = at.x() > 120.0 + slope * (at.y() - 400.0) + 4.0 * kBlockPx;
+      if (seen) {
+        EXPECT_FLOAT_EQ(cut.pixels.at(x, y), static_cast<float>(shade(at.x(), at.y())));
+      } else {
+        brightest_left = std::max(brightest_left, cut.pixels.at(x, y));
+      }
+    }
+  }
+  EXPECT_LT(brightest_left, 1.1F) << "no lead is left in the corners";
+}
+
+TEST(ExposedField, AirBeyondAStraightSkinIsNoBorder) {
+  const auto film = film_of([](int x, int) { return x > 150; }, -1.0);
+  EXPECT_FALSE(find_exposed_field(film.pixels));
+}
+
+TEST(ExposedField, ABlackMaskAllAroundIsOne) {
+  const auto film =
+      film_of([](int x, int y) { return x > 60 && x < 900 && y > 45 && y < 740; }, -1.0);
+  const FilmImage cut = within_exposed_field(film);
+  EXPECT_NEAR(cut.pixels.width, 840, 8.0 * kBlockPx);
+  EXPECT_NEAR(cut.pixels.height, 695, 8.0 * kBlockPx);
+  for (const float v : cut.pixels.values) ASSERT_GT(v, -0.5F);
+}
+
+TEST(ExposedField, ABorderThatWouldLeaveHardlyAnythingIsSomethingElse) {
+  const auto film =
+      film_of([](int x, int y) { return x > 310 && x < 650 && y > 260 && y < 540; }, 2.0);
+  EXPECT_FALSE(find_exposed_field(film.pixels));
+}
+
+}  // namespace
+}  // namespace tidemark::film
