@@ -28,7 +28,10 @@ namespace {
 
 constexpr double kSnapReachMm = 3.0;   ///< house choice: more would leave the figure
 constexpr double kSnapReachPx = 20.0;  ///< where no scale is known
-constexpr int kReaderBytes = 64;       ///< what the sheet takes
+/// What all films and marks may take while they are moved: 30 frames a second, and what else is
+/// done for each.
+constexpr double kFrameMs = 26.0;
+constexpr int kReaderBytes = 64;  ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
 
@@ -491,6 +494,11 @@ void ReviewWindow::set_camera(const Camera& camera) {
   camera_ = camera;
   left_->set_camera(camera);
   right_->set_camera(camera);
+}
+
+void ReviewWindow::hurry() {
+  const double canvases = right_->isVisible() ? 2.0 : 1.0;
+  for (FilmCanvas* canvas : {left_, right_}) canvas->hurry(kFrameMs / canvases);
 }
 
 void ReviewWindow::set_window(const Window& window) {

@@ -134,6 +134,7 @@ class ReviewWindow : public QMainWindow {
   void fit();
   void fit_whole();
   void set_camera(const Camera& camera);
+  void hurry();  ///< the films move under a hand
   void set_window(const Window& window);
   void set_share(double share);
   void handle_moved(const Handle& handle, const Vec2& world);
