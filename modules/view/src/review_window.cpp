@@ -324,8 +324,8 @@ std::optional<Affine2> ReviewWindow::follow_from_reference_film() const {
   if (reference == nullptr || chosen == nullptr || !hip_) return {};
   for (const auto& pair : hip_->result.comparisons) {
     if (pair.follow_up != chosen_ || pair.reference != reference_) continue;
-    return follow_from_reference(hip_->result, pair, frame_of(reference->image),
-                                 frame_of(chosen->image), laid_on_);
+    return follow_from_reference(hip_->result, pair, frame_of(reference->image()),
+                                 frame_of(chosen->image()), laid_on_);
   }
   return {};
 }
@@ -336,14 +336,14 @@ std::optional<Affine2> ReviewWindow::film_from_world(std::size_t film) const {
   if (auto aligned = follow_from_reference_film()) return aligned;
   const LoadedFilm* reference = film_at(reference_);
   if (hip_ == nullptr || reference == nullptr) return Affine2{};
-  return roughly_placed(hip_->result.films[reference_], hip_->result.films[film], reference->image,
-                        film_at(film)->image);
+  return roughly_placed(hip_->result.films[reference_], hip_->result.films[film],
+                        reference->image(), film_at(film)->image());
 }
 
 void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose whose) const {
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
-  const Affine2 view_from_stored = film_at(film)->image.stored_from_view.inverse();
+  const Affine2 view_from_stored = film_at(film)->image().stored_from_view.inverse();
   const followup::UnrolledStrip* strip = nullptr;
   for (const auto& unrolled : hip_->result.unrolled) {
     if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
@@ -463,7 +463,7 @@ void ReviewWindow::refresh_title() {
 void ReviewWindow::fit() {
   WorldBox box;
   if (hip_ && reference_ < hip_->result.films.size() && film_at(reference_) != nullptr) {
-    const Affine2 view = film_at(reference_)->image.stored_from_view.inverse();
+    const Affine2 view = film_at(reference_)->image().stored_from_view.inverse();
     const auto& film = hip_->result.films[reference_];
     if (film.stem) {
       for (const Vec2& p : film.stem->outline_px) box.add(view.apply(p));
@@ -485,7 +485,7 @@ void ReviewWindow::fit_whole() {
   if (film == nullptr) return;
   WorldBox box;
   box.add(Vec2::Zero());
-  box.add(Vec2(film->image.pixels.width, film->image.pixels.height));
+  box.add(Vec2(film->image().pixels.width, film->image().pixels.height));
   set_camera(camera_on(box, left_->size(), 0.0));
   camera_by_hand_ = false;
 }
@@ -520,7 +520,8 @@ void ReviewWindow::set_share(double share) {
 void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
   const auto from_world = film_from_world(handle.film);
   if (!review_ || !hip_ || !from_world) return;
-  const Vec2 stored = film_at(handle.film)->image.stored_from_view.apply(from_world->apply(world));
+  const Vec2 stored =
+      film_at(handle.film)->image().stored_from_view.apply(from_world->apply(world));
   const auto sheet = moved(review_->sheet(), hip_->result.films[handle.film], handle, stored);
   if (!sheet) return;
   correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
@@ -574,7 +575,7 @@ void ReviewWindow::snap() {
   if (const auto& scale = hip_->result.films[picked_->film].calibration) {
     reach = kSnapReachMm / scale->mm_per_px.value.value;
   }
-  const auto edge = snapped(film->image.pixels, from_world->apply(*at), reach);
+  const auto edge = snapped(film->image().pixels, from_world->apply(*at), reach);
   if (!edge) {
     say("No edge stands out near this point; move it closer to one.");
     return;
@@ -612,7 +613,7 @@ void ReviewWindow::go_to(const ZoneStrips::Place& place) {
   const auto& at = past ? place.past_px : place.present_px;
   const auto from_world = film_from_world(film);
   if (!at || !from_world) return;
-  const Vec2 on_film = film_at(film)->image.stored_from_view.inverse().apply(*at);
+  const Vec2 on_film = film_at(film)->image().stored_from_view.inverse().apply(*at);
   layers_.insert({Layer::kZones, Layer::kLines});
   for (const char* layer : {"layer-F10", "layer-F11"}) actions_[layer]->setChecked(true);
   camera_by_hand_ = true;

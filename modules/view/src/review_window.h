@@ -65,6 +65,7 @@ class ReviewWindow : public QMainWindow {
   /// Whether films are still read or measured.
   [[nodiscard]] bool busy() const { return loading_ > 0 || measuring_ || reporting_; }
   [[nodiscard]] Measurer::Memory memory() const { return measurer_->memory(); }
+  [[nodiscard]] std::size_t films_kept() const { return measurer_->films_kept(); }
   [[nodiscard]] const MeasuredHip* hip() const { return hip_.get(); }
   [[nodiscard]] const Review* review() const { return review_ ? &*review_ : nullptr; }
   [[nodiscard]] FilmCanvas* left() const { return left_; }
