@@ -82,11 +82,12 @@ void ReviewWindow::build() {
   column->addWidget(make_asking_bar());
   column->addWidget(films, 1);
   column->addWidget(time_line_);
-  panel_ = new SidePanel({[this](const ZoneStrips::Place& place) { go_to(place); },
-                          [this](const ZonePlace& place, std::optional<followup::Opinion> opinion) {
-                            mark_zone(place, opinion);
-                          }},
-                         this);
+  panel_ = new SidePanel(
+      {[this](const ZoneStrips::Place& place) { go_to(place); },
+       [this](const ZonePlace& place, std::optional<followup::Opinion> opinion) {
+         mark_zone(place, opinion);
+       }},
+      [this] { show_help(); }, this);
   auto* whole = new QSplitter(Qt::Horizontal, this);
   whole->setChildrenCollapsible(false);
   whole->addWidget(left_part);

@@ -7,6 +7,7 @@
 #include <QDragEnterEvent>
 #include <QLabel>
 #include <QListWidget>
+#include <QMenuBar>
 #include <QMessageBox>
 #include <QMimeData>
 #include <QProgressBar>
@@ -63,10 +64,16 @@ ReviewWindow::ReviewWindow(std::filesystem::path journals, Measurer::Memory memo
         QMetaObject::invokeMethod(this, std::move(done), Qt::QueuedConnection);
       },
       heard(), std::move(memory));
+  connect(qApp, &QApplication::focusChanged, this, [this](QWidget*, QWidget* now) {
+    if (now == nullptr || now->window() != this || qobject_cast<QMenuBar*>(now) != nullptr) return;
+    last_focus_ = now;
+  });
   refresh();
 }
 
-ReviewWindow::~ReviewWindow() = default;
+ReviewWindow::~ReviewWindow() {
+  qApp->disconnect(this);  // the focus wanders while the parts go, one after the other
+}
 
 Heard ReviewWindow::heard() {
   Heard out;
@@ -549,8 +556,8 @@ void ReviewWindow::pick_grip(Grip grip) {
   if (picked_ && picked_->grip == grip && picked_->film == film) {
     film = film == reference_ ? chosen_ : reference_;
   }
-  layers_.insert({Layer::kLandmarks, Layer::kHead, Layer::kAxes});
-  if (grip == Grip::kBoneEntry) layers_.insert(Layer::kZones);
+  for (const Layer layer : {Layer::kLandmarks, Layer::kHead, Layer::kAxes}) show_layer(layer);
+  if (grip == Grip::kBoneEntry) show_layer(Layer::kZones);
   pick(Handle{film, grip});
   refresh();
 }
@@ -602,6 +609,8 @@ void ReviewWindow::toggle_layer(Layer layer, bool shown) {
   right_->set_shown(layers_);
 }
 
+void ReviewWindow::show_layer(Layer layer) { layer_actions_.at(layer)->setChecked(true); }
+
 void ReviewWindow::lay_on(LaidOn laid_on) {
   laid_on_ = laid_on;
   refresh();
@@ -614,8 +623,7 @@ void ReviewWindow::go_to(const ZoneStrips::Place& place) {
   const auto from_world = film_from_world(film);
   if (!at || !from_world) return;
   const Vec2 on_film = film_at(film)->image().stored_from_view.inverse().apply(*at);
-  layers_.insert({Layer::kZones, Layer::kLines});
-  for (const char* layer : {"layer-F10", "layer-F11"}) actions_[layer]->setChecked(true);
+  for (const Layer layer : {Layer::kZones, Layer::kLines}) show_layer(layer);
   camera_by_hand_ = true;
   set_camera({from_world->inverse().apply(on_film), std::max(camera_.zoom, 2.0)});
   refresh();

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <QMainWindow>
+#include <QPointer>
 #include <cstddef>
 #include <filesystem>
 #include <functional>
@@ -111,6 +112,8 @@ class ReviewWindow : public QMainWindow {
   void ask_reader(std::function<void()> then);
   void show_keys();
   void show_help();
+  /// What explains the number that the keys are on; absent: they are on none.
+  [[nodiscard]] std::optional<Help> help_here() const;
   void take_asked();
 
   // What is known (review_window.cpp)
@@ -144,6 +147,7 @@ class ReviewWindow : public QMainWindow {
   void snap();
   void give_back();
   void toggle_layer(Layer layer, bool shown);
+  void show_layer(Layer layer);  ///< its entry in the menu follows
   void lay_on(LaidOn laid_on);
   [[nodiscard]] FilmCanvas* active() const;
   [[nodiscard]] std::size_t active_film() const;
@@ -173,6 +177,8 @@ class ReviewWindow : public QMainWindow {
   Order load_order_ = 0;
   Order measure_order_ = 0;
   std::map<QString, QAction*> actions_;
+  std::map<Layer, QAction*> layer_actions_;
+  QPointer<QWidget> last_focus_;  ///< in this window, its menus left out
 
   FilmCanvas* left_ = nullptr;
   FilmCanvas* right_ = nullptr;
