@@ -1,7 +1,9 @@
+#include <algorithm>
 #include <array>
 #include <cctype>
 #include <string>
 #include <string_view>
+#include <utility>
 
 #include "help_parts.h"
 #include "tidemark/core/date.h"
@@ -22,8 +24,8 @@ struct Way {
 
 constexpr std::array<Way, 6> kWays{{
     {"head_diameter",
-     "The circle fitted to the head's rim is held against the diameter that the sheet gives. On a "
-     "frontal film the head lies some 9 mm nearer the tube than the stem; that is taken off, and "
+     "The circle fitted to the head's rim is held against the diameter that the sheet gives. On an "
+     "AP film the head lies some 9 mm nearer the tube than the stem; that is taken off, and "
      "what the neck's turn leaves unknown of it is part of the uncertainty.",
      "Depth of the head before the stem: offset by Noble et al. 1988, Clin Orthop Relat Res "
      "235:148-165 (from memory), anteversion: house choice."},
@@ -89,73 +91,69 @@ constexpr const char* kHeadSource =
     "Circle fit: Gander, Golub, Strebel, BIT 34 (1994) 558-578, doi:10.1007/BF01934268. Head on "
     "the neck's midline: common practice, no source.";
 
+constexpr PointWords kStemAxisWords{
+    "One of two points through which the stem's axis is drawn. Tilt is the angle between "
+    "it and the shaft's axis.",
+    "A robust line through the midpoints of the stem's flanks, where they run straight. "
+    "Blur moves both flanks alike and cancels.",
+    "Definition: house choice (docs/anatomy.md)."};
+constexpr PointWords kShaftAxisWords{
+    "One of two points through which the axis of the femur's shaft is drawn. Subsidence runs "
+    "along that of the reference film, and tilt is told against it.",
+    "Least-squares line through the midpoints between both cortices, 20 to 90 mm below the "
+    "lesser trochanter.",
+    "Definition: house choice (docs/anatomy.md)."};
+constexpr std::array<std::pair<Grip, PointWords>, 11> kPoints{{
+    {Grip::kLesserTrochanter,
+     {"The most prominent point of the lesser trochanter on the medial outline of the "
+      "femur. It votes on the subsidence, with at least 1 mm, and the levels of the seat "
+      "audit and of the shaft's axis count from it.",
+      "Calcar and shaft follow a convex course; the trochanter is what stands above it by "
+      "0.8 mm at least, and the point is the middle of its summit.",
+      "Definition: common practice, no source. Limits: house choice."}},
+    {Grip::kGreaterTrochanter,
+     {"The most proximal point of the greater trochanter along the shaft. It votes on the "
+      "subsidence, with at least 1 mm, and the seat audit holds it against the head.",
+      "One path of steepest falls over rays from beside the shoulder; its most proximal "
+      "point, if the path is an edge there.",
+      "Definition: common practice, no source. Limits: house choice."}},
+    {Grip::kStemTip,
+     {"The distal end of the stem. How long the stem looks tells of its flexion, and the "
+      "subsidence of this point is told beside that of the reference point.",
+      "Where the stem's axis leaves the outline, by a parabola through 2 mm on either side: "
+      "the middle of a flat or bevelled end.",
+      "Definition: house choice (docs/anatomy.md)."}},
+    {Grip::kStemShoulder,
+     {"The most proximal lateral corner of the stem's body. The reference point, whose "
+      "motion is the subsidence, lies on the axis 10 mm distal to its level.",
+      "Where the outline reaches farthest half way between lateral and proximal; what blur "
+      "cuts off the corner is put back.",
+      "Definition: house choice (docs/truth.md)."}},
+    {Grip::kBoneEntry,
+     {"The level at which the stem enters the bone: the upper border of the zones. The "
+      "other borders follow from it.",
+      "The border of the cut neck beside the medial flank, where grey rises from proximal "
+      "to distal; where none is found, 9 mm below the shoulder's level.",
+      "Zones: Gruen, McNeice, Amstutz, Clin Orthop 141 (1979) 17. Upper border: house "
+      "choice (docs/lucency.md)."}},
+    {Grip::kHeadCentre,
+     {"The centre of the femoral head. Where the head's diameter is known the head gives the "
+      "film's scale, and the seat audit measures offset and height from its centre.",
+      kHeadFit, kHeadSource}},
+    {Grip::kHeadEdge,
+     {"A place on the rim of the head: moving it changes the diameter, and with it the "
+      "scale of a film that is scaled by its head.",
+      kHeadFit, kHeadSource}},
+    {Grip::kStemAxisProximal, kStemAxisWords},
+    {Grip::kStemAxisDistal, kStemAxisWords},
+    {Grip::kShaftAxisProximal, kShaftAxisWords},
+    {Grip::kShaftAxisDistal, kShaftAxisWords},
+}};
+
 PointWords words_for(Grip grip) {
-  switch (grip) {
-    case Grip::kLesserTrochanter:
-      return {
-          "The most prominent point of the lesser trochanter on the medial outline of the "
-          "femur. It votes on the subsidence, with at least 1 mm, and the levels of the seat "
-          "audit and of the shaft's axis count from it.",
-          "Calcar and shaft follow a convex course; the trochanter is what stands above it by "
-          "0.8 mm at least, and the point is the middle of its summit.",
-          "Definition: common practice, no source. Limits: house choice."};
-    case Grip::kGreaterTrochanter:
-      return {
-          "The most proximal point of the greater trochanter along the shaft. It votes on the "
-          "subsidence, with at least 1 mm, and the seat audit holds it against the head.",
-          "One path of steepest falls over rays from beside the shoulder; its most proximal "
-          "point, if the path is an edge there.",
-          "Definition: common practice, no source. Limits: house choice."};
-    case Grip::kStemTip:
-      return {
-          "The distal end of the stem. How long the stem looks tells of its flexion, and the "
-          "subsidence of this point is told beside that of the reference point.",
-          "Where the stem's axis leaves the outline, by a parabola through 2 mm on either side: "
-          "the middle of a flat or bevelled end.",
-          "Definition: house choice (docs/anatomy.md)."};
-    case Grip::kStemShoulder:
-      return {
-          "The most proximal lateral corner of the stem's body. The reference point, whose "
-          "motion is the subsidence, lies on the axis 10 mm distal to its level.",
-          "Where the outline reaches farthest half way between lateral and proximal; what blur "
-          "cuts off the corner is put back.",
-          "Definition: house choice (docs/truth.md)."};
-    case Grip::kBoneEntry:
-      return {
-          "The level at which the stem enters the bone: the upper border of the zones. The "
-          "other borders follow from it.",
-          "The border of the cut neck beside the medial flank, where grey rises from proximal "
-          "to distal; where none is found, 9 mm below the shoulder's level.",
-          "Zones: Gruen, McNeice, Amstutz, Clin Orthop 141 (1979) 17. Upper border: house "
-          "choice (docs/lucency.md)."};
-    case Grip::kHeadCentre:
-      return {
-          "The centre of the femoral head. Both films are scaled by the head, and the seat "
-          "audit measures offset and height from its centre.",
-          kHeadFit, kHeadSource};
-    case Grip::kHeadEdge:
-      return {
-          "A place on the rim of the head: moving it changes the diameter, and with it the "
-          "scale of the film.",
-          kHeadFit, kHeadSource};
-    case Grip::kStemAxisProximal:
-    case Grip::kStemAxisDistal:
-      return {
-          "One of two points through which the stem's axis is drawn. Tilt is the angle between "
-          "it and the shaft's axis.",
-          "A robust line through the midpoints of the stem's flanks, where they run straight. "
-          "Blur moves both flanks alike and cancels.",
-          "Definition: house choice (docs/anatomy.md)."};
-    case Grip::kShaftAxisProximal:
-    case Grip::kShaftAxisDistal:
-      break;
-  }
-  return {
-      "One of two points through which the axis of the femur's shaft is drawn. Subsidence runs "
-      "along that of the reference film, and tilt is told against it.",
-      "Least-squares line through the midpoints between both cortices, 20 to 90 mm below the "
-      "lesser trochanter.",
-      "Definition: house choice (docs/anatomy.md)."};
+  const auto found = std::find_if(kPoints.begin(), kPoints.end(),
+                                  [grip](const auto& one) { return one.first == grip; });
+  return found->second;  // every grip stands there (tests/view/window/help_test.cpp)
 }
 
 std::string place_text(const Vec2& px) {

@@ -333,9 +333,9 @@ Help help_of(const HelpFrom& from, CourseChart chart) {
         "Each film's change of tilt stands by itself; no curve is fitted to it.");
   } else {
     out.measured.emplace_back(
-        "All follow-up films share the reference film and with it its error. That share is taken "
-        "out of the scatter before four shapes of a course (settled, continuous, late, stable) are "
-        "held against all films together, each as likely as the other before.");
+        "All follow-up films share the reference film and with it its error, which counts once. "
+        "Four shapes of a course (settled, continuous, late, stable), each as likely as the other "
+        "beforehand, are held against all films together.");
     append(out.facts, paragraphs_of(from, "course", report::Tone::kPlain));
   }
   if (!tilt && from.result.assessment) {

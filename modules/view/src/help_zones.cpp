@@ -153,7 +153,7 @@ Help of_change(const HelpFrom& from, std::size_t film, const ZoneResult& zone) {
   out.measured.emplace_back(
       "Widths are compared at the same places of the stem (same flank, same distance from the "
       "tip), where both films could be judged. The number is the largest growth of the mean width "
-      "over 5 mm.");
+      "over 5 mm, or where nothing grew the largest change of either sign.");
   out.sources.emplace_back(
       "1 mm of growth, or a line in a zone that had none: from memory, no one source. How places "
       "are compared: house choice (docs/lucency.md).");
