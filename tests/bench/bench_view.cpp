@@ -39,8 +39,11 @@ class WallClock {
   QElapsedTimer clock_;
 };
 
+/// Asleep between events, as a window is: who asks all the time takes a core from the measurement.
 void wait_until(const std::function<bool()>& done) {
-  while (!done()) QApplication::processEvents(QEventLoop::AllEvents, 5);
+  while (!done()) {
+    QApplication::processEvents(QEventLoop::AllEvents | QEventLoop::WaitForMoreEvents);
+  }
 }
 
 bool shows_a_film(const ReviewWindow& window) {
@@ -79,9 +82,7 @@ Seen seen_while(ReviewWindow& window, const std::function<void(int)>& move) {
   const auto one = [&](int i) {
     const Frames frames(canvas);
     move(i);
-    while (frames.drawn == 0) {
-      QApplication::processEvents(QEventLoop::AllEvents | QEventLoop::WaitForMoreEvents);
-    }
+    wait_until([&] { return frames.drawn > 0; });
   };
   one(0);  // the first may stand for a resize
   const WallClock watch;
