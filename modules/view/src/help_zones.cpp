@@ -28,7 +28,7 @@ std::string word_of(Answer answer) {
 
 /// The zone with its place, as the report calls it: "2 (lateral, middle)".
 std::string name_of(const HelpFrom& from, const ZoneResult& zone) {
-  const std::string number = std::to_string(zone.zone);
+  std::string number = std::to_string(zone.zone);
   const auto* table = table_of(section_of(from.document, "zones"), "zones-table");
   if (table == nullptr) return number;
   for (const auto& row : table->rows) {
