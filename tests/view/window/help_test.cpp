@@ -49,10 +49,10 @@ const Hip& measured_hip() {
 
 /// A publication by its year, a standard, or the admission that there is none.
 bool names_a_source(const std::string& text) {
-  static const std::regex kSource(
+  static const std::regex source_words(
       "(^|[^0-9])(19|20)[0-9]{2}([^0-9]|$)|JCGM 10[0-9]|DICOM PS3|ISO [0-9]|[Hh]ouse choice|no "
       "source|No source|from memory|docs/accuracy|set by the author|Set of criteria");
-  return std::regex_search(text, kSource);
+  return std::regex_search(text, source_words);
 }
 
 /// All that every help must have.
@@ -91,12 +91,12 @@ std::string documents() {
 
 /// What a help's sources cite by DOI must stand where the project keeps its sources.
 void expect_documented(const Help& help) {
-  static const std::regex kDoi("10\\.[0-9]{4}/[^ ,;)]+");
+  static const std::regex doi_words("10\\.[0-9]{4}/[^ ,;)]+");
   std::string known = documents();
   const auto& assessment = measured_hip().result.assessment;
   for (const auto& one : assessment->criteria.criteria) known += one.doi.value_or("") + "\n";
   for (std::string source : help.sources) {
-    for (std::smatch doi; std::regex_search(source, doi, kDoi); source = doi.suffix()) {
+    for (std::smatch doi; std::regex_search(source, doi, doi_words); source = doi.suffix()) {
       std::string name = doi.str();
       while (name.ends_with('.')) name.pop_back();
       EXPECT_THAT(known, HasSubstr(name)) << help.title;

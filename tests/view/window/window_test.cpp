@@ -54,7 +54,7 @@ class Window : public ::testing::Test {
     make();
   }
 
-  std::filesystem::path folder() const { return scratch_ / "hip"; }
+  [[nodiscard]] std::filesystem::path folder() const { return scratch_ / "hip"; }
 
   void make() {
     // What the steps said in an earlier test need not be worked out again.
@@ -98,12 +98,12 @@ class Window : public ::testing::Test {
   }
 
   /// result.json by followup::measure of what stands in the folder.
-  std::string by_command_line() const {
+  [[nodiscard]] std::string by_command_line() const {
     const auto series = followup::load_series(folder(), {}).value();
     return followup::to_json(followup::measure(series, {}));
   }
-  std::string shown() const { return followup::to_json(window_->hip()->result); }
-  double subsidence() const {
+  [[nodiscard]] std::string shown() const { return followup::to_json(window_->hip()->result); }
+  [[nodiscard]] double subsidence() const {
     return window_->hip()->result.comparisons.back().migration->subsidence.value.value;
   }
 
@@ -436,7 +436,7 @@ TEST_F(Window, ExplainsFilmsPointsZonesAndCharts) {
   const auto asked = [this](QWidget* widget, const QString& name) {
     widget->setFocus();
     QTest::keyClick(widget, Qt::Key_F1);
-    const std::string text = explained(name);
+    std::string text = explained(name);
     close_help();
     EXPECT_EQ(QApplication::focusWidget(), widget);
     return text;
@@ -629,7 +629,7 @@ TEST_F(Window, StandsRandomClicksAndKeys) {
   QElapsedTimer clock;
   clock.start();
   int done = 0;
-  while (clock.elapsed() < 1000 * (seconds > 0 ? seconds : 6)) {
+  while (clock.elapsed() < qint64{1000} * (seconds > 0 ? seconds : 6)) {
     FilmCanvas* canvas = upto(2) == 0 ? window_->left() : window_->right();
     const QPoint at(upto(std::max(1, canvas->width())), upto(std::max(1, canvas->height())));
     switch (upto(8)) {
