@@ -1,13 +1,16 @@
 // The review window on one hip, offscreen and without a graphics card: seconds until the first film
-// is seen and until the numbers stand, frames a second while the films are moved, seconds until the
-// numbers follow a corrected point, memory. JSON.
+// is seen and until the numbers stand, frames a second that are seen while the films are dragged
+// and zoomed by the mouse, seconds until the numbers follow a corrected point, memory after each
+// step. JSON.
 //
 // usage: bench_view FOLDER
 
 #include <QApplication>
 #include <QElapsedTimer>
-#include <QPixmap>
+#include <QMouseEvent>
+#include <QWheelEvent>
 #include <cstdlib>
+#include <ctime>
 #include <exception>
 #include <filesystem>
 #include <fstream>
@@ -36,8 +39,11 @@ class WallClock {
   QElapsedTimer clock_;
 };
 
+/// Asleep between events, as a window is: who asks all the time takes a core from the measurement.
 void wait_until(const std::function<bool()>& done) {
-  while (!done()) QApplication::processEvents(QEventLoop::AllEvents, 5);
+  while (!done()) {
+    QApplication::processEvents(QEventLoop::AllEvents | QEventLoop::WaitForMoreEvents);
+  }
 }
 
 bool shows_a_film(const ReviewWindow& window) {
@@ -45,18 +51,80 @@ bool shows_a_film(const ReviewWindow& window) {
          window.left()->content().first.picture != nullptr;
 }
 
-/// Frames a second of the films' part of the window while they are dragged.
-double frames_a_second(ReviewWindow& window) {
-  constexpr int kFrames = 30;
-  QPixmap frame(window.left()->size());
-  const WallClock watch;
-  for (int i = 0; i < kFrames; ++i) {
-    auto camera = window.left()->camera();
-    camera.centre += Vec2(i % 2 == 0 ? 7.0 : -7.0, 3.0);
-    window.left()->set_camera(camera);
-    window.left()->render(&frame);
+/// Counts how often a widget was drawn.
+class Frames : public QObject {
+ public:
+  explicit Frames(QWidget* of) : of_(of) { of_->installEventFilter(this); }
+  ~Frames() override { of_->removeEventFilter(this); }
+  bool eventFilter(QObject* object, QEvent* event) override {
+    if (event->type() == QEvent::Paint) ++drawn;
+    return QObject::eventFilter(object, event);
   }
-  return kFrames / watch.seconds();
+  int drawn = 0;
+
+ private:
+  QWidget* of_;
+};
+
+/// What is seen while the films are moved.
+struct Seen {
+  double frames_a_second = 0.0;
+  double processor_ms = 0.0;  ///< of a frame, all threads: what a busy machine leaves as it is
+  int coarseness = 1;         ///< px of the screen
+  double full_s = 0.0;        ///< from letting go until the films stand in full again
+};
+
+/// `move` sends one event of the mouse to the left film; each is waited for until it is seen.
+Seen seen_while(ReviewWindow& window, const std::function<void(int)>& move) {
+  constexpr int kFrames = 40;
+  view::FilmCanvas* canvas = window.left();
+  Seen out;
+  const auto one = [&](int i) {
+    const Frames frames(canvas);
+    move(i);
+    wait_until([&] { return frames.drawn > 0; });
+  };
+  one(0);  // the first may stand for a resize
+  const WallClock watch;
+  const std::clock_t worked = std::clock();
+  for (int i = 1; i <= kFrames; ++i) one(i);
+  out.frames_a_second = kFrames / watch.seconds();
+  out.processor_ms = 1e3 * static_cast<double>(std::clock() - worked) / CLOCKS_PER_SEC / kFrames;
+  out.coarseness = canvas->coarseness();
+  const WallClock rest;
+  wait_until([&] { return canvas->coarseness() == 1; });
+  QApplication::processEvents();
+  out.full_s = rest.seconds();
+  return out;
+}
+
+void send_mouse(QWidget* to, QEvent::Type type, const QPointF& at) {
+  const bool moved = type == QEvent::MouseMove;
+  const bool up = type == QEvent::MouseButtonRelease;
+  QMouseEvent event(type, at, to->mapToGlobal(at.toPoint()), moved ? Qt::NoButton : Qt::LeftButton,
+                    up ? Qt::NoButton : Qt::LeftButton, Qt::NoModifier);
+  QApplication::sendEvent(to, &event);
+}
+
+Seen dragged(ReviewWindow& window) {
+  view::FilmCanvas* canvas = window.left();
+  const QPointF from(12.0, 0.5 * canvas->height());  // no handle stands at the border
+  send_mouse(canvas, QEvent::MouseButtonPress, from);
+  const Seen out = seen_while(window, [&](int i) {
+    send_mouse(canvas, QEvent::MouseMove, from + QPointF(i % 2 == 0 ? 9.0 : -9.0, 0.5 * i));
+  });
+  send_mouse(canvas, QEvent::MouseButtonRelease, from);
+  return out;
+}
+
+Seen zoomed(ReviewWindow& window) {
+  view::FilmCanvas* canvas = window.left();
+  const QPointF at(0.5 * canvas->width(), 0.5 * canvas->height());
+  return seen_while(window, [&](int i) {
+    QWheelEvent event(at, canvas->mapToGlobal(at.toPoint()), {}, QPoint(0, i % 2 == 0 ? 120 : -120),
+                      Qt::NoButton, Qt::NoModifier, Qt::NoScrollPhase, false);
+    QApplication::sendEvent(canvas, &event);
+  });
 }
 
 double peak_mb() {
@@ -95,13 +163,15 @@ int run(const std::filesystem::path& folder) {
     out["first_film_s"] = watch.seconds();
     wait_until([&] { return !window.busy(); });
     out["numbers_s"] = watch.seconds();
+    out["peak_mb when measured"] = peak_mb();
     if (window.hip() == nullptr) {
       std::cerr << "bench_view: " << window.message().toStdString() << "\n";
       return 2;
     }
     out["corrected_follow_up_s"] = correction_s(window, window.chosen());
     out["corrected_reference_s"] = correction_s(window, 0);
-    const std::pair<Showing, const char*> ways[] = {{Showing::kSideBySide, "one film"},
+    out["peak_mb when corrected"] = peak_mb();
+    const std::pair<Showing, const char*> ways[] = {{Showing::kSideBySide, "side by side"},
                                                     {Showing::kBlend, "blended"},
                                                     {Showing::kDifference, "difference"}};
     for (const auto& [name, width, height] :
@@ -110,7 +180,14 @@ int run(const std::filesystem::path& folder) {
       QApplication::processEvents();
       for (const auto& [way, what] : ways) {
         window.show_as(way);
-        out[std::string("frames_a_second ") + name + " " + what] = frames_a_second(window);
+        QApplication::processEvents();
+        const std::string where = std::string(" ") + name + " " + what;
+        const Seen drag = dragged(window);
+        out["drag_frames_a_second" + where] = drag.frames_a_second;
+        out["drag_processor_ms_a_frame" + where] = drag.processor_ms;
+        out["drag_coarseness" + where] = drag.coarseness;
+        out["full_again_s" + where] = drag.full_s;
+        out["wheel_frames_a_second" + where] = zoomed(window).frames_a_second;
       }
     }
     out["films"] = static_cast<double>(window.hip()->result.films.size());

@@ -222,6 +222,7 @@ void ReviewWindow::add_layers(QMenu* menu) {
     QAction* action = add_action(menu, "layer-" + keys, text, keys, [] {});
     action->setCheckable(true);
     action->setChecked(layers_.contains(layer));
+    layer_actions_[layer] = action;
     connect(action, &QAction::toggled, this,
             [this, what = layer](bool shown) { toggle_layer(what, shown); });
   }
@@ -272,7 +273,7 @@ void ReviewWindow::add_steps(QMenu* menu) {
 
 void ReviewWindow::make_help_menu() {
   QMenu* menu = menuBar()->addMenu("Hel&p");
-  add_action(menu, "help", "What the numbers &mean", "F1", [this] { show_help(); });
+  add_action(menu, "help", "What this number &means", "F1", [this] { show_help(); });
   add_action(menu, "keys", "&Keys and mouse", "Shift+F1", [this] { show_keys(); });
 }
 

@@ -82,11 +82,12 @@ void ReviewWindow::build() {
   column->addWidget(make_asking_bar());
   column->addWidget(films, 1);
   column->addWidget(time_line_);
-  panel_ = new SidePanel({[this](const ZoneStrips::Place& place) { go_to(place); },
-                          [this](const ZonePlace& place, std::optional<followup::Opinion> opinion) {
-                            mark_zone(place, opinion);
-                          }},
-                         this);
+  panel_ = new SidePanel(
+      {[this](const ZoneStrips::Place& place) { go_to(place); },
+       [this](const ZonePlace& place, std::optional<followup::Opinion> opinion) {
+         mark_zone(place, opinion);
+       }},
+      [this] { show_help(); }, this);
   auto* whole = new QSplitter(Qt::Horizontal, this);
   whole->setChildrenCollapsible(false);
   whole->addWidget(left_part);
@@ -109,10 +110,17 @@ FilmCanvas* ReviewWindow::make_canvas(const QString& name, QWidget* parent) {
   FilmCanvas::Told told;
   told.camera = [this](const Camera& camera) {
     camera_by_hand_ = true;
+    hurry();
     set_camera(camera);
   };
-  told.window = [this](const Window& window) { set_window(window); };
-  told.share = [this](double share) { set_share(share); };
+  told.window = [this](const Window& window) {
+    hurry();
+    set_window(window);
+  };
+  told.share = [this](double share) {
+    hurry();
+    set_share(share);
+  };
   told.picked = [this](const std::optional<Handle>& handle) { pick(handle); };
   told.moved = [this](const Handle& handle, const Vec2& world) { handle_moved(handle, world); };
   told.entered = [this] { update_actions(); };

@@ -1,5 +1,6 @@
 #include "canvas.h"
 
+#include <QElapsedTimer>
 #include <QFocusEvent>
 #include <QKeyEvent>
 #include <QMouseEvent>
@@ -25,6 +26,8 @@ constexpr double kReach = 11.0;     ///< of the pointer to a handle, px
 constexpr double kEdgeReach = 7.0;  ///< to the edge between the films
 constexpr int kNudgeMs = 350;       ///< after the last arrow key the handle is let go of
 constexpr double kWheelStep = 1.15;
+constexpr int kSettleMs = 120;  ///< after the last move films are drawn in full again
+constexpr int kCoarsest = 3;  ///< px of the screen; coarser ones hide where bone ends. House choice
 
 Vec2 vec(const QPointF& p) { return {p.x(), p.y()}; }
 
@@ -158,8 +161,38 @@ void FilmCanvas::nudge(const Vec2& by_px) {
   update();
 }
 
+void FilmCanvas::hurry(double budget_ms) {
+  budget_ms_ = budget_ms;
+  if (settle_timer_ != 0) killTimer(settle_timer_);
+  if (settle_timer_ == 0) {
+    coarse_ = 1;
+    coarse_ += coarser_by(full_);
+  }
+  settle_timer_ = startTimer(kSettleMs);
+}
+
+int FilmCanvas::coarseness() const { return settle_timer_ == 0 ? 1 : coarse_; }
+
+/// By how much coarser pixels must be than in a frame at `coarse_` that took so long. Only the
+/// films' share goes with the number of pixels.
+int FilmCanvas::coarser_by(const FrameTime& frame) const {
+  if (frame.films_ms + frame.marks_ms <= budget_ms_) {
+    const double finer = coarse_ > 1 ? static_cast<double>(coarse_) / (coarse_ - 1) : 1.0;
+    const double then_ms = frame.films_ms * finer * finer + frame.marks_ms;
+    return coarse_ > 1 && then_ms < 0.8 * budget_ms_ ? -1 : 0;
+  }
+  const double room_ms = std::max(budget_ms_ - frame.marks_ms, 0.25 * budget_ms_);
+  const double too_slow = room_ms > 0.0 ? std::sqrt(frame.films_ms / room_ms) : kCoarsest;
+  return std::min(static_cast<int>(std::ceil(coarse_ * too_slow)), kCoarsest) - coarse_;
+}
+
 void FilmCanvas::timerEvent(QTimerEvent* event) {
   if (event->timerId() == nudge_timer_) let_go();
+  if (event->timerId() != settle_timer_) return;
+  const bool coarse = coarseness() > 1;
+  killTimer(settle_timer_);
+  settle_timer_ = 0;
+  if (coarse) update();
 }
 
 void FilmCanvas::mousePressEvent(QMouseEvent* event) {
@@ -264,9 +297,10 @@ void FilmCanvas::focusOutEvent(QFocusEvent* event) {
 }
 
 void FilmCanvas::paint_films(QPainter& painter) {
-  const double ratio = devicePixelRatioF();
-  const int columns = std::max(1, static_cast<int>(std::lround(width() * ratio)));
-  const int rows = std::max(1, static_cast<int>(std::lround(height() * ratio)));
+  const int coarse = coarseness();
+  const double ratio = devicePixelRatioF() / coarse;
+  const int columns = std::max(1, static_cast<int>(std::ceil(width() * ratio)));
+  const int rows = std::max(1, static_cast<int>(std::ceil(height() * ratio)));
   // Pixels of the device, whose centres lie half a pixel in.
   const double step = 1.0 / (ratio * camera_.zoom);
   Affine2 world_from_device;
@@ -277,10 +311,9 @@ void FilmCanvas::paint_films(QPainter& painter) {
   scene.first.film_from_screen = content_.first.film_from_screen.after(world_from_device);
   scene.second.film_from_screen = content_.second.film_from_screen.after(world_from_device);
   const auto pixels = drawn(scene, columns, rows);
-  QImage image(reinterpret_cast<const uchar*>(pixels.values.data()), columns, rows, 4 * columns,
-               QImage::Format_RGB32);
-  image.setDevicePixelRatio(ratio);
-  painter.drawImage(0, 0, image);
+  const QImage image(reinterpret_cast<const uchar*>(pixels.values.data()), columns, rows,
+                     4 * columns, QImage::Format_RGB32);
+  painter.drawImage(QRectF(0.0, 0.0, columns / ratio, rows / ratio), image);
 }
 
 void FilmCanvas::paint_point(QPainter& painter, const PointMark& mark) const {
@@ -340,7 +373,19 @@ void FilmCanvas::paint_words(QPainter& painter) const {
 
 void FilmCanvas::paintEvent(QPaintEvent*) {
   QPainter painter(this);
+  QElapsedTimer clock;
+  const auto ms = [&clock] { return 1e-6 * static_cast<double>(clock.nsecsElapsed()); };
+  FrameTime frame;
+  clock.start();
   paint_films(painter);
+  frame.films_ms = ms();
+  paint_over(painter);
+  frame.marks_ms = ms() - frame.films_ms;
+  if (coarseness() == 1) full_ = frame;
+  if (settle_timer_ != 0) coarse_ += coarser_by(frame);
+}
+
+void FilmCanvas::paint_over(QPainter& painter) const {
   paint_marks(painter);
   if (content_.mix == Mix::kEdge) {
     const double x = share_ * width();

@@ -53,6 +53,12 @@ class FilmCanvas : public QWidget {
   void set_share(double share);
   void set_shown(const std::set<Layer>& layers);
   void set_picked(const std::optional<Handle>& handle);
+  /// The films move under a hand. Until 120 ms after the last call films are drawn in larger pixels
+  /// where a frame takes longer than `budget_ms`; then once more in full. Marks are always drawn in
+  /// full.
+  void hurry(double budget_ms);
+  /// Side of the pixels that films are drawn in now, in those of the screen; 1 unless hurried.
+  [[nodiscard]] int coarseness() const;
 
   [[nodiscard]] const CanvasContent& content() const { return content_; }
   [[nodiscard]] const Camera& camera() const { return camera_; }
@@ -82,6 +88,13 @@ class FilmCanvas : public QWidget {
   [[nodiscard]] std::optional<Handle> handle_at(const QPointF& p) const;
   [[nodiscard]] bool at_edge(const QPointF& p) const;
   void let_go();
+  /// What a frame took.
+  struct FrameTime {
+    double films_ms = 0.0;
+    double marks_ms = 0.0;
+  };
+  [[nodiscard]] int coarser_by(const FrameTime& frame) const;
+  void paint_over(QPainter& painter) const;  ///< all that stands on the films
   void paint_films(QPainter& painter);
   void paint_marks(QPainter& painter) const;
   void paint_point(QPainter& painter, const PointMark& mark) const;
@@ -99,6 +112,10 @@ class FilmCanvas : public QWidget {
   QPointF last_;
   Vec2 grasp_ = Vec2::Zero();  ///< from the pointer to the handle when it was taken, screen px
   int nudge_timer_ = 0;
+  int settle_timer_ = 0;    ///< runs while hurried
+  double budget_ms_ = 0.0;  ///< of a frame, while hurried
+  FrameTime full_;          ///< of the last frame in full
+  int coarse_ = 1;          ///< coarseness() while hurried
 };
 
 }  // namespace tidemark::view

@@ -84,8 +84,9 @@ struct Painter {
 
 }  // namespace
 
-Chart::Chart(const QString& name, QWidget* parent) : QWidget(parent) {
+Chart::Chart(const QString& name, const QString& spoken, QWidget* parent) : QWidget(parent) {
   setObjectName(name);
+  setAccessibleName(spoken);
   QSizePolicy policy(QSizePolicy::Expanding, QSizePolicy::Preferred);
   policy.setHeightForWidth(true);
   setSizePolicy(policy);
@@ -93,7 +94,7 @@ Chart::Chart(const QString& name, QWidget* parent) : QWidget(parent) {
 
 void Chart::set_figure(const report::Figure& figure) {
   drawing_ = figure.drawing;
-  setAccessibleName(QString::fromStdString(figure.title));
+  setFocusPolicy(drawing_.width > 0.0 ? Qt::StrongFocus : Qt::NoFocus);
   setAccessibleDescription(QString::fromStdString(figure.description));
   setToolTip(QString::fromStdString(figure.description));
   updateGeometry();
@@ -115,6 +116,11 @@ void Chart::paintEvent(QPaintEvent*) {
   painter.scale(factor, factor);
   painter.fillRect(QRectF(0.0, 0.0, drawing_.width, drawing_.height), painted(Ink::kPaper));
   for (const report::Mark& mark : drawing_.marks) std::visit(Painter{painter}, mark);
+  if (!hasFocus()) return;
+  painter.resetTransform();
+  painter.setBrush(Qt::NoBrush);
+  painter.setPen(QPen(palette().color(QPalette::Highlight), 2.0));
+  painter.drawRect(rect().adjusted(1, 1, -2, -2));
 }
 
 }  // namespace tidemark::view

@@ -6,10 +6,12 @@
 
 namespace tidemark::view {
 
-/// A drawing of the report on the screen, as wide as there is room.
+/// A drawing of the report on the screen, as wide as there is room. Takes the focus when it shows
+/// something, so that it can be asked about.
 class Chart : public QWidget {
  public:
-  Chart(const QString& name, QWidget* parent);
+  /// @param spoken for screen readers
+  Chart(const QString& name, const QString& spoken, QWidget* parent);
   void set_figure(const report::Figure& figure);
   [[nodiscard]] QSize sizeHint() const override;
   [[nodiscard]] bool hasHeightForWidth() const override { return true; }

@@ -8,24 +8,33 @@
 #include <QInputDialog>
 #include <QLineEdit>
 #include <QPlainTextEdit>
+#include <QPointer>
 #include <QPushButton>
 #include <QTextBrowser>
 #include <QVBoxLayout>
+#include <algorithm>
 
 #include "review_window.h"
 #include "tidemark/core/text.h"
 #include "tidemark/report/write.h"
+#include "widgets.h"
 
 namespace tidemark::view {
 namespace {
 
-void show_text(QWidget* parent, const QString& title, const QString& html) {
+/// @param back has the focus again when the text is closed; may be null
+void show_text(QWidget* parent, QWidget* back, const QString& title, const QString& html) {
   auto* dialog = new QDialog(parent);
   dialog->setAttribute(Qt::WA_DeleteOnClose);
   dialog->setWindowTitle(title);
-  dialog->resize(640, 560);
-  auto* text = new QTextBrowser(dialog);
+  dialog->resize(720, std::min(680, std::max(400, parent->height() - 60)));
+  dialog->setObjectName("help-dialog");
+  QTextBrowser* text = browser_in(dialog, "help-text", title);
   text->setHtml(html);
+  QObject::connect(dialog, &QDialog::finished, parent, [parent, before = QPointer<QWidget>(back)] {
+    parent->activateWindow();
+    if (before) before->setFocus();
+  });
   auto* buttons = new QDialogButtonBox(QDialogButtonBox::Close, dialog);
   QObject::connect(buttons, &QDialogButtonBox::rejected, dialog, &QDialog::close);
   auto* layout = new QVBoxLayout(dialog);
@@ -33,29 +42,6 @@ void show_text(QWidget* parent, const QString& title, const QString& html) {
   layout->addWidget(buttons);
   dialog->open();
 }
-
-constexpr const char* kHelp = R"(
-<h3>What the numbers mean</h3>
-<p><b>Subsidence</b> is how far the stem has gone down the femur since the reference film, in mm, distal
-positive, at a point of the stem 10 mm below its shoulder. The bone of both films is brought
-together first; what then still differs at the stem is its motion.</p>
-<p><b>Medial shift</b> is positive towards the midline, <b>change of tilt</b> positive into varus, on both
-sides of the body.</p>
-<p><b>±</b> is the half-width of the 95 % interval: of a hundred such intervals ninety-five hold the true value
-(GUM, JCGM 100). A number whose interval holds zero shows no motion.</p>
-<p><b>Above the limit, within, cannot tell</b>: the value is held against published criteria with
-the rule of JCGM 106. Above or within is said at a probability of 95 %; otherwise the film cannot tell.
-A limit comes from groups of patients and says nothing certain of this hip. The sources stand in the report.</p>
-<p><b>Zones</b>: 1 to 3 run down the lateral side of the stem, 4 is about the tip, 5 to 7 run up the medial side
-(Gruen, McNeice, Amstutz 1979). Lines by zone are not validated: look at the films. The strips show the stem's edge
-straightened, metal below, bone above, the past film over the present one; a column is one place of the stem on both.
-Your mark says whether you agree with the program's answer; it changes no number, and a registry can compare the two.</p>
-<p><b>Seat</b> is read from the reference film alone; each measure has its definition below the table.</p>
-<p><b>Points by hand</b> replace those that the program found. They are drawn as squares, marked in the report, and
-kept in series.json; the films are never changed. The batch and the command line then say the same.</p>
-<p>If bone edges fall on each other and only the stem differs, the stem has moved. If bone edges
-differ too, or an outline lies beside the shadow of its own stem, do not trust the number.</p>
-)";
 
 constexpr const char* kKeys = R"(
 <h3>Mouse</h3>
@@ -65,6 +51,8 @@ one: greys (sideways contrast, up and down brightness). Double click: put the pi
 <p>Every entry of the menus shows its key; Alt opens the menus, Tab goes from part to part.</p>
 <p>Arrows: move the films, or the picked point by one pixel; with Shift by ten. N and Shift+N pick the next and the
 previous point, E snaps it to the edge, Del gives it back to the program, Esc lets go of it.</p>
+<p>F1 explains the number or the point that the keys are on: what it means, how it was measured, which source.
+Esc goes back.</p>
 <p>1 to 5: side by side, blended, sliding edge, in turn, difference. J and K: bone on bone, stem on stem.
 . and , : more of the follow-up, more of the reference film. F6 to F11: marks on the films.</p>
 <p>Z and Shift+Z: the next and the previous zone. F2 agree, F3 disagree, F4 cannot tell, Shift+F4 takes the mark
@@ -190,8 +178,23 @@ void ReviewWindow::ask_report() {
   dialog->open();
 }
 
-void ReviewWindow::show_keys() { show_text(this, "Keys and mouse", kKeys); }
+void ReviewWindow::show_keys() { show_text(this, last_focus_, "Keys and mouse", kKeys); }
 
-void ReviewWindow::show_help() { show_text(this, "What the numbers mean", kHelp); }
+std::optional<Help> ReviewWindow::help_here() const {
+  if (!hip_ || hip_->result.films.size() != series_->films.size()) return {};
+  const HelpFrom from{hip_->result, hip_->document};
+  const QWidget* focus = last_focus_;
+  if (focus == left_ || focus == right_) {
+    return picked_ ? help_of(from, *picked_) : help_of_film(from, active_film());
+  }
+  if (focus == time_line_) return help_of_film(from, chosen_);
+  return panel_->help_at(focus, from, chosen_);
+}
+
+void ReviewWindow::show_help() {
+  const auto help = help_here();
+  show_text(this, last_focus_, help ? QString::fromStdString(help->title) : "What the numbers mean",
+            QString::fromStdString(help ? html_of(*help) : general_help()));
+}
 
 }  // namespace tidemark::view

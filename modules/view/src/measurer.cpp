@@ -1,5 +1,6 @@
 #include "measurer.h"
 
+#include <algorithm>
 #include <chrono>
 #include <exception>
 #include <utility>
@@ -150,6 +151,19 @@ Measurer::FilmAnswer Measurer::read(const std::filesystem::path& file) {
   return film;
 }
 
+void Measurer::keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files) {
+  const std::scoped_lock lock(films_mutex_);
+  std::erase_if(films_, [&](const auto& kept) {
+    return std::none_of(files.begin(), files.end(),
+                        [&](const auto& file) { return file.second == kept.first; });
+  });
+}
+
+std::size_t Measurer::films_kept() {
+  const std::scoped_lock lock(films_mutex_);
+  return films_.size();
+}
+
 Order Measurer::load(const followup::Series& series, std::size_t first) {
   std::vector<std::pair<std::string, std::filesystem::path>> files;
   for (std::size_t i = 0; i < series.films.size(); ++i) {
@@ -157,13 +171,13 @@ Order Measurer::load(const followup::Series& series, std::size_t first) {
     files.emplace_back(film.file, film.path);
   }
   return add(Kind::kLoad, [this, files](Order order, const Flag& cancelled) {
+    keep_only(files);
     for (const auto& [file, path] : files) {
       if (*cancelled) return;
       const FilmAnswer film = read(path);
       Expected<std::shared_ptr<const LoadedFilm>> answer(nullptr);
       if (*film) {
-        answer =
-            std::make_shared<const LoadedFilm>(LoadedFilm{**film, picture_of((*film)->pixels)});
+        answer = std::make_shared<const LoadedFilm>(LoadedFilm{film, picture_of((*film)->pixels)});
       } else {
         answer = tl::unexpected(film->error());
       }

@@ -11,6 +11,8 @@
 #include <mutex>
 #include <string>
 #include <thread>
+#include <utility>
+#include <vector>
 
 #include "tidemark/core/expected.h"
 #include "tidemark/film/film.h"
@@ -24,8 +26,10 @@ namespace tidemark::view {
 
 /// A film that was read, ready to be shown.
 struct LoadedFilm {
-  film::FilmImage image;
+  /// Holds a film. Shared with the measurer: a film's pixels are kept once.
+  std::shared_ptr<const Expected<film::FilmImage>> read;
   Picture picture;
+  [[nodiscard]] const film::FilmImage& image() const { return **read; }
 };
 
 /// Tells one order from another; counts up.
@@ -76,12 +80,15 @@ class Measurer {
   /// Cancels what runs and waits for its end.
   ~Measurer();
 
-  /// Reads the films of a series for showing, in their order but the `first` one first.
+  /// Reads the films of a series for showing, in their order but the `first` one first. Those of
+  /// another hip are let go of.
   Order load(const followup::Series& series, std::size_t first);
   Order measure(const followup::Series& series);
   void write_report(const followup::Series& series, const ReportOrder& order);
   /// What the steps have said so far.
   [[nodiscard]] Memory memory();
+  /// How many films are kept in memory, those that could not be read among them.
+  [[nodiscard]] std::size_t films_kept();
   /// Gives up what runs and what waits.
   void cancel();
 
@@ -104,6 +111,7 @@ class Measurer {
   Order add(Kind kind, std::function<void(Order, const Flag&)> run);
   void work();
   [[nodiscard]] FilmAnswer read(const std::filesystem::path& file);
+  void keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files);
   [[nodiscard]] followup::Steps steps(const Flag& cancelled);
   [[nodiscard]] followup::Result measured(const followup::Series& series, followup::Options options,
                                           const Flag& cancelled);

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "words.h"
+
 namespace tidemark::view {
 namespace {
 
@@ -79,8 +81,9 @@ std::string label_of(const FilmResult& film, int zone) {
   std::string out = std::to_string(zone);
   for (const followup::ZoneResult& one : film.zones) {
     if (one.zone != zone) continue;
-    if (one.state == lucency::State::kPresent) return out + " line\u2020";
-    if (one.state == lucency::State::kAbsent) return out + " no line\u2020";
+    if (one.state == lucency::State::kPresent || one.state == lucency::State::kAbsent) {
+      return out + " " + words_of(one.state) + "\u2020";
+    }
   }
   return out;
 }

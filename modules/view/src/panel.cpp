@@ -1,14 +1,14 @@
 #include "panel.h"
 
 #include <QHeaderView>
+#include <QUrl>
 #include <QVBoxLayout>
 #include <algorithm>
 #include <utility>
 
-#include "tidemark/assessment/judge.h"
-#include "tidemark/core/date.h"
-#include "tidemark/core/number_text.h"
-#include "tidemark/core/text.h"
+#include "document_parts.h"
+#include "finding_page.h"
+#include "widgets.h"
 
 namespace tidemark::view {
 namespace {
@@ -16,58 +16,11 @@ namespace {
 using report::Document;
 using report::Section;
 
-QString escaped(const std::string& text) { return QString::fromStdString(text).toHtmlEscaped(); }
-
-const Section* section_of(const Document& document, const std::string& id) {
-  const auto found = std::find_if(document.sections.begin(), document.sections.end(),
-                                  [&](const Section& section) { return section.id == id; });
-  return found == document.sections.end() ? nullptr : &*found;
-}
-
-template <class Block>
-const Block* first_of(const Section* section) {
-  if (section == nullptr) return nullptr;
-  for (const report::Block& block : section->blocks) {
-    if (const auto* one = std::get_if<Block>(&block)) return one;
-  }
-  return nullptr;
-}
-
-/// The paragraphs and lists of a section.
-QString words_of(const Section* section) {
-  QString out;
-  if (section == nullptr) return out;
-  for (const report::Block& block : section->blocks) {
-    if (const auto* paragraph = std::get_if<report::Paragraph>(&block)) {
-      const QString text = escaped(paragraph->phrase.text);
-      out += paragraph->tone == report::Tone::kDoubt ? "<p><b>" + text + "</b></p>"
-                                                     : "<p>" + text + "</p>";
-    } else if (const auto* items = std::get_if<report::Items>(&block)) {
-      out += "<ul>";
-      for (const report::Item& item : items->items) {
-        const QString about = item.about.empty() ? "" : "<b>" + escaped(item.about) + ".</b> ";
-        out += "<li>" + about + escaped(item.phrase.text) + "</li>";
-      }
-      out += "</ul>";
-    }
-  }
-  return out;
-}
-
-QTableWidget* table_in(QWidget* parent, const QString& name, const QString& spoken) {
-  auto* table = new QTableWidget(parent);
-  table->setObjectName(name);
-  table->setAccessibleName(spoken);
-  table->setEditTriggers(QAbstractItemView::NoEditTriggers);
-  table->setSelectionBehavior(QAbstractItemView::SelectRows);
-  table->setSelectionMode(QAbstractItemView::SingleSelection);
-  table->setWordWrap(true);
-  table->setTabKeyNavigation(false);
-  table->verticalHeader()->hide();
-  return table;
-}
-
+/// Another table in place of the one shown, its numbers in the second column; the keys stay on
+/// their cell where it is still there.
 void fill(QTableWidget* table, const report::Table* from) {
+  const int row_before = table->currentRow();
+  const int column_before = table->currentColumn();
   table->clear();
   table->setRowCount(0);
   table->setColumnCount(0);
@@ -92,83 +45,12 @@ void fill(QTableWidget* table, const report::Table* from) {
     }
   }
   table->horizontalHeader()->setSectionResizeMode(QHeaderView::Stretch);
+  // Numbers are never cut: what is left out could be the uncertainty.
+  table->horizontalHeader()->setSectionResizeMode(1, QHeaderView::ResizeToContents);
   table->verticalHeader()->setSectionResizeMode(QHeaderView::ResizeToContents);
-}
-
-QTextBrowser* browser_in(QWidget* parent, const QString& name, const QString& spoken) {
-  auto* browser = new QTextBrowser(parent);
-  browser->setObjectName(name);
-  browser->setAccessibleName(spoken);
-  browser->setOpenLinks(false);
-  browser->setFrameShape(QFrame::NoFrame);
-  return browser;
-}
-
-QString row_of(const char* name, double value, double u95, const QString& unit) {
-  return QString("<tr><td>%1&nbsp;&nbsp;</td><td align=\"right\"><b>%2</b> %3</td></tr>")
-      .arg(name, QString::fromStdString(with_uncertainty(value, u95)), unit);
-}
-
-QString verdict_word(assessment::Verdict verdict) {
-  switch (verdict) {
-    case assessment::Verdict::kExceeds:
-      return "above the limit";
-    case assessment::Verdict::kWithin:
-      return "within";
-    case assessment::Verdict::kCannotTell:
-      return "cannot tell";
-    case assessment::Verdict::kNotApplicable:
-      break;
+  if (row_before >= 0 && row_before < table->rowCount()) {
+    table->setCurrentCell(row_before, std::clamp(column_before, 0, table->columnCount() - 1));
   }
-  return "does not apply";
-}
-
-/// The numbers and verdicts of one comparison.
-QString numbers_of(const followup::Result& result, std::size_t index) {
-  const followup::ComparisonResult& pair = result.comparisons[index];
-  const followup::FilmResult& film = result.films[pair.follow_up];
-  QString out = "<h4>Chosen film: " + escaped(printable(film.file));
-  if (film.date) out += ", " + escaped(format_date(*film.date));
-  if (pair.days) out += QString(", day %1").arg(*pair.days);
-  out += "</h4>";
-  if (!pair.migration) return out + "<p>Not measured: " + escaped(printable(pair.reason)) + "</p>";
-  const followup::Lengths lengths = followup::lengths_of(result);
-  const QString unit = QString::fromStdString(lengths.unit);
-  const auto& m = *pair.migration;
-  out += "<table>";
-  out += row_of("Subsidence (distal +)", m.subsidence.value.value / lengths.mm_per_unit,
-                m.subsidence.u95.value / lengths.mm_per_unit, unit);
-  out += row_of("Medial shift", m.medial.value.value / lengths.mm_per_unit,
-                m.medial.u95.value / lengths.mm_per_unit, unit);
-  out +=
-      row_of("Change of tilt (varus +)", m.tilt_change.value.value, m.tilt_change.u95.value, "°");
-  out += "</table>";
-  if (!result.assessment) return out;
-  QString verdicts;
-  for (const assessment::Finding& finding : result.assessment->findings) {
-    if (finding.comparison != index || finding.verdict == assessment::Verdict::kNotApplicable) {
-      continue;
-    }
-    verdicts += "<li><b>" + escaped(printable(finding.criterion)) + ": " +
-                verdict_word(finding.verdict) + ".</b> " + escaped(printable(finding.text)) +
-                "</li>";
-  }
-  if (!verdicts.isEmpty()) out += "<ul>" + verdicts + "</ul>";
-  return out;
-}
-
-QString headline_of(const report::Headline& headline) {
-  const bool look = headline.finding == report::Finding::kLook;
-  const bool calm = headline.finding == report::Finding::kCalm;
-  const QString sign = look ? "◆" : calm ? "●" : "○";
-  const QString word = look ? "Look closer" : calm ? "Within limits" : "Cannot tell";
-  QString out = "<p style=\"font-size:large\"><b>" + sign + " " + word + "</b></p>";
-  out += "<p>" + escaped(headline.sentence.text) + "</p>";
-  if (headline.measured) out += "<p>" + escaped(headline.measured->text) + "</p>";
-  if (headline.doubts.empty()) return out;
-  out += "<p><b>What stands against it</b></p><ul>";
-  for (const report::Phrase& doubt : headline.doubts) out += "<li>" + escaped(doubt.text) + "</li>";
-  return out + "</ul>";
 }
 
 QWidget* page_of(QWidget* parent, std::initializer_list<std::pair<QWidget*, int>> parts) {
@@ -176,18 +58,19 @@ QWidget* page_of(QWidget* parent, std::initializer_list<std::pair<QWidget*, int>
   auto* layout = new QVBoxLayout(page);
   layout->setContentsMargins(4, 4, 4, 4);
   for (const auto& [part, stretch] : parts) layout->addWidget(part, stretch);
+  page->setFocusProxy(parts.begin()->first);  // whoever opens the page by a key is in it
   return page;
 }
 
 }  // namespace
 
-SidePanel::SidePanel(ZonePage::Told told, QWidget* parent)
+SidePanel::SidePanel(ZonePage::Told told, std::function<void()> explain, QWidget* parent)
     : QWidget(parent),
       tabs_(new QTabWidget(this)),
       finding_(browser_in(this, "finding", "Finding")),
       course_words_(browser_in(this, "course-words", "Course over time, in words")),
-      subsidence_(new Chart("course-subsidence", this)),
-      tilt_(new Chart("course-tilt", this)),
+      subsidence_(new Chart("course-subsidence", "Subsidence over time", this)),
+      tilt_(new Chart("course-tilt", "Tilt over time", this)),
       zones_(new ZonePage(std::move(told), this)),
       seat_(table_in(this, "seat", "How the stem was seated")),
       seat_words_(browser_in(this, "seat-words", "What each measure is")),
@@ -196,6 +79,10 @@ SidePanel::SidePanel(ZonePage::Told told, QWidget* parent)
       stale_(new QLabel(this)) {
   tabs_->setObjectName("panel-tabs");
   tabs_->setDocumentMode(true);
+  // Room for names of two lines.
+  auto* heads = seat_->horizontalHeader();
+  heads->setDefaultAlignment(Qt::AlignCenter | static_cast<Qt::Alignment>(Qt::TextWordWrap));
+  heads->setMinimumHeight(2 * fontMetrics().lineSpacing() + 8);
   steps_->setObjectName("steps");
   steps_->setAccessibleName("Corrections, the latest last");
   tabs_->addTab(page_of(tabs_, {{finding_, 1}}), "&Finding");
@@ -203,6 +90,13 @@ SidePanel::SidePanel(ZonePage::Told told, QWidget* parent)
   tabs_->addTab(zones_, "&Zones");
   tabs_->addTab(page_of(tabs_, {{seat_, 3}, {seat_words_, 1}}), "&Seat");
   tabs_->addTab(page_of(tabs_, {{steps_, 1}}), "&Edits");
+  // Enter on a link, or a click on it, asks what F1 asks there.
+  connect(finding_, &QTextBrowser::anchorClicked, this,
+          [this, explain = std::move(explain)](const QUrl& link) {
+            clicked_ = link.toString().toStdString();
+            explain();
+            clicked_.clear();
+          });
   stale_->setObjectName("stale");
   stale_->setWordWrap(true);
   stale_->hide();
@@ -225,12 +119,12 @@ void SidePanel::set_stale(const QString& why) {
 void SidePanel::show_hip(const MeasuredHip* hip, std::optional<std::size_t> chosen,
                          const std::vector<followup::ZoneMark>& marks) {
   if (hip == nullptr) {
-    finding_->setHtml("<p>Nothing is measured yet.</p>");
+    show_page(finding_, "<p>Nothing is measured yet.</p>");
     zones_->show_nothing();
     fill(seat_, nullptr);
     return;
   }
-  show_finding(*hip, chosen);
+  show_page(finding_, finding_html(hip->result, hip->document, chosen));
   show_course(hip->document);
   if (chosen && *chosen < hip->result.films.size()) {
     zones_->show_film(hip->result, *chosen, marks, words_of(section_of(hip->document, "zones")));
@@ -239,22 +133,7 @@ void SidePanel::show_hip(const MeasuredHip* hip, std::optional<std::size_t> chos
   }
   const Section* seat = section_of(hip->document, "seat");
   fill(seat_, first_of<report::Table>(seat));
-  seat_words_->setHtml(words_of(seat));
-}
-
-void SidePanel::show_finding(const MeasuredHip& hip, std::optional<std::size_t> chosen) {
-  QString html = headline_of(hip.document.headline);
-  for (std::size_t i = 0; i < hip.result.comparisons.size(); ++i) {
-    if (hip.result.comparisons[i].follow_up == chosen) html += numbers_of(hip.result, i);
-  }
-  for (const auto& film : hip.result.films) {
-    if (film.status == followup::Status::kNotMeasured && !film.excluded) {
-      html += "<p><b>" + escaped(printable(film.file)) + " is not measured:</b> " +
-              escaped(printable(film.reason)) + "</p>";
-    }
-  }
-  html += words_of(section_of(hip.document, "cautions"));
-  finding_->setHtml(html);
+  show_page(seat_words_, words_of(seat));
 }
 
 void SidePanel::show_course(const Document& document) {
@@ -263,7 +142,27 @@ void SidePanel::show_course(const Document& document) {
   const std::size_t n = figures == nullptr ? 0 : figures->figures.size();
   subsidence_->set_figure(n > 0 ? figures->figures[0] : report::Figure{});
   tilt_->set_figure(n > 1 ? figures->figures[1] : report::Figure{});
-  course_words_->setHtml(words_of(course));
+  show_page(course_words_, words_of(course));
+}
+
+std::optional<Help> SidePanel::help_at(const QWidget* focus, const HelpFrom& from,
+                                       std::size_t chosen) const {
+  if (focus == nullptr) return {};
+  if (focus == finding_) {
+    const std::string link = clicked_.empty() ? link_at(finding_).toStdString() : clicked_;
+    return link.empty() ? help_of_headline(from) : help_of_link(from, link);
+  }
+  if (focus == subsidence_ || focus == course_words_) {
+    return help_of(from, CourseChart::kSubsidence);
+  }
+  if (focus == tilt_) return help_of(from, CourseChart::kTilt);
+  if (focus == zones_ || zones_->isAncestorOf(focus)) return zones_->help_at(focus, from, chosen);
+  const bool seat = focus == seat_ || focus == seat_words_;
+  if (seat && from.result.seat && seat_->rowCount() > 0) {
+    return help_of_seat(from, static_cast<std::size_t>(std::max(0, seat_->currentRow())));
+  }
+  if (focus == steps_) return help_of_edits();
+  return {};
 }
 
 void SidePanel::show_steps(const Review& review) {

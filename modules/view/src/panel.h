@@ -7,10 +7,13 @@
 #include <QTextBrowser>
 #include <QWidget>
 #include <cstddef>
+#include <functional>
 #include <optional>
+#include <string>
 #include <vector>
 
 #include "chart.h"
+#include "help_text.h"
 #include "measurer.h"
 #include "tidemark/view/review.h"
 #include "zone_page.h"
@@ -20,7 +23,8 @@ namespace tidemark::view {
 /// What is said of the hip, beside the films: finding, course, zones, seat, corrections.
 class SidePanel : public QWidget {
  public:
-  SidePanel(ZonePage::Told told, QWidget* parent);
+  /// @param explain asks for help on what has the focus
+  SidePanel(ZonePage::Told told, std::function<void()> explain, QWidget* parent);
 
   /// Shows what was measured; nothing: that nothing is measured yet.
   /// @param marks of readers on the chosen film
@@ -29,11 +33,13 @@ class SidePanel : public QWidget {
   void show_steps(const Review& review);
   /// Greyed while the numbers are behind the corrections.
   void set_stale(const QString& why);
+  /// What explains the number that the keys are on; absent: `focus` holds none of this panel.
+  [[nodiscard]] std::optional<Help> help_at(const QWidget* focus, const HelpFrom& from,
+                                            std::size_t chosen) const;
   [[nodiscard]] ZonePage* zones() const { return zones_; }
   [[nodiscard]] QTabWidget* tabs() const { return tabs_; }
 
  private:
-  void show_finding(const MeasuredHip& hip, std::optional<std::size_t> chosen);
   void show_course(const report::Document& document);
 
   QTabWidget* tabs_;
@@ -47,6 +53,7 @@ class SidePanel : public QWidget {
   QListWidget* steps_;
   QLabel* caution_;
   QLabel* stale_;
+  std::string clicked_;  ///< the link that is being asked about
 };
 
 }  // namespace tidemark::view

@@ -78,14 +78,18 @@ void sample_row(const Walk& walk, int y, std::vector<int>& out) {
   std::int64_t y_fixed = fixed(start.y());
   const std::int64_t x_step = fixed(step.x());
   const std::int64_t y_step = fixed(step.y());
+  // Left of and above the film is a very large number without a sign: one comparison each.
+  const auto columns = static_cast<std::uint64_t>(std::max(level.width - 1, 0));
+  const auto rows = static_cast<std::uint64_t>(std::max(level.height - 1, 0));
+  const std::uint16_t* const values = level.values.data();
   for (int& grey : out) {
-    const auto x = static_cast<int>(x_fixed >> 16);
-    const auto row = static_cast<int>(y_fixed >> 16);
-    if (x < 0 || row < 0 || x + 1 >= level.width || row + 1 >= level.height) {
+    const auto x = static_cast<std::uint64_t>(x_fixed >> 16);
+    const auto row = static_cast<std::uint64_t>(y_fixed >> 16);
+    if (x >= columns || row >= rows) {
       grey = -1;
     } else {
-      const std::uint16_t* upper = &level.at(x, row);
-      const std::uint16_t* lower = upper + level.width;
+      const std::uint16_t* upper = values + row * (columns + 1) + x;
+      const std::uint16_t* lower = upper + columns + 1;
       const auto tx = static_cast<int>((x_fixed >> 8) & 255);
       const auto ty = static_cast<int>((y_fixed >> 8) & 255);
       const int top = (upper[0] * (256 - tx) + upper[1] * tx) >> 8;
@@ -114,43 +118,66 @@ std::uint32_t colour(int red, int green, int blue) {
          static_cast<std::uint32_t>(green) << 8U | static_cast<std::uint32_t>(blue);
 }
 
-std::uint32_t mixed(const Scene& scene, int first, int second, bool left) {
+std::uint32_t grey_colour(int grey) { return colour(grey, grey, grey); }
+
+/// Greys as they are shown, 0 outside of the film.
+void to_screen(const Table& table, std::vector<int>& greys) {
+  for (int& grey : greys) {
+    grey = grey < 0 ? 0 : static_cast<int>(table[static_cast<std::size_t>(grey >> 4)]);
+  }
+}
+
+/// One row of the screen; `a` and `b` are those of the two films.
+void mix_row(const Scene& scene, const std::vector<int>& a, const std::vector<int>& b,
+             std::uint32_t* row) {
+  const std::size_t n = a.size();
   switch (scene.mix) {
     case Mix::kFirst:
-      return colour(first, first, first);
+      std::transform(a.begin(), a.end(), row, grey_colour);
+      return;
     case Mix::kSecond:
-      return colour(second, second, second);
+      std::transform(b.begin(), b.end(), row, grey_colour);
+      return;
     case Mix::kBlend: {
-      const auto grey =
-          static_cast<int>(std::lround((1.0 - scene.share) * first + scene.share * second));
-      return colour(grey, grey, grey);
+      const auto share = static_cast<int>(std::lround(65536.0 * scene.share));
+      for (std::size_t x = 0; x < n; ++x) {
+        row[x] = grey_colour(((65536 - share) * a[x] + share * b[x] + 32768) >> 16);
+      }
+      return;
     }
     case Mix::kEdge: {
-      const int grey = left ? first : second;
-      return colour(grey, grey, grey);
+      const double edge = std::round(scene.share * static_cast<double>(n));
+      const auto left = std::min(static_cast<std::size_t>(std::max(edge, 0.0)), n);
+      std::transform(a.begin(), a.begin() + static_cast<std::ptrdiff_t>(left), row, grey_colour);
+      std::transform(b.begin() + static_cast<std::ptrdiff_t>(left), b.end(), row + left,
+                     grey_colour);
+      return;
     }
     case Mix::kDifference:
       break;
   }
-  return colour(second, (first + second) / 2, first);
+  for (std::size_t x = 0; x < n; ++x) row[x] = colour(b[x], (a[x] + b[x]) / 2, a[x]);
 }
 
+/// Room for the greys of one row.
+struct Rows {
+  std::vector<int> first;
+  std::vector<int> second;
+};
+
 void draw_row(const Scene& scene, const std::optional<Walk>& first,
-              const std::optional<Walk>& second, const Table& table, int y,
+              const std::optional<Walk>& second, const Table& table, int y, Rows& rows,
               RasterOf<std::uint32_t>& out) {
   const auto n = static_cast<std::size_t>(out.width);
-  std::vector<int> a(n, -1);
-  std::vector<int> b(n, -1);
-  if (first) sample_row(*first, y, a);
-  if (second) sample_row(*second, y, b);
-  const int edge = static_cast<int>(std::lround(scene.share * out.width));
-  const auto shown = [&](int grey) {
-    return grey < 0 ? 0 : static_cast<int>(table[static_cast<std::size_t>(grey >> 4)]);
+  const auto take = [&](const std::optional<Walk>& walk, std::vector<int>& greys) {
+    greys.assign(n, 0);
+    if (!walk) return;
+    sample_row(*walk, y, greys);
+    to_screen(table, greys);
   };
-  std::uint32_t* row = &out.at(0, y);
-  for (std::size_t x = 0; x < n; ++x) {
-    row[x] = mixed(scene, shown(a[x]), shown(b[x]), static_cast<int>(x) < edge);
-  }
+  take(first, rows.first);
+  take(second, rows.second);
+  mix_row(scene, rows.first, rows.second, &out.at(0, y));
 }
 
 }  // namespace
@@ -181,8 +208,9 @@ RasterOf<std::uint32_t> drawn(const Scene& scene, int width, int height, int thr
   const auto bands = static_cast<std::size_t>((height + kRows - 1) / kRows);
   parallel_for(bands, threads > 0 ? threads : hardware_threads(), [&](std::size_t band) {
     const int from = static_cast<int>(band) * kRows;
+    Rows room;
     for (int y = from; y < std::min(from + kRows, height); ++y) {
-      draw_row(scene, first, second, table, y, out);
+      draw_row(scene, first, second, table, y, room, out);
     }
   });
   return out;

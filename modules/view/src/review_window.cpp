@@ -7,6 +7,7 @@
 #include <QDragEnterEvent>
 #include <QLabel>
 #include <QListWidget>
+#include <QMenuBar>
 #include <QMessageBox>
 #include <QMimeData>
 #include <QProgressBar>
@@ -28,7 +29,10 @@ namespace {
 
 constexpr double kSnapReachMm = 3.0;   ///< house choice: more would leave the figure
 constexpr double kSnapReachPx = 20.0;  ///< where no scale is known
-constexpr int kReaderBytes = 64;       ///< what the sheet takes
+/// What all films and marks may take while they are moved: 30 frames a second, and what else is
+/// done for each.
+constexpr double kFrameMs = 26.0;
+constexpr int kReaderBytes = 64;  ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
 
@@ -60,10 +64,16 @@ ReviewWindow::ReviewWindow(std::filesystem::path journals, Measurer::Memory memo
         QMetaObject::invokeMethod(this, std::move(done), Qt::QueuedConnection);
       },
       heard(), std::move(memory));
+  connect(qApp, &QApplication::focusChanged, this, [this](QWidget*, QWidget* now) {
+    if (now == nullptr || now->window() != this || qobject_cast<QMenuBar*>(now) != nullptr) return;
+    last_focus_ = now;
+  });
   refresh();
 }
 
-ReviewWindow::~ReviewWindow() = default;
+ReviewWindow::~ReviewWindow() {
+  qApp->disconnect(this);  // the focus wanders while the parts go, one after the other
+}
 
 Heard ReviewWindow::heard() {
   Heard out;
@@ -321,8 +331,8 @@ std::optional<Affine2> ReviewWindow::follow_from_reference_film() const {
   if (reference == nullptr || chosen == nullptr || !hip_) return {};
   for (const auto& pair : hip_->result.comparisons) {
     if (pair.follow_up != chosen_ || pair.reference != reference_) continue;
-    return follow_from_reference(hip_->result, pair, frame_of(reference->image),
-                                 frame_of(chosen->image), laid_on_);
+    return follow_from_reference(hip_->result, pair, frame_of(reference->image()),
+                                 frame_of(chosen->image()), laid_on_);
   }
   return {};
 }
@@ -333,14 +343,14 @@ std::optional<Affine2> ReviewWindow::film_from_world(std::size_t film) const {
   if (auto aligned = follow_from_reference_film()) return aligned;
   const LoadedFilm* reference = film_at(reference_);
   if (hip_ == nullptr || reference == nullptr) return Affine2{};
-  return roughly_placed(hip_->result.films[reference_], hip_->result.films[film], reference->image,
-                        film_at(film)->image);
+  return roughly_placed(hip_->result.films[reference_], hip_->result.films[film],
+                        reference->image(), film_at(film)->image());
 }
 
 void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose whose) const {
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
-  const Affine2 view_from_stored = film_at(film)->image.stored_from_view.inverse();
+  const Affine2 view_from_stored = film_at(film)->image().stored_from_view.inverse();
   const followup::UnrolledStrip* strip = nullptr;
   for (const auto& unrolled : hip_->result.unrolled) {
     if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
@@ -460,7 +470,7 @@ void ReviewWindow::refresh_title() {
 void ReviewWindow::fit() {
   WorldBox box;
   if (hip_ && reference_ < hip_->result.films.size() && film_at(reference_) != nullptr) {
-    const Affine2 view = film_at(reference_)->image.stored_from_view.inverse();
+    const Affine2 view = film_at(reference_)->image().stored_from_view.inverse();
     const auto& film = hip_->result.films[reference_];
     if (film.stem) {
       for (const Vec2& p : film.stem->outline_px) box.add(view.apply(p));
@@ -482,7 +492,7 @@ void ReviewWindow::fit_whole() {
   if (film == nullptr) return;
   WorldBox box;
   box.add(Vec2::Zero());
-  box.add(Vec2(film->image.pixels.width, film->image.pixels.height));
+  box.add(Vec2(film->image().pixels.width, film->image().pixels.height));
   set_camera(camera_on(box, left_->size(), 0.0));
   camera_by_hand_ = false;
 }
@@ -491,6 +501,11 @@ void ReviewWindow::set_camera(const Camera& camera) {
   camera_ = camera;
   left_->set_camera(camera);
   right_->set_camera(camera);
+}
+
+void ReviewWindow::hurry() {
+  const double canvases = right_->isVisible() ? 2.0 : 1.0;
+  for (FilmCanvas* canvas : {left_, right_}) canvas->hurry(kFrameMs / canvases);
 }
 
 void ReviewWindow::set_window(const Window& window) {
@@ -512,7 +527,8 @@ void ReviewWindow::set_share(double share) {
 void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
   const auto from_world = film_from_world(handle.film);
   if (!review_ || !hip_ || !from_world) return;
-  const Vec2 stored = film_at(handle.film)->image.stored_from_view.apply(from_world->apply(world));
+  const Vec2 stored =
+      film_at(handle.film)->image().stored_from_view.apply(from_world->apply(world));
   const auto sheet = moved(review_->sheet(), hip_->result.films[handle.film], handle, stored);
   if (!sheet) return;
   correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
@@ -540,8 +556,8 @@ void ReviewWindow::pick_grip(Grip grip) {
   if (picked_ && picked_->grip == grip && picked_->film == film) {
     film = film == reference_ ? chosen_ : reference_;
   }
-  layers_.insert({Layer::kLandmarks, Layer::kHead, Layer::kAxes});
-  if (grip == Grip::kBoneEntry) layers_.insert(Layer::kZones);
+  for (const Layer layer : {Layer::kLandmarks, Layer::kHead, Layer::kAxes}) show_layer(layer);
+  if (grip == Grip::kBoneEntry) show_layer(Layer::kZones);
   pick(Handle{film, grip});
   refresh();
 }
@@ -566,7 +582,7 @@ void ReviewWindow::snap() {
   if (const auto& scale = hip_->result.films[picked_->film].calibration) {
     reach = kSnapReachMm / scale->mm_per_px.value.value;
   }
-  const auto edge = snapped(film->image.pixels, from_world->apply(*at), reach);
+  const auto edge = snapped(film->image().pixels, from_world->apply(*at), reach);
   if (!edge) {
     say("No edge stands out near this point; move it closer to one.");
     return;
@@ -593,6 +609,8 @@ void ReviewWindow::toggle_layer(Layer layer, bool shown) {
   right_->set_shown(layers_);
 }
 
+void ReviewWindow::show_layer(Layer layer) { layer_actions_.at(layer)->setChecked(true); }
+
 void ReviewWindow::lay_on(LaidOn laid_on) {
   laid_on_ = laid_on;
   refresh();
@@ -604,9 +622,8 @@ void ReviewWindow::go_to(const ZoneStrips::Place& place) {
   const auto& at = past ? place.past_px : place.present_px;
   const auto from_world = film_from_world(film);
   if (!at || !from_world) return;
-  const Vec2 on_film = film_at(film)->image.stored_from_view.inverse().apply(*at);
-  layers_.insert({Layer::kZones, Layer::kLines});
-  for (const char* layer : {"layer-F10", "layer-F11"}) actions_[layer]->setChecked(true);
+  const Vec2 on_film = film_at(film)->image().stored_from_view.inverse().apply(*at);
+  for (const Layer layer : {Layer::kZones, Layer::kLines}) show_layer(layer);
   camera_by_hand_ = true;
   set_camera({from_world->inverse().apply(on_film), std::max(camera_.zoom, 2.0)});
   refresh();

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <QMainWindow>
+#include <QPointer>
 #include <cstddef>
 #include <filesystem>
 #include <functional>
@@ -65,6 +66,7 @@ class ReviewWindow : public QMainWindow {
   /// Whether films are still read or measured.
   [[nodiscard]] bool busy() const { return loading_ > 0 || measuring_ || reporting_; }
   [[nodiscard]] Measurer::Memory memory() const { return measurer_->memory(); }
+  [[nodiscard]] std::size_t films_kept() const { return measurer_->films_kept(); }
   [[nodiscard]] const MeasuredHip* hip() const { return hip_.get(); }
   [[nodiscard]] const Review* review() const { return review_ ? &*review_ : nullptr; }
   [[nodiscard]] FilmCanvas* left() const { return left_; }
@@ -110,6 +112,8 @@ class ReviewWindow : public QMainWindow {
   void ask_reader(std::function<void()> then);
   void show_keys();
   void show_help();
+  /// What explains the number that the keys are on; absent: they are on none.
+  [[nodiscard]] std::optional<Help> help_here() const;
   void take_asked();
 
   // What is known (review_window.cpp)
@@ -134,6 +138,7 @@ class ReviewWindow : public QMainWindow {
   void fit();
   void fit_whole();
   void set_camera(const Camera& camera);
+  void hurry();  ///< the films move under a hand
   void set_window(const Window& window);
   void set_share(double share);
   void handle_moved(const Handle& handle, const Vec2& world);
@@ -142,6 +147,7 @@ class ReviewWindow : public QMainWindow {
   void snap();
   void give_back();
   void toggle_layer(Layer layer, bool shown);
+  void show_layer(Layer layer);  ///< its entry in the menu follows
   void lay_on(LaidOn laid_on);
   [[nodiscard]] FilmCanvas* active() const;
   [[nodiscard]] std::size_t active_film() const;
@@ -171,6 +177,8 @@ class ReviewWindow : public QMainWindow {
   Order load_order_ = 0;
   Order measure_order_ = 0;
   std::map<QString, QAction*> actions_;
+  std::map<Layer, QAction*> layer_actions_;
+  QPointer<QWidget> last_focus_;  ///< in this window, its menus left out
 
   FilmCanvas* left_ = nullptr;
   FilmCanvas* right_ = nullptr;

@@ -12,6 +12,8 @@
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/text.h"
 #include "tidemark/lucency/codes.h"
+#include "widgets.h"
+#include "words.h"
 
 namespace tidemark::view {
 namespace {
@@ -25,31 +27,7 @@ using lucency::State;
 
 constexpr int kStripsHeight = 296;
 
-QString words_of(State state) {
-  switch (state) {
-    case State::kPresent:
-      return "line";
-    case State::kAbsent:
-      return "no line";
-    case State::kCannotTell:
-      return "cannot tell";
-    case State::kNotSeen:
-      break;
-  }
-  return "not seen";
-}
-
-QString words_of(Opinion opinion) {
-  switch (opinion) {
-    case Opinion::kAgree:
-      return "agrees";
-    case Opinion::kDisagree:
-      return "disagrees";
-    case Opinion::kCannotTell:
-      break;
-  }
-  return "cannot tell";
-}
+QString text_of(const std::string& text) { return QString::fromStdString(text); }
 
 QString length_text(const std::optional<Measured<Millimetres>>& m, const followup::Lengths& unit) {
   if (!m) return {};
@@ -68,9 +46,7 @@ QString since(const followup::ComparisonResult* pair, const ZoneResult& zone,
         return one.zone == zone.zone && one.interface == zone.interface;
       });
   if (found == pair->zones.end()) return {};
-  const QString grew = found->progressive == lucency::Answer::kYes  ? "grew"
-                       : found->progressive == lucency::Answer::kNo ? "did not grow"
-                                                                    : "cannot tell";
+  const QString grew = text_of(growth_of(found->progressive));
   return found->change ? grew + ", " + length_text(found->change, unit) : grew;
 }
 
@@ -78,8 +54,10 @@ QString marks_text(const std::vector<ZoneMark>& marks, const ZoneResult& zone) {
   QStringList out;
   for (const ZoneMark& mark : marks) {
     if (mark.zone != zone.zone || mark.interface != zone.interface) continue;
-    QString text = QString::fromStdString(printable(mark.reader)) + " " + words_of(mark.opinion);
-    if (mark.program != zone.state) text += " (the program said: " + words_of(mark.program) + ")";
+    QString text = text_of(printable(mark.reader) + " " + words_of(mark.opinion));
+    if (mark.program != zone.state) {
+      text += " (the program said: " + text_of(words_of(mark.program)) + ")";
+    }
     out << text;
   }
   return out.join("; ");
@@ -95,7 +73,7 @@ std::map<int, QString> heads_of(const FilmResult& film) {
   std::map<int, QString> out;
   for (const ZoneResult& zone : film.zones) {
     QString& head = out[zone.zone];
-    const QString word = words_of(zone.state);
+    const QString word = text_of(words_of(zone.state));
     if (head.isEmpty()) head = QString::number(zone.zone) + "\n" + word;
     // Of two interfaces the one with a line is told; the table has both.
     if (zone.state == State::kPresent) head = QString::number(zone.zone) + "\n" + word;
@@ -125,32 +103,23 @@ ZonePage::ZonePage(Told told, QWidget* parent)
       told_(std::move(told)),
       scroll_(new QScrollArea(this)),
       strips_(new ZoneStrips([this](const auto& place) { zone_chosen(place); }, scroll_)),
-      table_(new QTableWidget(this)),
+      table_(table_in(this, "zones", "Radiolucent lines by zone")),
       buttons_(make_buttons()),
-      words_(new QTextBrowser(this)) {
+      words_(browser_in(this, "zones-words", "What to know of the lines")) {
   scroll_->setObjectName("zone-strips-area");
   scroll_->setWidget(strips_);
   scroll_->setFixedHeight(kStripsHeight);
   scroll_->setFocusPolicy(Qt::NoFocus);
-  table_->setObjectName("zones");
-  table_->setAccessibleName("Radiolucent lines by zone");
-  table_->setEditTriggers(QAbstractItemView::NoEditTriggers);
-  table_->setSelectionBehavior(QAbstractItemView::SelectRows);
-  table_->setSelectionMode(QAbstractItemView::SingleSelection);
-  table_->setTabKeyNavigation(false);
-  table_->verticalHeader()->hide();
-  words_->setObjectName("zones-words");
-  words_->setAccessibleName("What to know of the lines");
-  words_->setOpenLinks(false);
-  words_->setFrameShape(QFrame::NoFrame);
+  setFocusProxy(strips_);
   auto* column = new QVBoxLayout(this);
   column->setContentsMargins(4, 4, 4, 4);
   column->addWidget(scroll_);
   column->addWidget(table_, 3);
   column->addWidget(buttons_);
   column->addWidget(words_, 1);
-  connect(table_, &QTableWidget::currentCellChanged, this,
-          [this](int row, int, int, int) { row_chosen(row); });
+  connect(table_, &QTableWidget::currentCellChanged, this, [this](int row, int, int before, int) {
+    if (row != before) row_chosen(row);
+  });
 }
 
 QWidget* ZonePage::make_buttons() {
@@ -191,13 +160,14 @@ void ZonePage::show_film(const Result& result, std::size_t film, const std::vect
   titles.push_back(title_of(result, film, "Present:"));
   strips_->show_film(unrolled, titles, heads_of(shown));
   fill(result, shown, pair, marks);
-  words_->setHtml(words);
+  show_page(words_, words);
   buttons_->setEnabled(!rows_.empty());
 }
 
 void ZonePage::fill(const Result& result, const FilmResult& film,
                     const followup::ComparisonResult* pair, const std::vector<ZoneMark>& marks) {
   const auto before = chosen();
+  const int column_before = std::max(0, table_->currentColumn());
   const QSignalBlocker quiet(table_);
   const auto unit = followup::lengths_of(result, film);
   table_->setColumnCount(5);
@@ -211,7 +181,7 @@ void ZonePage::fill(const Result& result, const FilmResult& film,
     const int row = static_cast<int>(rows_.size());
     QString name = QString::number(zone.zone);
     if (cemented) name += ", " + QString::fromStdString(lucency::words_of(zone.interface));
-    const QStringList cells{name, words_of(zone.state), marks_text(marks, zone),
+    const QStringList cells{name, text_of(words_of(zone.state)), marks_text(marks, zone),
                             length_text(zone.max, unit), since(pair, zone, unit)};
     for (int column = 0; column < cells.size(); ++column) {
       auto* item = new QTableWidgetItem(cells[column]);
@@ -225,7 +195,7 @@ void ZonePage::fill(const Result& result, const FilmResult& film,
     }
     rows_.push_back({zone.zone, zone.interface, zone.state});
     const bool same = before && before->zone == zone.zone && before->interface == zone.interface;
-    if (same) table_->setCurrentCell(row, 0);
+    if (same) table_->setCurrentCell(row, column_before);
   }
   table_->horizontalHeader()->setSectionResizeMode(QHeaderView::ResizeToContents);
   table_->horizontalHeader()->setSectionResizeMode(4, QHeaderView::Stretch);
@@ -240,6 +210,21 @@ std::optional<ZonePlace> ZonePage::chosen() const {
 
 void ZonePage::mark(std::optional<Opinion> opinion) {
   if (const auto place = chosen()) told_.mark(*place, opinion);
+}
+
+std::optional<Help> ZonePage::help_at(const QWidget* focus, const HelpFrom& from,
+                                      std::size_t film) const {
+  if (film >= from.result.films.size()) return {};
+  const auto row = static_cast<std::size_t>(std::max(0, table_->currentRow()));
+  const bool known = row < from.result.films[film].zones.size();
+  if (focus == table_ && known) {
+    const int column = std::clamp(table_->currentColumn(), 0, table_->columnCount() - 1);
+    return help_of_zone(from, film, row, static_cast<ZoneColumn>(column));
+  }
+  if (buttons_->isAncestorOf(focus) && known) {
+    return help_of_zone(from, film, row, ZoneColumn::kReaders);
+  }
+  return help_of_strips(from, film);
 }
 
 void ZonePage::scroll_to(int zone) {

@@ -10,6 +10,7 @@
 #include <optional>
 #include <vector>
 
+#include "help_text.h"
 #include "tidemark/followup/result.h"
 #include "zone_strips.h"
 
@@ -43,6 +44,9 @@ class ZonePage : public QWidget {
   void mark(std::optional<followup::Opinion> opinion);
   /// The row that is chosen.
   [[nodiscard]] std::optional<ZonePlace> chosen() const;
+  /// What explains the number that the keys are on; absent: there is no such film.
+  [[nodiscard]] std::optional<Help> help_at(const QWidget* focus, const HelpFrom& from,
+                                            std::size_t film) const;
   [[nodiscard]] ZoneStrips* strips() const { return strips_; }
   [[nodiscard]] QTableWidget* table() const { return table_; }
 

@@ -4,6 +4,7 @@
 #include <QAction>
 #include <QApplication>
 #include <QComboBox>
+#include <QDialog>
 #include <QDoubleSpinBox>
 #include <QElapsedTimer>
 #include <QInputDialog>
@@ -12,10 +13,13 @@
 #include <QPushButton>
 #include <QTableWidget>
 #include <QTest>
+#include <QTextBrowser>
+#include <algorithm>
 #include <cmath>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <random>
+#include <set>
 #include <stdexcept>
 
 #include "review_window.h"
@@ -50,7 +54,7 @@ class Window : public ::testing::Test {
     make();
   }
 
-  std::filesystem::path folder() const { return scratch_ / "hip"; }
+  [[nodiscard]] std::filesystem::path folder() const { return scratch_ / "hip"; }
 
   void make() {
     // What the steps said in an earlier test need not be worked out again.
@@ -94,12 +98,12 @@ class Window : public ::testing::Test {
   }
 
   /// result.json by followup::measure of what stands in the folder.
-  std::string by_command_line() const {
+  [[nodiscard]] std::string by_command_line() const {
     const auto series = followup::load_series(folder(), {}).value();
     return followup::to_json(followup::measure(series, {}));
   }
-  std::string shown() const { return followup::to_json(window_->hip()->result); }
-  double subsidence() const {
+  [[nodiscard]] std::string shown() const { return followup::to_json(window_->hip()->result); }
+  [[nodiscard]] double subsidence() const {
     return window_->hip()->result.comparisons.back().migration->subsidence.value.value;
   }
 
@@ -120,7 +124,7 @@ class Window : public ::testing::Test {
   void picture(const QString& name) {
     const QString to = qEnvironmentVariable("TIDEMARK_SCREENSHOTS");
     if (to.isEmpty()) return;
-    QTest::qWait(50);
+    QTest::qWait(200);  // films that were moved are drawn in full again
     window_->grab().save(to + "/" + name + ".png");
   }
 
@@ -128,7 +132,7 @@ class Window : public ::testing::Test {
   /// shows, how letters are smoothed does not. TIDEMARK_SCREENS=make writes the file; look at it
   /// then.
   void looks_as_before(const QString& name) {
-    QTest::qWait(50);
+    QTest::qWait(200);
     constexpr int kWidth = 228;
     const QImage now = window_->grab()
                            .toImage()
@@ -150,6 +154,20 @@ class Window : public ::testing::Test {
     const double pixels = now.width() * now.height();
     EXPECT_LT(sum / pixels, 3.0) << name.toStdString();
     EXPECT_LT(far / pixels, 0.01) << name.toStdString();
+  }
+
+  /// The text of the help that is open.
+  std::string explained(const QString& name) {
+    auto* dialog = window_->findChild<QDialog*>("help-dialog");
+    if (dialog == nullptr) return "no help is open";
+    const QString to = qEnvironmentVariable("TIDEMARK_SCREENSHOTS");
+    if (!to.isEmpty() && !name.isEmpty()) dialog->grab().save(to + "/" + name + ".png");
+    return dialog->findChild<QTextBrowser*>("help-text")->toPlainText().toStdString();
+  }
+  void close_help() {
+    QTest::keyClick(window_->findChild<QDialog*>("help-dialog"), Qt::Key_Escape);
+    QCoreApplication::sendPostedEvents(nullptr, QEvent::DeferredDelete);
+    QTest::qWait(10);
   }
 
   test::Scratch scratch_;
@@ -367,6 +385,139 @@ TEST_F(Window, ShowsFilmsLaidOverEachOther) {
   EXPECT_GT(apart(), on_stem);
 }
 
+TEST_F(Window, ExplainsARowOfTheSeatByKeyboardAlone) {
+  open();
+  QApplication::setActiveWindow(window_.get());
+  QTest::keyClick(window_.get(), Qt::Key_4, Qt::ControlModifier);
+  auto* seat = window_->findChild<QTableWidget*>("seat");
+  for (int i = 0; i < 4 && QApplication::focusWidget() != seat; ++i) {
+    QTest::keyClick(QApplication::focusWidget(), Qt::Key_Tab);
+  }
+  ASSERT_EQ(QApplication::focusWidget(), seat);
+  while (seat->currentRow() < 9) QTest::keyClick(seat, Qt::Key_Down);
+  ASSERT_EQ(seat->item(9, 0)->text().toStdString(), "Canal flare index");
+  picture("seat-row");
+  QTest::keyClick(seat, Qt::Key_F1);
+  const std::string text = explained("seat-help");
+  EXPECT_THAT(text, HasSubstr("Canal flare index"));
+  EXPECT_THAT(text, HasSubstr("Inner width of the canal 20 mm above"));
+  EXPECT_THAT(text, HasSubstr("Noble et al. 1988"));
+  close_help();
+  EXPECT_EQ(QApplication::focusWidget(), seat) << "back to where the focus was";
+  EXPECT_EQ(seat->currentRow(), 9);
+}
+
+TEST_F(Window, ExplainsTheNumbersOfTheFindingByKeyboardAlone) {
+  open();
+  QApplication::setActiveWindow(window_.get());
+  auto* finding = window_->findChild<QTextBrowser*>("finding");
+  finding->setFocus();
+  std::set<std::string> titles;
+  for (int i = 0; i < 20; ++i) {
+    QTest::keyClick(finding, Qt::Key_Tab);
+    if (QApplication::focusWidget() != finding) break;
+    QTest::keyClick(finding, i % 2 == 0 ? Qt::Key_F1 : Qt::Key_Return);
+    if (i == 2) picture("finding-link");
+    const std::string text = explained(i == 2 ? "finding-help" : "");
+    EXPECT_THAT(text, HasSubstr("Source"));
+    titles.insert(text.substr(0, text.find('\n')));
+    close_help();
+    ASSERT_EQ(QApplication::focusWidget(), finding);
+  }
+  for (const char* title :
+       {"The verdict of the whole", "Subsidence", "Medial shift", "Tilt change", "M-TILT-3"}) {
+    EXPECT_THAT(titles, ::testing::Contains(title));
+  }
+}
+
+TEST_F(Window, ExplainsFilmsPointsZonesAndCharts) {
+  open();
+  QApplication::setActiveWindow(window_.get());
+  const auto asked = [this](QWidget* widget, const QString& name) {
+    widget->setFocus();
+    QTest::keyClick(widget, Qt::Key_F1);
+    std::string text = explained(name);
+    close_help();
+    EXPECT_EQ(QApplication::focusWidget(), widget);
+    return text;
+  };
+  EXPECT_THAT(asked(window_->right(), "film-help"), HasSubstr("Scale of film-02.dcm"));
+  EXPECT_THAT(asked(window_->left(), ""), HasSubstr("Scale of film-00.dcm"));
+  trigger("pick-stem-tip");
+  EXPECT_THAT(asked(window_->left(), "point-help"), HasSubstr("Stem tip on film-00.dcm"));
+  EXPECT_THAT(asked(window_->findChild<QListWidget*>("time-line"), ""),
+              HasSubstr("Scale of film-02.dcm"));
+  window_->panel()->tabs()->setCurrentIndex(1);
+  EXPECT_THAT(asked(window_->findChild<QWidget*>("course-subsidence"), "course-help"),
+              HasSubstr("Subsidence over time"));
+  EXPECT_THAT(asked(window_->findChild<QWidget*>("course-tilt"), ""), HasSubstr("Tilt over time"));
+  window_->panel()->tabs()->setCurrentIndex(2);
+  auto* zones = window_->findChild<QTableWidget*>("zones");
+  zones->setFocus();
+  zones->setCurrentCell(2, 0);
+  EXPECT_THAT(asked(zones, ""), HasSubstr("Zone 3 (lateral, distal): the zone"));
+  for (int i = 0; i < 4; ++i) QTest::keyClick(zones, Qt::Key_Right);
+  EXPECT_THAT(asked(zones, "zone-help"), HasSubstr("Zone 3 (lateral, distal): since the"));
+  EXPECT_THAT(asked(window_->panel()->zones()->strips(), ""), HasSubstr("interface unrolled"));
+  window_->panel()->tabs()->setCurrentIndex(4);
+  EXPECT_THAT(asked(window_->findChild<QListWidget*>("steps"), ""), HasSubstr("by hand"));
+}
+
+TEST_F(Window, APointThatIsPickedShowsItsLayerAndItsMenuEntryFollows) {
+  open();
+  auto* axes = window_->findChild<QAction*>("layer-F7");
+  ASSERT_FALSE(axes->isChecked());
+  trigger("pick-stem-axis,-upper-end");
+  EXPECT_TRUE(axes->isChecked());
+  const auto all = window_->left()->handles();
+  const Handle axis{0, Grip::kStemAxisProximal};
+  EXPECT_EQ(std::count(all.begin(), all.end(), axis), 1);
+  axes->trigger();
+  const auto fewer = window_->left()->handles();
+  EXPECT_EQ(std::count(fewer.begin(), fewer.end(), axis), 0);
+}
+
+TEST_F(Window, DrawsCoarserWhileMovedAndInFullAfterwards) {
+  open();
+  FilmCanvas* canvas = window_->left();
+  const auto seen = [&] { return canvas->grab().toImage().convertToFormat(QImage::Format_RGB32); };
+  const QImage before = seen();
+  const auto place = canvas->screen_from_world(*canvas->place_of({0, Grip::kHeadCentre}));
+  canvas->hurry(0.0);  // no frame is fast enough
+  EXPECT_EQ(canvas->coarseness(), 3);
+  const QImage moving = seen();
+  EXPECT_NE(moving, before);
+  EXPECT_EQ(canvas->screen_from_world(*canvas->place_of({0, Grip::kHeadCentre})), place);
+  // What is shown stays where it was: means of blocks of six pixels are those of the full frame.
+  double apart = 0.0;
+  int blocks = 0;
+  for (int y = 0; y + 6 <= before.height(); y += 6) {
+    for (int x = 0; x + 6 <= before.width(); x += 6) {
+      double sum = 0.0;
+      for (int i = 0; i < 36; ++i) {
+        sum +=
+            qGray(moving.pixel(x + i % 6, y + i / 6)) - qGray(before.pixel(x + i % 6, y + i / 6));
+      }
+      apart += std::abs(sum / 36.0);
+      ++blocks;
+    }
+  }
+  EXPECT_LT(apart / blocks, 1.5) << "grey levels";
+  EXPECT_TRUE(QTest::qWaitFor([&] { return canvas->coarseness() == 1; }, 5000));
+  EXPECT_EQ(seen(), before);
+}
+
+TEST_F(Window, LetsGoOfTheFilmsOfTheHipBefore) {
+  open();
+  EXPECT_EQ(window_->films_kept(), 3U);
+  const auto other = scratch_ / "other";
+  std::filesystem::create_directory(other);
+  std::filesystem::copy_file(folder() / "film-00.dcm", other / "film.dcm");
+  window_->open(other);
+  wait();
+  EXPECT_EQ(window_->films_kept(), 1U);
+}
+
 TEST_F(Window, LeavesAFilmOutAndChangesTheReference) {
   open();
   window_->choose(1);
@@ -471,13 +622,14 @@ TEST_F(Window, StandsRandomClicksAndKeys) {
       Qt::Key_Delete, Qt::Key_Space, Qt::Key_PageUp, Qt::Key_BracketLeft, Qt::Key_A};
   const char* const actions[] = {"undo",    "redo",      "next-film",  "previous-film",
                                  "save",    "exclude",   "reference",  "cancel-work",
-                                 "measure", "next-zone", "mark-agree", "mark-none"};
+                                 "measure", "next-zone", "mark-agree", "mark-none",
+                                 "help",    "tab-3",     "tab-0"};
   window_->set_reader("R1");
   const int seconds = qEnvironmentVariableIntValue("TIDEMARK_FUZZ_SECONDS");
   QElapsedTimer clock;
   clock.start();
   int done = 0;
-  while (clock.elapsed() < 1000 * (seconds > 0 ? seconds : 6)) {
+  while (clock.elapsed() < qint64{1000} * (seconds > 0 ? seconds : 6)) {
     FilmCanvas* canvas = upto(2) == 0 ? window_->left() : window_->right();
     const QPoint at(upto(std::max(1, canvas->width())), upto(std::max(1, canvas->height())));
     switch (upto(8)) {
@@ -494,12 +646,13 @@ TEST_F(Window, StandsRandomClicksAndKeys) {
         QTest::mouseRelease(canvas, Qt::RightButton, {}, at);
         break;
       case 4:
-        trigger(actions[upto(12)]);
+        trigger(actions[upto(static_cast<int>(std::size(actions)))]);
         break;
       default:
         QTest::keyClick(upto(3) == 0 ? static_cast<QWidget*>(window_.get()) : canvas,
                         static_cast<Qt::Key>(keys[upto(29)]));
     }
+    if (window_->findChild<QDialog*>("help-dialog") != nullptr) close_help();
     if (upto(5) == 0) QTest::qWait(5);
     ++done;
   }

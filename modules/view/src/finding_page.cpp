@@ -1,0 +1,129 @@
+#include "finding_page.h"
+
+#include <string>
+
+#include "document_parts.h"
+#include "help_text.h"
+#include "tidemark/core/date.h"
+#include "tidemark/core/number_text.h"
+#include "tidemark/core/text.h"
+#include "words.h"
+
+namespace tidemark::view {
+namespace {
+
+QString escaped(const std::string& text) { return QString::fromStdString(text).toHtmlEscaped(); }
+
+QString linked(const std::string& link, const QString& text) {
+  return QString("<a href=\"%1\">%2</a>").arg(QString::fromStdString(link), text);
+}
+
+/// A number is never broken between its value and its uncertainty.
+QString row_of(const QString& name, double value, double u95, const QString& unit) {
+  return QString(
+             "<tr><td>%1&nbsp;&nbsp;</td>"
+             "<td align=\"right\" style=\"white-space:nowrap\"><b>%2</b>&nbsp;%3</td></tr>")
+      .arg(name, QString::fromStdString(with_uncertainty(value, u95)), unit);
+}
+
+QString motion_of(const followup::Result& result, std::size_t index) {
+  const followup::Lengths lengths = followup::lengths_of(result);
+  const QString unit = QString::fromStdString(lengths.unit);
+  const auto& m = *result.comparisons[index].migration;
+  const auto length = [&](Number number, const char* name, const Measured<Millimetres>& value) {
+    return row_of(linked(link_of(index, number), name), value.value.value / lengths.mm_per_unit,
+                  value.u95.value / lengths.mm_per_unit, unit);
+  };
+  return "<table>" + length(Number::kSubsidence, "Subsidence (distal +)", m.subsidence) +
+         length(Number::kMedial, "Medial shift", m.medial) +
+         row_of(linked(link_of(index, Number::kTiltChange), "Tilt change (varus +)"),
+                m.tilt_change.value.value, m.tilt_change.u95.value, "°") +
+         "</table>";
+}
+
+QString verdicts_of(const assessment::Assessment& assessed, std::size_t comparison) {
+  QString out;
+  for (std::size_t i = 0; i < assessed.findings.size(); ++i) {
+    const assessment::Finding& finding = assessed.findings[i];
+    if (finding.comparison != comparison ||
+        finding.verdict == assessment::Verdict::kNotApplicable) {
+      continue;
+    }
+    out += "<li><b>" + linked(link_of_verdict(i), escaped(printable(finding.criterion))) + ": " +
+           QString::fromStdString(words_of(finding.verdict)) + ".</b> " +
+           escaped(printable(finding.text)) + "</li>";
+  }
+  return out.isEmpty() ? out : "<ul>" + out + "</ul>";
+}
+
+/// The numbers and verdicts of one comparison.
+QString numbers_of(const followup::Result& result, std::size_t index) {
+  const followup::ComparisonResult& pair = result.comparisons[index];
+  const followup::FilmResult& film = result.films[pair.follow_up];
+  QString out =
+      "<h4>Chosen film: " + linked(link_of_film(pair.follow_up), escaped(printable(film.file)));
+  if (film.date) out += ", " + escaped(format_date(*film.date));
+  if (pair.days) out += QString(", day %1").arg(*pair.days);
+  out += "</h4>";
+  if (!pair.migration) return out + "<p>Not measured: " + escaped(printable(pair.reason)) + "</p>";
+  out += motion_of(result, index);
+  return result.assessment ? out + verdicts_of(*result.assessment, index) : out;
+}
+
+QString headline_of(const report::Headline& headline) {
+  const bool look = headline.finding == report::Finding::kLook;
+  const bool calm = headline.finding == report::Finding::kCalm;
+  const QString sign = look ? "◆" : calm ? "●" : "○";
+  const QString word = look ? "Look closer" : calm ? "Within limits" : "Cannot tell";
+  QString out = "<p style=\"font-size:large\"><b>" + sign + " " + linked(link_of_headline(), word) +
+                "</b></p>";
+  out += "<p>" + escaped(headline.sentence.text) + "</p>";
+  if (headline.measured) out += "<p>" + escaped(headline.measured->text) + "</p>";
+  if (headline.doubts.empty()) return out;
+  out += "<p><b>What stands against it</b></p><ul>";
+  for (const report::Phrase& doubt : headline.doubts) out += "<li>" + escaped(doubt.text) + "</li>";
+  return out + "</ul>";
+}
+
+}  // namespace
+
+QString words_of(const report::Section* section) {
+  QString out;
+  if (section == nullptr) return out;
+  for (const report::Block& block : section->blocks) {
+    if (const auto* paragraph = std::get_if<report::Paragraph>(&block)) {
+      const QString text = escaped(paragraph->phrase.text);
+      out += paragraph->tone == report::Tone::kDoubt ? "<p><b>" + text + "</b></p>"
+                                                     : "<p>" + text + "</p>";
+    } else if (const auto* items = std::get_if<report::Items>(&block)) {
+      out += "<ul>";
+      for (const report::Item& item : items->items) {
+        const QString about = item.about.empty() ? "" : "<b>" + escaped(item.about) + ".</b> ";
+        out += "<li>" + about + escaped(item.phrase.text) + "</li>";
+      }
+      out += "</ul>";
+    }
+  }
+  return out;
+}
+
+QString finding_html(const followup::Result& result, const report::Document& document,
+                     std::optional<std::size_t> chosen) {
+  QString html = headline_of(document.headline);
+  for (std::size_t i = 0; i < result.comparisons.size(); ++i) {
+    if (result.comparisons[i].follow_up == chosen) html += numbers_of(result, i);
+  }
+  for (std::size_t i = 0; i < result.films.size(); ++i) {
+    const auto& film = result.films[i];
+    if (film.status == followup::Status::kNotMeasured && !film.excluded) {
+      html += "<p><b>" + linked(link_of_film(i), escaped(printable(film.file))) +
+              " is not measured:</b> " + escaped(printable(film.reason)) + "</p>";
+    }
+  }
+  html +=
+      "<p><small>Underlined words explain themselves: Tab to one, then F1 or Enter; or click "
+      "it.</small></p>";
+  return html + words_of(section_of(document, "cautions"));
+}
+
+}  // namespace tidemark::view
