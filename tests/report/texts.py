@@ -27,6 +27,8 @@ NOT_TOLD = {"an alignment of the two films is no number", "check both films", "c
 TABLES = [json.loads(path.read_text()) for path in sorted((MODULE.parent / "assessment/signs").glob("*.json"))]
 NOTES = {path.name: json.loads(path.read_text())["note"]
          for path in sorted((MODULE.parent / "assessment/criteria").glob("*.json"))}
+# Says why a film is refused whose field cuts the stem.
+IMPLANT = MODULE.parent / "anatomy/include/tidemark/anatomy/implant.h"
 READERS = [MODULE.parent / "assessment/src" / name for name in ("signs.cpp", "facts.cpp", "facts_lines.cpp")]
 # Why no table was read: then the report has no section of signs.
 READER_NOT_TOLD = {"Signs of fixation are not read: the sheet does not say how the stem is held (stem.fixation).",
@@ -144,7 +146,7 @@ def faults_of_said():
     yield from (f"said: flag {name} has no text" for name in raised - SAID["flags"].keys())
     yield from (f"said: no source raises flag {name}" for name in SAID["flags"].keys() - raised)
     # Short ones only where they join words.
-    literals = {one for path in STEPS for one in joined_literals(path.read_text())
+    literals = {one for path in (*STEPS, IMPLANT) for one in joined_literals(path.read_text())
                 if len(one) > 3 or len(one) > 1 and " " in one}
     literals |= {text for table in TABLES for text in (*texts_of(table), *readings_of(table))}
     literals |= {one for path in (MODULE.parent / "assessment/criteria").glob("*.json")
