@@ -20,6 +20,7 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
+#include "keep_memory.h"
 #include "overlay.h"
 #include "review_window.h"
 
@@ -207,6 +208,7 @@ int main(int argc, char** argv) {
     return 2;
   }
   if (qEnvironmentVariableIsEmpty("QT_QPA_PLATFORM")) qputenv("QT_QPA_PLATFORM", "offscreen");
+  tidemark::view::keep_memory_of_films();
   try {
     QApplication app(argc, argv);
     return tidemark::bench::run(argv[1]);

@@ -1,13 +1,16 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <cmath>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
 #include "invented.h"
 #include "scratch.h"
 #include "tidemark/followup/measure.h"
+#include "tidemark/followup/write.h"
 #include "tidemark/phantom/film.h"
 #include "tidemark/phantom/write.h"
 
@@ -42,7 +45,7 @@ class SimulatedHip {
   /// Adds the film with this index of the case after `change`.
   void add(const std::string& name, int index,
            const std::function<void(phantom::CaseSpec&)>& change = {},
-           Stored stored = Stored::kUpright) {
+           Stored stored = Stored::kUpright, std::optional<int> rows = {}) {
     phantom::CaseSpec spec = spec_;
     if (change) change(spec);
     const auto model = phantom::build_model(spec, 1).value();
@@ -55,6 +58,11 @@ class SimulatedHip {
           pixels.at(x, y) = upright.at(pixels.width - 1 - x, y);
         }
       }
+    }
+    if (rows) {
+      pixels.height = *rows;
+      pixels.values.resize(static_cast<std::size_t>(*rows) *
+                           static_cast<std::size_t>(pixels.width));
     }
     FilmEntry entry;
     entry.file = name;
@@ -147,8 +155,41 @@ TEST(Doubt, FindsNoStemInANativeHip) {
   EXPECT_THAT(result.films[0].reason, HasSubstr("hip is replaced"));
 }
 
+// The lower end of the field 15 mm above the tip: the same motion as from the whole film, nothing
+// about the tip or by zone.
+TEST(Doubt, MeasuresAStemWhoseTipTheFieldCuts) {
+  SimulatedHip hip;
+  hip.add("reference.dcm", 0);
+  hip.add("whole.dcm", 1);
+  const Result whole = measure(hip.series(), {});
+  ASSERT_TRUE(whole.comparisons[0].migration) << whole.comparisons[0].reason;
+  const FilmResult& film = whole.films[1];
+  const double mm_per_px = film.calibration->mm_per_px.value.value;
+  hip.series().films.pop_back();
+  hip.add("cut.dcm", 1, {}, Stored::kUpright,
+          static_cast<int>(film.stem->tip->stored_px.y() - 15.0 / mm_per_px));
+  Result cut = measure(hip.series(), {});
+  ASSERT_TRUE(cut.comparisons[0].migration) << cut.comparisons[0].reason;
+  EXPECT_TRUE(has_flag(cut.films[1].flags, "tip_outside_field"));
+  EXPECT_FALSE(cut.films[1].stem->tip);
+  for (const ZoneResult& zone : cut.films[1].zones) {
+    EXPECT_EQ(zone.state, lucency::State::kCannotTell);
+  }
+  const auto& before = whole.comparisons[0].migration->subsidence;
+  const auto& after = cut.comparisons[0].migration->subsidence;
+  EXPECT_NEAR(after.value.value, before.value.value, std::hypot(after.u.value, before.u.value));
+  EXPECT_TRUE(cut.comparisons[0].migration->subsidence_at_tip) << "the reference film shows it";
+
+  hip.series().films[0].role = Role::kFollowUp;
+  hip.series().films[1].role = Role::kReference;
+  cut = measure(hip.series(), {});
+  ASSERT_TRUE(cut.comparisons[0].migration) << cut.comparisons[0].reason;
+  EXPECT_FALSE(cut.comparisons[0].migration->subsidence_at_tip);
+  EXPECT_THAT(to_json(cut), testing::Not(HasSubstr("\"tip\":")));
+}
+
 /// Invented steps whose implant is found with these confidences on the right and on the left side.
-Steps found_with(double right, double left) {
+Steps found_with(double right, double left, const std::string& wrong = "no stem is seen") {
   Steps steps = invented::steps();
   steps.find_implant = [=](const film::FilmImage& view,
                            const anatomy::ImplantOptions&) -> Expected<anatomy::Implant> {
@@ -158,7 +199,7 @@ Steps found_with(double right, double left) {
     if (!is_right) found.head.circle_px.centre.x() = invented::kWidth - 1 - 200.0;
     found.confidence = is_right ? right : left;
     if (found.confidence > 0.0) return found;
-    return fail(ErrorKind::kCannotTell, "film", "no stem is seen", "check the film");
+    return fail(ErrorKind::kCannotTell, "film", wrong, "check the film");
   };
   return steps;
 }
@@ -175,6 +216,13 @@ TEST(Doubt, AsksTheOtherSideWhenTheStatedOneIsUnsure) {
   EXPECT_EQ(reason_when_found(0.85, 0.9, series), "");  // no surer there
   EXPECT_EQ(reason_when_found(0.96, 1.0, series), "");  // sure enough not to ask
   EXPECT_THAT(reason_when_found(0.0, 0.6, series), HasSubstr("no stem is seen"));
+}
+
+// Both hips are replaced; the field cuts the one that is asked for. Nothing is mirrored.
+TEST(Doubt, AStemThatTheFieldCutsIsNoMirroredFilm) {
+  const Result result = measure_with(invented::series({"a.dcm"}), {},
+                                     found_with(0.0, 0.9, anatomy::kStemLeavesField));
+  EXPECT_THAT(result.films[0].reason, HasSubstr("outside of the film"));
 }
 
 TEST(Doubt, LeavesTheSideAloneWhereTheStemWasMarkedByHand) {

@@ -7,11 +7,13 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 #include <string>
 #include <utility>
 
 #include "matcher.h"
 #include "search.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::alignment {
 namespace {
@@ -86,24 +88,32 @@ std::vector<Match> coarse_candidates(const Job& job, const LevelRegion& region) 
   return distinct(std::move(matches), frame.radius_mm, kSameMinimum * fixed.sigma_mm);
 }
 
+/// One candidate one level finer; nothing where it leaves the other film.
+std::optional<Match> followed(const Job& job, const LevelRegion& region, std::size_t level,
+                              const Match& candidate) {
+  Matcher::Frame frame = job.frame;
+  frame.base = job.frame.base.after(candidate.motion.about(frame.centre_mm));
+  frame.reach_mm = kReachSigma * job.fixed.levels[level - 1].sigma_mm;
+  Matcher matcher(job.fixed.levels[level], region, job.moving.levels[level], frame, Freedom::kRigid,
+                  job.options);
+  Match match = matcher.slide({}, Exactness::kNear);
+  if (match.overlap < job.options.least_overlap) return {};
+  // In terms of the common base again.
+  const Rigid2 whole =
+      job.frame.base.inverse().after(frame.base).after(match.motion.about(frame.centre_mm));
+  match.motion = {whole.angle_rad, whole.apply(frame.centre_mm) - frame.centre_mm};
+  return match;
+}
+
 /// The same candidates one level finer.
 std::vector<Match> finer(const Job& job, const LevelRegion& region, std::size_t level,
                          const std::vector<Match>& candidates) {
+  std::vector<std::optional<Match>> made(candidates.size());
+  parallel_within(candidates.size(),
+                  [&](std::size_t i) { made[i] = followed(job, region, level, candidates[i]); });
   std::vector<Match> matches;
-  const double before = job.fixed.levels[level - 1].sigma_mm;
-  for (const Match& candidate : candidates) {
-    Matcher::Frame frame = job.frame;
-    frame.base = job.frame.base.after(candidate.motion.about(frame.centre_mm));
-    frame.reach_mm = kReachSigma * before;
-    Matcher matcher(job.fixed.levels[level], region, job.moving.levels[level], frame,
-                    Freedom::kRigid, job.options);
-    Match match = matcher.slide({}, Exactness::kNear);
-    if (match.overlap < job.options.least_overlap) continue;
-    // In terms of the common base again.
-    const Rigid2 whole =
-        job.frame.base.inverse().after(frame.base).after(match.motion.about(frame.centre_mm));
-    match.motion = {whole.angle_rad, whole.apply(frame.centre_mm) - frame.centre_mm};
-    matches.push_back(match);
+  for (const auto& match : made) {
+    if (match) matches.push_back(*match);
   }
   return distinct(std::move(matches), job.frame.radius_mm,
                   kSameMinimum * job.fixed.levels.front().sigma_mm);

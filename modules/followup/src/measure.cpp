@@ -193,9 +193,16 @@ void look_for_lines(Working& film, const WorkingSeries& work, const Run& run) {
 /// What the audit of the seat needs beside implant and femur.
 void look_at_seat(HipFilm& hip, const Steps& steps) {
   if (!steps.read_canal) return;
-  hip.canal = steps.read_canal(hip.hip_view, hip.implant, hip.femur, hip.scale.value);
-  if (!steps.find_pelvis) return;
-  auto pelvis = steps.find_pelvis(hip.hip_view, hip.implant, hip.femur, hip.scale.value);
+  std::optional<Expected<anatomy::Pelvis>> found;
+  parallel_within(2, [&](std::size_t i) {
+    if (i == 0) {
+      hip.canal = steps.read_canal(hip.hip_view, hip.implant, hip.femur, hip.scale.value);
+    } else if (steps.find_pelvis) {
+      found = steps.find_pelvis(hip.hip_view, hip.implant, hip.femur, hip.scale.value);
+    }
+  });
+  if (!found) return;
+  Expected<anatomy::Pelvis>& pelvis = *found;
   if (pelvis) {
     hip.pelvis = std::move(*pelvis);
   } else {
@@ -325,7 +332,10 @@ void settle_together(const WorkingSeries& work, const Run& run,
   }
   if (pairs.size() < 2) return;
   const HipFilm& reference = *work.films[pairs.front()->reference].hip;
-  auto together = run.steps.compare_together(reference, follow_ups, std::move(alone));
+  std::vector<migration::Migration> together;
+  parallel_for(1, run.threads, [&](std::size_t) {  // so that it may spread over the threads
+    together = run.steps.compare_together(reference, follow_ups, std::move(alone));
+  });
   for (std::size_t i = 0; i < pairs.size(); ++i) {
     pairs[i]->flags = together[i].flags;
     pairs[i]->migration = std::move(together[i]);

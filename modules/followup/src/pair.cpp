@@ -1,8 +1,11 @@
 #include "pair.h"
 
+#include <array>
 #include <cmath>
+#include <optional>
 #include <utility>
 
+#include "tidemark/core/parallel.h"
 #include "tidemark/migration/derive.h"
 #include "tidemark/migration/regions.h"
 #include "tidemark/migration/same_hip.h"
@@ -127,13 +130,17 @@ Expected<HipFilm> prepare(HipFilm film) {
   if (film.role == Role::kReference)
     film.regions = migration::find_regions(reduced, found_on(film));
   const alignment::AlignOptions options;
-  auto stem =
-      alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, alignment::for_stem(options));
-  if (!stem) return tl::unexpected(stem.error());
-  auto bone = prepare_bone(reduced, found_on(film), options);
-  if (!bone) return tl::unexpected(bone.error());
-  film.stem_ready = std::move(*stem);
-  film.bone_ready = std::move(*bone);
+  std::array<std::optional<Expected<alignment::PreparedFilm>>, 2> ready;
+  parallel_within(ready.size(), [&](std::size_t i) {
+    ready.at(i) = i == 0 ? alignment::prepare(reduced.pixels, reduced.mm_per_px, {},
+                                              alignment::for_stem(options))
+                         : prepare_bone(reduced, found_on(film), options);
+  });
+  for (const auto& one : ready) {
+    if (!*one) return tl::unexpected(one->error());
+  }
+  film.stem_ready = std::move(**ready[0]);
+  film.bone_ready = std::move(**ready[1]);
   return film;
 }
 
@@ -196,13 +203,13 @@ std::vector<migration::Migration> compare_together(const HipFilm& reference,
                                                    const std::vector<const HipFilm*>& follow_ups,
                                                    std::vector<migration::Migration> alone) {
   std::vector<migration::Migration> together = alone;
-  for (std::size_t i = 0; i < alone.size(); ++i) {
+  parallel_within(alone.size(), [&](std::size_t i) {
     std::vector<const migration::Depths*> others;
     for (std::size_t k = 0; k < alone.size(); ++k) {
       if (k != i && alone[k].depths) others.push_back(&*alone[k].depths);
     }
     const auto& measured = alone[i].measured;
-    if (others.empty() || !measured) continue;
+    if (others.empty() || !measured) return;
     migration::PairEvidence evidence{.reference = found_on(reference),
                                      .follow_up = found_on(*follow_ups[i]),
                                      .stem = measured->stem,
@@ -214,9 +221,9 @@ std::vector<migration::Migration> compare_together(const HipFilm& reference,
     evidence.depths = migration::with_others(depths_before(reference), others);
     const auto flags = migration::doubts(
         migration::likeness(evidence.reference, evidence.follow_up, {}, evidence.scale_ratio_u));
-    if (!flags) continue;
+    if (!flags) return;
     if (auto again = derived(evidence, *flags)) together[i] = std::move(*again);
-  }
+  });
   return together;
 }
 

@@ -95,6 +95,16 @@ std::string subject_of(const std::string& reference_sha256, const std::string& f
   return reference_sha256 + "/" + follow_up_sha256;
 }
 
+}  // namespace
+
+std::string name_of(const HipFilm& film) {
+  Packer pack = question("prepare");
+  pack_hip(pack, film);
+  return key_of(pack);
+}
+
+namespace {
+
 /// `prepare` is put off where its outcome is known: what it fills is needed for pairs only that are
 /// compared anew.
 class LatePreparation {
@@ -103,9 +113,7 @@ class LatePreparation {
       : prepare_(std::move(prepare)), ledger_(ledger) {}
 
   Expected<HipFilm> prepare(HipFilm film) {
-    Packer pack = question("prepare");
-    pack_hip(pack, film);
-    const std::string key = key_of(pack);
+    const std::string key = name_of(film);
     const std::string subject = film.hip_view.facts.sha256;
     if (const auto before = recalled<bool>(ledger_, key, subject)) {
       if (!*before) return tl::unexpected(before->error());

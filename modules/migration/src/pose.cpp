@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "stem_in_beam.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::migration {
 namespace {
@@ -291,11 +292,14 @@ PoseChange pose_change(const PoseModel& model, const StemLooks& looks) {
   if (!(looks.reference.length_mm > 0.0) || !(looks.follow_up.length_mm > 0.0)) {
     return pose_change(model);
   }
-  std::vector<Draw> draws;
-  draws.reserve(kPoints);
-  for (int i = 1; i <= kPoints; ++i) {
-    draws.push_back(draw(model, looks, legs_at(model, looks, i)));
-  }
+  std::vector<Draw> draws(kPoints);
+  constexpr std::size_t kPieces = 16;
+  constexpr std::size_t kEach = kPoints / kPieces;
+  parallel_within(kPieces, [&](std::size_t piece) {
+    for (std::size_t i = piece * kEach; i < (piece + 1) * kEach; ++i) {
+      draws[i] = draw(model, looks, legs_at(model, looks, static_cast<int>(i) + 1));
+    }
+  });
   return posterior(draws);
 }
 

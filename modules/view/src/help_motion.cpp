@@ -82,12 +82,11 @@ void add_subsidence(const migration::Migration& m, const Lengths& unit, Help& to
     to.facts.push_back("By the marked points alone, a second opinion that shares no code: " +
                        told(m.by_landmarks->subsidence, unit) + ".");
   }
-  to.facts.push_back("At other points of the stem, which differ as it tilts: head's centre " +
-                     told(m.subsidence_at_head_centre, unit) + ", shoulder " +
-                     told(m.subsidence_at_shoulder, unit) + ", tip " +
-                     (m.subsidence_at_tip ? told(*m.subsidence_at_tip, unit)
-                                          : "not on the reference film") +
-                     ".");
+  to.facts.push_back(
+      "At other points of the stem, which differ as it tilts: head's centre " +
+      told(m.subsidence_at_head_centre, unit) + ", shoulder " +
+      told(m.subsidence_at_shoulder, unit) + ", tip " +
+      (m.subsidence_at_tip ? told(*m.subsidence_at_tip, unit) : "not on the reference film") + ".");
 }
 
 void add_tilt(const HelpFrom& from, const ComparisonResult& pair, Help& to) {

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "keep_memory.h"
 #include "review_window.h"
 #include "tidemark/followup/measure.h"
 
@@ -56,6 +57,7 @@ int run(int argc, char** argv) {
                  "session, or use: tidemark measure\n";
     return kWrongUsage;
   }
+  keep_memory_of_films();
   try {
     QApplication::setAttribute(Qt::AA_EnableHighDpiScaling);
     QApplication app(argc, argv);

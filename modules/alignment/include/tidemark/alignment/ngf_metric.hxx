@@ -14,6 +14,7 @@
 #include <map>
 
 #include "tidemark/alignment/ngf_metric.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::alignment {
 namespace ngf_detail {
@@ -613,7 +614,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::sum_up(const LinearMap& map, Want w
     threader->SetNumberOfWorkUnits(work_units_);
     threader->ParallelizeArray(0, chunks, run, nullptr);
   } else {
-    for (std::size_t chunk = 0; chunk < chunks; ++chunk) run(chunk);
+    parallel_within(chunks, run);  // on threads that wait for others of the films
   }
   Sums total;
   for (const Sums& part : parts) total.add(part);

@@ -55,6 +55,10 @@ struct HipFilm {
   std::optional<alignment::PreparedFilm> bone_ready;
 };
 
+/// Names all of a film that Steps::prepare can see (SHA-256, hex): films of one name are prepared
+/// alike, so that one that is prepared may be kept for the other.
+[[nodiscard]] std::string name_of(const HipFilm& film);
+
 /// The steps that measure_with() chains. Each is a pure function, called from several threads at
 /// once. Tests replace them by invented ones.
 struct Steps {
