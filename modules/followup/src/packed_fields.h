@@ -35,6 +35,16 @@ template <>
 inline constexpr std::size_t kFields<anatomy::Implant> = 12;
 template <>
 inline constexpr std::size_t kFields<anatomy::Femur> = 9;
+template <>
+inline constexpr std::size_t kFields<anatomy::SectionSide> = 4;
+template <>
+inline constexpr std::size_t kFields<anatomy::Section> = 4;
+template <>
+inline constexpr std::size_t kFields<anatomy::FlareSeat> = 4;
+template <>
+inline constexpr std::size_t kFields<anatomy::CanalReading> = 2;
+template <>
+inline constexpr std::size_t kFields<anatomy::Pelvis> = 4;
 
 template <>
 inline constexpr std::size_t kFields<lucency::LucencyOptions> = 4;

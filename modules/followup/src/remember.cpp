@@ -190,6 +190,38 @@ void remember_films(Steps& out, Ledger& ledger) {
   };
 }
 
+/// The steps that look at the seat on the reference film.
+void remember_seat(Steps& out, Ledger& ledger) {
+  const auto ask = [](const char* what, const film::FilmImage& film,
+                      const anatomy::Implant& implant, const anatomy::Femur& femur,
+                      MillimetresPerPixel scale) {
+    Packer pack = question(what);
+    pack_film(pack, film);
+    pack(implant);
+    pack(femur);
+    pack(scale);
+    return key_of(pack);
+  };
+  if (out.read_canal) {
+    out.read_canal = [step = out.read_canal, ask, &ledger](
+                         const film::FilmImage& film, const anatomy::Implant& implant,
+                         const anatomy::Femur& femur, MillimetresPerPixel scale) {
+      return answered<anatomy::CanalReading>(
+                 ledger, ask("read_canal", film, implant, femur, scale), film.facts.sha256,
+                 [&] { return Expected<anatomy::CanalReading>(step(film, implant, femur, scale)); })
+          .value();
+    };
+  }
+  if (!out.find_pelvis) return;
+  out.find_pelvis = [step = out.find_pelvis, ask, &ledger](
+                        const film::FilmImage& film, const anatomy::Implant& implant,
+                        const anatomy::Femur& femur, MillimetresPerPixel scale) {
+    return answered<anatomy::Pelvis>(ledger, ask("find_pelvis", film, implant, femur, scale),
+                                     film.facts.sha256,
+                                     [&] { return step(film, implant, femur, scale); });
+  };
+}
+
 /// The steps that look at two films.
 void remember_pairs(Steps& out, Ledger& ledger) {
   const auto ask = [&ledger](const char* what, const HipFilm& reference, const HipFilm& follow_up) {
@@ -244,11 +276,12 @@ Steps remembering(const Steps& steps, Ledger& ledger) {
   Steps out = steps;
   // Counts the steps: one that is added must be remembered here, or left out on purpose. Reading
   // is left out because it shows that a film is still the same, compare_together because each new
-  // film changes what it is asked, the seat and the stem's surface because they cost little.
+  // film changes what it is asked, the stem's surface because it costs little.
   [[maybe_unused]] const auto& [read, find_implant, find_femur, look_for_lines, read_canal,
                                 find_pelvis, compare_lines, prepare, compare, compare_together,
                                 read_stem, find_pose] = steps;
   remember_films(out, ledger);
+  remember_seat(out, ledger);
   remember_pairs(out, ledger);
   return out;
 }
