@@ -62,5 +62,16 @@ TEST(Canvas, OddTextsDoNotSpoilThePicture) {
   EXPECT_GT(png->size(), 50U);
 }
 
+TEST(OutlinePieces, AreTwoWhereTheFieldCutsTheStem) {
+  anatomy::Implant implant;
+  implant.outline_px = {{0.0, 0.0}, {0.0, 2.0}, {0.0, 4.0}, {9.0, 4.0}, {9.0, 2.0}};
+  EXPECT_EQ(outline_pieces(implant).size(), 1U) << "round the tip";
+  implant.end = anatomy::StemEnd::kFieldBorder;
+  const auto pieces = outline_pieces(implant);
+  ASSERT_EQ(pieces.size(), 2U);
+  EXPECT_EQ(pieces[0].size(), 3U);
+  EXPECT_EQ(pieces[1].size(), 2U);
+}
+
 }  // namespace
 }  // namespace tidemark::followup

@@ -62,6 +62,22 @@ Affine2 follow_from_reference(const HipFilm& reference, const HipFilm& follow_up
       .after(mm_from_px(reference));
 }
 
+std::vector<Polyline> outline_pieces(const anatomy::Implant& implant) {
+  const Polyline& outline = implant.outline_px;
+  if (implant.end == anatomy::StemEnd::kTip || outline.size() < 3) return {outline};
+  std::ptrdiff_t end = 0;  // the last point before the longest step
+  double longest = 0.0;
+  for (std::ptrdiff_t i = 0; i + 1 < std::ssize(outline); ++i) {
+    const auto at = static_cast<std::size_t>(i);
+    const double step = (outline[at + 1] - outline[at]).norm();
+    if (step <= longest) continue;
+    longest = step;
+    end = i;
+  }
+  const auto middle = outline.begin() + end + 1;
+  return {Polyline(outline.begin(), middle), Polyline(middle, outline.end())};
+}
+
 Box hip_region(const HipFilm& film, double shape) {
   const double px_per_mm = 1.0 / film.scale.value.value;
   const anatomy::Implant& implant = film.implant;

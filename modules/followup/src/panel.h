@@ -48,6 +48,10 @@ struct Panel {
 /// is film.
 [[nodiscard]] Box hip_region(const HipFilm& film, double shape);
 
+/// The outline of the stem as it is drawn: in two pieces where the field ends above the tip, as
+/// nothing of the stem runs from flank to flank there.
+[[nodiscard]] std::vector<Polyline> outline_pieces(const anatomy::Implant& implant);
+
 /// Samples `film` for every pixel of the panel. film_from_frame maps px of the panel's frame to px
 /// of `film`. 0 to 1; kNoFilm outside of the film.
 inline constexpr float kNoFilm = -1.0F;

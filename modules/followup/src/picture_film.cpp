@@ -214,7 +214,9 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
   canvas.clip(panel.box);
   if (implant.cup) overlay.circle(*implant.cup, kWhite);
   overlay.circle(implant.head, kBlue);
-  canvas.line(mapped(implant.outline_px, panel.canvas_from_view), {kBlue, 2.0});
+  for (const Polyline& piece : outline_pieces(implant)) {
+    canvas.line(mapped(piece, panel.canvas_from_view), {kBlue, 2.0});
+  }
   overlay.axis(implant.axis, along(implant.axis.line_px, implant.shoulder.px),
                along(implant.axis.line_px, implant.tip.px), kBlue);
   if (film.femur.shaft_axis) {

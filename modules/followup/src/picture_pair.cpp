@@ -34,7 +34,9 @@ struct Pair {
 
 void draw_stem(Canvas& canvas, const anatomy::Implant& implant, const Affine2& canvas_from_view,
                const Stroke& stroke) {
-  canvas.line(mapped(implant.outline_px, canvas_from_view), stroke);
+  for (const Polyline& piece : outline_pieces(implant)) {
+    canvas.line(mapped(piece, canvas_from_view), stroke);
+  }
   const Circle2& head = implant.head.circle_px;
   const Vec2 centre = canvas_from_view.apply(head.centre);
   const Vec2 rim = canvas_from_view.apply(head.centre + Vec2(head.radius, 0.0));
@@ -62,8 +64,11 @@ Panel draw_blend(Canvas& canvas, const Pair& pair, const Box& box, const Box& re
 
 /// A piece around a point of the stem, magnified, with the way from where the reference film shows
 /// it to where the follow-up film does (px of each).
+/// Whether an inset shows one point of the stem on both films, or just a region.
+enum class Inset { kPoint, kRegion };
+
 void draw_inset(Canvas& canvas, const Pair& pair, const Box& box, const Vec2& point_px,
-                const Vec2& follow_px, const std::string& title) {
+                const Vec2& follow_px, const std::string& title, Inset shows = Inset::kPoint) {
   const double mm_per_px = pair.reference.scale.value.value;
   const double width = kInsetMm / mm_per_px;
   const double height = width * box.height / box.width;
@@ -72,11 +77,13 @@ void draw_inset(Canvas& canvas, const Pair& pair, const Box& box, const Vec2& po
   const Panel panel = draw_blend(
       canvas, pair, box, {middle.x() - 0.5 * width, middle.y() - 0.5 * height, width, height}, 2.2);
   canvas.clip(box);
-  const Vec2 from = panel.canvas_from_view.apply(point_px);
-  const Vec2 to = panel.canvas_from_view.apply(moved);
-  canvas.arrow(from, to, {kYellow, 2.5});
-  canvas.dot(from, 3.5, kBlue);
-  canvas.dot(to, 3.5, kOrange);
+  if (shows == Inset::kPoint) {
+    const Vec2 from = panel.canvas_from_view.apply(point_px);
+    const Vec2 to = panel.canvas_from_view.apply(moved);
+    canvas.arrow(from, to, {kYellow, 2.5});
+    canvas.dot(from, 3.5, kBlue);
+    canvas.dot(to, 3.5, kOrange);
+  }
   if (pair.unit == "mm") draw_scale_bar(canvas, panel, mm_per_px, 5.0);
   canvas.unclip();
   canvas.text({box.x + 10.0, box.y + 22.0}, title, {15.0, kWhite, Weight::kBold});
@@ -260,8 +267,9 @@ std::optional<Picture> draw_pair(const std::string& name, const HipFilm& referen
   if (!in_px) draw_scale_bar(canvas, panel, reference.scale.value.value, 20.0);
   draw_heading(canvas, pair);
   draw_numbers(canvas, pair);
+  const bool tips = ends_at_tip(reference) && ends_at_tip(follow_up);
   draw_inset(canvas, pair, kTipInset, reference.implant.tip.px, follow_up.implant.tip.px,
-             ends_at_tip(reference) && ends_at_tip(follow_up) ? "Tip" : "Distal end");
+             tips ? "Tip" : "Distal end", tips ? Inset::kPoint : Inset::kRegion);
   draw_inset(canvas, pair, kShoulderInset, reference.implant.shoulder.px,
              follow_up.implant.shoulder.px, "Shoulder");
   draw_plot(canvas, pair);

@@ -76,7 +76,9 @@ class SeatMarks {
 
   void outlines(const Box& region) {
     const anatomy::Implant& implant = film_.implant;
-    canvas_.line(mapped(implant.outline_px, panel_.canvas_from_view), {kBlue, 1.6});
+    for (const Polyline& piece : outline_pieces(implant)) {
+      canvas_.line(mapped(piece, panel_.canvas_from_view), {kBlue, 1.6});
+    }
     const Line2& stem = implant.axis.line_px;
     stroke(stem.point + along(stem, implant.shoulder.px) * stem.direction,
            stem.point + along(stem, implant.tip.px) * stem.direction, {kBlue, 1.6, 9.0});
