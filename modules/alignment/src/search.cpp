@@ -4,6 +4,8 @@
 #include <cmath>
 #include <tuple>
 
+#include "tidemark/core/parallel.h"
+
 namespace tidemark::alignment {
 namespace {
 
@@ -160,16 +162,20 @@ std::vector<Motion> search(const Level& fixed, const LevelRegion& region, const 
   Scores scores;
   scores.half = {std::lround(range.angle_rad / step_rad), std::lround(range.along_mm / step_mm),
                  std::lround(range.across_mm / step_mm)};
-  for (long a = -scores.half[0]; a <= scores.half[0]; ++a) {
+  const auto angles = static_cast<std::size_t>(2 * scores.half[0] + 1);
+  scores.values.resize(
+      angles * static_cast<std::size_t>((2 * scores.half[1] + 1) * (2 * scores.half[2] + 1)));
+  parallel_within(angles, [&](std::size_t i) {
+    const long a = static_cast<long>(i) - scores.half[0];
     const Motion turn{static_cast<double>(a) * step_rad, Vec2::Zero()};
     const auto landed = land(voters, frame.base.after(turn.about(frame.centre_mm)), *moving.image);
     for (long y = -scores.half[1]; y <= scores.half[1]; ++y) {
       for (long x = -scores.half[2]; x <= scores.half[2]; ++x) {
-        scores.values.push_back(score(landed, moving_field, moving.usable->GetBufferPointer(), x, y,
-                                      options.agreement));
+        scores.at(a, y, x) =
+            score(landed, moving_field, moving.usable->GetBufferPointer(), x, y, options.agreement);
       }
     }
-  }
+  });
   std::vector<std::pair<double, Motion>> peaks;
   for (long a = -scores.half[0]; a <= scores.half[0]; ++a) {
     for (long y = -scores.half[1]; y <= scores.half[1]; ++y) {
