@@ -155,10 +155,6 @@ Vec2 reference_point(const Line2& axis, const Vec2& shoulder, double mm_per_px) 
 /// Nearer to an end of the film than this the outline is that of the film, mm.
 constexpr double kFilmEndMm = 1.5;
 
-double to_film_end(const Vec2& p, const cv::Size& film) {
-  return std::min({p.x(), p.y(), film.width - 1 - p.x(), film.height - 1 - p.y()});
-}
-
 /// How the film's own ends cut the outline of a stem.
 enum class Cut { kNone, kDistal, kElsewhere };
 
@@ -168,11 +164,10 @@ Cut cut_of(const StemShape& shape, const cv::Size& film, double mm_per_px) {
   int on_end = 0;
   int elsewhere = 0;
   for (const Vec2& p : shape.outline) {
-    if (to_film_end(p, film) * mm_per_px >= kFilmEndMm) continue;
-    ++on_end;
-    const bool distal = (film.height - 1 - p.y()) * mm_per_px < kFilmEndMm;
-    const bool at_side = std::min(p.x(), film.width - 1 - p.x()) * mm_per_px < kFilmEndMm;
-    if (!distal || at_side) ++elsewhere;
+    const double lower = film.height - 1 - p.y();
+    const double others = std::min({p.x(), p.y(), film.width - 1 - p.x()});
+    if (std::min(lower, others) * mm_per_px < kFilmEndMm) ++on_end;
+    if (others * mm_per_px < kFilmEndMm) ++elsewhere;
   }
   if (on_end <= kMost) return Cut::kNone;
   return elsewhere > 0 ? Cut::kElsewhere : Cut::kDistal;

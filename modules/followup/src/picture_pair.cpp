@@ -12,8 +12,6 @@ namespace {
 
 constexpr int kWidth = 1500;
 constexpr int kHeight = 1060;
-bool ends_at_tip(const HipFilm& film) { return film.implant.end == anatomy::StemEnd::kTip; }
-
 constexpr Box kMain{16.0, 64.0, 660.0, 940.0};
 constexpr Box kTipInset{700.0, 268.0, 380.0, 320.0};
 constexpr Box kShoulderInset{1104.0, 268.0, 380.0, 320.0};
@@ -62,11 +60,13 @@ Panel draw_blend(Canvas& canvas, const Pair& pair, const Box& box, const Box& re
   return panel;
 }
 
-/// A piece around a point of the stem, magnified, with the way from where the reference film shows
-/// it to where the follow-up film does (px of each).
+bool ends_at_tip(const HipFilm& film) { return film.implant.end == anatomy::StemEnd::kTip; }
+
 /// Whether an inset shows one point of the stem on both films, or just a region.
 enum class Inset { kPoint, kRegion };
 
+/// A piece around a point of the stem, magnified; of one point with the way from where the
+/// reference film shows it to where the follow-up film does (px of each).
 void draw_inset(Canvas& canvas, const Pair& pair, const Box& box, const Vec2& point_px,
                 const Vec2& follow_px, const std::string& title, Inset shows = Inset::kPoint) {
   const double mm_per_px = pair.reference.scale.value.value;
