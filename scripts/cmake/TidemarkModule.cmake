@@ -26,10 +26,8 @@ function(tidemark_module name)
   if(BUILD_TESTING AND tests)
     add_executable(${name}_tests ${tests})
     target_link_libraries(${name}_tests PRIVATE Tidemark::${name} ${arg_TEST_LIBS} tidemark_warnings
-                                                GTest::gmock GTest::gtest_main)
+                                                tidemark_testdata GTest::gmock GTest::gtest_main)
     target_include_directories(${name}_tests PRIVATE ${Tidemark_SOURCE_DIR}/tests)
-    target_compile_definitions(${name}_tests
-      PRIVATE TIDEMARK_TESTDATA="${Tidemark_SOURCE_DIR}/testdata")
     gtest_discover_tests(${name}_tests TEST_PREFIX "${name}/" PROPERTIES LABELS ${name}
                          DISCOVERY_TIMEOUT 60)
   endif()

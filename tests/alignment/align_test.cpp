@@ -11,6 +11,7 @@
 #include <utility>
 
 #include "alignment/scene.h"
+#include "testdata.h"
 #include "tidemark/film/film.h"
 
 namespace tidemark::alignment {
@@ -206,7 +207,7 @@ TEST(Align, RefusesInOneSentence) {
 // same film moved by whole and by half pixels. Half pixels: mean of two neighbours, which shifts by
 // exactly half a pixel and blurs alike everywhere. Source: testdata/radiographs, derived shift.
 TEST(Align, FindsARealFilmMovedByHalfPixels) {
-  const auto film = film::read(TIDEMARK_TESTDATA "/radiographs/RG3_J2KR.dcm");
+  const auto film = film::read(tidemark::test::testdata().string() + "/radiographs/RG3_J2KR.dcm");
   ASSERT_TRUE(film.has_value()) << film.error().sentence();
   const Raster& source = film->pixels;
   Raster moved(source.width, source.height);

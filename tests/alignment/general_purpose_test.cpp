@@ -13,6 +13,7 @@
 #include <ostream>
 #include <string>
 
+#include "testdata.h"
 #include "tidemark/alignment/align.h"
 #include "tidemark/alignment/ngf_metric.h"
 
@@ -21,7 +22,7 @@ namespace {
 
 using Image = itk::Image<float, 2>;
 using Euler = itk::Euler2DTransform<double>;
-const std::string kFolder = TIDEMARK_TESTDATA "/registration/";
+const std::string kFolder = tidemark::test::testdata().string() + "/registration/";
 
 Image::Pointer read_png(const std::string& name) {
   const auto reader = itk::ImageFileReader<Image>::New();

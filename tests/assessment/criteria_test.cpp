@@ -10,6 +10,7 @@
 #include <string>
 
 #include "scratch.h"
+#include "testdata.h"
 
 namespace tidemark::assessment {
 namespace {
@@ -243,7 +244,7 @@ INSTANTIATE_TEST_SUITE_P(
 
 TEST(ParseCriteria, ReadsTheExampleOfTheDocumentation) {
   const auto set =
-      find_criteria(std::string(TIDEMARK_TESTDATA) + "/../docs/examples/criteria.json");
+      find_criteria(tidemark::test::testdata().string() + "/../docs/examples/criteria.json");
   ASSERT_TRUE(set) << set.error().sentence();
   EXPECT_EQ(set->id, "our-clinic/1");
   EXPECT_NE(find(*set, "M-KRISMER"), nullptr);

@@ -6,6 +6,7 @@
 #include <ostream>
 
 #include "scratch.h"
+#include "testdata.h"
 #include "tidemark/assessment/signs.h"
 #include "tidemark/assessment/tell.h"
 
@@ -113,7 +114,8 @@ TEST(ParseSigns, ATableThatExtendsReplacesByIdInPlaceAndSetsSwitches) {
 }
 
 TEST(ParseSigns, ReadsTheExampleOfTheDocumentation) {
-  const auto table = find_signs(std::string(TIDEMARK_TESTDATA) + "/../docs/examples/signs.json");
+  const auto table =
+      find_signs(tidemark::test::testdata().string() + "/../docs/examples/signs.json");
   ASSERT_TRUE(table) << table.error().sentence();
   EXPECT_EQ(table->id, "our-clinic-signs/1");
   EXPECT_EQ(table->switches[0].chosen, "proximal_third");

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "core/simulated.h"
+#include "testdata.h"
 #include "tidemark/core/statistics.h"
 
 namespace tidemark {
@@ -16,7 +17,8 @@ namespace {
 
 /// x and y of Pearson's ten points (the weights of York do not apply: errors equal in x and y).
 std::vector<Vec2> pearson_points() {
-  std::ifstream in(std::string(TIDEMARK_TESTDATA) + "/worked-examples/pearson-1901-york-1966.csv");
+  std::ifstream in(tidemark::test::testdata().string() +
+                   "/worked-examples/pearson-1901-york-1966.csv");
   std::string line;
   std::getline(in, line);  // names of the columns
   std::vector<Vec2> points;

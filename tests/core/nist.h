@@ -8,13 +8,15 @@
 #include <string>
 #include <vector>
 
+#include "testdata.h"
+
 // Reader for the Statistical Reference Datasets of NIST (https://www.itl.nist.gov/div898/strd/),
 // for tests only.
 namespace tidemark::nist {
 
 /// All lines of testdata/nist/NAME.dat.
 inline std::vector<std::string> lines_of(const std::string& name) {
-  std::ifstream in(std::string(TIDEMARK_TESTDATA) + "/nist/" + name + ".dat");
+  std::ifstream in(tidemark::test::testdata().string() + "/nist/" + name + ".dat");
   std::vector<std::string> lines;
   for (std::string line; std::getline(in, line);) lines.push_back(line);
   return lines;

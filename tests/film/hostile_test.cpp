@@ -18,6 +18,7 @@
 #include <string>
 
 #include "film/dicom_bytes.h"
+#include "testdata.h"
 #include "tidemark/film/film.h"
 #include "tidemark/film/stored.h"
 
@@ -43,7 +44,7 @@ std::string content_of(const std::filesystem::path& path) {
 }
 
 std::string testdata(const std::string& name) {
-  return content_of(std::filesystem::path(TIDEMARK_TESTDATA) / name);
+  return content_of(tidemark::test::testdata() / name);
 }
 
 void expect_sentence(const Error& error) {

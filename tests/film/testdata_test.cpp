@@ -1,5 +1,7 @@
 // Every file of testdata/ that a film reader may meet: read rightly, or refused with this sentence.
 
+#include "testdata.h"
+
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
@@ -22,7 +24,7 @@ namespace {
 using testing::HasSubstr;
 
 std::filesystem::path testdata(const std::string& name) {
-  return std::filesystem::path(TIDEMARK_TESTDATA) / name;
+  return tidemark::test::testdata() / name;
 }
 
 Expected<Calibration> scale_of(const FilmImage& film) {

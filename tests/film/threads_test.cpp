@@ -5,6 +5,7 @@
 #include <thread>
 #include <vector>
 
+#include "testdata.h"
 #include "tidemark/film/film.h"
 
 namespace tidemark::film {
@@ -12,7 +13,7 @@ namespace {
 
 // Films are read side by side: the decoders are shared, and results must not depend on it.
 TEST(Threads, ReadTheSameFilmsAsOneThread) {
-  const std::filesystem::path root = TIDEMARK_TESTDATA;
+  const std::filesystem::path root = tidemark::test::testdata();
   const std::vector<std::filesystem::path> files{
       root / "dicom-edge-cases/CR_16x16_monochrome1_imagerspacing.dcm",
       root / "dicom-edge-cases/mlut_18.dcm",

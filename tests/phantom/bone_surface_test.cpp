@@ -6,13 +6,15 @@
 #include <filesystem>
 #include <numbers>
 
+#include "testdata.h"
+
 namespace tidemark::phantom {
 namespace {
 
 // landmarks.csv that comes with the surfaces, subject 00; said to be good to 1 to 2 mm.
 TEST(FindFemurLandmarks, AgreesWithPublishedLandmarks) {
-  const auto mesh = read_surface(std::filesystem::path(TIDEMARK_TESTDATA) /
-                                 "meshes/ssm-lower-limb/subject00_femur_left.obj");
+  const auto mesh =
+      read_surface(tidemark::test::testdata() / "meshes/ssm-lower-limb/subject00_femur_left.obj");
   ASSERT_TRUE(mesh.has_value());
   const auto found = find_femur_landmarks(*mesh, Side::kLeft);
   ASSERT_TRUE(found.has_value()) << found.error().sentence();

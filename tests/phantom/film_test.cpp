@@ -7,6 +7,8 @@
 #include <numbers>
 #include <optional>
 
+#include "testdata.h"
+
 namespace tidemark::phantom {
 namespace {
 
@@ -270,7 +272,7 @@ TEST(MakeScene, WiresGoWithTheFemur) {
 
 TEST(BuildModel, TakesRealBones) {
   CaseSpec spec = small_case(2, 1.0);
-  const std::string folder = std::string(TIDEMARK_TESTDATA) + "/meshes/ssm-lower-limb/";
+  const std::string folder = tidemark::test::testdata().string() + "/meshes/ssm-lower-limb/";
   spec.surfaces.femur = folder + "subject00_femur_left.obj";
   spec.surfaces.pelvis = folder + "subject00_pelvis.obj";
   const auto model = build_model(spec, 2);

@@ -8,11 +8,12 @@
 #include <numbers>
 
 #include "scratch.h"
+#include "testdata.h"
 
 namespace tidemark::phantom {
 namespace {
 
-const std::filesystem::path kMeshes = std::filesystem::path(TIDEMARK_TESTDATA) / "meshes";
+const std::filesystem::path kMeshes = tidemark::test::testdata() / "meshes";
 
 TEST(SphereMesh, IsClosedAndHasTheVolumeOfASphere) {
   const TriangleMesh mesh = sphere_mesh({3, -4, 5}, 16.0, 256);

@@ -11,6 +11,7 @@
 #include <string>
 
 #include "scratch.h"
+#include "testdata.h"
 
 namespace tidemark::phantom {
 namespace {
@@ -130,7 +131,7 @@ TEST(WriteCase, TruthAndSeriesTellTheSameStory) {
 
 TEST(WriteCase, TruthKeepsToItsSchema) {
   const fs::path& folder = shared_case();
-  const std::string schema = std::string(TIDEMARK_TESTDATA) + "/../docs/schemas/truth.json";
+  const std::string schema = tidemark::test::testdata().string() + "/../docs/schemas/truth.json";
   const fs::path file = folder / "check.py";
   std::ofstream(file) << "import json,sys,jsonschema\n"
                          "s=json.load(open(sys.argv[1]));d=json.load(open(sys.argv[2]))\n"

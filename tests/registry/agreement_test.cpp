@@ -6,6 +6,7 @@
 #include <limits>
 
 #include "registry/reference_values.h"
+#include "testdata.h"
 #include "tidemark/registry/precision.h"
 
 namespace tidemark::registry {
@@ -134,7 +135,7 @@ TEST(IntraclassCorrelation, SaysWhatTheDataDoNotBear) {
 }
 
 Eigen::MatrixXd square(const std::string& file) {
-  std::ifstream in(std::string(TIDEMARK_TESTDATA) + "/" + file);
+  std::ifstream in(tidemark::test::testdata().string() + "/" + file);
   EXPECT_TRUE(in) << file;
   std::vector<double> cells;
   for (std::string cell; std::getline(in, cell);) {

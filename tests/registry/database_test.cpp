@@ -9,6 +9,7 @@
 
 #include "schema.h"
 #include "scratch.h"
+#include "testdata.h"
 #include "tidemark/registry/dictionary.h"
 
 namespace tidemark::registry {
@@ -64,7 +65,7 @@ TEST(Database, DictionaryNamesEveryColumn) {
 }
 
 TEST(Database, DictionaryIsTheDocumentation) {
-  std::ifstream file(std::string(TIDEMARK_TESTDATA) + "/../docs/registry-data-dictionary.md");
+  std::ifstream file(tidemark::test::testdata().string() + "/../docs/registry-data-dictionary.md");
   const std::string text{std::istreambuf_iterator<char>(file), {}};
   EXPECT_EQ(to_markdown(dictionary()), text);
 }

@@ -6,6 +6,7 @@
 #include <sstream>
 
 #include "registry/reference_values.h"
+#include "testdata.h"
 
 namespace tidemark::registry {
 namespace {
@@ -106,7 +107,7 @@ struct Certified {
 };
 
 Certified nist(const std::string& file) {
-  std::ifstream in(std::string(TIDEMARK_TESTDATA) + "/nist/" + file);
+  std::ifstream in(tidemark::test::testdata().string() + "/nist/" + file);
   EXPECT_TRUE(in) << file;
   Certified out;
   bool data = false;

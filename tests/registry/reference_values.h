@@ -9,13 +9,15 @@
 #include <string>
 #include <vector>
 
+#include "testdata.h"
+
 namespace tidemark::registry {
 
 using Table = std::vector<std::map<std::string, std::string>>;
 
 /// A small comma-separated file of testdata without quotes, one map a row.
 inline Table read_table(const std::string& file) {
-  std::ifstream in(std::string(TIDEMARK_TESTDATA) + "/" + file);
+  std::ifstream in(tidemark::test::testdata().string() + "/" + file);
   EXPECT_TRUE(in) << file;
   const auto cells = [](std::string line) {
     if (line.ends_with('\r')) line.pop_back();

@@ -2,12 +2,14 @@
 #include <itkSmoothingRecursiveGaussianImageFilter.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <string>
 #include <utility>
 
 #include "level.h"
 #include "tidemark/alignment/align.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::alignment {
 namespace {
@@ -102,22 +104,19 @@ Level masked_level(const Raster& pixels, const Mask& excluded, const Resolution&
   level.sigma_mm = r.sigma_mm;
   level.bin = r.bin;
   const auto weight = [&](std::size_t i) { return excluded.values[i] == 0 ? 1.0F : 0.0F; };
-  auto shares = bin_sum(pixels.width, pixels.height, r.bin, r.mm_per_px, weight);
-  auto sums = bin_sum(pixels.width, pixels.height, r.bin, r.mm_per_px,
-                      [&](std::size_t i) { return weight(i) * pixels.values[i]; });
-  double total = 0.0;
-  double total_share = 0.0;
-  for (std::size_t i = 0; i < size_of(*sums); ++i) {
-    total += sums->GetBufferPointer()[i];
-    total_share += shares->GetBufferPointer()[i];
-  }
-  const auto mean = static_cast<float>(total_share > 0.0 ? total / total_share : 0.0);
-  level.image = smooth(sums, r.missing_sigma(), r.threads);
-  level.usable = smooth(shares, r.missing_sigma(), r.threads);
+  std::array<double, 2> total{};  // of greys and of shares
+  parallel_within(total.size(), [&](std::size_t part) {
+    const auto raw = bin_sum(pixels.width, pixels.height, r.bin, r.mm_per_px, [&](std::size_t i) {
+      return part == 0 ? weight(i) * pixels.values[i] : weight(i);
+    });
+    for (std::size_t i = 0; i < size_of(*raw); ++i) total.at(part) += raw->GetBufferPointer()[i];
+    (part == 0 ? level.image : level.usable) = smooth(raw, r.missing_sigma(), r.threads);
+  });
+  const auto mean = static_cast<float>(total[1] > 0.0 ? total[0] / total[1] : 0.0);
   const float area = static_cast<float>(r.bin) * static_cast<float>(r.bin);
   float* image = level.image->GetBufferPointer();
   float* usable = level.usable->GetBufferPointer();
-  for (std::size_t i = 0; i < size_of(*sums); ++i) {
+  for (std::size_t i = 0; i < size_of(*level.image); ++i) {
     const float share = std::max(usable[i] / area, 0.0F);
     image[i] = (image[i] / area + kFilling * mean) / (share + kFilling);
     const double t = std::clamp((share - kUsableFrom) / (kUsableFully - kUsableFrom), 0.0, 1.0);

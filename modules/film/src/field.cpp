@@ -50,35 +50,26 @@ Raster blocks_of(const Raster& pixels, int size) {
 
 enum class SideOf { kLeft, kRight, kTop, kBottom };
 
-/// The film seen from one side: `along` runs along it, `depth` away from it.
-class FromSide {
- public:
-  FromSide(const Raster& image, SideOf side) : image_(image), side_(side) {}
-  [[nodiscard]] bool upright() const { return side_ == SideOf::kLeft || side_ == SideOf::kRight; }
-  [[nodiscard]] int length() const { return upright() ? image_.height : image_.width; }
-  [[nodiscard]] int depths() const { return upright() ? image_.width : image_.height; }
-  [[nodiscard]] float at(int along, int depth) const {
-    switch (side_) {
-      case SideOf::kLeft:
-        return image_.at(depth, along);
-      case SideOf::kRight:
-        return image_.at(image_.width - 1 - depth, along);
-      case SideOf::kTop:
-        return image_.at(along, depth);
-      case SideOf::kBottom:
-        break;
+bool is_upright(SideOf side) { return side == SideOf::kLeft || side == SideOf::kRight; }
+
+/// The film seen from one side: its x runs along it, its y away from it, so that a border is read
+/// along a row.
+Raster seen_from(const Raster& image, SideOf side) {
+  const bool upright = is_upright(side);
+  Raster out(upright ? image.height : image.width, upright ? image.width : image.height);
+  const bool from_far = side == SideOf::kRight || side == SideOf::kBottom;
+  for (int depth = 0; depth < out.height; ++depth) {
+    const int at = from_far ? out.height - 1 - depth : depth;
+    for (int along = 0; along < out.width; ++along) {
+      out.at(along, depth) = upright ? image.at(at, along) : image.at(along, at);
     }
-    return image_.at(along, image_.height - 1 - depth);
   }
+  return out;
+}
 
- private:
-  const Raster& image_;
-  SideOf side_;
-};
-
-/// A border seen from its side: depth = at_middle + slope * (along - middle).
+/// A border seen from its side: depth + slope * (along - middle), in blocks.
 struct Edge {
-  double at_middle = 0.0;
+  int depth = 0;
   double slope = 0.0;
   double up = 0.0;    ///< share of its length along which the outside is clearly brighter
   double down = 0.0;  ///< share along which it is clearly darker
@@ -89,30 +80,36 @@ struct Edge {
   }
 };
 
-int depth_at(const Edge& e, int along, int length) {
-  return static_cast<int>(std::lround(e.at_middle + e.slope * (along - 0.5 * (length - 1))));
+/// How far a border of this slope lies from its depth in the middle, in blocks, for each place
+/// along it.
+std::vector<int> lean_of(double slope, int length) {
+  std::vector<int> out(static_cast<std::size_t>(length));
+  for (int t = 0; t < length; ++t) {
+    out[static_cast<std::size_t>(t)] =
+        static_cast<int>(std::floor(slope * (t - 0.5 * (length - 1)) + 0.5));
+  }
+  return out;
 }
 
-/// How much of a line steps up, and how much down, from inside to outside.
-Edge weighed(const FromSide& film, Edge e, double least_step) {
-  const int n = film.length();
+/// How much of a line steps up, and how much down, from inside to outside. `film` as seen_from()
+/// gives it, here and below.
+Edge weighed(const Raster& film, int depth, double slope, const std::vector<int>& lean,
+             double least_step) {
+  const int n = film.width;
   const int skip = static_cast<int>(kEndsLeftOut * n);
   int up = 0;
   int down = 0;
   double sum = 0.0;
   for (int t = skip; t < n - skip; ++t) {
-    const int d = depth_at(e, t, n);
-    if (d < 2 || d + 2 >= film.depths()) continue;
+    const int d = depth + lean[static_cast<std::size_t>(t)];
+    if (d < 2 || d + 2 >= film.height) continue;
     const double step = film.at(t, d - 2) - film.at(t, d + 2);
     up += step > least_step ? 1 : 0;
     down += step < -least_step ? 1 : 0;
     sum += step;
   }
   const double all = std::max(1, n - 2 * skip);
-  e.up = up / all;
-  e.down = down / all;
-  e.step = sum / all;
-  return e;
+  return {depth, slope, up / all, down / all, sum / all};
 }
 
 /// What a film's greys are like as a whole.
@@ -122,12 +119,14 @@ struct Greys {
 };
 
 /// Is there nothing to see outside of the border, as behind lead or a mask?
-bool nothing_outside(const FromSide& film, const Edge& e, const Greys& greys) {
+bool nothing_outside(const Raster& film, const Edge& e, const std::vector<int>& lean,
+                     const Greys& greys) {
   std::vector<float> outside;
-  const int n = film.length();
+  const int n = film.width;
   const int skip = static_cast<int>(kEndsLeftOut * n);
   for (int t = skip; t < n - skip; ++t) {
-    for (int d = 0; d + 2 <= depth_at(e, t, n); ++d) outside.push_back(film.at(t, d));
+    const int end = e.depth + lean[static_cast<std::size_t>(t)];
+    for (int d = 0; d + 2 <= end; ++d) outside.push_back(film.at(t, d));
   }
   if (outside.size() <= static_cast<std::size_t>(n)) return false;
   if (spread(outside) > kFlat * greys.spread) return false;
@@ -135,18 +134,19 @@ bool nothing_outside(const FromSide& film, const Edge& e, const Greys& greys) {
 }
 
 /// The border of one side: of all lines that hold, the one with the largest step.
-std::optional<Edge> border_of(const FromSide& film, const Greys& greys) {
+std::optional<Edge> border_of(const Raster& film, const Greys& greys) {
   std::optional<Edge> best;
-  const int n = film.length();
+  const int n = film.width;
   const int turns = static_cast<int>(std::ceil(0.5 * kMostSlope * n));
-  const int deepest = static_cast<int>(kMostDepth * film.depths());
+  const int deepest = static_cast<int>(kMostDepth * film.height);
   for (int turn = -turns; turn <= turns; ++turn) {
+    const double slope = 2.0 * turn / n;
+    const std::vector<int> lean = lean_of(slope, n);
     for (int depth = 2; depth < deepest; ++depth) {
-      const Edge e = weighed(film, {static_cast<double>(depth), 2.0 * turn / n, 0.0, 0.0, 0.0},
-                             kStep * greys.spread);
+      const Edge e = weighed(film, depth, slope, lean, kStep * greys.spread);
       const double least = best ? std::abs(best->step) : kMeanStep * greys.spread;
       if (!e.holds() || std::abs(e.step) <= least) continue;
-      if (nothing_outside(film, e, greys)) best = e;
+      if (nothing_outside(film, e, lean, greys)) best = e;
     }
   }
   return best;
@@ -162,19 +162,20 @@ void keep_dark_masks_only(std::array<std::optional<Edge>, 4>& edges) {
   }
 }
 
-/// The border as a line of the film; the side itself where there is none.
-Line2 line_of(const FromSide& film, SideOf side, const std::optional<Edge>& edge, int block,
+/// The border as a line of the film; the side itself where there is none. `length` is that of the
+/// side in blocks.
+Line2 line_of(SideOf side, const std::optional<Edge>& edge, int block, int length,
               const Raster& pixels) {
-  const double n = film.length();
-  const double at = edge ? block * (edge->at_middle + 0.5 + kInwards) : -0.5;
+  const bool upright = is_upright(side);
+  const double at = edge ? block * (edge->depth + 0.5 + kInwards) : -0.5;
   const double slope = edge ? edge->slope : 0.0;
-  const double middle = block * 0.5 * n;
-  const double far = (film.upright() ? pixels.width : pixels.height) - 1.0;
+  const double middle = block * 0.5 * length;
+  const double far = (upright ? pixels.width : pixels.height) - 1.0;
   const bool turned = side == SideOf::kRight || side == SideOf::kBottom;
   const double place = turned ? far - at : at;
   const double lean = turned ? -slope : slope;
-  return film.upright() ? Line2{Vec2(place, middle), Vec2(lean, 1.0).normalized()}
-                        : Line2{Vec2(middle, place), Vec2(1.0, lean).normalized()};
+  return upright ? Line2{Vec2(place, middle), Vec2(lean, 1.0).normalized()}
+                 : Line2{Vec2(middle, place), Vec2(1.0, lean).normalized()};
 }
 
 double x_at(const Line2& l, double y) {
@@ -255,11 +256,12 @@ std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
   const std::array sides{SideOf::kLeft, SideOf::kRight, SideOf::kTop, SideOf::kBottom};
   std::array<std::optional<Edge>, 4> edges;
   for (std::size_t i = 0; i < sides.size(); ++i) {
-    edges.at(i) = border_of(FromSide(blocks, sides.at(i)), greys);
+    edges.at(i) = border_of(seen_from(blocks, sides.at(i)), greys);
   }
   keep_dark_masks_only(edges);
   const auto line = [&](std::size_t i) {
-    return line_of(FromSide(blocks, sides.at(i)), sides.at(i), edges.at(i), block, pixels);
+    const int length = is_upright(sides.at(i)) ? blocks.height : blocks.width;
+    return line_of(sides.at(i), edges.at(i), block, length, pixels);
   };
   const ExposedField field{line(0), line(1), line(2), line(3)};
   const bool any = std::any_of(edges.begin(), edges.end(), [](const auto& e) { return bool(e); });

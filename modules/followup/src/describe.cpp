@@ -56,7 +56,7 @@ class ToStored {
 StemResult describe_stem(const anatomy::Implant& implant, const ToStored& to_stored) {
   const Line2& axis = implant.axis.line_px;
   std::optional<PointResult> tip;
-  if (implant.end == anatomy::StemEnd::kTip) tip = to_stored.landmark(implant.tip);
+  if (implant.shows_tip()) tip = to_stored.landmark(implant.tip);
   return {.tip = tip,
           .shoulder = to_stored.landmark(implant.shoulder),
           .axis = to_stored.axis(implant.axis, along(axis, implant.shoulder.px),

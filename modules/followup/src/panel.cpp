@@ -64,7 +64,7 @@ Affine2 follow_from_reference(const HipFilm& reference, const HipFilm& follow_up
 
 std::vector<Polyline> outline_pieces(const anatomy::Implant& implant) {
   const Polyline& outline = implant.outline_px;
-  if (implant.end == anatomy::StemEnd::kTip || outline.size() < 3) return {outline};
+  if (implant.shows_tip() || outline.size() < 3) return {outline};
   std::ptrdiff_t end = 0;  // the last point before the longest step
   double longest = 0.0;
   for (std::ptrdiff_t i = 0; i + 1 < std::ssize(outline); ++i) {

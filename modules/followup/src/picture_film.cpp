@@ -228,7 +228,7 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
   for (const Polyline& cortex : {film.femur.lateral_cortex_px, film.femur.medial_cortex_px}) {
     canvas.line(mapped(cortex, panel.canvas_from_view), {kOrange, 1.4});
   }
-  if (implant.end == anatomy::StemEnd::kTip) overlay.landmark(implant.tip, "tip");
+  if (implant.shows_tip()) overlay.landmark(implant.tip, "tip");
   if (!film.from_side) overlay.landmark(implant.shoulder, "shoulder");
   if (film.femur.greater_trochanter) {
     overlay.landmark(*film.femur.greater_trochanter, "greater trochanter");

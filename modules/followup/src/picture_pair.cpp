@@ -60,8 +60,6 @@ Panel draw_blend(Canvas& canvas, const Pair& pair, const Box& box, const Box& re
   return panel;
 }
 
-bool ends_at_tip(const HipFilm& film) { return film.implant.end == anatomy::StemEnd::kTip; }
-
 /// Whether an inset shows one point of the stem on both films, or just a region.
 enum class Inset { kPoint, kRegion };
 
@@ -267,7 +265,7 @@ std::optional<Picture> draw_pair(const std::string& name, const HipFilm& referen
   if (!in_px) draw_scale_bar(canvas, panel, reference.scale.value.value, 20.0);
   draw_heading(canvas, pair);
   draw_numbers(canvas, pair);
-  const bool tips = ends_at_tip(reference) && ends_at_tip(follow_up);
+  const bool tips = reference.implant.shows_tip() && follow_up.implant.shows_tip();
   draw_inset(canvas, pair, kTipInset, reference.implant.tip.px, follow_up.implant.tip.px,
              tips ? "Tip" : "Distal end", tips ? Inset::kPoint : Inset::kRegion);
   draw_inset(canvas, pair, kShoulderInset, reference.implant.shoulder.px,

@@ -68,7 +68,7 @@ std::optional<film::KnownLength> known_marker(const Working& film) {
 std::optional<film::KnownLength> known_stem(const Working& film,
                                             const std::optional<Millimetres>& length) {
   const anatomy::Implant& implant = film.seen->implant;
-  if (!length || implant.end != anatomy::StemEnd::kTip) return {};
+  if (!length || !implant.shows_tip()) return {};
   const double px = along(implant.axis.line_px, implant.tip.px) -
                     along(implant.axis.line_px, implant.shoulder.px);
   if (!(px > 0.0)) return {};

@@ -457,7 +457,7 @@ std::optional<Entry> entry_of(const film::FilmImage& hip_view, const anatomy::Im
 
 Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Implant& implant,
                               const LucencyOptions& options) {
-  if (implant.end == anatomy::StemEnd::kFieldBorder) {
+  if (!implant.shows_tip()) {
     return fail(ErrorKind::kCannotTell, "lines beside the stem",
                 "the field ends above the stem's tip, down to which the zones are counted",
                 "take a film that shows the whole stem");

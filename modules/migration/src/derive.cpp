@@ -289,7 +289,7 @@ void tell_subsidence(const PairEvidence& e, const Settled& s, double u95, const 
   };
   m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
   m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
-  if (e.reference.implant.end == anatomy::StemEnd::kTip) {
+  if (e.reference.implant.shows_tip()) {
     m.subsidence_at_tip = at(e.reference.implant.tip.px);
   }
 }

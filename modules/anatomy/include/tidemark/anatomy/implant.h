@@ -50,6 +50,8 @@ struct Implant {
   Mask metal;  ///< everything that is metal or moves with it, cup, wires and letters too
   double confidence = 0.0;  ///< 0 to 1: how much this looks like a stem with its head
   std::vector<Flag> flags;
+
+  [[nodiscard]] bool shows_tip() const { return end == StemEnd::kTip; }
 };
 
 /// From where the film looks at the femur: on a film from its side the head stands over the stem.

@@ -1,0 +1,7 @@
+#include "testdata.h"
+
+namespace tidemark::test {
+
+std::filesystem::path testdata() { return TIDEMARK_TESTDATA; }
+
+}  // namespace tidemark::test
