@@ -47,10 +47,13 @@ struct Pair {
   migration::Regions regions;
 };
 
-Pair pair_of(const followup::HipFilm& reference, const followup::HipFilm& follow_up) {
-  const migration::MeasuredFilm a{reference.implant, reference.femur, reference.scale};
-  const migration::MeasuredFilm b{follow_up.implant, follow_up.femur, follow_up.scale};
-  return {a, b, *reference.reduced, *follow_up.reduced, *reference.regions};
+migration::MeasuredFilm found_on(const followup::HipFilm& film) {
+  return {film.implant, film.femur, film.scale};
+}
+
+Pair pair_of(const followup::FilmOfPair& reference, const followup::FilmOfPair& follow_up) {
+  return {found_on(reference.hip), found_on(follow_up.hip), reference.ready->reduced,
+          follow_up.ready->reduced, *reference.ready->regions};
 }
 
 Task task_of(const Pair& pair) {
@@ -124,15 +127,15 @@ void export_task(const std::filesystem::path& folder, const Task& task) {
 
 /// The stem's motion between the reduced frames: the one of the full measurement, or where that has
 /// none, of the stem's registration alone; else where the stem was found on both films.
-Rigid2 stem_motion(const followup::HipFilm& reference, const followup::HipFilm& follow_up,
+Rigid2 stem_motion(const followup::FilmOfPair& reference, const followup::FilmOfPair& follow_up,
                    const Pair& pair, const Rigid2& start,
                    const std::optional<migration::Migration>& full) {
   if (full) {
     return migration::to_reduced(full->follow_up_from_reference_stem_mm, pair.reduced_a,
                                  pair.reduced_b);
   }
-  const auto stem = alignment::align(*reference.stem_ready, pair.regions.stem,
-                                     *follow_up.stem_ready, start, near_options());
+  const auto stem = alignment::align(reference.ready->stem, pair.regions.stem,
+                                     follow_up.ready->stem, start, near_options());
   return stem ? stem->moving_from_fixed_mm : start;
 }
 
@@ -149,7 +152,7 @@ json frame_of(const Pair& pair, const Rigid2& start, const Rigid2& stem) {
           {"distal", {distal.x(), distal.y()}}};
 }
 
-json compare_methods(const followup::HipFilm& reference, const followup::HipFilm& follow_up,
+json compare_methods(const followup::FilmOfPair& reference, const followup::FilmOfPair& follow_up,
                      const std::optional<migration::Migration>& full,
                      const std::string& export_to) {
   const Pair pair = pair_of(reference, follow_up);
@@ -176,22 +179,21 @@ json compare_methods(const followup::HipFilm& reference, const followup::HipFilm
 followup::Steps watched_steps(const std::string& export_to, int* count) {
   followup::Steps steps = followup::default_steps();
   const auto compare = steps.compare;
-  steps.compare = [compare, export_to, count](const followup::HipFilm& reference,
-                                              const followup::HipFilm& follow_up) {
+  steps.compare = [compare, export_to, count](const followup::FilmOfPair& reference,
+                                              const followup::FilmOfPair& follow_up) {
     const Stopwatch watch;
     auto full = compare(reference, follow_up);
     const double seconds = watch.seconds();
     ++*count;
     const std::string folder =
         export_to.empty() ? "" : export_to + "/pair-" + std::to_string(*count);
-    json out{{"file", follow_up.hip_view.facts.file}, {"full", {{"seconds", seconds}}}};
+    json out{{"file", follow_up.hip.hip_view.facts.file}, {"full", {{"seconds", seconds}}}};
     out.update(
         compare_methods(reference, follow_up, full ? std::optional(*full) : std::nullopt, folder));
     if (full) out["full"]["subsidence_mm"] = full->subsidence.value.value;
     const Stopwatch watch_landmarks;
     const auto opinion =
-        migration::opinion_by_landmarks({reference.implant, reference.femur, reference.scale},
-                                        {follow_up.implant, follow_up.femur, follow_up.scale}, {});
+        migration::opinion_by_landmarks(found_on(reference.hip), found_on(follow_up.hip), {});
     out["landmarks"] = {{"seconds", watch_landmarks.seconds()}};
     if (opinion) out["landmarks"]["subsidence_mm"] = opinion->subsidence.value.value;
     std::cout << out.dump() << std::endl;

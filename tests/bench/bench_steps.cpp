@@ -38,21 +38,21 @@ auto timed(Step step, std::string name, Seconds* seconds) {
 }
 
 /// What compare() does inside, once more and piece by piece.
-void time_inside(const followup::HipFilm& reference, const followup::HipFilm& follow_up,
+void time_inside(const followup::FilmOfPair& reference, const followup::FilmOfPair& follow_up,
                  Seconds* seconds) {
-  const migration::MeasuredFilm a{reference.implant, reference.femur, reference.scale};
-  const migration::MeasuredFilm b{follow_up.implant, follow_up.femur, follow_up.scale};
+  const migration::MeasuredFilm a{reference.hip.implant, reference.hip.femur, reference.hip.scale};
+  const migration::MeasuredFilm b{follow_up.hip.implant, follow_up.hip.femur, follow_up.hip.scale};
   const alignment::AlignOptions options;
-  const migration::Regions& regions = *reference.regions;
-  const Rigid2 start = migration::to_reduced(migration::rough_alignment(a, b), *reference.reduced,
-                                             *follow_up.reduced);
+  const migration::Regions& regions = *reference.ready->regions;
+  const Rigid2 start = migration::to_reduced(migration::rough_alignment(a, b),
+                                             reference.ready->reduced, follow_up.ready->reduced);
   Stopwatch watch;
   const auto bone =
-      alignment::align(*reference.bone_ready, regions.bone, *follow_up.bone_ready, start, options);
+      alignment::align(reference.ready->bone, regions.bone, follow_up.ready->bone, start, options);
   (*seconds)["  align bone"] += watch.seconds();
   if (!bone) return;
   watch = Stopwatch();
-  const auto votes = alignment::vote(*reference.bone_ready, *follow_up.bone_ready,
+  const auto votes = alignment::vote(reference.ready->bone, follow_up.ready->bone,
                                      bone->moving_from_fixed_mm, regions.features, options);
   (*seconds)["  vote"] += watch.seconds();
 }
@@ -64,8 +64,8 @@ followup::Steps timed_steps(Seconds* seconds) {
   steps.find_femur = timed(steps.find_femur, "femur", seconds);
   steps.prepare = timed(steps.prepare, "prepare", seconds);
   const auto compare = timed(steps.compare, "compare (align, vote, derive)", seconds);
-  steps.compare = [compare, seconds](const followup::HipFilm& reference,
-                                     const followup::HipFilm& follow_up) {
+  steps.compare = [compare, seconds](const followup::FilmOfPair& reference,
+                                     const followup::FilmOfPair& follow_up) {
     time_inside(reference, follow_up, seconds);
     return compare(reference, follow_up);
   };

@@ -43,17 +43,14 @@ Steps counting(Counts& counts) {
   out.find_femur = wrap(out.find_femur, counts.femurs);
   out.look_for_lines = wrap(out.look_for_lines, counts.lines);
   out.compare_lines = wrap(out.compare_lines, counts.line_pairs);
-  out.prepare = [&counts](HipFilm film) -> Expected<HipFilm> {
-    ++counts.prepared;
-    film.reduced.emplace();
-    return film;
-  };
-  out.compare = [&counts](const HipFilm& reference,
-                          const HipFilm& follow_up) -> Expected<migration::Migration> {
+  out.prepare = wrap(out.prepare, counts.prepared);
+  out.compare = [&counts](const FilmOfPair& reference,
+                          const FilmOfPair& follow_up) -> Expected<migration::Migration> {
     ++counts.pairs;
-    EXPECT_TRUE(reference.reduced && follow_up.reduced);  // both are prepared, however late
+    EXPECT_TRUE(reference.ready && follow_up.ready);  // both are prepared, however late
     auto migration = invented::migration();
-    if (follow_up.hip_view.facts.file == "later.dcm") migration.subsidence.value = Millimetres{3.4};
+    if (follow_up.hip.hip_view.facts.file == "later.dcm")
+      migration.subsidence.value = Millimetres{3.4};
     return migration;
   };
   return out;
@@ -239,7 +236,7 @@ TEST(History, ValuesAndVerdictsThatChangedAreTold) {
   Steps steps = counting(counts);
   const Series series = films({"early.dcm", "later.dcm"});
   (void)run(series, out.path(), steps);
-  steps.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
+  steps.compare = [](const FilmOfPair&, const FilmOfPair&) -> Expected<migration::Migration> {
     auto migration = invented::migration();
     migration.subsidence.value = Millimetres{0.1};
     return migration;

@@ -116,6 +116,12 @@ inline anatomy::CanalReading canal() {
   return out;
 }
 
+/// Nothing to align.
+inline Expected<std::shared_ptr<const PreparedHip>> prepared() {
+  const alignment::PreparedFilm none(nullptr);
+  return std::make_shared<const PreparedHip>(PreparedHip{{}, {}, none, none});
+}
+
 inline Steps steps() {
   Steps out;
   out.read = [](const std::filesystem::path& file) -> Expected<film::FilmImage> {
@@ -144,8 +150,8 @@ inline Steps steps() {
                          const HipFilm& follow_up) -> Expected<std::vector<lucency::ZoneChange>> {
     return lucency::compare(*reference.lucency, *follow_up.lucency);
   };
-  out.prepare = [](HipFilm film) -> Expected<HipFilm> { return film; };
-  out.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
+  out.prepare = [](const HipFilm&) { return prepared(); };
+  out.compare = [](const FilmOfPair&, const FilmOfPair&) -> Expected<migration::Migration> {
     return migration();
   };
   return out;

@@ -204,8 +204,8 @@ TEST(Measure, SurfaceOfALeftStemIsMirroredLikeItsFilms) {
     return surface::SurfacePose{};
   };
   std::vector<bool> laid;
-  steps.compare = [&](const HipFilm& a, const HipFilm& b) -> Expected<migration::Migration> {
-    laid = {a.surface_pose.has_value(), b.surface_pose.has_value()};
+  steps.compare = [&](const FilmOfPair& a, const FilmOfPair& b) -> Expected<migration::Migration> {
+    laid = {a.hip.surface_pose.has_value(), b.hip.surface_pose.has_value()};
     return invented::migration();
   };
   Series series = left_with_surface();
@@ -418,7 +418,7 @@ TEST(Measure, AllPairsOfAHipAreSettledTogether) {
 /// Steps whose bone stands 2 mm more distal and 1 mm more medial on every follow-up film.
 Steps with_shifted_bone() {
   Steps steps = invented::steps();
-  steps.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
+  steps.compare = [](const FilmOfPair&, const FilmOfPair&) -> Expected<migration::Migration> {
     migration::Migration out = invented::migration();
     out.follow_up_from_reference_bone_mm.translation = Vec2(1.0, 2.0);
     return out;

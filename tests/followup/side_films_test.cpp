@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "invented.h"
+#include "tidemark/followup/write.h"
 
 namespace tidemark::followup {
 namespace {
@@ -42,9 +43,10 @@ Steps steps_with(Asked& asked, std::optional<std::array<std::string, 2>> orienta
     if (view.stored_from_view.linear(0, 0) < 0.0) femur->lesser_trochanter.reset();
     return femur;
   };
-  out.compare = [&asked, step = out.compare](const HipFilm& reference, const HipFilm& follow_up) {
+  out.compare = [&asked, step = out.compare](const FilmOfPair& reference,
+                                             const FilmOfPair& follow_up) {
     const std::lock_guard lock(asked.mutex);
-    asked.at_comparison = reference.side_view;
+    asked.at_comparison = reference.hip.side_view;
     return step(reference, follow_up);
   };
   return out;
@@ -107,6 +109,90 @@ TEST(SideFilms, CannotBeTheReference) {
   series.films[2].role = Role::kReference;
   const Result result = measure_with(series, {}, steps_with(asked, {}));
   EXPECT_THAT(result.films[2].reason, HasSubstr("cannot be the reference"));
+}
+
+/// Invented lines as a lateral film has them: zones 8 to 14.
+Steps steps_with_lines(Asked& asked) {
+  Steps out = steps_with(asked, {});
+  out.look_for_lines = [step = out.look_for_lines](const film::FilmImage& view,
+                                                   const anatomy::Implant& implant,
+                                                   const lucency::LucencyOptions& options) {
+    auto lines = step(view, implant, options);
+    if (options.view != View::kLateral) return lines;
+    for (auto& zone : lines->plan.zones) zone.number += 7;
+    const bool first = view.facts.file == "side-first.png";
+    for (auto& line : lines->lines) {
+      line.zone += 7;
+      for (auto& point : line.points) {
+        if (!first || line.zone != 14) continue;  // no line yet
+        point.state = lucency::State::kAbsent;
+        point.width.reset();
+      }
+      if (first && line.zone == 14) line.state = lucency::State::kAbsent;
+    }
+    return lines;
+  };
+  return out;
+}
+
+/// The later lateral film stands first in the sheet.
+Series with_two_side_films() {
+  Series series = invented::series({"early.png", "late.png", "side-later.png", "side-first.png"});
+  series.films[2].view = series.films[3].view = View::kLateral;
+  series.films[2].date = parse_date("2024-05-01");
+  series.films[3].date = parse_date("2024-01-02");
+  return series;
+}
+
+TEST(SideFilms, AreReadForLinesInZones8To14) {
+  Asked asked;
+  const Result result = measure_with(with_two_side_films(), {}, steps_with_lines(asked));
+  for (std::size_t film = 0; film < 4; ++film) {
+    const auto& zones = result.films[film].zones;
+    ASSERT_EQ(zones.size(), 7U) << film;
+    EXPECT_EQ(zones.front().zone, film < 2 ? 1 : 8);
+    EXPECT_EQ(result.films[film].signs.has_value(), film < 2) << "cortices on frontal films only";
+  }
+  ASSERT_EQ(result.comparisons.size(), 1U);  // of the frontal films, as before
+  EXPECT_EQ(result.comparisons[0].zones.front().zone, 1);
+}
+
+TEST(SideFilms, AreComparedWithTheFirstLateralFilm) {
+  Asked asked;
+  const Result result = measure_with(with_two_side_films(), {}, steps_with_lines(asked));
+  ASSERT_EQ(result.lateral_comparisons.size(), 1U);
+  const LateralComparison& pair = result.lateral_comparisons[0];
+  EXPECT_EQ(pair.reference, 3U);
+  EXPECT_EQ(pair.follow_up, 2U);
+  EXPECT_EQ(pair.days, 120);  // 2 January to 1 May 2024
+  ASSERT_EQ(pair.zones.size(), 7U);
+  const auto& last = pair.zones.back();
+  EXPECT_EQ(last.zone, 14);
+  EXPECT_EQ(last.progressive, lucency::Answer::kYes);  // a line of 1.5 mm where none was
+  EXPECT_EQ(pair.zones.front().progressive, lucency::Answer::kNo);
+  const auto since = lines_since(result, 2);
+  ASSERT_TRUE(since.has_value());
+  EXPECT_EQ(since->reference, 3U);
+  EXPECT_FALSE(lines_since(result, 3).has_value());
+  EXPECT_EQ(lines_since(result, 1)->reference, 0U);
+}
+
+TEST(SideFilms, OneAloneHasLinesAndNoComparison) {
+  Asked asked;
+  const Result result = measure_with(with_side_film(), {}, steps_with_lines(asked));
+  EXPECT_EQ(result.films[2].zones.size(), 7U);
+  EXPECT_TRUE(result.lateral_comparisons.empty());
+}
+
+TEST(SideFilms, LinesAreToldInEveryForm) {
+  Asked asked;
+  const Result result =
+      measure_with(with_two_side_films(), {.pictures = Pictures::kDraw}, steps_with_lines(asked));
+  EXPECT_THAT(to_json(result), HasSubstr("\"lateral_comparisons\": ["));
+  EXPECT_THAT(to_zones_csv(result), HasSubstr("side-later.png,follow-up,2024-05-01"));
+  EXPECT_THAT(to_table(result), HasSubstr("14"));
+  EXPECT_TRUE(result.films[2].zones_picture.has_value());
+  EXPECT_TRUE(result.films[3].zones_picture.has_value());
 }
 
 }  // namespace

@@ -232,7 +232,7 @@ TEST(Zones, ARefusalLeavesTheFilmAndTheMigrationMeasured) {
 // them.
 TEST(Zones, AreComparedWhereTheBoneCannotBeAligned) {
   Steps steps = invented::steps();
-  steps.compare = [](const HipFilm&, const HipFilm&) -> Expected<migration::Migration> {
+  steps.compare = [](const FilmOfPair&, const FilmOfPair&) -> Expected<migration::Migration> {
     return fail(ErrorKind::kCannotTell, "comparison", "no clear position", "look again");
   };
   const auto result = measure_with(invented::series({"early.dcm", "late.dcm"}), {}, steps);

@@ -88,6 +88,9 @@ Item measurements(const Result& result, const Sources& sources, const Tracking& 
     out.children.push_back(pair_group(result, pair, sources, tracking));
     add(bone_change_groups(result, pair, tracking));
   }
+  for (const auto& pair : result.lateral_comparisons) {
+    add(line_change_groups(result, pair.follow_up, pair.zones, tracking));
+  }
   add(finding_groups(result, sources, tracking));
   add(sign_groups(result, tracking));
   add(seat_groups(result, sources, tracking));

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -71,6 +72,11 @@ void add_axes(const followup::FilmResult& film, const std::optional<SourceFacts>
                                             const Tracking& tracking);
 /// The verdict of the whole, its doubt, the set of criteria, cautions: qualitative evaluations.
 [[nodiscard]] std::vector<Item> headline_items(const followup::Result& result);
+/// What became of the lines of a film since an earlier one.
+[[nodiscard]] std::vector<Item> line_change_groups(const followup::Result& result,
+                                                   std::size_t follow_up,
+                                                   std::span<const lucency::ZoneChange> zones,
+                                                   const Tracking& tracking);
 /// What became of lines and other signs since the reference film.
 [[nodiscard]] std::vector<Item> bone_change_groups(const followup::Result& result,
                                                    const followup::ComparisonResult& pair,

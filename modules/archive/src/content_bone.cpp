@@ -160,12 +160,13 @@ std::vector<Item> bone_groups(const Result& result, std::size_t film_index, cons
   return out;
 }
 
-std::vector<Item> bone_change_groups(const Result& result, const ComparisonResult& pair,
+std::vector<Item> line_change_groups(const Result& result, std::size_t follow_up,
+                                     std::span<const lucency::ZoneChange> zones,
                                      const Tracking& tracking) {
   const CodedLengths lengths{lengths_of(result)};
   std::vector<Item> out;
-  for (const auto& zone : pair.zones) {
-    Item one = group({thing(zone.zone, zone.interface), code::lucency(), zone.zone, pair.follow_up},
+  for (const auto& zone : zones) {
+    Item one = group({thing(zone.zone, zone.interface), code::lucency(), zone.zone, follow_up},
                      result, tracking);
     add_code(one, "INTERFACE", "Border along which the line lies", code_of(zone.interface));
     add(one, "CHANGE", "Change of the line's width, wider positive", zone.change, lengths);
@@ -176,7 +177,13 @@ std::vector<Item> bone_change_groups(const Result& result, const ComparisonResul
     add_reason(one, zone.reason);
     out.push_back(std::move(one));
   }
-  if (pair.signs) add_sign_changes(result, pair, lengths, tracking, out);
+  return out;
+}
+
+std::vector<Item> bone_change_groups(const Result& result, const ComparisonResult& pair,
+                                     const Tracking& tracking) {
+  std::vector<Item> out = line_change_groups(result, pair.follow_up, pair.zones, tracking);
+  if (pair.signs) add_sign_changes(result, pair, {lengths_of(result)}, tracking, out);
   return out;
 }
 

@@ -321,6 +321,15 @@ Json comparison_json(const ComparisonResult& comparison, const LengthWriter& len
   return out;
 }
 
+Json lateral_json(const LateralComparison& pair, const LengthWriter& length) {
+  Json out{{"reference", pair.reference}, {"follow_up", pair.follow_up}};
+  if (pair.days) out["days"] = *pair.days;
+  for (const lucency::ZoneChange& change : pair.zones) {
+    out["zones"].push_back(zone_change_json(change, length));
+  }
+  return out;
+}
+
 /// Pretty-prints with one space of indent, but keeps points and other lists of plain numbers, and
 /// lists of such lists, on one line: an outline of a thousand points would fill a thousand screens.
 bool is_flat(const Json& node) {
@@ -372,6 +381,9 @@ std::string to_json(const Result& result) {
   out["comparisons"] = Json::array();
   for (const ComparisonResult& comparison : result.comparisons) {
     out["comparisons"].push_back(comparison_json(comparison, length));
+  }
+  for (const LateralComparison& pair : result.lateral_comparisons) {
+    out["lateral_comparisons"].push_back(lateral_json(pair, length));
   }
   if (result.assessment) out["assessment"] = assessment_json(*result.assessment);
   if (result.seat) {

@@ -174,22 +174,6 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
   }
 }
 
-/// Dark lines along the stem. Whatever comes of it, the film stays measured.
-void look_for_lines(Working& film, const WorkingSeries& work, const Run& run) {
-  if (!run.steps.look_for_lines) return;
-  const HipFilm& hip = *film.hip;
-  const std::optional<Fixation> fixation = work.series.stem.fixation;
-  describe_zones(
-      film,
-      run.steps.look_for_lines(
-          hip.hip_view, hip.implant,
-          {.scale = hip.scale.value,
-           .view = film.out.view.value_or(View::kAp),
-           .fixation = fixation,
-           .entry_px = in_view(film.entry.landmarks_in_stored_px, hip.hip_view).bone_entry_px}),
-      fixation);
-}
-
 /// What the audit of the seat needs beside implant and femur.
 void look_at_seat(HipFilm& hip, const Steps& steps) {
   if (!steps.read_canal) return;
@@ -231,17 +215,17 @@ void find_bone(WorkingSeries& work, const Run& run) {
     }
     hip.femur = std::move(*femur);
     describe(film);
-    look_for_lines(film, work, run);
+    look_for_lines(film, work.series.stem.fixation, run.steps);
     if (hip.role == Role::kReference) look_at_seat(hip, run.steps);
     if (pairs) {
       lay_stem(film, work, run.steps);
-      auto ready = run.steps.prepare(std::move(hip));
+      auto ready = run.steps.prepare(hip);
       if (!ready) {
         refuse(film, reason_of(ready.error()));
         film.hip.reset();
         return;
       }
-      film.hip = std::move(*ready);
+      film.ready = std::move(*ready);
     }
     run.meter.step();
   });
@@ -305,7 +289,8 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
     out.reason = *why_not;
     return;
   }
-  auto migration = run.steps.compare(*reference.hip, *follow_up.hip);
+  auto migration =
+      run.steps.compare({*reference.hip, reference.ready}, {*follow_up.hip, follow_up.ready});
   run.meter.step();
   compare_bone(reference, follow_up, run, out);
   if (!migration) {
@@ -379,13 +364,12 @@ std::vector<MaybePicture> compare_and_draw_films(const WorkingSeries& work, cons
 std::optional<ZonePages> zone_pages(const WorkingSeries& work, const Result& result,
                                     std::size_t i) {
   const Working& film = work.films[i];
-  if (film.refused || film.from_side || !film.hip) return {};
+  if (film.refused || !film.hip) return {};
   ZonePages pages{*film.hip, result.films[i]};
-  for (const ComparisonResult& pair : result.comparisons) {
-    if (pair.follow_up != i || pair.zones.empty()) continue;
-    pages.pair = &pair;
-    pages.reference = &*work.films[pair.reference].hip;
-    pages.reference_result = &result.films[pair.reference];
+  if (const auto since = lines_since(result, i)) {
+    pages.reference = &*work.films[since->reference].hip;
+    pages.reference_result = &result.films[since->reference];
+    pages.changes = since->zones;
   }
   return pages;
 }
@@ -409,8 +393,8 @@ std::vector<UnrolledFilm> unroll_films(const WorkingSeries& work, const Run& run
   parallel_for(all.size(), run.threads, [&](std::size_t i) {
     const auto pages = zone_pages(work, result, i);
     if (!pages) return;
-    all[i] = unroll_film(
-        *pages, i, pages->pair == nullptr ? std::nullopt : std::optional(pages->pair->reference));
+    const auto since = lines_since(result, i);
+    all[i] = unroll_film(*pages, i, since ? std::optional(since->reference) : std::nullopt);
   });
   std::vector<UnrolledFilm> out;
   for (auto& one : all) {
@@ -509,7 +493,7 @@ void warn_of_lines(Result& result) {
 }
 
 Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
-               const Options& options) {
+               std::vector<LateralComparison> laterals, const Options& options) {
   Result result;
   result.tool_version = version();
   result.options_sha256 = digest_of(work, options);
@@ -519,6 +503,7 @@ Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
   result.length_unit = work.length_unit;
   result.flags = work.flags;
   result.comparisons = std::move(comparisons);
+  result.lateral_comparisons = std::move(laterals);
   if (work.reference && work.films[*work.reference].out.calibration) {
     result.reference_scale = work.films[*work.reference].out.calibration->mm_per_px.value;
   }
@@ -572,7 +557,8 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   auto of_films = compare_and_draw_films(work, run, comparisons);
   settle_together(work, run, comparisons);
   for (ComparisonResult& pair : comparisons) compare_signs(work, pair);
-  Result result = collect(work, std::move(comparisons), options);
+  Result result =
+      collect(work, std::move(comparisons), compare_side_films(work, steps, run.threads), options);
   take_pictures(std::move(of_films), result.films, &FilmResult::picture, result);
   if (options.pictures == Pictures::kDraw) {
     take_pictures(draw_pairs(work, run, result), result.comparisons, &ComparisonResult::picture,

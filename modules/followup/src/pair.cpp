@@ -64,11 +64,11 @@ double scale_ratio_u(const HipFilm& reference, const HipFilm& follow_up) {
 }
 
 /// How the stem moved between the films, held where its outline can be trusted.
-migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_up,
+migration::StemMotion hold_stem(const PreparedHip& reference, const PreparedHip& follow_up,
                                 const migration::MeasuredFilm& a,
                                 const migration::MeasuredFilm& b) {
-  const migration::ReducedFilm& reduced_a = *reference.reduced;
-  const migration::ReducedFilm& reduced_b = *follow_up.reduced;
+  const migration::ReducedFilm& reduced_a = reference.reduced;
+  const migration::ReducedFilm& reduced_b = follow_up.reduced;
   const migration::Regions& regions = *reference.regions;
   const Rigid2 start =
       migration::to_reduced(migration::rough_alignment(a, b), reduced_a, reduced_b);
@@ -77,13 +77,12 @@ migration::StemMotion hold_stem(const HipFilm& reference, const HipFilm& follow_
   near.search_along_mm = 3.0;
   near.search_across_mm = 2.0;
   near.search_angle_deg = 1.0;
-  const auto by_edges =
-      alignment::align(*reference.stem_ready, regions.stem, *follow_up.stem_ready, start, near);
+  const auto by_edges = alignment::align(reference.stem, regions.stem, follow_up.stem, start, near);
   const auto stem =
       by_edges ? in_full_frames(*by_edges, reduced_a, reduced_b) : migration::stem_by_shape(a, b);
   const Rigid2 second_start = migration::near_end_start(stem.moving_from_fixed_mm, a, b);
   const auto near_votes = [&](const Rigid2& from) {
-    auto votes = alignment::vote(*reference.stem_ready, *follow_up.stem_ready,
+    auto votes = alignment::vote(reference.stem, follow_up.stem,
                                  migration::to_reduced(from, reduced_a, reduced_b),
                                  regions.stem_near_end, near);
     for (auto& v : votes) v.position_mm += reduced_a.offset_mm;
@@ -124,46 +123,50 @@ Expected<migration::Migration> derived(const migration::PairEvidence& evidence,
 
 }  // namespace
 
-Expected<HipFilm> prepare(HipFilm film) {
-  film.reduced = migration::reduce_to_femur(film.hip_view.pixels, found_on(film));
-  const migration::ReducedFilm& reduced = *film.reduced;
-  if (film.role == Role::kReference)
-    film.regions = migration::find_regions(reduced, found_on(film));
+Expected<std::shared_ptr<const PreparedHip>> prepare(const HipFilm& film) {
+  const migration::MeasuredFilm found = found_on(film);
+  migration::ReducedFilm reduced = migration::reduce_to_femur(film.hip_view.pixels, found);
   const alignment::AlignOptions options;
   std::array<std::optional<Expected<alignment::PreparedFilm>>, 2> ready;
   parallel_within(ready.size(), [&](std::size_t i) {
     ready.at(i) = i == 0 ? alignment::prepare(reduced.pixels, reduced.mm_per_px, {},
                                               alignment::for_stem(options))
-                         : prepare_bone(reduced, found_on(film), options);
+                         : prepare_bone(reduced, found, options);
   });
   for (const auto& one : ready) {
     if (!*one) return tl::unexpected(one->error());
   }
-  film.stem_ready = std::move(**ready[0]);
-  film.bone_ready = std::move(**ready[1]);
-  return film;
+  std::optional<migration::Regions> regions;
+  if (film.role == Role::kReference) regions = migration::find_regions(reduced, found);
+  return std::make_shared<const PreparedHip>(PreparedHip{
+      std::move(reduced), std::move(regions), std::move(**ready[0]), std::move(**ready[1])});
 }
 
 Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& reference,
                                                          const HipFilm& follow_up) {
-  const auto same = migration::doubts(migration::likeness(found_on(reference), found_on(follow_up),
-                                                          {}, scale_ratio_u(reference, follow_up)));
-  if (!same) return tl::unexpected(same.error());
+  // Likeness is modelled for frontal films; the implant of a lateral one was held against the
+  // frontal reference film's already.
+  if (!reference.from_side) {
+    const auto same = migration::doubts(migration::likeness(
+        found_on(reference), found_on(follow_up), {}, scale_ratio_u(reference, follow_up)));
+    if (!same) return tl::unexpected(same.error());
+  }
   return lucency::compare(*reference.lucency, *follow_up.lucency);
 }
 
-Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& follow_up) {
-  const auto a = found_on(reference);
-  const auto b = found_on(follow_up);
-  const migration::ReducedFilm& reduced_a = *reference.reduced;
-  const migration::ReducedFilm& reduced_b = *follow_up.reduced;
-  const migration::Regions& regions = *reference.regions;
-  const double ratio_u = scale_ratio_u(reference, follow_up);
+Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOfPair& follow_up) {
+  const auto a = found_on(reference.hip);
+  const auto b = found_on(follow_up.hip);
+  const migration::ReducedFilm& reduced_a = reference.ready->reduced;
+  const migration::ReducedFilm& reduced_b = follow_up.ready->reduced;
+  const migration::Regions& regions = *reference.ready->regions;
+  const double ratio_u = scale_ratio_u(reference.hip, follow_up.hip);
   auto flags = migration::doubts(migration::likeness(a, b, {}, ratio_u));
   if (!flags) return tl::unexpected(flags.error());
-  migration::StemMotion held = hold_stem(reference, follow_up, a, b);
-  if (reference.surface_pose && follow_up.surface_pose) {
-    held.by_surface = surface::pose_change(*reference.surface_pose, *follow_up.surface_pose);
+  migration::StemMotion held = hold_stem(*reference.ready, *follow_up.ready, a, b);
+  if (reference.hip.surface_pose && follow_up.hip.surface_pose) {
+    held.by_surface =
+        surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose);
   }
   alignment::AlignOptions far;
   far.search_along_mm = 15.0;
@@ -173,7 +176,7 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
   }
   const Rigid2 bone_start = migration::to_reduced(
       migration::bone_start(a, b, held.alignment.moving_from_fixed_mm), reduced_a, reduced_b);
-  auto aligned = align_bone(*reference.bone_ready, *follow_up.bone_ready, regions, bone_start, far);
+  auto aligned = align_bone(reference.ready->bone, follow_up.ready->bone, regions, bone_start, far);
   if (!aligned) {
     // Heavy grain or heavy edge enhancement can leave no minimum at the finest gradients: look
     // again at what is left of the bone at twice the smoothing.
@@ -192,10 +195,10 @@ Expected<migration::Migration> compare(const HipFilm& reference, const HipFilm& 
                                    .stem = held,
                                    .bone = in_full_frames(aligned->whole, reduced_a, reduced_b),
                                    .votes = std::move(aligned->votes),
-                                   .pose = pose_model(reference),
+                                   .pose = pose_model(reference.hip),
                                    .trust = {}};
   evidence.scale_ratio_u = ratio_u;
-  evidence.depths = depths_before(reference);
+  evidence.depths = depths_before(reference.hip);
   return derived(evidence, *flags);
 }
 

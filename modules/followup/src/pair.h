@@ -4,12 +4,12 @@
 
 namespace tidemark::followup {
 
-/// Fills stem_ready and bone_ready.
-[[nodiscard]] Expected<HipFilm> prepare(HipFilm film);
+/// Cuts the film down to the femur and makes it ready to be aligned.
+[[nodiscard]] Expected<std::shared_ptr<const PreparedHip>> prepare(const HipFilm& film);
 
 /// Migration of the stem between two prepared films of the same hip.
-[[nodiscard]] Expected<migration::Migration> compare(const HipFilm& reference,
-                                                     const HipFilm& follow_up);
+[[nodiscard]] Expected<migration::Migration> compare(const FilmOfPair& reference,
+                                                     const FilmOfPair& follow_up);
 
 /// The migrations of several follow-up films against one reference film, in the same order: each
 /// was derived alone, and is derived again with what the other pairs told of the depths at which

@@ -241,7 +241,11 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
 
 /// What the film says in numbers, by its view.
 std::string numbers_of(const FilmResult& result) {
-  if (result.side_view) return side_view_text(*result.side_view);
+  if (result.side_view) {  // brief: a lateral film makes a narrow picture
+    const auto& [depth, lean, lesser] = *result.side_view;
+    return "behind the shaft " + with_uncertainty(depth.value.value, depth.u95.value) +
+           " mm     lean back " + with_uncertainty(lean.value.value, lean.u95.value) + "°";
+  }
   if (!result.tilt) return "shaft axis not seen";
   return "tilt of the stem " + with_uncertainty(result.tilt->value.value, result.tilt->u95.value) +
          "° (varus +)";

@@ -47,7 +47,7 @@ struct Row {
 /// Everything the page is drawn from. Rows: the past one first when there are two.
 struct Page {
   std::vector<Row> rows;
-  const ComparisonResult* pair = nullptr;
+  std::span<const lucency::ZoneChange> changes;
   std::vector<Interface> interfaces;
   Unrolled unrolled;
   double mm_per_unit = 1.0;
@@ -103,10 +103,8 @@ Finding finding_of(const Page& page, int zone) {
   for (const ZoneResult& one : page.shown().result.zones) {
     if (one.zone != zone) continue;
     Finding finding{&one, nullptr};
-    if (page.pair != nullptr) {
-      for (const auto& change : page.pair->zones) {
-        if (change.zone == zone && change.interface == one.interface) finding.change = &change;
-      }
+    for (const auto& change : page.changes) {
+      if (change.zone == zone && change.interface == one.interface) finding.change = &change;
     }
     if (best.zone == nullptr || weight_of(finding) > weight_of(best)) best = finding;
   }
@@ -429,13 +427,18 @@ void draw_title(Canvas& canvas, const Page& page) {
   const FilmResult& film = page.shown().result;
   std::string title = "The stem's interface unrolled: " + film.file;
   if (film.date) title += ", " + format_date(*film.date);
-  if (page.pair != nullptr) {
-    title += ", against " + page.rows.front().result.file;
-    if (page.pair->days) title += " (" + std::to_string(*page.pair->days) + " days before)";
+  if (page.rows.size() > 1) {
+    const FilmResult& before = page.rows.front().result;
+    title += ", against " + before.file;
+    if (film.date && before.date) {
+      title += " (" + std::to_string(days_between(*before.date, *film.date)) + " days before)";
+    }
   }
   canvas.text({kLeft, 30.0}, title, {18.0, kWhite, Weight::kBold});
   canvas.text({kLeft, 49.0},
-              "Down the lateral side (left), round the tip, up the medial side (right)",
+              page.shown().hip.from_side
+                  ? "Down the front (left), round the tip, up the back (right)"
+                  : "Down the lateral side (left), round the tip, up the medial side (right)",
               {13.0, kGrey});
 }
 
@@ -447,14 +450,14 @@ std::optional<Picture> draw_zones(const std::string& name, const ZonePages& film
   const bool in_px = unit == LengthUnit::kReferencePixels && films.result.calibration;
   std::vector<Row> rows;
   std::vector<const lucency::FilmLucency*> shown;
-  if (films.pair != nullptr && films.reference->lucency) {
+  if (films.reference != nullptr && films.reference->lucency) {
     rows.push_back({*films.reference, *films.reference_result, *films.reference->lucency});
     shown.push_back(&*films.reference->lucency);
   }
   rows.push_back({films.film, films.result, *films.film.lucency});
   shown.push_back(&*films.film.lucency);
   const Page page{rows,
-                  rows.size() > 1 ? films.pair : nullptr,
+                  films.changes,
                   interfaces_of(*films.film.lucency),
                   Unrolled(shown, kLeft, kRight),
                   in_px ? films.result.calibration->mm_per_px.value.value : 1.0,

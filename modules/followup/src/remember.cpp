@@ -22,12 +22,10 @@ void pack_film(Packer& pack, const film::FilmImage& film) {
   for (std::size_t i = 0; i < film.pixels.values.size(); i += kStride) pack(film.pixels.values[i]);
 }
 
-/// All of a film that a remembered step can see. What `prepare` fills follows from the rest; canal
-/// and pelvis are for the seat alone.
+/// All of a film that a remembered step can see; canal and pelvis are for the seat alone.
 void pack_hip(Packer& pack, const HipFilm& film) {
   const auto& [hip_view, side, role, from_side, implant, femur, scale, scale_u_own, lucency,
-               surface_pose, side_view, canal, pelvis, pelvis_reason, reduced, regions, stem_ready,
-               bone_ready] = film;
+               surface_pose, side_view, canal, pelvis, pelvis_reason] = film;
   pack_film(pack, hip_view);
   pack(side);
   pack(role);
@@ -105,56 +103,62 @@ std::string name_of(const HipFilm& film) {
 
 namespace {
 
-/// `prepare` is put off where its outcome is known: what it fills is needed for pairs only that are
+/// `prepare` is put off where its outcome is known: what it makes is needed for pairs only that are
 /// compared anew.
 class LatePreparation {
  public:
-  LatePreparation(std::function<Expected<HipFilm>(HipFilm)> prepare, Ledger& ledger)
+  using Ready = std::shared_ptr<const PreparedHip>;
+  using Prepare = std::function<Expected<Ready>(const HipFilm&)>;
+  using Compare =
+      std::function<Expected<migration::Migration>(const FilmOfPair&, const FilmOfPair&)>;
+
+  LatePreparation(Prepare prepare, Ledger& ledger)
       : prepare_(std::move(prepare)), ledger_(ledger) {}
 
-  Expected<HipFilm> prepare(HipFilm film) {
+  /// Empty where it is put off.
+  Expected<Ready> prepare(const HipFilm& film) {
     const std::string key = name_of(film);
     const std::string subject = film.hip_view.facts.sha256;
     if (const auto before = recalled<bool>(ledger_, key, subject)) {
       if (!*before) return tl::unexpected(before->error());
-      return film;
+      return Ready();
     }
-    auto ready = prepare_(std::move(film));
+    auto ready = prepare_(film);
     note<bool>(ledger_, key, subject,
                ready ? Expected<bool>(true) : Expected<bool>(tl::unexpected(ready.error())));
     return ready;
   }
 
-  /// What `compare` says of two films, each prepared by now.
-  Expected<migration::Migration> compare(
-      const HipFilm& reference, const HipFilm& follow_up,
-      const std::function<Expected<migration::Migration>(const HipFilm&, const HipFilm&)>& step) {
-    std::optional<HipFilm> late;
-    if (!follow_up.reduced) {
-      auto ready = prepare_(follow_up);
-      if (!ready) return tl::unexpected(ready.error());
-      late = std::move(*ready);
+  /// What `step` says of two films, each prepared by now.
+  Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOfPair& follow_up,
+                                         const Compare& step) {
+    Ready second = follow_up.ready;
+    if (!second) {
+      auto late = prepare_(follow_up.hip);
+      if (!late) return tl::unexpected(late.error());
+      second = std::move(*late);
     }
-    const HipFilm& second = late ? *late : follow_up;
-    if (reference.reduced) return step(reference, second);
-    const auto first = reference_ready(reference);
-    return *first ? step(**first, second) : tl::unexpected(first->error());
+    Ready first = reference.ready;
+    if (!first) {
+      auto late = reference_ready(reference.hip);
+      if (!late) return tl::unexpected(late.error());
+      first = std::move(*late);
+    }
+    return step({reference.hip, std::move(first)}, {follow_up.hip, std::move(second)});
   }
 
  private:
-  using Ready = std::shared_ptr<const Expected<HipFilm>>;
-
   /// The one reference film of a series, prepared once.
-  Ready reference_ready(const HipFilm& film) {
+  Expected<Ready> reference_ready(const HipFilm& film) {
     const std::lock_guard lock(mutex_);
-    if (!reference_) reference_ = std::make_shared<const Expected<HipFilm>>(prepare_(film));
-    return reference_;
+    if (!reference_) reference_ = prepare_(film);
+    return *reference_;
   }
 
-  std::function<Expected<HipFilm>(HipFilm)> prepare_;
+  Prepare prepare_;
   Ledger& ledger_;
   std::mutex mutex_;
-  Ready reference_;
+  std::optional<Expected<Ready>> reference_;
 };
 
 /// The steps that look at one film.
@@ -232,10 +236,10 @@ void remember_pairs(Steps& out, Ledger& ledger) {
                      subject_of(reference.hip_view.facts.sha256, follow_up.hip_view.facts.sha256));
   };
   const auto late = std::make_shared<LatePreparation>(out.prepare, ledger);
-  out.prepare = [late](HipFilm film) { return late->prepare(std::move(film)); };
-  out.compare = [step = out.compare, late, ask, &ledger](const HipFilm& reference,
-                                                         const HipFilm& follow_up) {
-    const auto [key, subject] = ask("compare", reference, follow_up);
+  out.prepare = [late](const HipFilm& film) { return late->prepare(film); };
+  out.compare = [step = out.compare, late, ask, &ledger](const FilmOfPair& reference,
+                                                         const FilmOfPair& follow_up) {
+    const auto [key, subject] = ask("compare", reference.hip, follow_up.hip);
     return answered<migration::Migration>(
         ledger, key, subject, [&] { return late->compare(reference, follow_up, step); });
   };

@@ -1,8 +1,10 @@
 #include "side_films.h"
 
+#include <algorithm>
 #include <array>
 #include <utility>
 
+#include "tidemark/core/date.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/core/uncertainty.h"
 #include "tidemark/migration/side_view.h"
@@ -100,6 +102,7 @@ Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& refe
 }
 
 std::optional<migration::SideView> measure_one(Working& film, const HipFilm& reference,
+                                               const std::optional<Fixation>& fixation,
                                                const Steps& steps) {
   auto seen = look_with_back_known(film, reference, steps);
   film.upright.reset();
@@ -117,6 +120,7 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
   describe(film);
   film.out.tilt.reset();  // what it would show is the stem's lean
   film.out.side_view = seen->view;
+  look_for_lines(film, fixation, steps);
   return seen->view;
 }
 
@@ -149,13 +153,42 @@ void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
     return;
   }
   std::vector<std::optional<migration::SideView>> said(films.size());
-  parallel_for(films.size(), threads,
-               [&](std::size_t i) { said[i] = measure_one(*films[i], *reference->hip, steps); });
+  parallel_for(films.size(), threads, [&](std::size_t i) {
+    said[i] = measure_one(*films[i], *reference->hip, work.series.stem.fixation, steps);
+  });
   std::vector<migration::SideView> views;
   for (const auto& view : said) {
     if (view) views.push_back(*view);
   }
   if (!views.empty()) reference->hip->side_view = migration::combined(views);
+}
+
+std::vector<LateralComparison> compare_side_films(const WorkingSeries& work, const Steps& steps,
+                                                  int threads) {
+  std::vector<std::size_t> films;
+  for (std::size_t i = 0; i < work.films.size(); ++i) {
+    const Working& film = work.films[i];
+    if (film.from_side && !film.refused && film.hip && film.hip->lucency) films.push_back(i);
+  }
+  if (films.size() < 2 || !steps.compare_lines) return {};
+  const auto date_of = [&](std::size_t i) { return work.films[i].out.date; };
+  std::stable_sort(films.begin(), films.end(), [&](std::size_t a, std::size_t b) {
+    return date_of(a) && (!date_of(b) || *date_of(a) < *date_of(b));
+  });
+  std::vector<LateralComparison> out(films.size() - 1);
+  parallel_for(out.size(), threads, [&](std::size_t i) {
+    LateralComparison& pair = out[i];
+    pair.reference = films.front();
+    pair.follow_up = films[i + 1];
+    if (date_of(pair.reference) && date_of(pair.follow_up)) {
+      pair.days = days_between(*date_of(pair.reference), *date_of(pair.follow_up));
+    }
+    auto zones =
+        steps.compare_lines(*work.films[pair.reference].hip, *work.films[pair.follow_up].hip);
+    if (zones) pair.zones = std::move(*zones);
+  });
+  std::erase_if(out, [](const LateralComparison& pair) { return pair.zones.empty(); });
+  return out;
 }
 
 }  // namespace tidemark::followup

@@ -1,6 +1,8 @@
 #pragma once
 
+#include <memory>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -25,6 +27,7 @@ struct Working {
   std::optional<film::FilmImage> upright;  ///< dropped once seen
   std::optional<Seen> seen;
   std::optional<HipFilm> hip;
+  std::shared_ptr<const PreparedHip> ready;  ///< what Steps::prepare made of `hip`
 };
 
 /// The films of a series and what is common to them.
@@ -64,10 +67,9 @@ void scale_films(WorkingSeries& work, WithoutScale without_scale);
 /// Copies what was found on the film into its result, in stored px.
 void describe(Working& film);
 
-/// Copies the zones of a film into its result, or why there is nothing to say of them. Keeps the
-/// lines in `hip` for the comparison.
-void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
-                    const std::optional<Fixation>& fixation);
+/// Dark lines along the stem: into the film's result, or why there is nothing to say of them, and
+/// into `hip` for the comparison. Whatever comes of it, the film stays measured.
+void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps);
 
 /// The pictures of overlay and pair (docs/result-format.md); nothing when drawing fails.
 [[nodiscard]] std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,
@@ -87,9 +89,9 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
 struct ZonePages {
   const HipFilm& film;
   const FilmResult& result;
-  const HipFilm* reference = nullptr;  ///< none of these three on the reference film itself
+  const HipFilm* reference = nullptr;  ///< nothing of these three on a reference film itself
   const FilmResult* reference_result = nullptr;
-  const ComparisonResult* pair = nullptr;
+  std::span<const lucency::ZoneChange> changes = {};
 };
 
 /// The same for a screen: nothing when the film has no lines.

@@ -106,8 +106,6 @@ std::vector<ZoneResult> unknown_zones(const std::string& reason,
   return out;
 }
 
-}  // namespace
-
 void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
                     const std::optional<Fixation>& fixation) {
   FilmResult& out = film.out;
@@ -125,10 +123,40 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
         {stored_from_view.apply(border.lateral_px), stored_from_view.apply(border.medial_px)});
   }
   out.edge_response = lines->edge;
-  out.signs = lucency::read_signs(film.hip->hip_view, film.hip->implant, film.hip->femur,
-                                  lines->plan, film.hip->scale.value, fixation);
+  if (!film.from_side) {  // cortices and calcar are defined on frontal films
+    out.signs = lucency::read_signs(film.hip->hip_view, film.hip->implant, film.hip->femur,
+                                    lines->plan, film.hip->scale.value, fixation);
+  }
   out.flags.insert(out.flags.end(), lines->flags.begin(), lines->flags.end());
   film.hip->lucency = std::move(*lines);
+}
+
+}  // namespace
+
+void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps) {
+  if (!steps.look_for_lines) return;
+  const HipFilm& hip = *film.hip;
+  describe_zones(
+      film,
+      steps.look_for_lines(
+          hip.hip_view, hip.implant,
+          {.scale = hip.scale.value,
+           .view = film.out.view.value_or(View::kAp),
+           .fixation = fixation,
+           .entry_px = in_view(film.entry.landmarks_in_stored_px, hip.hip_view).bone_entry_px}),
+      fixation);
+}
+
+std::optional<LinesSince> lines_since(const Result& result, std::size_t film) {
+  std::optional<LinesSince> out;
+  const auto look = [&](const auto& pairs) {
+    for (const auto& pair : pairs) {
+      if (pair.follow_up == film && !pair.zones.empty()) out = {pair.reference, pair.zones};
+    }
+  };
+  look(result.comparisons);
+  look(result.lateral_comparisons);
+  return out;
 }
 
 }  // namespace tidemark::followup

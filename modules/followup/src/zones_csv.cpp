@@ -46,13 +46,13 @@ void maybe(Row& row, const std::optional<Measured<double>>& m) {
 
 const lucency::ZoneChange* change_of(const Result& result, std::size_t film,
                                      const ZoneResult& zone) {
-  for (const ComparisonResult& pair : result.comparisons) {
-    if (pair.follow_up != film) continue;
-    for (const lucency::ZoneChange& change : pair.zones) {
-      if (change.zone == zone.zone && change.interface == zone.interface) return &change;
-    }
-  }
-  return nullptr;
+  const auto since = lines_since(result, film);
+  if (!since) return nullptr;
+  const auto found =
+      std::find_if(since->zones.begin(), since->zones.end(), [&](const auto& change) {
+        return change.zone == zone.zone && change.interface == zone.interface;
+      });
+  return found == since->zones.end() ? nullptr : &*found;
 }
 
 void fill_change(Row& row, const lucency::ZoneChange* change, double unit) {

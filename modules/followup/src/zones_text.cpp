@@ -59,14 +59,18 @@ std::vector<Tally> tallies(const Result& result) {
       tally.widest_on = &film;
     }
   }
-  for (const ComparisonResult& pair : result.comparisons) {
-    for (const lucency::ZoneChange& change : pair.zones) {
+  for (std::size_t i = 0; i < result.films.size(); ++i) {
+    const auto since = lines_since(result, i);
+    if (!since) continue;
+    for (const lucency::ZoneChange& change : since->zones) {
       Tally& tally = tally_of(all, change.zone, change.interface);
       ++tally.pairs;
       tally.progressive += change.progressive == Answer::kYes ? 1 : 0;
       tally.pairs_open += change.progressive == Answer::kCannotTell ? 1 : 0;
     }
   }
+  std::stable_sort(all.begin(), all.end(),
+                   [](const Tally& a, const Tally& b) { return a.zone < b.zone; });
   return all;
 }
 

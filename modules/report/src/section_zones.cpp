@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <optional>
 #include <set>
 
 #include "sections.h"
@@ -9,7 +10,6 @@
 namespace tidemark::report {
 namespace {
 
-using followup::ComparisonResult;
 using followup::FilmResult;
 using followup::ZoneResult;
 using lucency::Answer;
@@ -18,16 +18,50 @@ using lucency::State;
 /// A zone's interface, in the order of the table.
 using Place = std::pair<int, lucency::Interface>;
 
-std::vector<const FilmResult*> films_with_zones(const followup::Result& result) {
-  std::vector<const FilmResult*> out;
-  const auto add = [&](const FilmResult& film) {
-    if (!film.zones.empty()) out.push_back(&film);
+/// Films of one kind, past to present, and what became of their lines.
+struct Kind {
+  std::string id;
+  std::string caption;
+  std::vector<const FilmResult*> films;
+  std::optional<std::size_t> first;  ///< what the others were compared with; index in Result::films
+  std::optional<std::size_t> last;   ///< of those compared with it
+};
+
+template <class Pairs>
+Kind kind_of(const Source& from, const std::string& id, const std::string& caption,
+             std::optional<std::size_t> first, const Pairs& pairs) {
+  const followup::Result& result = from.result;
+  Kind out{id, from.say(caption), {}, first, {}};
+  const auto add = [&](std::size_t film) {
+    if (!result.films[film].zones.empty()) out.films.push_back(&result.films[film]);
   };
-  for (const FilmResult& film : result.films) {
-    if (film.role == followup::Role::kReference) add(film);
+  if (first) add(*first);
+  for (const auto& pair : pairs) {
+    add(pair.follow_up);
+    if (!pair.zones.empty()) out.last = pair.follow_up;
   }
-  for (const ComparisonResult& pair : result.comparisons) add(result.films[pair.follow_up]);
   return out;
+}
+
+Kind frontal_films(const Source& from) {
+  const auto& films = from.result.films;
+  std::optional<std::size_t> first;
+  for (std::size_t i = 0; i < films.size() && !first; ++i) {
+    if (films[i].role == followup::Role::kReference) first = i;
+  }
+  return kind_of(from, "zones-table", "zones.caption", first, from.result.comparisons);
+}
+
+/// A lateral film alone has lines, too.
+Kind lateral_films(const Source& from) {
+  const auto& films = from.result.films;
+  const auto& pairs = from.result.lateral_comparisons;
+  std::optional<std::size_t> first;
+  if (!pairs.empty()) first = pairs.front().reference;
+  for (std::size_t i = 0; i < films.size() && !first; ++i) {
+    if (films[i].view == View::kLateral && !films[i].zones.empty()) first = i;
+  }
+  return kind_of(from, "zones-table-lateral", "zones.caption.lateral", first, pairs);
 }
 
 const ZoneResult* zone_at(const FilmResult& film, const Place& place) {
@@ -49,13 +83,15 @@ Cell state_cell(const Source& from, const FilmResult& film, const ZoneResult* zo
   return {{from.say("zone.width", {{"width", width}})}, CellRole::kStrong};
 }
 
-Cell change_cell(const Source& from, const ComparisonResult* pair, const Place& place) {
+Cell change_cell(const Source& from, const Kind& kind, const Place& place) {
   Cell none{{from.say("none")}, CellRole::kOpen};
-  if (pair == nullptr) return none;
-  const auto found = std::find_if(pair->zones.begin(), pair->zones.end(), [&](const auto& change) {
-    return change.zone == place.first && change.interface == place.second;
-  });
-  if (found == pair->zones.end()) return none;
+  const auto since = kind.last ? followup::lines_since(from.result, *kind.last) : std::nullopt;
+  if (!since) return none;
+  const auto found =
+      std::find_if(since->zones.begin(), since->zones.end(), [&](const auto& change) {
+        return change.zone == place.first && change.interface == place.second;
+      });
+  if (found == since->zones.end()) return none;
   const std::string answer = from.say("growth." + lucency::code_of(found->progressive));
   const CellRole role = found->progressive == Answer::kYes  ? CellRole::kStrong
                         : found->progressive == Answer::kNo ? CellRole::kWord
@@ -67,10 +103,10 @@ Cell change_cell(const Source& from, const ComparisonResult* pair, const Place& 
           role};
 }
 
-std::string column_of(const Source& from, const FilmResult& film) {
+std::string column_of(const Source& from, const Kind& kind, const FilmResult& film) {
   const std::string date = film.date ? format_date(*film.date) : printable(film.file);
-  return film.role == followup::Role::kReference ? from.say("zones.reference", {{"date", date}})
-                                                 : date;
+  const bool first = kind.first && &film == &from.result.films[*kind.first];
+  return first ? from.say("zones.reference", {{"date", date}}) : date;
 }
 
 std::string name_of(const Source& from, const Place& place, bool several) {
@@ -81,28 +117,24 @@ std::string name_of(const Source& from, const Place& place, bool several) {
   return name;
 }
 
-Table zones_table(const Source& from, const std::vector<const FilmResult*>& films) {
+Table zones_table(const Source& from, const Kind& kind) {
   std::set<Place> places;
   std::set<lucency::Interface> interfaces;
-  for (const FilmResult* film : films) {
+  for (const FilmResult* film : kind.films) {
     for (const ZoneResult& zone : film->zones) {
       places.emplace(zone.zone, zone.interface);
       interfaces.insert(zone.interface);
     }
   }
-  const ComparisonResult* pair = nullptr;
-  for (const ComparisonResult& one : from.result.comparisons) {
-    if (!one.zones.empty()) pair = &one;
-  }
-  Table out{"zones-table", from.say("zones.caption"), {from.say("zones.zone")}, {}};
-  for (const FilmResult* film : films) out.columns.push_back(column_of(from, *film));
+  Table out{kind.id, kind.caption, {from.say("zones.zone")}, {}};
+  for (const FilmResult* film : kind.films) out.columns.push_back(column_of(from, kind, *film));
   out.columns.push_back(from.say("zones.growth"));
   for (const Place& place : places) {
     std::vector<Cell> row{{{name_of(from, place, interfaces.size() > 1)}, CellRole::kWord}};
-    for (const FilmResult* film : films) {
+    for (const FilmResult* film : kind.films) {
       row.push_back(state_cell(from, *film, zone_at(*film, place)));
     }
-    row.push_back(change_cell(from, pair, place));
+    row.push_back(change_cell(from, kind, place));
     // Beside every single statement, because tables are read line by line.
     for (std::size_t i = 1; i < row.size(); ++i) {
       if (row[i].role != CellRole::kOpen)
@@ -117,10 +149,13 @@ Table zones_table(const Source& from, const std::vector<const FilmResult*>& film
 
 Section zones_section(const Source& from) {
   Section out{"zones", from.say("zones.heading"), {}};
-  const auto films = films_with_zones(from.result);
-  if (films.empty()) return out;
+  const Kind frontal = frontal_films(from);
+  const Kind lateral = lateral_films(from);
+  if (frontal.films.empty() && lateral.films.empty()) return out;
   out.blocks.emplace_back(Paragraph{{from.say("zones.doubt")}, Tone::kDoubt});
-  out.blocks.emplace_back(zones_table(from, films));
+  for (const Kind* kind : {&frontal, &lateral}) {
+    if (!kind->films.empty()) out.blocks.emplace_back(zones_table(from, *kind));
+  }
   out.blocks.emplace_back(Paragraph{{from.say("zones.note")}, Tone::kNote});
   return out;
 }

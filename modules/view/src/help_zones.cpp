@@ -29,7 +29,8 @@ std::string word_of(Answer answer) {
 /// The zone with its place, as the report calls it: "2 (lateral, middle)".
 std::string name_of(const HelpFrom& from, const ZoneResult& zone) {
   std::string number = std::to_string(zone.zone);
-  const auto* table = table_of(section_of(from.document, "zones"), "zones-table");
+  const char* id = zone.zone > 7 ? "zones-table-lateral" : "zones-table";
+  const auto* table = table_of(section_of(from.document, "zones"), id);
   if (table == nullptr) return number;
   for (const auto& row : table->rows) {
     const std::string& name = row.front().phrase.text;
@@ -37,15 +38,6 @@ std::string name_of(const HelpFrom& from, const ZoneResult& zone) {
     return name.substr(0, name.find(')') + 1);
   }
   return number;
-}
-
-/// The comparison that says what became of the lines of a film; null: none.
-const followup::ComparisonResult* pair_of(const followup::Result& result, std::size_t film) {
-  const followup::ComparisonResult* out = nullptr;
-  for (const auto& pair : result.comparisons) {
-    if (pair.follow_up == film && !pair.zones.empty()) out = &pair;
-  }
-  return out;
 }
 
 void add_edge(const FilmResult& film, Help& to) {
@@ -157,14 +149,14 @@ Help of_change(const HelpFrom& from, std::size_t film, const ZoneResult& zone) {
   out.sources.emplace_back(
       "1 mm of growth, or a line in a zone that had none: from memory, no one source. How places "
       "are compared: house choice (docs/lucency.md).");
-  const auto* pair = pair_of(from.result, film);
-  if (pair == nullptr) {
+  const auto since = followup::lines_since(from.result, film);
+  if (!since) {
     out.value = "nothing to compare with";
     out.facts.emplace_back(
         "This is the reference film, or the lines of the two films could not be compared.");
     return out;
   }
-  for (const lucency::ZoneChange& one : pair->zones) {
+  for (const lucency::ZoneChange& one : since->zones) {
     if (one.zone != zone.zone || one.interface != zone.interface) continue;
     out.value = growth_of(one.progressive);
     const auto unit = followup::lengths_of(from.result);
@@ -236,7 +228,8 @@ Help help_of_strips(const HelpFrom& from, std::size_t film) {
   out.title = "The interface unrolled";
   out.means.emplace_back(
       "The stem's edge straightened, metal below and bone above: down the lateral flank, about the "
-      "tip, up the medial flank. The past film stands over the present one, and a column is the "
+      "tip, up the medial flank; on a lateral film down the front and up the back. The past film "
+      "stands over the present one, and a column is the "
       "same place of the stem on both. The bar below the pixels says where the program sees a "
       "line, dots where it cannot tell, nothing where it sees none.");
   append(out.means, paragraphs_of(from, "zones", report::Tone::kDoubt));

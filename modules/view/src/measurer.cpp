@@ -186,15 +186,15 @@ Order Measurer::load(const followup::Series& series, std::size_t first) {
   });
 }
 
-Expected<followup::HipFilm> Measurer::prepared(followup::HipFilm film) {
+Measurer::Prepared Measurer::prepared(const followup::HipFilm& film) {
   const auto prepare = followup::default_steps().prepare;
-  if (film.role != followup::Role::kReference) return prepare(std::move(film));
+  if (film.role != followup::Role::kReference) return prepare(film);
   const std::string name = followup::name_of(film);
   {
     const std::scoped_lock lock(reference_mutex_);
-    if (reference_ && reference_name_ == name) return *reference_;
+    if (reference_ && reference_name_ == name) return reference_;
   }
-  auto ready = prepare(std::move(film));
+  auto ready = prepare(film);
   if (ready) {
     const std::scoped_lock lock(reference_mutex_);
     reference_name_ = name;
@@ -211,7 +211,7 @@ followup::Steps Measurer::steps(const Flag& cancelled) {
   make_cancellable(out.find_femur, cancelled);
   make_cancellable(out.look_for_lines, cancelled);
   make_cancellable(out.compare_lines, cancelled);
-  out.prepare = [this](followup::HipFilm film) { return prepared(std::move(film)); };
+  out.prepare = [this](const followup::HipFilm& film) { return prepared(film); };
   make_cancellable(out.prepare, cancelled);
   make_cancellable(out.compare, cancelled);
   return out;

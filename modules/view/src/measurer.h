@@ -113,7 +113,8 @@ class Measurer {
   [[nodiscard]] FilmAnswer read(const std::filesystem::path& file);
   void keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files);
   [[nodiscard]] followup::Steps steps(const Flag& cancelled);
-  [[nodiscard]] Expected<followup::HipFilm> prepared(followup::HipFilm film);
+  using Prepared = Expected<std::shared_ptr<const followup::PreparedHip>>;
+  [[nodiscard]] Prepared prepared(const followup::HipFilm& film);
   [[nodiscard]] followup::Result measured(const followup::Series& series, followup::Options options,
                                           const Flag& cancelled);
   void report(const followup::Series& series, const ReportOrder& order, const Flag& cancelled);
@@ -129,10 +130,10 @@ class Measurer {
   bool stop_ = false;
   std::mutex films_mutex_;
   std::map<std::filesystem::path, Cached> films_;
-  /// The reference film as it was last prepared, by its name: every pair asks for it.
+  /// What the reference film was last made into, by the film's name: every pair asks for it.
   std::mutex reference_mutex_;
   std::string reference_name_;
-  std::optional<followup::HipFilm> reference_;
+  std::shared_ptr<const followup::PreparedHip> reference_;
   Memory memory_;
   std::thread thread_;
 };

@@ -38,14 +38,13 @@ QString length_text(const std::optional<Measured<Millimetres>>& m, const followu
 }
 
 /// What is said of the place since the reference film.
-QString since(const followup::ComparisonResult* pair, const ZoneResult& zone,
+QString since(std::span<const lucency::ZoneChange> changes, const ZoneResult& zone,
               const followup::Lengths& unit) {
-  if (pair == nullptr) return {};
   const auto found =
-      std::find_if(pair->zones.begin(), pair->zones.end(), [&](const lucency::ZoneChange& one) {
+      std::find_if(changes.begin(), changes.end(), [&](const lucency::ZoneChange& one) {
         return one.zone == zone.zone && one.interface == zone.interface;
       });
-  if (found == pair->zones.end()) return {};
+  if (found == changes.end()) return {};
   const QString grew = text_of(growth_of(found->progressive));
   return found->change ? grew + ", " + length_text(found->change, unit) : grew;
 }
@@ -77,14 +76,6 @@ std::map<int, QString> heads_of(const FilmResult& film) {
     if (head.isEmpty()) head = QString::number(zone.zone) + "\n" + word;
     // Of two interfaces the one with a line is told; the table has both.
     if (zone.state == State::kPresent) head = QString::number(zone.zone) + "\n" + word;
-  }
-  return out;
-}
-
-const followup::ComparisonResult* pair_of(const Result& result, std::size_t film) {
-  const followup::ComparisonResult* out = nullptr;
-  for (const auto& pair : result.comparisons) {
-    if (pair.follow_up == film && !pair.zones.empty()) out = &pair;
   }
   return out;
 }
@@ -151,7 +142,7 @@ void ZonePage::show_nothing() {
 void ZonePage::show_film(const Result& result, std::size_t film, const std::vector<ZoneMark>& marks,
                          const QString& words) {
   const FilmResult& shown = result.films[film];
-  const auto* pair = pair_of(result, film);
+  const auto compared = followup::lines_since(result, film);
   const auto* unrolled = unrolled_of(result, film);
   std::vector<QString> titles;
   if (unrolled != nullptr && unrolled->strips.size() > 1) {
@@ -159,13 +150,14 @@ void ZonePage::show_film(const Result& result, std::size_t film, const std::vect
   }
   titles.push_back(title_of(result, film, "Present:"));
   strips_->show_film(unrolled, titles, heads_of(shown));
-  fill(result, shown, pair, marks);
+  fill(result, shown, compared ? compared->zones : std::span<const lucency::ZoneChange>(), marks);
   show_page(words_, words);
   buttons_->setEnabled(!rows_.empty());
 }
 
 void ZonePage::fill(const Result& result, const FilmResult& film,
-                    const followup::ComparisonResult* pair, const std::vector<ZoneMark>& marks) {
+                    std::span<const lucency::ZoneChange> changes,
+                    const std::vector<ZoneMark>& marks) {
   const auto before = chosen();
   const int column_before = std::max(0, table_->currentColumn());
   const QSignalBlocker quiet(table_);
@@ -182,7 +174,7 @@ void ZonePage::fill(const Result& result, const FilmResult& film,
     QString name = QString::number(zone.zone);
     if (cemented) name += ", " + QString::fromStdString(lucency::words_of(zone.interface));
     const QStringList cells{name, text_of(words_of(zone.state)), marks_text(marks, zone),
-                            length_text(zone.max, unit), since(pair, zone, unit)};
+                            length_text(zone.max, unit), since(changes, zone, unit)};
     for (int column = 0; column < cells.size(); ++column) {
       auto* item = new QTableWidgetItem(cells[column]);
       item->setToolTip(zone.reason.empty()

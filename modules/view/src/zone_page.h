@@ -8,6 +8,7 @@
 #include <cstddef>
 #include <functional>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "help_text.h"
@@ -53,7 +54,8 @@ class ZonePage : public QWidget {
  private:
   [[nodiscard]] QWidget* make_buttons();
   void fill(const followup::Result& result, const followup::FilmResult& film,
-            const followup::ComparisonResult* pair, const std::vector<followup::ZoneMark>& marks);
+            std::span<const lucency::ZoneChange> changes,
+            const std::vector<followup::ZoneMark>& marks);
   void scroll_to(int zone);
   void row_chosen(int row);
   void zone_chosen(const ZoneStrips::Place& place);

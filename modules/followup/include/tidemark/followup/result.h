@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -159,6 +160,15 @@ struct ComparisonResult {
   std::optional<std::string> picture;
 };
 
+/// The lines on two lateral films of the hip, at the same places of the stem. Nothing is aligned:
+/// bone and motion are told by frontal films.
+struct LateralComparison {
+  std::size_t reference = 0;  ///< index in Result::films: the first lateral film that has lines
+  std::size_t follow_up = 0;
+  std::optional<int> days;                 ///< from the reference film to the follow-up film
+  std::vector<lucency::ZoneChange> zones;  ///< 8 to 14, then by interface
+};
+
 /// How the stem was seated, on the reference film (docs/seat.md).
 struct SeatResult {
   std::size_t film = 0;  ///< index in Result::films
@@ -230,6 +240,7 @@ struct Result {
   std::optional<MillimetresPerPixel> reference_scale;
   std::vector<FilmResult> films;
   std::vector<ComparisonResult> comparisons;
+  std::vector<LateralComparison> lateral_comparisons;
   /// What the numbers mean by published criteria; filled by measure().
   std::optional<assessment::Assessment> assessment;
   std::optional<SeatResult> seat;  ///< absent when the reference film was not measured
@@ -252,6 +263,14 @@ struct Lengths {
 [[nodiscard]] Lengths lengths_of(const Result& result);
 /// On one film: in its own stored px when there is no scale.
 [[nodiscard]] Lengths lengths_of(const Result& result, const FilmResult& film);
+
+/// What became of the lines of a film since an earlier one of its kind, frontal or lateral.
+struct LinesSince {
+  std::size_t reference = 0;  ///< index in Result::films
+  std::span<const lucency::ZoneChange> zones;
+};
+/// Nothing for a film whose lines were not compared. Refers to `result`.
+[[nodiscard]] std::optional<LinesSince> lines_since(const Result& result, std::size_t film);
 
 /// Exit code of a finished measurement (docs/cli.md): 0 all measured, 1 some films or comparisons
 /// not measured, 3 no film could be read.

@@ -2,6 +2,7 @@
 
 #include <filesystem>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -48,11 +49,21 @@ struct HipFilm {
   std::optional<anatomy::CanalReading> canal;
   std::optional<anatomy::Pelvis> pelvis;  ///< of the reference film, where it shows both sides
   std::string pelvis_reason;              ///< why not; empty when Steps::find_pelvis was not called
-  /// Filled by Steps::prepare, once per film; absent when it failed or was not called.
-  std::optional<migration::ReducedFilm> reduced;
-  std::optional<migration::Regions> regions;  ///< of the reference film only
-  std::optional<alignment::PreparedFilm> stem_ready;
-  std::optional<alignment::PreparedFilm> bone_ready;
+};
+
+/// A film's pixels made ready to be aligned, once for all of its pairs.
+struct PreparedHip {
+  migration::ReducedFilm reduced;             ///< the femur alone
+  std::optional<migration::Regions> regions;  ///< which pixels vote; of the reference film only
+  alignment::PreparedFilm stem;
+  alignment::PreparedFilm bone;
+};
+
+/// One film of a pair.
+struct FilmOfPair {
+  const HipFilm& hip;
+  /// Empty where Steps::prepare put it off; never when Steps::compare of default_steps() is called.
+  std::shared_ptr<const PreparedHip> ready;
 };
 
 /// Names all of a film that Steps::prepare can see (SHA-256, hex): films of one name are prepared
@@ -88,8 +99,9 @@ struct Steps {
                                                            const HipFilm& follow_up)>
       compare_lines;
   /// Called once per measured film when there is more than one.
-  std::function<Expected<HipFilm>(HipFilm)> prepare;
-  std::function<Expected<migration::Migration>(const HipFilm& reference, const HipFilm& follow_up)>
+  std::function<Expected<std::shared_ptr<const PreparedHip>>(const HipFilm&)> prepare;
+  std::function<Expected<migration::Migration>(const FilmOfPair& reference,
+                                               const FilmOfPair& follow_up)>
       compare;
   /// Called once with all measured pairs of the reference film, if there are two or more. May be
   /// empty: each pair then stands alone.
