@@ -4,6 +4,7 @@
 
 #include "commands.h"
 #include "phantom.h"
+#include "tidemark/core/freed_memory.h"
 #include "tidemark/followup/measure.h"
 
 namespace {
@@ -38,6 +39,7 @@ int run(int argc, char** argv) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  tidemark::keep_freed_memory();
   try {
     return run(argc, argv);
   } catch (const std::exception& e) {

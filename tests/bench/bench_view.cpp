@@ -20,9 +20,9 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "keep_memory.h"
 #include "overlay.h"
 #include "review_window.h"
+#include "tidemark/core/freed_memory.h"
 
 namespace tidemark::bench {
 namespace {
@@ -208,7 +208,7 @@ int main(int argc, char** argv) {
     return 2;
   }
   if (qEnvironmentVariableIsEmpty("QT_QPA_PLATFORM")) qputenv("QT_QPA_PLATFORM", "offscreen");
-  tidemark::view::keep_memory_of_films();
+  tidemark::keep_freed_memory();
   try {
     QApplication app(argc, argv);
     return tidemark::bench::run(argv[1]);

@@ -272,6 +272,10 @@ std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
 
 FilmImage within_exposed_field(FilmImage film) {
   const auto field = find_exposed_field(film.pixels);
+  return within_exposed_field(std::move(film), field);
+}
+
+FilmImage within_exposed_field(FilmImage film, const std::optional<ExposedField>& field) {
   if (!field) return film;
   const auto corners = corners_of(*field, film.pixels);
   Vec2 low = corners[0];

@@ -17,7 +17,6 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
-#include "tidemark/film/field.h"
 #include "working.h"
 
 namespace tidemark::followup {
@@ -72,7 +71,7 @@ void read_films(WorkingSeries& work, const Run& run) {
       return;
     }
     film.out.sha256 = image->facts.sha256;
-    film.upright = film::within_exposed_field(std::move(*image));
+    film.upright = std::move(*image);
     run.meter.step();
   });
 }

@@ -94,7 +94,11 @@ inline constexpr std::size_t kFields<surface::PoseChangeBySurface> = 3;
 template <>
 inline constexpr std::size_t kFields<migration::StemMotion> = 3;
 template <>
-inline constexpr std::size_t kFields<migration::PairMeasured> = 4;
+inline constexpr std::size_t kFields<migration::PoseDraw> = 6;
+template <>
+inline constexpr std::size_t kFields<migration::PoseChange> = 4;
+template <>
+inline constexpr std::size_t kFields<migration::PairMeasured> = 5;
 template <>
 inline constexpr std::size_t kFields<migration::Depths> = 2;
 template <>

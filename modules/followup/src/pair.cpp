@@ -222,6 +222,7 @@ std::vector<migration::Migration> compare_together(const HipFilm& reference,
                                      .pose = pose_model(reference),
                                      .trust = {}};
     evidence.depths = migration::with_others(depths_before(reference), others);
+    evidence.pose_change = measured->pose;
     const auto flags = migration::doubts(
         migration::likeness(evidence.reference, evidence.follow_up, {}, evidence.scale_ratio_u));
     if (!flags) return;

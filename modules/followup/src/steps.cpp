@@ -1,13 +1,25 @@
 #include "tidemark/followup/steps.h"
 
+#include <utility>
+
 #include "pair.h"
 #include "stem_surface.h"
+#include "tidemark/film/field.h"
 #include "tidemark/followup/measure.h"
 
 namespace tidemark::followup {
+namespace {
+
+Expected<film::FilmImage> read_exposed(const std::filesystem::path& file) {
+  auto film = film::read(file);
+  if (!film) return film;
+  return film::within_exposed_field(std::move(*film));
+}
+
+}  // namespace
 
 Steps default_steps() {
-  return {.read = film::read,
+  return {.read = read_exposed,
           .find_implant = anatomy::find_implant,
           .find_femur = anatomy::find_femur,
           .look_for_lines = lucency::measure,

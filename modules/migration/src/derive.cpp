@@ -25,6 +25,7 @@ Rigid2 relative_motion(const PairEvidence& e) {
 
 /// What is known of the change of pose: by the stem's surface, else by its look, else by the model.
 PoseChange pose_of(const PairEvidence& e) {
+  if (e.pose_change) return *e.pose_change;
   if (e.stem.by_surface) {
     const auto looks = e.stem.looks.value_or(
         StemLooks{.reference = stem_look(e.reference), .follow_up = stem_look(e.follow_up)});
@@ -312,7 +313,7 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
   }
   m.features = alone(s.opinions, s.pose);
   m.depths = s.consensus.depths;
-  m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u};
+  m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u, s.pose};
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
   judge(e, tilt.apart, m);

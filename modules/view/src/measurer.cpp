@@ -145,10 +145,11 @@ Measurer::FilmAnswer Measurer::read(const std::filesystem::path& file) {
       return found->second.film;
     }
   }
-  auto film = std::make_shared<const Expected<film::FilmImage>>(film::read(file));
+  auto read = std::make_shared<ReadFilm>(ReadFilm{film::read(file), {}});
+  if (read->film) read->field = film::find_exposed_field(read->film->pixels);
   const std::scoped_lock lock(films_mutex_);
-  films_[file] = {changed, size, film};
-  return film;
+  films_[file] = {changed, size, read};
+  return read;
 }
 
 void Measurer::keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files) {
@@ -174,12 +175,13 @@ Order Measurer::load(const followup::Series& series, std::size_t first) {
     keep_only(files);
     for (const auto& [file, path] : files) {
       if (*cancelled) return;
-      const FilmAnswer film = read(path);
+      const FilmAnswer kept = read(path);
       Expected<std::shared_ptr<const LoadedFilm>> answer(nullptr);
-      if (*film) {
-        answer = std::make_shared<const LoadedFilm>(LoadedFilm{film, picture_of((*film)->pixels)});
+      if (kept->film) {
+        answer = std::make_shared<const LoadedFilm>(
+            LoadedFilm{{kept, &kept->film}, picture_of(kept->film->pixels)});
       } else {
-        answer = tl::unexpected(film->error());
+        answer = tl::unexpected(kept->film.error());
       }
       post_([this, order, name = file, answer] { heard_.film(order, name, answer); });
     }
@@ -205,7 +207,11 @@ Measurer::Prepared Measurer::prepared(const followup::HipFilm& film) {
 
 followup::Steps Measurer::steps(const Flag& cancelled) {
   followup::Steps out = followup::default_steps();
-  out.read = [this](const std::filesystem::path& file) { return *read(file); };
+  out.read = [this](const std::filesystem::path& file) -> Expected<film::FilmImage> {
+    const FilmAnswer kept = read(file);
+    if (!kept->film) return kept->film;
+    return film::within_exposed_field(*kept->film, kept->field);
+  };
   make_cancellable(out.read, cancelled);
   make_cancellable(out.find_implant, cancelled);
   make_cancellable(out.find_femur, cancelled);

@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "tidemark/core/expected.h"
+#include "tidemark/film/field.h"
 #include "tidemark/film/film.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/followup/result.h"
@@ -101,7 +102,12 @@ class Measurer {
     Order order = 0;
     std::function<void(Order, const Flag&)> run;
   };
-  using FilmAnswer = std::shared_ptr<const Expected<film::FilmImage>>;
+  /// A film as it is shown, and the part of it that is measured.
+  struct ReadFilm {
+    Expected<film::FilmImage> film;
+    std::optional<film::ExposedField> field;
+  };
+  using FilmAnswer = std::shared_ptr<const ReadFilm>;
   struct Cached {
     std::filesystem::file_time_type changed;
     std::uintmax_t size = 0;

@@ -7,8 +7,8 @@
 #include <string>
 #include <vector>
 
-#include "keep_memory.h"
 #include "review_window.h"
+#include "tidemark/core/freed_memory.h"
 #include "tidemark/followup/measure.h"
 
 namespace tidemark::view {
@@ -57,7 +57,7 @@ int run(int argc, char** argv) {
                  "session, or use: tidemark measure\n";
     return kWrongUsage;
   }
-  keep_memory_of_films();
+  keep_freed_memory();
   try {
     QApplication::setAttribute(Qt::AA_EnableHighDpiScaling);
     QApplication app(argc, argv);

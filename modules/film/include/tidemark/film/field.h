@@ -40,5 +40,8 @@ struct ExposedField {
 /// column. stored_from_view is adapted, so that stored px stay what they were. A film without
 /// borders is given back as it is.
 [[nodiscard]] FilmImage within_exposed_field(FilmImage film);
+/// The same where the field is known: find_exposed_field of this film's pixels.
+[[nodiscard]] FilmImage within_exposed_field(FilmImage film,
+                                             const std::optional<ExposedField>& field);
 
 }  // namespace tidemark::film

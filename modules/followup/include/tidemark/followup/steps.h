@@ -73,6 +73,7 @@ struct FilmOfPair {
 /// The steps that measure_with() chains. Each is a pure function, called from several threads at
 /// once. Tests replace them by invented ones.
 struct Steps {
+  /// Gives the film within its exposed field (film::within_exposed_field).
   std::function<Expected<film::FilmImage>(const std::filesystem::path&)> read;
   std::function<Expected<anatomy::Implant>(const film::FilmImage&, const anatomy::ImplantOptions&)>
       find_implant;

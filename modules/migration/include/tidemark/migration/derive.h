@@ -64,6 +64,8 @@ struct PairEvidence {
   /// What a film from the side (depths_of_hip) and other pairs of this hip (with_others) told of
   /// its depths; absent: depths_of_people.
   std::optional<Depths> depths = std::nullopt;
+  /// What pose_change() said of this pair before; absent: it is asked.
+  std::optional<PoseChange> pose_change = std::nullopt;
 };
 
 /// The stem's motion relative to the bone, with its uncertainty.

@@ -52,6 +52,7 @@ struct PairMeasured {
   std::vector<alignment::FeatureVote> votes;
   /// Relative standard uncertainty of the ratio of the two films' scales.
   double scale_ratio_u = 0.0;
+  PoseChange pose;  ///< what the stem's look tells of the change of pose
 };
 
 /// Motion of the stem relative to the bone between two films, in the anatomical frame of the
