@@ -1,6 +1,8 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <array>
 #include <mutex>
 #include <optional>
 
@@ -111,6 +113,58 @@ TEST(SideFilms, CannotBeTheReference) {
   EXPECT_THAT(result.films[2].reason, HasSubstr("cannot be the reference"));
 }
 
+/// Steps that take the rim of a cup for the head of a film from the side, until they are told the
+/// film's scale; `learns` false: even then.
+Steps steps_misled_by_cup(Asked& asked, bool learns, std::vector<double>& hints) {
+  Steps out = steps_with(asked, std::array<std::string, 2>{"P", "F"});
+  out.find_implant = [&hints, learns, step = out.find_implant](
+                         const film::FilmImage& view, const anatomy::ImplantOptions& options) {
+    auto implant = step(view, options);
+    if (options.look != anatomy::LookFrom::kSide) return implant;
+    hints.push_back(options.scale_hint ? options.scale_hint->value : 0.0);
+    if (!learns || !options.scale_hint) implant->head.circle_px.radius *= 1.4;
+    return implant;
+  };
+  return out;
+}
+
+TEST(SideFilms, AHeadThatDoesNotFitTheStemIsSoughtAgain) {
+  Asked asked;
+  std::vector<double> hints;
+  Series series = with_side_film();
+  series.stem.head_diameter = Millimetres{32.0};  // 0.5 mm a px by the head of 64 px
+  const Result result = measure_with(series, {}, steps_misled_by_cup(asked, true, hints));
+  EXPECT_EQ(result.films[2].status, Status::kMeasured) << result.films[2].reason;
+  ASSERT_EQ(hints.size(), 2U);
+  EXPECT_EQ(hints[0], 0.0);
+  // Of 1.4 times the head's radius, with 300 px from head to tip as on the frontal film: too large,
+  // and the next search ends below it, 1.5 r = 1.4 * 32 px / 1.05 (anatomy::ImplantOptions).
+  EXPECT_NEAR(hints[1], 1.5 * 1.05 * 0.5 / 1.4, 0.01);  // at the head, 1 % off the stem
+}
+
+TEST(SideFilms, AHeadThatNeverFitsTheStemIsRefused) {
+  Asked asked;
+  std::vector<double> hints;
+  const Result result =
+      measure_with(with_side_film(), {}, steps_misled_by_cup(asked, false, hints));
+  EXPECT_EQ(result.films[2].status, Status::kNotMeasured);
+  EXPECT_THAT(result.films[2].reason, HasSubstr("not of the sizes"));
+  EXPECT_EQ(hints.size(), 3U);
+}
+
+TEST(SideFilms, SayWhereFrontAndBackWereToldByTheTrochanter) {
+  const auto told_by_trochanter = [](const std::vector<Flag>& flags) {
+    return std::any_of(flags.begin(), flags.end(),
+                       [](const Flag& flag) { return flag.id == "back_by_trochanter"; });
+  };
+  Asked asked;
+  const auto without = measure_with(with_side_film(), {}, steps_with(asked, {}));
+  EXPECT_TRUE(told_by_trochanter(without.films[2].flags));
+  const auto with =
+      measure_with(with_side_film(), {}, steps_with(asked, std::array<std::string, 2>{"P", "F"}));
+  EXPECT_FALSE(told_by_trochanter(with.films[2].flags));
+}
+
 /// Invented lines as a lateral film has them: zones 8 to 14.
 Steps steps_with_lines(Asked& asked) {
   Steps out = steps_with(asked, {});
@@ -155,6 +209,29 @@ TEST(SideFilms, AreReadForLinesInZones8To14) {
   }
   ASSERT_EQ(result.comparisons.size(), 1U);  // of the frontal films, as before
   EXPECT_EQ(result.comparisons[0].zones.front().zone, 1);
+}
+
+// The frontal film's zones begin at y = 130, 270 px above the tip; from the side that is next to
+// the outline's corner at the back.
+TEST(SideFilms, TakeTheEntryLevelFromTheFrontalFilm) {
+  Asked asked;
+  std::vector<std::optional<Vec2>> entries;
+  Steps steps = steps_with(asked, std::array<std::string, 2>{"P", "F"});
+  steps.look_for_lines = [&entries, step = steps.look_for_lines](
+                             const film::FilmImage& view, const anatomy::Implant& implant,
+                             const lucency::LucencyOptions& options) {
+    if (options.view == View::kLateral) entries.push_back(options.entry_px);
+    return step(view, implant, options);
+  };
+  Series series = with_side_film();
+  const Result result = measure_with(series, {.threads = 1}, steps);
+  ASSERT_EQ(entries.size(), 1U);
+  ASSERT_TRUE(entries[0].has_value());
+  EXPECT_EQ(*entries[0], Vec2(180.0, 140.0));
+  EXPECT_EQ(result.films[2].zone_entry, Source::kFound);
+  series.films[2].landmarks_in_stored_px.bone_entry_px = Vec2(178.0, 160.0);
+  (void)measure_with(series, {.threads = 1}, steps);
+  EXPECT_EQ(*entries[1], Vec2(178.0, 160.0)) << "the sheet's own word comes first";
 }
 
 TEST(SideFilms, AreComparedWithTheFirstLateralFilm) {

@@ -81,15 +81,8 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
   Seen seen{film::as_right_hip(upright, side), side, {}};
   anatomy::ImplantOptions options{
       .head_diameter = stem.head_diameter,
-      .scale_hint = {},
+      .scale_hint = scale_hint_of(film.entry, upright),
       .given = on_implant(in_view(film.entry.landmarks_in_stored_px, seen.hip_view))};
-  if (const auto dicom = film::scale_from_dicom(upright.facts.scale)) {
-    options.scale_hint = (1.0 / film::view_px_per_stored_px(upright)) * dicom->mm_per_px.value;
-  }
-  if (film.entry.scale) {
-    options.scale_hint =
-        (1.0 / film::view_px_per_stored_px(seen.hip_view)) * film.entry.scale->value;
-  }
   auto implant = steps.find_implant(seen.hip_view, options);
   if (!implant) return tl::unexpected(implant.error());
   seen.implant = std::move(*implant);

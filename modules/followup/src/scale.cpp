@@ -242,6 +242,15 @@ void scale_in_pixels(WorkingSeries& work, const std::vector<Working*>& films) {
 
 }  // namespace
 
+std::optional<MillimetresPerPixel> scale_hint_of(const FilmEntry& entry,
+                                                 const film::FilmImage& upright) {
+  const double per_view_px = 1.0 / film::view_px_per_stored_px(upright);
+  if (entry.scale) return per_view_px * entry.scale->value;
+  const auto dicom = film::scale_from_dicom(upright.facts.scale);
+  if (!dicom) return {};
+  return per_view_px * dicom->mm_per_px.value;
+}
+
 void scale_films(WorkingSeries& work, WithoutScale without_scale) {
   std::vector<Working*> films;
   for (Working& film : work.films) {

@@ -2,11 +2,13 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <utility>
 
 #include "tidemark/core/date.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/core/uncertainty.h"
+#include "tidemark/migration/pose.h"
 #include "tidemark/migration/side_view.h"
 
 namespace tidemark::followup {
@@ -39,18 +41,91 @@ std::optional<bool> back_at_positive_x(const film::FilmImage& upright) {
   return {};
 }
 
+double head_mm(const HipFilm& reference) {
+  return 2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value;
+}
+
+/// In the plane of the head.
 Measured<MillimetresPerPixel> scale_by_head(const anatomy::Implant& implant,
                                             const HipFilm& reference) {
-  const double head_mm =
-      2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value;
   const double px = 2.0 * implant.head.circle_px.radius;
+  const double mm_per_px = head_mm(reference) / px;
   const double relative = std::hypot(implant.head.diameter_u_px / px,
                                      reference.scale.u.value / reference.scale.value.value);
-  return measured(MillimetresPerPixel{head_mm / px}, MillimetresPerPixel{relative * head_mm / px});
+  return measured(MillimetresPerPixel{mm_per_px}, MillimetresPerPixel{relative * mm_per_px});
+}
+
+/// In the plane of the stem: the head stands nearer to the tube by its offset (derived, cone beam;
+/// migration::side_view).
+Measured<MillimetresPerPixel> scale_beside_stem(const Measured<MillimetresPerPixel>& at_head,
+                                                const migration::MeasuredFilm& frontal) {
+  constexpr double kOfCorrection = 0.3;  // what is open of it; house choice
+  const double nearer = std::max(0.0, migration::stem_look(frontal).head_medial_mm) /
+                        migration::PoseModel{}.source.value;
+  const double u =
+      std::hypot((1.0 + nearer) * at_head.u.value, kOfCorrection * nearer * at_head.value.value);
+  return measured((1.0 + nearer) * at_head.value, MillimetresPerPixel{u});
+}
+
+/// From the head's centre to the tip along the stem's axis, px.
+double head_to_tip_px(const anatomy::Implant& implant) {
+  return along(implant.axis.line_px, implant.tip.px) -
+         along(implant.axis.line_px, implant.head.circle_px.centre);
+}
+
+/// The scale by the way from head to tip, which the frontal film shows as well: rougher than the
+/// head's, as either film may foreshorten it.
+std::optional<MillimetresPerPixel> scale_by_length(const anatomy::Implant& implant,
+                                                   const HipFilm& reference) {
+  const double px = head_to_tip_px(implant);
+  if (!implant.shows_tip() || !reference.implant.shows_tip() || !(px > 0.0)) return {};
+  return MillimetresPerPixel{head_to_tip_px(reference.implant) * reference.scale.value.value / px};
+}
+
+enum class HeadSize { kFits, kTooSmall, kTooLarge };
+
+/// Whether head and stem are of one size: from the side the rim of a cup or a spot of metal is
+/// easily taken for a head. A stem that leans towards the tube by 30 degrees looks shorter by 13 %;
+/// longer than on the frontal film it looks by hardly more than 7 %. House choice.
+HeadSize size_of_head(const anatomy::Implant& implant, const HipFilm& reference) {
+  const auto by_length = scale_by_length(implant, reference);
+  if (!by_length) return HeadSize::kFits;  // nothing to hold it against
+  const double ratio = scale_by_head(implant, reference).value.value / by_length->value;
+  return ratio > 1.07 ? HeadSize::kTooSmall : ratio < 0.85 ? HeadSize::kTooLarge : HeadSize::kFits;
+}
+
+/// A hint of the scale that leaves the head just found out of what is searched, which is 0.8 to 1.5
+/// times the radius that the hint tells (anatomy::ImplantOptions).
+MillimetresPerPixel hint_beyond(HeadSize wrong, MillimetresPerPixel by_head) {
+  constexpr double kClear = 1.05;
+  return (wrong == HeadSize::kTooSmall ? 0.8 / kClear : 1.5 * kClear) * by_head;
 }
 
 migration::MeasuredFilm found_on(const HipFilm& film) {
   return {film.implant, film.femur, film.scale};
+}
+
+/// Head and stem as the film shows them; a head that does not fit its stem is left out and the next
+/// one sought.
+Expected<anatomy::Implant> implant_from_side(const Working& film, const film::FilmImage& view,
+                                             const HipFilm& reference, const Steps& steps) {
+  constexpr int kMostHeads = 3;
+  anatomy::ImplantOptions options{
+      .head_diameter = Millimetres{head_mm(reference)},
+      .scale_hint = scale_hint_of(film.entry, *film.upright),
+      .given = on_implant(in_view(film.entry.landmarks_in_stored_px, view)),
+      .look = anatomy::LookFrom::kSide};
+  for (int tried = 0; tried < kMostHeads; ++tried) {
+    auto implant = steps.find_implant(view, options);
+    if (!implant && tried == 0) return implant;
+    if (!implant) break;
+    const HeadSize size = size_of_head(*implant, reference);
+    if (size == HeadSize::kFits) return implant;
+    options.scale_hint = hint_beyond(size, scale_by_head(*implant, reference).value);
+  }
+  return fail(ErrorKind::kCannotTell, film.out.file,
+              "head and stem on it are not of the sizes that the frontal film shows",
+              "mark the head's circle and the tip by hand, or leave the film out");
 }
 
 /// @param mirrored  how the upright film is turned over so that the femur's back lies at +x
@@ -60,24 +135,19 @@ Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& refer
   out.hip.hip_view = film::as_right_hip(*film.upright, mirrored);
   out.hip.side = reference.side;
   out.hip.from_side = true;
-  const auto given = in_view(film.entry.landmarks_in_stored_px, out.hip.hip_view);
-  auto implant = steps.find_implant(
-      out.hip.hip_view,
-      {.head_diameter =
-           Millimetres{2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value},
-       .scale_hint = {},
-       .given = on_implant(given),
-       .look = anatomy::LookFrom::kSide});
+  auto implant = implant_from_side(film, out.hip.hip_view, reference, steps);
   if (!implant) return tl::unexpected(implant.error());
   out.hip.implant = std::move(*implant);
-  out.hip.scale = scale_by_head(out.hip.implant, reference);
+  const auto at_head = scale_by_head(out.hip.implant, reference);
+  out.hip.scale = scale_beside_stem(at_head, found_on(reference));
+  const auto given = in_view(film.entry.landmarks_in_stored_px, out.hip.hip_view);
   auto femur = steps.find_femur(out.hip.hip_view, out.hip.implant,
                                 {.scale = out.hip.scale.value, .given = on_bone(given)});
   if (!femur) return tl::unexpected(femur.error());
   out.hip.femur = std::move(*femur);
   // From the side the greater trochanter is one of several outlines over each other.
   if (!given.greater_trochanter_px) out.hip.femur.greater_trochanter.reset();
-  out.view = migration::side_view(found_on(out.hip), found_on(reference));
+  out.view = migration::side_view({out.hip.implant, out.hip.femur, at_head}, found_on(reference));
   return out;
 }
 
@@ -101,9 +171,28 @@ Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& refe
               "export the film with its PatientOrientation, or mark the lesser trochanter");
 }
 
+/// Where the stem enters the bone by the frontal film: as far from the tip, on the back of the
+/// outline. From the side the trochanters hide the border of the cut neck.
+std::optional<Vec2> entry_carried_over(const HipFilm& side, const HipFilm& frontal) {
+  if (!frontal.lucency || !frontal.implant.shows_tip() || !side.implant.shows_tip()) return {};
+  const Line2& from = frontal.implant.axis.line_px;
+  const double above_tip_px =
+      (along(from, frontal.implant.tip.px) - along(from, frontal.lucency->plan.axis_px.point)) *
+      frontal.scale.value.value / side.scale.value.value;
+  const Line2& axis = side.implant.axis.line_px;
+  const double level = along(axis, side.implant.tip.px) - above_tip_px;
+  std::optional<Vec2> best;
+  for (const Vec2& p : side.implant.outline_px) {
+    if (signed_distance(axis, p) > 0.0) continue;  // the front
+    if (!best || std::abs(along(axis, p) - level) < std::abs(along(axis, *best) - level)) best = p;
+  }
+  return best;
+}
+
 std::optional<migration::SideView> measure_one(Working& film, const HipFilm& reference,
                                                const std::optional<Fixation>& fixation,
                                                const Steps& steps) {
+  const bool back_known = back_at_positive_x(*film.upright).has_value();
   auto seen = look_with_back_known(film, reference, steps);
   film.upright.reset();
   if (!seen) {
@@ -120,7 +209,14 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
   describe(film);
   film.out.tilt.reset();  // what it would show is the stem's lean
   film.out.side_view = seen->view;
-  look_for_lines(film, fixation, steps);
+  if (!back_known) {
+    film.out.flags.push_back(
+        {"back_by_trochanter",
+         "The file does not say which way this lateral film faces; front and back, and with them "
+         "zones 8 to 14, were told by the lesser trochanter, which can go wrong: look at the "
+         "picture."});
+  }
+  look_for_lines(film, fixation, steps, entry_carried_over(*film.hip, reference));
   return seen->view;
 }
 

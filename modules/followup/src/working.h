@@ -55,6 +55,10 @@ void settle(WorkingSeries& work);
 /// `hip`, scale and scale_u_own. Refuses what has none.
 void scale_films(WorkingSeries& work, WithoutScale without_scale);
 
+/// What the sheet, else the film's own header says of its scale, mm per px of the upright film.
+[[nodiscard]] std::optional<MillimetresPerPixel> scale_hint_of(const FilmEntry& entry,
+                                                               const film::FilmImage& upright);
+
 /// Landmarks of the sheet (stored px) in px of a view of the same film.
 [[nodiscard]] anatomy::GivenLandmarks in_view(const anatomy::GivenLandmarks& in_stored,
                                               const film::FilmImage& view);
@@ -69,7 +73,10 @@ void describe(Working& film);
 
 /// Dark lines along the stem: into the film's result, or why there is nothing to say of them, and
 /// into `hip` for the comparison. Whatever comes of it, the film stays measured.
-void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps);
+/// @param entry_px  where the stem enters the bone by another film, px of the hip view; the sheet's
+///                  own word comes first
+void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps,
+                    const std::optional<Vec2>& entry_px = {});
 
 /// The pictures of overlay and pair (docs/result-format.md); nothing when drawing fails.
 [[nodiscard]] std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,

@@ -133,18 +133,18 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
 
 }  // namespace
 
-void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps) {
+void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps,
+                    const std::optional<Vec2>& entry_px) {
   if (!steps.look_for_lines) return;
   const HipFilm& hip = *film.hip;
-  describe_zones(
-      film,
-      steps.look_for_lines(
-          hip.hip_view, hip.implant,
-          {.scale = hip.scale.value,
-           .view = film.out.view.value_or(View::kAp),
-           .fixation = fixation,
-           .entry_px = in_view(film.entry.landmarks_in_stored_px, hip.hip_view).bone_entry_px}),
-      fixation);
+  const auto by_hand = in_view(film.entry.landmarks_in_stored_px, hip.hip_view).bone_entry_px;
+  auto lines = steps.look_for_lines(hip.hip_view, hip.implant,
+                                    {.scale = hip.scale.value,
+                                     .view = film.out.view.value_or(View::kAp),
+                                     .fixation = fixation,
+                                     .entry_px = by_hand ? by_hand : entry_px});
+  if (lines && entry_px && !by_hand) lines->plan.entry = Source::kFound;
+  describe_zones(film, std::move(lines), fixation);
 }
 
 std::optional<LinesSince> lines_since(const Result& result, std::size_t film) {
