@@ -94,6 +94,10 @@ FlankX flanks_at(const StemShape& shape, double y) {
   return {section.lateral, section.medial};
 }
 
+double half_depth_at(const StemShape& shape, double y) {
+  return (y < 0.0 ? neck_section(shape, y) : body_section(shape, y)).half_depth;
+}
+
 StemModel build_stem(const StemShape& shape) {
   StemModel stem;
   const double run = shape.head_offset_mm / std::sin(shape.neck_angle_deg * kRad);
