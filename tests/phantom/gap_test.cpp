@@ -377,7 +377,8 @@ TEST(SideGap, ShowsBesideItsOwnOutlineOnly) {
   }
 }
 
-// As deep as the section is broad: by chords computed by hand. In the middle of zone 9.
+// As deep as the section is broad, by chords computed by hand, but for what of a shell lies round
+// its corners, beyond 45 degrees: 0.6 mm at each end. In the middle of zone 9.
 TEST(SideGap, IsAsDeepAsTheStemIsBroad) {
   const CaseSpec plain = side_case(3);
   const auto parts = parts_of(plain);
@@ -396,10 +397,11 @@ TEST(SideGap, IsAsDeepAsTheStemIsBroad) {
     const double depth = with.flank(along, -1.0);
     for (const double part : {0.25, 0.5, 0.75}) {
       const double across = -(depth + part * width);
-      EXPECT_NEAR(with.length(Material::kMuscle, along, across) -
-                      without.length(Material::kMuscle, along, across),
-                  chord_by_hand(depth, breadth, part * width, width), 0.5)
-          << width << " " << part;
+      const double found = with.length(Material::kMuscle, along, across) -
+                           without.length(Material::kMuscle, along, across);
+      const double shell = chord_by_hand(depth, breadth, part * width, width);
+      EXPECT_LT(found, shell + 0.35) << width << " " << part;  // as for a flank's line
+      EXPECT_GT(found, shell - 0.35 - 1.2) << width << " " << part;
     }
   }
 }
@@ -430,8 +432,8 @@ TEST(SideGap, IsDarkOnTheRenderedFilm) {
 }
 
 // Seen from the front a line before the stem changes nothing beside its flanks, and one beside a
-// flank stays a line of its width, for a tenth of its depth at most that lay round the corner
-// behind; seen from the side that one does not show.
+// flank stays a line of its width, but for what of it lay round the corner behind; seen from the
+// side that one does not show.
 TEST(SideGap, LeavesTheFlanksOfAFrontalFilmAsTheyWere) {
   const CaseSpec plain = square_case(3);
   const auto parts = parts_of(plain);
@@ -450,7 +452,7 @@ TEST(SideGap, LeavesTheFlanksOfAFrontalFilmAsTheyWere) {
   for (const double side : {-1.0, 1.0}) {
     EXPECT_FALSE(differing(front, none, Material::kMuscle, along, side, 0.2).has_value()) << side;
     EXPECT_FALSE(differing(two, flank, Material::kMuscle, along, side, 0.2).has_value()) << side;
-    EXPECT_FALSE(differing(flank, two, Material::kMuscle, along, side, 1.0).has_value()) << side;
+    EXPECT_FALSE(differing(flank, two, Material::kMuscle, along, side, 1.6).has_value()) << side;
   }
   const auto seen = differing(two, none, Material::kMuscle, along, -1.0, 0.2);
   ASSERT_TRUE(seen.has_value());
@@ -555,7 +557,8 @@ TEST(LucencyTruth, OfALateralFilmHasZones8To14) {
   }
   const double high = spec.stem.tip_half_width_mm;
   const double wide = spec.stem.tip_half_depth_mm;
-  const auto end = [&](double normal_deg) {  // of the ellipse, by the direction of its normal
+  const auto end =
+      [&](double normal_deg) -> Vec2 {  // of the ellipse, by the direction of its normal
     const double a = normal_deg * std::numbers::pi / 180.0;
     return Vec2(wide * wide * std::sin(a), high * high * std::cos(a)) /
            std::hypot(wide * std::sin(a), high * std::cos(a));
@@ -587,12 +590,19 @@ TEST(LucencyTruth, EntryOfALateralFilmLiesOnTheBackAtTheSameLevel) {
     const Vec2 axis = (truth.stem_axis[1] - truth.stem_axis[0]).normalized();
     return axis.dot(truth.stem_tip - truth.lucency.entry_px) * truth.mm_per_px;
   };
-  Probe side(parts, lateral);
-  EXPECT_NEAR(embedded(side.truth()), embedded(Probe(parts, frontal).truth()), 0.05);
-  side.only(0.0);
-  const double back = side.flank(0.0, 1.0);
-  EXPECT_NEAR((side.at(0.0, back) - side.truth().lucency.entry_px).norm() * side.truth().mm_per_px,
-              0.0, 0.05);
+  EXPECT_NEAR(embedded(Probe(parts, lateral).truth()), embedded(Probe(parts, frontal).truth()),
+              0.05);
+  for (const double rotation : {-90.0, -110.0, -75.0}) {  // turned, a corner makes the outline
+    CaseSpec turned = lateral;
+    turned.films[0].pose = {{6.0}, {4.0}, {rotation}};
+    Probe side(parts, turned);
+    side.only(0.0);
+    const double back = side.flank(0.0, 1.0);
+    EXPECT_NEAR(
+        (side.at(0.0, back) - side.truth().lucency.entry_px).norm() * side.truth().mm_per_px, 0.0,
+        0.15)
+        << rotation;
+  }
 }
 
 // Zones 4 and 11 are one cap: either shows on both views, and truth names it by the view.

@@ -276,14 +276,6 @@ class Surroundings {
 
 }  // namespace
 
-Vec3 outermost(const StemShape& shape, int zone, double y) {
-  const FlankX x = flanks_at(shape, y);
-  const bool first = frontal_zone(zone) < 4;
-  if (view_of(zone) == View::kAp) return {first ? x.lateral : x.medial, y, 0.0};
-  const double depth = half_depth_at(shape, y);
-  return {0.5 * (x.lateral + x.medial), y, first ? -depth : depth};
-}
-
 double tip_arc(const StemShape& shape, View view) {
   if (view == View::kAp) return 2.0 * kTipHalfAngle * shape.tip_half_width_mm;
   // Of an ellipse, between the places where its normal is 45 degrees off the axis.

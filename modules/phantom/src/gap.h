@@ -29,10 +29,6 @@ inline int third_of(int zone) {
   return frontal < 4 ? frontal - 1 : 7 - frontal;
 }
 
-/// The outermost place of a side at a level, stem frame: lateral or medial for zones 1 to 7, front
-/// or back, in the middle of its breadth, for 8 to 14.
-[[nodiscard]] Vec3 outermost(const StemShape& shape, int zone, double y);
-
 /// Length of the outline of zone 4 (kAp) or 11 (kLateral).
 [[nodiscard]] double tip_arc(const StemShape& shape, View view);
 

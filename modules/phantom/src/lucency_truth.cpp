@@ -33,7 +33,24 @@ class FilmAxis {
 
  private:
   [[nodiscard]] Vec2 shadow(int zone, double y) const {
-    return beam_.project(world_from_stem_.apply(outermost(model_.stem_shape, zone, y)));
+    const bool first = frontal_zone(zone) < 4;
+    if (view_of(zone) == View::kLateral) return edge_of_section(first ? -1.0 : 1.0, y);
+    const FlankX x = flanks_at(model_.stem_shape, y);
+    return shadow_of({first ? x.lateral : x.medial, y, 0.0});
+  }
+  /// Where the shadow of the level section ends in front (-1) or behind (+1): seen from the side
+  /// its broad faces turn, and a corner makes the outline.
+  [[nodiscard]] Vec2 edge_of_section(double side, double y) const {
+    const Vec2 back(direction_.y(), -direction_.x());
+    Vec2 edge = shadow_of({0.0, y, 0.0});
+    for (const Vec3& p : section_at(model_.stem_shape, y)) {
+      const Vec2 px = shadow_of(p);
+      if (side * back.dot(px - edge) > 0.0) edge = px;
+    }
+    return edge;
+  }
+  [[nodiscard]] Vec2 shadow_of(const Vec3& p_in_stem) const {
+    return beam_.project(world_from_stem_.apply(p_in_stem));
   }
   [[nodiscard]] double along(const Vec2& px) const {
     return direction_.dot(px - entry_px) * mm_per_px_;

@@ -80,6 +80,9 @@ struct FlankX {
 /// Half of its extent from front to back there, which is the same to either side of z = 0.
 [[nodiscard]] double half_depth_at(const StemShape& shape, double y);
 
+/// Points about its level section there.
+[[nodiscard]] std::vector<Vec3> section_at(const StemShape& shape, double y);
+
 [[nodiscard]] StemModel build_stem(const StemShape& shape);
 
 /// Whether a point of the stem frame lies in the stem's body.
