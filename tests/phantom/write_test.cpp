@@ -187,6 +187,10 @@ TEST(WriteCase, LinesOfLateralFilmsAreTold) {
     const auto x = [&](const nlohmann::json& px) { return px[0].get<double>(); };
     const double beside = x(film["lucency"]["entry_px"]) - x(film["stem_axis_px"][0]);
     EXPECT_GT(spec.side == Side::kLeft ? -beside : beside, 0.0) << i;
+    const std::string says = output_of("dcmdump +P 0020,0020 " +
+                                       (folder.path() / film["file"].get<std::string>()).string());
+    const char* row = i < 2 ? "[L\\F]" : beside > 0.0 ? "[P\\F]" : "[A\\F]";
+    EXPECT_NE(says.find(row), std::string::npos) << says;
     if (i < 2) continue;
     for (const auto& zone : film["lucency"]["zones"]) {
       lines += static_cast<int>(zone["lines"].size());

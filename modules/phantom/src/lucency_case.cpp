@@ -159,6 +159,7 @@ void add_side_lucency(CountedRandom& random, CaseSpec& hip) {
     if (film.view != View::kLateral) continue;
     tilt_view(random, film);
     film.pose.rotation = kRolledOut + film.pose.rotation;
+    film.facing_tag = FacingTag::kTrue;  // lines are what this set is about
     if (!has_lines(hip)) enhance(film);
     gaps = grown(random, hip, std::move(gaps), chance_of_line(first), 8);
     if (has_lines(hip)) film.gaps = gaps;

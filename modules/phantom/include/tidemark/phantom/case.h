@@ -127,6 +127,10 @@ struct Clutter {
 /// Whether the header tells the truth about which grey is dense.
 enum class PhotometricTag { kTrue, kWrong };
 
+/// What a lateral film's PatientOrientation says: which way its back lies, or what a frontal film's
+/// says, as where the room leaves it at that.
+enum class FacingTag { kAsFrontal, kTrue };
+
 enum class FieldOfView { kHip, kPelvis };
 
 /// One film.
@@ -141,6 +145,7 @@ struct FilmSpec {
   Exposure exposure;
   Processing processing;
   PhotometricTag photometric_tag = PhotometricTag::kTrue;
+  FacingTag facing_tag = FacingTag::kAsFrontal;  ///< of a lateral film
   Clutter clutter;
   std::vector<Gap> gaps;  ///< lucent lines; those of one zone and interface do not overlap
   std::uint64_t noise_seed = 1;
