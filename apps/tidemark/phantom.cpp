@@ -27,9 +27,10 @@ po::options_description option_table() {
       ("help", "this text")                                      //
       ("out", po::value<std::string>(), "folder for the films")  //
       ("hips", po::value<int>()->default_value(1),
-       "number of hips; more than one: a folder each")                                         //
-      ("follow-ups", po::value<int>()->default_value(1), "follow-up films a hip")              //
-      ("lateral", "a lateral film of the day of the reference film too")                       //
+       "number of hips; more than one: a folder each")                             //
+      ("follow-ups", po::value<int>()->default_value(1), "follow-up films a hip")  //
+      ("lateral", po::value<int>()->default_value(0)->implicit_value(1),
+       "a lateral film of the day of the reference film too; 2: and one of the last follow-up's")  //
       ("seed", po::value<std::uint64_t>()->default_value(1), "what everything is drawn from")  //
       ("set", po::value<std::string>()->default_value("seat"),
        "seat (migration), still (none, large changes of pose), hard (films nobody would choose) "
@@ -85,7 +86,7 @@ phantom::CaseOptions case_options(const po::variables_map& given, phantom::CaseS
   phantom::CaseOptions options;
   options.set = set;
   options.follow_ups = given["follow-ups"].as<int>();
-  options.lateral = given.count("lateral") != 0;
+  options.lateral = given["lateral"].as<int>();
   options.pixel_pitch = {given["pixel-pitch"].as<double>()};
   options.surfaces.axes = given["surface-axes"].as<std::string>();
   options.surfaces.femur_side =
@@ -160,6 +161,10 @@ int run_phantom(int argc, char** argv) {
   if (!(pitch >= 0.05 && pitch <= 4.0)) return usage("--pixel-pitch is 0.05 to 4 mm");
   if (given["hips"].as<int>() < 1 || given["follow-ups"].as<int>() < 0) {
     return usage("--hips is 1 or more and --follow-ups 0 or more");
+  }
+  const int lateral = given["lateral"].as<int>();
+  if (lateral < 0 || lateral > 2 || (lateral == 2 && given["follow-ups"].as<int>() == 0)) {
+    return usage("--lateral is 0, 1 or, with a follow-up film, 2");
   }
   if (given["threads"].as<unsigned>() > 256) return usage("--threads is 0 to 256");
   if (given.count("cohort") != 0) return write_cohort(given);

@@ -2,6 +2,7 @@
 
 usage: selftest.py
 """
+import argparse
 import copy
 import json
 import math
@@ -194,6 +195,37 @@ class Input(unittest.TestCase):
             self.assertEqual(json.loads((films / "series.json").read_text()),
                              {"side": "R", "films": [{"file": "a.dcm", "role": "reference"}]})
 
+    def test_lateral_films_are_given_when_asked_for(self):
+        with tempfile.TemporaryDirectory() as folder:
+            case, given = pathlib.Path(folder) / "case", pathlib.Path(folder) / "input"
+            case.mkdir()
+            sheet = {"films": [{"file": "a.dcm", "role": "reference"},
+                               {"file": "b.dcm", "role": "follow-up", "view": "LAT"}]}
+            (case / "series.json").write_text(json.dumps(sheet))
+
+            def names(lateral):
+                films = cases.prepare_input(case, TRUTH, given, lateral=lateral)
+                return [f["file"] for f in json.loads((films / "series.json").read_text())["films"]]
+
+            self.assertEqual(names(0), ["a.dcm"])
+            self.assertEqual(names(1), ["a.dcm", "b.dcm"])
+            with self.assertRaises(cases.Failure):
+                names(2)
+
+    def test_made_sets_with_lateral_films_have_folders_of_their_own(self):
+        options = argparse.Namespace(hips=2, follow_ups=1, seed=3, pixel_pitch=None, jobs=1,
+                                     tidemark="tidemark", out=pathlib.Path("out"), meshes="m",
+                                     lateral=0)
+        folders, words = [], []
+        for options.lateral in (0, 1, 2):
+            folders.append(cases.cache_of("phantom-lucency", options).name)
+            words.append(cases.make_command("phantom-lucency", "f", options)[-2:])
+        self.assertEqual(folders[1:], [folders[0] + "-lateral", folders[0] + "-lateral2"])
+        self.assertNotIn("--lateral", words[0])
+        self.assertEqual(words[1:], [["--lateral", 1], ["--lateral", 2]])
+        with self.assertRaises(cases.Failure):  # which makes one
+            cases.make_command("other-lucency", "f", options)
+
     def test_a_folder_without_truth_is_refused(self):
         with tempfile.TemporaryDirectory() as folder, self.assertRaises(cases.Failure):
             cases.folders_with_truth(folder)
@@ -235,12 +267,12 @@ class Anatomy(unittest.TestCase):
         self.assertFalse(all(ok for _, _, ok in anatomy.verdicts(table, True)))
 
 
-def true_film(name, widths, fixation="uncemented", **more):
+def true_film(name, widths, fixation="uncemented", numbers_=range(1, 8), **more):
     """A film whose zone z has a line of widths[z] mm over its proximal 60 %."""
     kind = "stem_bone" if fixation == "uncemented" else "cement_bone"
     zones = [{"zone": z, "length_mm": 40.0, "lines": [
         {"interface": kind, "width_mm": widths[z], "from_mm": 0.0, "to_mm": 24.0,
-         "fraction": 0.6, "rim": True}] if z in widths else []} for z in range(1, 8)]
+         "fraction": 0.6, "rim": True}] if z in widths else []} for z in numbers_]
     return {"file": name, "lucency": {"fixation": fixation, "zones": zones},
             "pose_deg": {"flexion": 0.0, "rotation": 9.0},
             "processing": {"edge_gain": 1.0}} | more
@@ -365,6 +397,87 @@ class Lucency(unittest.TestCase):
         self.assertEqual(len(lucency.verbose_lines(rows)), 7)
         met = [ok for _, _, ok in lucency.verdicts(rows, pairs)]
         self.assertEqual(met, [True, False, False, False, True])
+
+
+def side_film(name, widths, rotation=-88.0):
+    return true_film(name, widths, numbers_=range(8, 15), view="LAT",
+                     pose_deg={"flexion": 0.0, "rotation": rotation})
+
+
+class LateralLucency(unittest.TestCase):
+    def setUp(self):
+        """Two frontal films without a word from the program. From the side, then: 1.0 mm in zone 9;
+        now it grew by 1.5, and zone 14 is new."""
+        self.truth = {"films": [true_film("a.dcm", {1: 1.0}), true_film("b.dcm", {1: 1.0}),
+                                side_film("c.dcm", {9: 1.0}),
+                                side_film("d.dcm", {9: 2.5, 14: 1.5}, rotation=-100.0)],
+                      "comparisons": [{"reference": 0, "follow_up": 1}]}
+        c = [zone_found(9, "present", 1.2), zone_found(10, "present", 0.8)] + [
+            zone_found(z, "absent") for z in (8, 12, 13, 14)]
+        d = [zone_found(9, "present", 2.5), zone_found(14, "absent")]
+        change = {"reference": 0, "follow_up": 2,
+                  "zones": [zone_change(9, 1.3, "yes"), zone_change(10, 0.0, "no")]}
+        self.run_ = {"result": {"films": [{"file": "c.dcm", "zones": c}, {"file": "a.dcm"},
+                                          {"file": "d.dcm", "zones": d}],
+                                "lateral_comparisons": [change]}}
+
+    def rows(self):
+        return lucency.side_film_rows("c", "s", self.truth, self.run_)
+
+    def pairs(self):
+        return lucency.side_pair_rows("c", "s", self.truth, self.run_)
+
+    def test_each_view_has_rows_of_its_own(self):
+        frontal = lucency.film_rows("c", "s", self.truth, self.run_)
+        self.assertEqual({r["file"] for r in frontal}, {"a.dcm", "b.dcm"})
+        self.assertEqual({r["zone"] for r in frontal}, set(range(1, 8)))
+        self.assertEqual({(r["file"], r["zone"]) for r in self.rows()},
+                         {(f, z) for f in ("c.dcm", "d.dcm") for z in range(8, 15)})
+
+    def test_presence_and_width(self):
+        p = lucency.presence(self.rows())
+        self.assertEqual((p["clear"], p["none"]), (3, 11))
+        self.assertAlmostEqual(p["sensitivity"], 2 / 3)  # zone 14 of the second film is missed
+        self.assertAlmostEqual(p["specificity"], 4 / 5)  # zone 10 of the first is none
+        self.assertAlmostEqual(p["open_none"], 6 / 11)   # 11 of the first, five of the second
+        self.assertAlmostEqual(lucency.widths(self.rows())["rms"], math.sqrt(0.04 / 2))
+
+    def test_a_lateral_film_is_oblique_against_its_own_pose(self):
+        self.assertEqual([lucency.traits_of(f)["oblique"] for f in self.truth["films"][2:]],
+                         [False, True])
+
+    def test_pairs(self):
+        c = lucency.changes(self.pairs())
+        self.assertEqual((c["wide"], c["told"], c["found"]), (2, 1, 1.0))  # zone 14 is not told
+        self.assertEqual(c["found_all"], 0.5)
+        self.assertAlmostEqual(c["rms"], 0.2)  # 1.3 of 1.5
+        self.assertEqual((c["free"], c["free_called"]), (1, 0.0))
+        # Of frontal films alone the result says nothing.
+        self.assertEqual(lucency.changes(lucency.pair_rows("c", "s", self.truth, self.run_))["told"], 0)
+
+    def test_one_lateral_film_makes_no_pair_and_is_not_asked_for_changes(self):
+        self.truth["films"].pop()
+        self.assertEqual(self.pairs(), [])
+        words = [what for what, _, _ in lucency.verdicts(self.rows(), [])]
+        self.assertEqual(len(words), 4)
+        self.assertTrue(all(what.startswith("lateral films: ") for what in words))
+        self.assertNotIn("progressive", lucency.text(self.rows(), []))
+
+    def test_text_names_the_zones(self):
+        text = lucency.text(self.rows(), self.pairs())
+        for words in ("zones 8 and 14", "zones 10 and 12", "zone 11", "length of zones 8-10, 12-14",
+                      "of 1 changes"):
+            self.assertIn(words, text)
+        self.assertEqual(len(lucency.verdicts(self.rows(), self.pairs())), 5)
+        met = dict((what.split(" (")[0], ok) for what, _, ok in
+                   lucency.verdicts(self.rows(), self.pairs()))
+        self.assertFalse(met["lateral films: sensitivity, lines >= 1 mm over >= 50 % of a zone, of zones told"])
+        self.assertTrue(met["lateral films: width, RMS error, 0.75 to 3 mm"])
+
+    def test_a_truth_that_knows_frontal_zones_only_has_no_rows(self):
+        self.truth["films"][2:] = [true_film("c.dcm", {1: 1.0}, view="LAT")]
+        self.assertEqual(self.rows(), [])
+        self.assertEqual(self.pairs(), [])
 
 
 if __name__ == "__main__":

@@ -24,11 +24,11 @@ struct Simulated {
 /// @param look  kSide: the lateral film of the case, which is its last
 Simulated simulated(std::uint64_t seed, int number, LookFrom look = LookFrom::kFront) {
   phantom::CaseOptions options;
-  options.lateral = look == LookFrom::kSide;
+  options.lateral = look == LookFrom::kSide ? 1 : 0;
   options.pixel_pitch = Millimetres{0.3};
   const phantom::CaseSpec spec = phantom::random_case(seed, number, options);
   const auto model = phantom::build_model(spec, 1).value();
-  const std::size_t index = options.lateral ? spec.films.size() - 1 : 0;
+  const std::size_t index = options.lateral > 0 ? spec.films.size() - 1 : 0;
   const auto film = phantom::simulate(*model, spec, spec.films[index], 1);
   const test::Scratch folder;
   const auto file = folder / "film.dcm";

@@ -109,6 +109,8 @@ class Usage(Case):
                 (["measure", "a", "--out", "x", "--language", "xx"], "en or de"),
                 (["film"], "FILE is missing"), (["film", "a", "--accept-pixels"], "accept-pixels"),
                 (["measure", "a", "--json", "--earlier", "x"], "--earlier"),
+                (["phantom", "--out", self.out, "--lateral", "3"], "--lateral"),
+                (["phantom", "--out", self.out, "--lateral", "2", "--follow-ups", "0"], "--lateral"),
                 (["help", "me"], "no such command")):
             with self.subTest(arguments):
                 self.refused(tidemark(*arguments), 2, part)

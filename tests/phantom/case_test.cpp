@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <set>
+#include <utility>
 
 namespace tidemark::phantom {
 namespace {
@@ -163,6 +164,109 @@ TEST(RandomCase, LucencyHasEveryKindOfLineAndNone) {
       for (const FilmSpec& film : hip.films) EXPECT_TRUE(film.gaps.empty());
     }
   }
+}
+
+bool same(const Gap& a, const Gap& b) {
+  return a.zone == b.zone && a.interface == b.interface && a.width == b.width && a.from == b.from &&
+         a.to == b.to && a.rim == b.rim;
+}
+
+bool same(const FilmSpec& a, const FilmSpec& b) {
+  return a.date == b.date && a.view == b.view && a.field == b.field &&
+         a.noise_seed == b.noise_seed && a.pose.flexion == b.pose.flexion &&
+         a.pose.abduction == b.pose.abduction && a.pose.rotation == b.pose.rotation &&
+         a.motion.subsidence == b.motion.subsidence && a.beam.centre_mm == b.beam.centre_mm &&
+         a.processing.edge_gain == b.processing.edge_gain &&
+         std::equal(a.gaps.begin(), a.gaps.end(), b.gaps.begin(), b.gaps.end(),
+                    [](const Gap& g, const Gap& h) { return same(g, h); });
+}
+
+// Lateral films come last, hold the day and the motion of a frontal one, and change none.
+TEST(RandomCase, LateralFilmsLeaveTheFrontalOnesAsTheyAre) {
+  for (const CaseSet set : {CaseSet::kSeat, CaseSet::kHard, CaseSet::kLucency}) {
+    CaseOptions options;
+    options.set = set;
+    options.follow_ups = 2;
+    for (int number = 1; number <= 12; ++number) {
+      options.lateral = 0;
+      const CaseSpec none = random_case(17, number, options);
+      options.lateral = 1;
+      const CaseSpec one = random_case(17, number, options);
+      options.lateral = 2;
+      const CaseSpec two = random_case(17, number, options);
+      ASSERT_EQ(none.films.size(), 3U);
+      ASSERT_EQ(one.films.size(), 4U);
+      ASSERT_EQ(two.films.size(), 5U);
+      for (std::size_t i = 0; i < 3; ++i) {
+        EXPECT_TRUE(same(none.films[i], one.films[i]));
+        EXPECT_TRUE(same(none.films[i], two.films[i]));
+        EXPECT_EQ(none.films[i].view, View::kAp);
+      }
+      EXPECT_TRUE(same(one.films[3], two.films[3]));
+      EXPECT_FALSE(same(two.films[3], two.films[4]));
+      for (const auto& [lateral, frontal] : {std::pair<std::size_t, std::size_t>{3, 0}, {4, 2}}) {
+        EXPECT_EQ(two.films[lateral].view, View::kLateral);
+        EXPECT_EQ(two.films[lateral].field, FieldOfView::kHip);
+        EXPECT_EQ(two.films[lateral].date, two.films[frontal].date);
+        EXPECT_EQ(two.films[lateral].motion.subsidence, two.films[frontal].motion.subsidence);
+        EXPECT_EQ(two.films[lateral].motion.tilt_change, two.films[frontal].motion.tilt_change);
+      }
+    }
+  }
+}
+
+TEST(RandomCase, WithoutAFollowUpThereIsOneLateralFilm) {
+  CaseOptions options;
+  options.follow_ups = 0;
+  options.lateral = 2;
+  EXPECT_EQ(random_case(17, 1, options).films.size(), 2U);
+}
+
+// What docs/truth.md promises of lateral films of the set "lucency": rolled out by 88 degrees, half
+// of them 8 to 15 more or less, lines in zones 8 to 14 that grow as frontal ones do.
+TEST(RandomCase, LucencyHasLateralFilmsWithLinesOfTheirOwn) {
+  CaseOptions options;
+  options.set = CaseSet::kLucency;
+  options.lateral = 2;
+  int oblique = 0, lines = 0, wider = 0, fresh = 0;
+  std::set<int> zones;
+  for (int number = 1; number <= 120; ++number) {
+    const CaseSpec hip = random_case(11, number, options);
+    const FilmSpec& then = hip.films[2];
+    const FilmSpec& now = hip.films[3];
+    for (const FilmSpec* film : {&then, &now}) {
+      const double turned = std::abs(film->pose.rotation.value + 88.0);
+      EXPECT_LE(turned, 15.0);
+      EXPECT_TRUE(turned <= 4.0 || turned >= 8.0);
+      oblique += turned >= 8.0 ? 1 : 0;
+      if (number % 6 == 0) {
+        EXPECT_TRUE(film->gaps.empty());
+        EXPECT_GT(film->processing.edge_gain, 0.0);
+      }
+      for (const Gap& gap : film->gaps) {
+        ++lines;
+        zones.insert(gap.zone);
+        EXPECT_TRUE(gap.rim || hip.compaction || gap.interface == GapInterface::kStemCement);
+        EXPECT_EQ(gap.interface == GapInterface::kStemBone, !hip.mantle);
+      }
+    }
+    for (const Gap& gap : now.gaps) {
+      const auto was = std::find_if(then.gaps.begin(), then.gaps.end(),
+                                    [&](const Gap& g) { return g.zone == gap.zone; });
+      if (was == then.gaps.end()) {
+        ++fresh;
+        continue;
+      }
+      EXPECT_GE(gap.width, was->width);
+      EXPECT_LE(gap.width.value - was->width.value, 1.5);
+      wider += gap.width > was->width ? 1 : 0;
+    }
+  }
+  EXPECT_EQ(zones, (std::set<int>{8, 9, 10, 11, 12, 13, 14}));
+  EXPECT_NEAR(oblique, 120, 47);  // 6 SD of 240 coins
+  EXPECT_GT(lines, 600);          // 200 films with about 4 and 5 lines
+  EXPECT_GT(wider, 100);
+  EXPECT_GT(fresh, 30);
 }
 
 TEST(DemoCase, MovesOnceAndStops) {

@@ -37,6 +37,15 @@ CaseSpec square_case(std::uint64_t seed) {
   return spec;
 }
 
+/// The same hip seen square from its right side: rays run along the stem's x, its back lies at the
+/// film's right.
+CaseSpec side_case(std::uint64_t seed) {
+  CaseSpec spec = square_case(seed);
+  spec.films[0].view = View::kLateral;
+  spec.films[0].pose.rotation.value = -90.0;
+  return spec;
+}
+
 /// Parts of a hip and a film of it that may have lines: the parts do not depend on them.
 std::shared_ptr<const Model> parts_of(CaseSpec spec) {
   spec.compaction = Compaction{};  // asks for the distances from the stem
@@ -101,7 +110,8 @@ class Probe {
   [[nodiscard]] double length(Material material, double along_mm, double across_mm) const {
     return length_of(lengths(along_mm, across_mm), material);
   }
-  /// Across from where a flank's metal ends, lateral (-1) or medial (+1).
+  /// Across from where a flank's metal ends, lateral (-1) or medial (+1); from the side front (-1)
+  /// or back (+1).
   [[nodiscard]] double flank(double along_mm, double side) const {
     double low = 0.0;
     double high = 45.0;
@@ -275,13 +285,11 @@ TEST(Gap, IsAsWideInAnObliqueView) {
   }
 }
 
-// Where a line has half its width, truth says that it begins and ends.
-TEST(Gap, BeginsAndEndsWhereTruthSays) {
-  CaseSpec plain = square_case(4);
-  plain.films[0].pose = {{6.0}, {-2.0}, {10.0}};
-  plain.films[0].beam.source_to_detector.value = 1150.0;
+/// Where a line of the middle third behind or medially has half its width, truth says that it
+/// begins and ends.
+void expect_line_where_truth_says(const CaseSpec& plain, int zone_number) {
   CaseSpec gapped = plain;
-  Gap gap = full_gap(6, 2.0);
+  Gap gap = full_gap(zone_number, 2.0);
   gap.from = 0.25;
   gap.to = 0.8;
   gapped.films[0].gaps = {gap};
@@ -289,6 +297,7 @@ TEST(Gap, BeginsAndEndsWhereTruthSays) {
   Probe with(parts, gapped);
   Probe without(parts, plain);
   const ZoneTruth& zone = with.truth().lucency.zones[5];
+  EXPECT_EQ(zone.zone, zone_number);
   ASSERT_EQ(zone.lines.size(), 1U);
   const LineTruth& line = zone.lines[0];
   EXPECT_NEAR(line.fraction, 0.55, 0.02);
@@ -301,7 +310,7 @@ TEST(Gap, BeginsAndEndsWhereTruthSays) {
   double last = 0.0;
   for (int i = 0; 0.2 * i < zone.length.value; ++i) {
     const double at = 0.2 * i;
-    const double along = zone.length.value + at;  // zone 6 is the middle third
+    const double along = zone.length.value + at;
     const double across = with.flank(along, 1.0) + half_width_out;
     if (with.length(Material::kMuscle, along, across) -
             without.length(Material::kMuscle, along, across) <
@@ -314,6 +323,13 @@ TEST(Gap, BeginsAndEndsWhereTruthSays) {
   ASSERT_TRUE(first.has_value());
   EXPECT_NEAR(*first, line.from.value, 0.5);
   EXPECT_NEAR(last, line.to.value, 0.5);
+}
+
+TEST(Gap, BeginsAndEndsWhereTruthSays) {
+  CaseSpec plain = square_case(4);
+  plain.films[0].pose = {{6.0}, {-2.0}, {10.0}};
+  plain.films[0].beam.source_to_detector.value = 1150.0;
+  expect_line_where_truth_says(plain, 6);
 }
 
 // Thirds from the entry to the tip: Gruen, McNeice, Amstutz, Clin Orthop Relat Res 141 (1979)
@@ -339,6 +355,258 @@ TEST(LucencyTruth, HasSevenZonesOfAThirdEach) {
   const double medial = probe.flank(0.0, 1.0);
   EXPECT_GT(probe.length(Material::kCorticalBone, 1.5, medial + 0.8), 1.0);
   EXPECT_LT(probe.length(Material::kCorticalBone, -2.5, medial + 0.8), 0.2);
+}
+
+// A line in front shows beside the front and nowhere else. Which side of the film is the front is
+// told by the bone: the lesser trochanter lies behind the shaft's axis.
+TEST(SideGap, ShowsBesideItsOwnOutlineOnly) {
+  const CaseSpec plain = side_case(3);
+  const auto parts = parts_of(plain);
+  for (const int zone : {9, 13}) {
+    CaseSpec gapped = plain;
+    gapped.films[0].gaps = {full_gap(zone, 1.5)};
+    Probe with(parts, gapped);
+    Probe without(parts, plain);
+    const FilmTruth& truth = with.truth();
+    const Vec2 down = (truth.shaft_axis[1] - truth.shaft_axis[0]).normalized();
+    const Vec2 right(down.y(), -down.x());
+    ASSERT_GT(right.dot(truth.lesser_trochanter - truth.shaft_axis[0]) * truth.mm_per_px, 10.0);
+    const double own = zone == 9 ? -1.0 : 1.0;
+    const double along = 1.5 * truth.lucency.zones[1].length.value;
+    with.only(along);
+    without.only(along);
+    const auto seen = differing(with, without, Material::kMuscle, along, own, 0.2);
+    ASSERT_TRUE(seen.has_value());
+    EXPECT_NEAR((*seen)[0], 0.02, 0.03);
+    EXPECT_NEAR((*seen)[1], 1.5, 0.06);
+    EXPECT_FALSE(differing(with, without, Material::kMuscle, along, -own, 0.01).has_value());
+  }
+}
+
+// As deep as the section is broad, by chords computed by hand, but for what of a shell lies round
+// its corners, beyond 45 degrees: 0.6 mm at each end. In the middle of zone 9.
+TEST(SideGap, IsAsDeepAsTheStemIsBroad) {
+  const CaseSpec plain = side_case(3);
+  const auto parts = parts_of(plain);
+  for (const double width : {0.75, 1.5}) {
+    CaseSpec gapped = plain;
+    gapped.films[0].gaps = {full_gap(9, width)};
+    Probe with(parts, gapped);
+    Probe without(parts, plain);
+    const double along = 1.5 * with.truth().lucency.zones[1].length.value;
+    with.only(along);
+    without.only(along);
+    const StemShape& s = plain.stem;
+    const double y = s.length_mm - along;
+    const double breadth =
+        s.half_width_mm + (s.tip_half_width_mm - s.half_width_mm) * y / s.length_mm;
+    const double depth = with.flank(along, -1.0);
+    for (const double part : {0.25, 0.5, 0.75}) {
+      const double across = -(depth + part * width);
+      const double found = with.length(Material::kMuscle, along, across) -
+                           without.length(Material::kMuscle, along, across);
+      const double shell = chord_by_hand(depth, breadth, part * width, width);
+      EXPECT_LT(found, shell + 0.35) << width << " " << part;  // as for a flank's line
+      EXPECT_GT(found, shell - 0.35 - 1.2) << width << " " << part;
+    }
+  }
+}
+
+// Darker (more of the beam arrives) beside the front of the rendered film, and as it was behind.
+TEST(SideGap, IsDarkOnTheRenderedFilm) {
+  CaseSpec plain = side_case(3);
+  plain.compaction = Compaction{};  // dense bone, which the line takes the place of
+  const auto parts = parts_of(plain);
+  CaseSpec gapped = plain;
+  gapped.films[0].gaps = {full_gap(9, 2.0)};
+  Probe with(parts, gapped);
+  Probe without(parts, plain);
+  const Raster dark = render(with.scene(), with.film().beam, 2);
+  const Raster bright = render(without.scene(), without.film().beam, 2);
+  const double third = with.truth().lucency.zones[1].length.value;
+  const auto ratio = [&](double along, double side) {
+    const Vec2 px = with.at(along, side * (with.flank(along, side) + 1.0)).array().round();
+    const int x = static_cast<int>(px.x());
+    const int y = static_cast<int>(px.y());
+    return static_cast<double>(dark.at(x, y)) / static_cast<double>(bright.at(x, y));
+  };
+  for (const double part : {1.3, 1.5, 1.7}) {
+    EXPECT_GT(ratio(part * third, -1.0), 1.02) << part;
+    EXPECT_NEAR(ratio(part * third, 1.0), 1.0, 1e-3) << part;
+  }
+  EXPECT_NEAR(ratio(0.5 * third, -1.0), 1.0, 1e-3);  // nor in zone 8
+}
+
+// Seen from the front a line before the stem changes nothing beside its flanks, and one beside a
+// flank stays a line of its width, but for what of it lay round the corner behind; seen from the
+// side that one does not show.
+TEST(SideGap, LeavesTheFlanksOfAFrontalFilmAsTheyWere) {
+  const CaseSpec plain = square_case(3);
+  const auto parts = parts_of(plain);
+  CaseSpec before = plain;
+  before.films[0].gaps = {full_gap(9, 1.5)};
+  CaseSpec beside = plain;
+  beside.films[0].gaps = {full_gap(2, 1.5)};
+  CaseSpec both = plain;
+  both.films[0].gaps = {full_gap(2, 1.5), full_gap(9, 1.5)};
+  Probe none(parts, plain);
+  Probe front(parts, before);
+  Probe flank(parts, beside);
+  Probe two(parts, both);
+  const double along = 1.5 * none.truth().lucency.zones[1].length.value;
+  for (Probe* probe : {&none, &front, &flank, &two}) probe->only(along);
+  for (const double side : {-1.0, 1.0}) {
+    EXPECT_FALSE(differing(front, none, Material::kMuscle, along, side, 0.2).has_value()) << side;
+    EXPECT_FALSE(differing(two, flank, Material::kMuscle, along, side, 0.2).has_value()) << side;
+    EXPECT_FALSE(differing(flank, two, Material::kMuscle, along, side, 1.6).has_value()) << side;
+  }
+  const auto seen = differing(two, none, Material::kMuscle, along, -1.0, 0.2);
+  ASSERT_TRUE(seen.has_value());
+  EXPECT_NEAR((*seen)[0], 0.02, 0.03);
+  EXPECT_NEAR((*seen)[1], 1.5, 0.06);
+  EXPECT_TRUE(front.truth().lucency.zones[1].lines.empty());
+  EXPECT_EQ(two.truth().lucency.zones[1].lines.size(), 1U);
+
+  CaseSpec from_the_side = side_case(3);
+  Probe bare(parts, from_the_side);
+  from_the_side.films[0].gaps = {full_gap(2, 1.5)};
+  Probe hidden(parts, from_the_side);
+  bare.only(along);
+  hidden.only(along);
+  for (const double side : {-1.0, 1.0}) {
+    EXPECT_FALSE(differing(hidden, bare, Material::kMuscle, along, side, 0.2).has_value()) << side;
+  }
+  for (const ZoneTruth& zone : hidden.truth().lucency.zones) EXPECT_TRUE(zone.lines.empty());
+}
+
+// A lateral film is seldom square: the stem's own turn of some 10 degrees, and 15 of the leg.
+TEST(SideGap, IsAsWideInAnObliqueView) {
+  CaseSpec plain = side_case(5);
+  const auto parts = parts_of(plain);
+  for (const double rotation : {-110.0, -75.0}) {
+    plain.films[0].pose = {{5.0}, {6.0}, {rotation}};
+    plain.films[0].beam.source_to_detector.value = 1150.0;
+    CaseSpec gapped = plain;
+    gapped.films[0].gaps = {full_gap(8, 1.5), full_gap(9, 2.0), full_gap(13, 1.0)};
+    for (const auto& [level, side, width] :
+         {std::array{0.5, -1.0, 1.5}, std::array{1.5, -1.0, 2.0}, std::array{1.5, 1.0, 1.0}}) {
+      Probe with(parts, gapped);
+      Probe without(parts, plain);
+      const double along = level * with.truth().lucency.zones[1].length.value;
+      with.only(along);
+      without.only(along);
+      const auto seen = differing(with, without, Material::kMuscle, along, side, 0.2);
+      ASSERT_TRUE(seen.has_value()) << rotation << " " << level;
+      EXPECT_NEAR((*seen)[1], width, 0.12) << rotation << " " << level;
+    }
+  }
+}
+
+TEST(SideGap, BeginsAndEndsWhereTruthSays) {
+  CaseSpec plain = side_case(4);
+  plain.films[0].pose = {{6.0}, {4.0}, {-80.0}};
+  plain.films[0].beam.source_to_detector.value = 1150.0;
+  expect_line_where_truth_says(plain, 13);
+}
+
+// By hand, for rays square to the stem: thirds from the entry to the tip; the round end is the
+// ellipse of the tip's half depth across and half width along, and zones 10 and 12 end where its
+// normal is 45 degrees off the axis.
+TEST(LucencyTruth, OfALateralFilmHasZones8To14) {
+  CaseSpec spec = side_case(6);
+  Gap part = full_gap(9, 1.0);
+  part.from = 0.25;
+  part.to = 0.75;
+  spec.films[0].gaps = {part, full_gap(10, 1.5), full_gap(11, 0.75), full_gap(14, 2.0)};
+  const auto parts = parts_of(spec);
+  Probe probe(parts, spec);
+  const LucencyTruth& truth = probe.truth().lucency;
+  ASSERT_EQ(truth.zones.size(), 7U);
+  const Vec2 axis = (probe.truth().stem_axis[1] - probe.truth().stem_axis[0]).normalized();
+  const double third =
+      axis.dot(probe.truth().stem_tip - truth.entry_px) * probe.truth().mm_per_px / 3.0;
+  for (int i = 0; i < 7; ++i) {
+    const ZoneTruth& zone = truth.zones[static_cast<std::size_t>(i)];
+    EXPECT_EQ(zone.zone, i + 8);
+    if (i != 3) {
+      EXPECT_NEAR(zone.length.value, third, 1e-9);
+    }
+  }
+  const double high = spec.stem.tip_half_width_mm;
+  const double wide = spec.stem.tip_half_depth_mm;
+  const auto end =
+      [&](double normal_deg) -> Vec2 {  // of the ellipse, by the direction of its normal
+    const double a = normal_deg * std::numbers::pi / 180.0;
+    return Vec2(wide * wide * std::sin(a), high * high * std::cos(a)) /
+           std::hypot(wide * std::sin(a), high * std::cos(a));
+  };
+  double arc = 0.0;
+  for (int deg = -45; deg < 45; ++deg) arc += (end(deg + 1) - end(deg)).norm();
+  const auto only_line = [&](std::size_t index) {
+    EXPECT_EQ(truth.zones[index].lines.size(), 1U);
+    return truth.zones[index].lines.at(0);
+  };
+  EXPECT_NEAR(only_line(1).from.value, 0.25 * third, 0.02);
+  EXPECT_NEAR(only_line(1).to.value, 0.75 * third, 0.02);
+  EXPECT_NEAR(only_line(1).fraction, 0.5, 0.001);
+  EXPECT_NEAR(only_line(2).to.value, third - (high - end(45.0).y()), 0.02);
+  EXPECT_NEAR(truth.zones[3].length.value, arc, 0.01);
+  EXPECT_NEAR(only_line(3).to.value, arc, 0.01);
+  EXPECT_DOUBLE_EQ(only_line(6).from.value, 0.0);
+  EXPECT_NEAR(only_line(6).to.value, third, 0.02);
+  EXPECT_DOUBLE_EQ(only_line(6).width.value, 2.0);
+  for (const std::size_t free : {0U, 4U, 5U}) EXPECT_TRUE(truth.zones[free].lines.empty());
+}
+
+// The entry lies on the outline of the back, at the level at which a frontal film has it.
+TEST(LucencyTruth, EntryOfALateralFilmLiesOnTheBackAtTheSameLevel) {
+  const CaseSpec lateral = side_case(6);
+  const CaseSpec frontal = square_case(6);
+  const auto parts = parts_of(lateral);
+  const auto embedded = [](const FilmTruth& truth) {
+    const Vec2 axis = (truth.stem_axis[1] - truth.stem_axis[0]).normalized();
+    return axis.dot(truth.stem_tip - truth.lucency.entry_px) * truth.mm_per_px;
+  };
+  EXPECT_NEAR(embedded(Probe(parts, lateral).truth()), embedded(Probe(parts, frontal).truth()),
+              0.05);
+  for (const double rotation : {-90.0, -110.0, -75.0}) {  // turned, a corner makes the outline
+    CaseSpec turned = lateral;
+    turned.films[0].pose = {{6.0}, {4.0}, {rotation}};
+    Probe side(parts, turned);
+    side.only(0.0);
+    const double back = side.flank(0.0, 1.0);
+    EXPECT_NEAR(
+        (side.at(0.0, back) - side.truth().lucency.entry_px).norm() * side.truth().mm_per_px, 0.0,
+        0.15)
+        << rotation;
+  }
+}
+
+// Zones 4 and 11 are one cap: either shows on both views, and truth names it by the view.
+TEST(SideGap, AboutTheTipShowsFromTheFrontAndFromTheSide) {
+  for (const CaseSpec& plain : {square_case(3), side_case(3)}) {
+    const auto parts = parts_of(plain);
+    Probe without(parts, plain);
+    const double tip = 3.0 * without.truth().lucency.zones[1].length.value;
+    without.only(tip - 1.0, tip + 4.0);
+    for (const int zone : {4, 11}) {
+      CaseSpec gapped = plain;
+      gapped.films[0].gaps = {full_gap(zone, 1.5)};
+      Probe with(parts, gapped);
+      with.only(tip - 1.0, tip + 4.0);
+      const auto more = [&](double beyond) {
+        return with.length(Material::kMuscle, tip + beyond, 0.0) -
+               without.length(Material::kMuscle, tip + beyond, 0.0);
+      };
+      EXPECT_GT(more(0.7), 2.0) << zone;
+      EXPECT_LT(more(1.7), 0.05) << zone;
+      const ZoneTruth& about = with.truth().lucency.zones[3];
+      EXPECT_EQ(about.zone, plain.films[0].view == View::kLateral ? 11 : 4);
+      ASSERT_EQ(about.lines.size(), 1U);
+      EXPECT_DOUBLE_EQ(about.lines[0].width.value, 1.5);
+      EXPECT_NEAR(about.lines[0].fraction, 1.0, 1e-9);
+    }
+  }
 }
 
 TEST(Mantle, IsCementOfItsThicknessWithTheLineBeyond) {

@@ -144,6 +144,69 @@ TEST(WriteCase, TruthKeepsToItsSchema) {
             "good\n");
 }
 
+/// What must hold of the lines of any film, whatever they are.
+void expect_consistent(const nlohmann::json& film) {
+  const auto& zones = film["lucency"]["zones"];
+  const int first = film["view"] == "LAT" ? 8 : 1;
+  ASSERT_EQ(zones.size(), 7U);
+  for (std::size_t i = 0; i < 7; ++i) {
+    const auto& zone = zones[i];
+    EXPECT_EQ(zone["zone"], first + static_cast<int>(i));
+    const double length = zone["length_mm"];
+    for (const auto& line : zone["lines"]) {
+      const double from = line["from_mm"];
+      const double to = line["to_mm"];
+      EXPECT_GE(from, 0.0);
+      EXPECT_LT(from, to);
+      EXPECT_LE(to, length + 1e-4);
+      EXPECT_NEAR(line["fraction"].get<double>(), (to - from) / length, 1e-4);
+      EXPECT_GT(line["width_mm"], 0.0);
+      EXPECT_EQ(line["rim"].get<bool>(), line.contains("rim_mm"));
+    }
+  }
+}
+
+// Lateral films of the set "lucency": zones 8 to 14, the entry on the side of the back.
+TEST(WriteCase, LinesOfLateralFilmsAreTold) {
+  CaseOptions options;
+  options.set = CaseSet::kLucency;
+  options.pixel_pitch.value = 2.0;
+  options.lateral = 2;
+  const CaseSpec spec = random_case(21, 7, options);
+  const test::Scratch folder;
+  ASSERT_TRUE(write_case(folder.path(), spec, 2).has_value());
+  const auto truth = nlohmann::json::parse(bytes_of(folder / "truth.json"));
+  ASSERT_EQ(truth["films"].size(), 4U);
+  EXPECT_EQ(truth["comparisons"].size(), 1U);
+  int lines = 0;
+  for (std::size_t i = 0; i < 4; ++i) {
+    const auto& film = truth["films"][i];
+    EXPECT_EQ(film["view"], i < 2 ? "AP" : "LAT");
+    expect_consistent(film);
+    // Medial and back lie at the film's right in a right hip, at its left in a left one.
+    const auto x = [&](const nlohmann::json& px) { return px[0].get<double>(); };
+    const double beside = x(film["lucency"]["entry_px"]) - x(film["stem_axis_px"][0]);
+    EXPECT_GT(spec.side == Side::kLeft ? -beside : beside, 0.0) << i;
+    const std::string says = output_of("dcmdump +P 0020,0020 " +
+                                       (folder.path() / film["file"].get<std::string>()).string());
+    const char* row = i < 2 ? "[L\\F]" : beside > 0.0 ? "[P\\F]" : "[A\\F]";
+    EXPECT_NE(says.find(row), std::string::npos) << says;
+    if (i < 2) continue;
+    for (const auto& zone : film["lucency"]["zones"]) {
+      lines += static_cast<int>(zone["lines"].size());
+    }
+  }
+  EXPECT_GE(lines, static_cast<int>(spec.films[2].gaps.size() + spec.films[3].gaps.size()));
+  const fs::path file = folder / "check.py";
+  std::ofstream(file) << "import json,sys,jsonschema\n"
+                         "jsonschema.validate(*(json.load(open(f)) for f in sys.argv[1:]))\n"
+                         "print('good')\n";
+  const std::string schema = tidemark::test::testdata().string() + "/../docs/schemas/truth.json";
+  EXPECT_EQ(output_of("/usr/bin/python3 " + file.string() + " " + (folder / "truth.json").string() +
+                      " " + schema),
+            "good\n");
+}
+
 TEST(WriteDicom, WrongTagSaysTheOtherKind) {
   CaseSpec spec = random_case(3, 2, {});
   spec.films[0].processing.photometric = Photometric::kMonochrome2;
@@ -167,7 +230,7 @@ TEST(WriteCase, SaysSoWhenTheFolderCannotBeMade) {
 TEST(WriteCase, ALateralFilmIsListedAndComparedWithNone) {
   CaseOptions options;
   options.pixel_pitch.value = 2.0;
-  options.lateral = true;
+  options.lateral = 1;
   const test::Scratch folder;
   ASSERT_TRUE(write_case(folder.path(), random_case(21, 7, options), 2).has_value());
   const auto sheet = nlohmann::json::parse(bytes_of(folder.path() / "series.json"));
@@ -177,7 +240,7 @@ TEST(WriteCase, ALateralFilmIsListedAndComparedWithNone) {
   const auto truth = nlohmann::json::parse(bytes_of(folder.path() / "truth.json"));
   EXPECT_EQ(truth["comparisons"].size(), 1U);
   EXPECT_EQ(truth["films"][2]["view"], "LAT");
-  options.lateral = false;  // the other films stay what they are
+  options.lateral = 0;  // the other films stay what they are
   const CaseSpec without = random_case(21, 7, options);
   EXPECT_EQ(without.films.size(), 2U);
   EXPECT_EQ(truth["films"][1]["pose_deg"]["flexion"],

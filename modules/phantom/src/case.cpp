@@ -125,18 +125,33 @@ FilmSpec random_film(CountedRandom& random, const CaseSpec& hip, const CaseOptio
   return film;
 }
 
-/// A lateral film of the day of the reference film: the leg is rolled outwards until the femur is
-/// seen from its side (common practice, no source), as far as the patient lets it.
-FilmSpec lateral_film(CountedRandom& random, const CaseSpec& hip, const CaseOptions& options) {
-  FilmSpec film = random_film(random, hip, options, 0);
+/// A lateral film of the day of a frontal one: the leg is rolled outwards until the femur is seen
+/// from its side.
+FilmSpec lateral_film(CountedRandom& random, const CaseSpec& hip, const CaseOptions& options,
+                      int index) {
+  FilmSpec film = random_film(random, hip, options, index);
   film.field = FieldOfView::kHip;
   film.view = View::kLateral;
   film.pose = {{random.bounded_normal(0.0, 4.0, 2.0)},
                {random.bounded_normal(6.0, 5.0, 2.0)},
-               {random.bounded_normal(-88.0, 9.0, 2.0)}};
+               {random.bounded_normal(kRolledOut.value, 9.0, 2.0)}};
+  film.motion = hip.films[static_cast<std::size_t>(index)].motion;
   film.beam = random_beam(random, film.field, options.pixel_pitch, 0.0);
-  film.noise_seed = mix({hip.seed, static_cast<std::uint64_t>(hip.number), 77, 0x1a7});
+  film.noise_seed = mix({hip.seed, static_cast<std::uint64_t>(hip.number), 77,
+                         0x1a7 + static_cast<std::uint64_t>(index)});
   return film;
+}
+
+/// Each from random numbers of its own, so that none changes another film.
+void add_lateral_films(std::uint64_t own, const CaseOptions& options, CaseSpec& hip) {
+  std::vector<int> days;
+  if (options.lateral >= 1) days.push_back(0);
+  if (options.lateral >= 2 && options.follow_ups > 0) days.push_back(options.follow_ups);
+  for (const int day : days) {
+    CountedRandom side_on(day == 0 ? mix({own, 0x1a})
+                                   : mix({own, 0x1a, static_cast<std::uint64_t>(day)}));
+    hip.films.push_back(lateral_film(side_on, hip, options, day));
+  }
 }
 
 /// What hangs on the hip and not on the film.
@@ -224,13 +239,15 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
     film.motion = {part * last.subsidence, part * last.medial, part * last.tilt_change};
     hip.films.push_back(film);
   }
-  if (options.lateral) {
-    CountedRandom side_on(mix({own, 0x1a}));
-    hip.films.push_back(lateral_film(side_on, hip, options));
-  }
-  if (options.set == CaseSet::kLucency) {
+  const bool lucent = options.set == CaseSet::kLucency;
+  if (lucent) {
     CountedRandom lines(mix({own, 0x4c}));
     add_lucency(lines, hip);
+  }
+  add_lateral_films(own, options, hip);
+  if (lucent) {
+    CountedRandom lines(mix({own, 0x4c, 0x1a}));
+    add_side_lucency(lines, hip);
   }
   return hip;
 }

@@ -111,6 +111,13 @@ void put_view(Writer& to, const CaseSpec& spec, const FilmSpec& film) {
   to.text(DCM_ViewPosition, left ? "LL" : "RL");
 }
 
+/// Directions of rows and columns. The back of a right hip lies at the film's right, that of a left
+/// one, its mirror image, at the left.
+const char* orientation_of(const CaseSpec& spec, const FilmSpec& film) {
+  if (film.view != View::kLateral || film.facing_tag != FacingTag::kTrue) return "L\\F";
+  return spec.side == Side::kLeft ? "A\\F" : "P\\F";
+}
+
 void put_geometry(Writer& to, const CaseSpec& spec, const FilmSpec& film) {
   const bool pelvis = film.field == FieldOfView::kPelvis;
   const std::string pitch = decimal(film.beam.pixel_pitch.value, 4);
@@ -129,7 +136,7 @@ void put_geometry(Writer& to, const CaseSpec& spec, const FilmSpec& film) {
   }
   put_view(to, spec, film);
   to.text(DCM_PositionerType, "");
-  to.text(DCM_PatientOrientation, "L\\F");
+  to.text(DCM_PatientOrientation, orientation_of(spec, film));
 }
 
 /// What the header says: MONOCHROME1, that is, dark is dense.

@@ -16,6 +16,8 @@ constexpr double kNone = -0.6;       // mm: under the metal's surface, so that n
 constexpr double kTaper = 1.0;       // mm, half of the length over which a line ends
 constexpr double kAboveEntry = 6.0;  // mm: a line that begins at the entry level begins above it
 constexpr double kHandOver = 0.35;   // of the half width: where one flank's width gives way
+constexpr double kCorner = 1.0;      // mm: over which a flank's width gives way to a face's
+constexpr double kTipBlend = 8.0 * std::numbers::pi / 180.0;  // about the end of the tip's zone
 
 double smooth_step(double t) {
   t = std::clamp(t, 0.0, 1.0);
@@ -68,12 +70,37 @@ Knots knots_of(std::vector<Stretch> stretches) {
   return knots;
 }
 
-/// How thick something is about the stem: by level on either flank, by arc about the tip; between
-/// the flanks, in front and behind, one gives way to the other.
+/// Widths as the film of one view shows them: by level on its two sides, by arc about the tip.
+struct Course {
+  Knots first;   ///< lateral, or front
+  Knots tip;     ///< from there to the other side
+  Knots second;  ///< medial, or back
+
+  [[nodiscard]] bool empty() const { return first.empty() && tip.empty() && second.empty(); }
+};
+
+/// The stem about one level, the same all down its round end.
+struct Level {
+  double mid_x = 0.0;
+  double half_width = 0.0;
+  double half_depth = 0.0;
+  double into_end = 0.0;  ///< mm below where the round end begins; negative above
+};
+
+Level level_at(const StemShape& shape, double y) {
+  const double round_from = shape.length_mm - shape.tip_half_width_mm;
+  const FlankX x = flanks_at(shape, std::min(y, round_from));
+  return {0.5 * (x.lateral + x.medial), 0.5 * (x.medial - x.lateral),
+          half_depth_at(shape, std::min(y, round_from)), y - round_from};
+}
+
+/// How thick something is about the stem. `frontal` alone: between the flanks, in front and behind,
+/// one gives way to the other. `by_side`: front and back have widths of their own, and the tip's is
+/// one cap about it.
 struct Thickness {
-  Knots lateral;
-  Knots tip;
-  Knots medial;
+  Course frontal;
+  Course sagittal;
+  bool by_side = false;
   bool anywhere = false;
 
   [[nodiscard]] double at(const StemShape& shape, const Vec3& p) const {
@@ -82,32 +109,76 @@ struct Thickness {
     const FlankX x = flanks_at(shape, std::min(p.y(), round_from));
     const double across = (2.0 * p.x() - x.lateral - x.medial) / (x.medial - x.lateral);
     const double medial_part = smooth_step(0.5 + 0.5 * across / kHandOver);
-    const double flank =
-        (1.0 - medial_part) * width_at(lateral, p.y()) + medial_part * width_at(medial, p.y());
+    const double flank = (1.0 - medial_part) * width_at(frontal.first, p.y()) +
+                         medial_part * width_at(frontal.second, p.y());
+    if (by_side) return at_side(shape, p, flank);
     if (p.y() <= round_from) return flank;
-    constexpr double kBlend = 8.0 * std::numbers::pi / 180.0;
     const double angle = std::atan2(p.x(), p.y() - round_from);
-    const double flank_part = smooth_step(0.5 + 0.5 * (std::abs(angle) - kTipHalfAngle) / kBlend);
-    return flank_part * flank + (1.0 - flank_part) * width_at(tip, (angle + kTipHalfAngle) * round);
+    return tip_or_side(std::abs(angle), width_at(frontal.tip, (angle + kTipHalfAngle) * round),
+                       flank);
+  }
+
+ private:
+  /// Of two widths that meet at the end of the tip's zone, by the angle off the stem's axis.
+  static double tip_or_side(double angle, double at_the_tip, double beside) {
+    const double part = smooth_step(0.5 + 0.5 * (angle - kTipHalfAngle) / kTipBlend);
+    return part * beside + (1.0 - part) * at_the_tip;
+  }
+
+  /// A face's width where a place is farther beyond the face than beyond the flank: the border runs
+  /// outwards at 45 degrees from the corner of the section.
+  [[nodiscard]] double at_side(const StemShape& shape, const Vec3& p, double flank) const {
+    const Level level = level_at(shape, p.y());
+    const double beyond_face = std::abs(p.z()) - level.half_depth;
+    const double beyond_flank = std::abs(p.x() - level.mid_x) - level.half_width;
+    const double face_part = smooth_step(0.5 + (beyond_face - beyond_flank) / kCorner);
+    const double face = width_at(p.z() < 0.0 ? sagittal.first : sagittal.second, p.y());
+    const double side = (1.0 - face_part) * flank + face_part * face;
+    if (level.into_end <= 0.0) return side;
+    // Angles off the axis of the normals of the end, which is flatter from front to back.
+    const double stretch = std::pow(level.half_width / level.half_depth, 2.0);
+    const double z = stretch * p.z();
+    const auto tip = [&](const Knots& knots, double out, View view) {
+      const double part = 0.5 + 0.5 * std::atan2(out, level.into_end) / kTipHalfAngle;
+      return width_at(knots, part * tip_arc(shape, view));
+    };
+    return tip_or_side(
+        std::atan2(std::hypot(p.x(), z), level.into_end),
+        std::max(tip(frontal.tip, p.x(), View::kAp), tip(sagittal.tip, z, View::kLateral)), side);
   }
 };
 
 /// Thickness of those gaps for which `width` gives one.
 Thickness thickness_of(const Model& model, const FilmSpec& film,
                        const std::function<std::optional<double>(const Gap&)>& width) {
-  std::array<std::vector<Stretch>, 3> stretches;
+  std::array<std::vector<Stretch>, 6> stretches;
   for (const Gap& gap : film.gaps) {
     if (const auto mm = width(gap)) {
-      const std::size_t where = gap.zone < 4 ? 0 : gap.zone == 4 ? 1 : 2;
-      stretches[where].push_back({span_of(model, gap), *mm});
+      const int zone = frontal_zone(gap.zone);
+      const std::size_t where = zone < 4 ? 0 : zone == 4 ? 1 : 2;
+      stretches[view_of(gap.zone) == View::kLateral ? where + 3 : where].push_back(
+          {span_of(model, gap), *mm});
     }
   }
-  Thickness result{knots_of(stretches[0]), knots_of(stretches[1]), knots_of(stretches[2]), false};
-  result.anywhere = !(result.lateral.empty() && result.tip.empty() && result.medial.empty());
+  const auto course = [&](std::size_t i) {
+    return Course{knots_of(stretches[i]), knots_of(stretches[i + 1]), knots_of(stretches[i + 2])};
+  };
+  Thickness result{course(0), course(3)};
+  // One rule for all that lies about a stem: a rim keeps to the side of its line.
+  result.by_side = film.view == View::kLateral ||
+                   std::any_of(film.gaps.begin(), film.gaps.end(),
+                               [](const Gap& gap) { return view_of(gap.zone) == View::kLateral; });
+  result.anywhere = !(result.frontal.empty() && result.sagittal.empty());
   return result;
 }
 
 bool at_cement(const Gap& gap) { return gap.interface == GapInterface::kCementBone; }
+
+/// Seen from the side the round end is an ellipse (half depth across, half width along): its
+/// parameter, from the tip, where the normal is 45 degrees off the axis.
+double end_parameter(const StemShape& shape) {
+  return std::atan(shape.tip_half_depth_mm / shape.tip_half_width_mm);
+}
 
 /// Length of the gradient of a grid, by differences over one step.
 double slope_at(const ScalarGrid& grid, const Vec3& p) {
@@ -141,7 +212,7 @@ class Surroundings {
       const double entry = entry_level(model, model.femur_from_seat);
       const double end = entry + spec.compaction->reach * (shape().length_mm - entry);
       const double mm = spec.compaction->thickness.value;
-      compacted_.lateral = compacted_.medial = {{end - 4.0, mm}, {end + 4.0, kNone}};
+      compacted_.frontal.first = compacted_.frontal.second = {{end - 4.0, mm}, {end + 4.0, kNone}};
     }
   }
 
@@ -205,7 +276,20 @@ class Surroundings {
 
 }  // namespace
 
-double tip_arc(const StemShape& shape) { return 2.0 * kTipHalfAngle * shape.tip_half_width_mm; }
+double tip_arc(const StemShape& shape, View view) {
+  if (view == View::kAp) return 2.0 * kTipHalfAngle * shape.tip_half_width_mm;
+  // Of an ellipse, between the places where its normal is 45 degrees off the axis.
+  const double high = shape.tip_half_width_mm;
+  const double wide = shape.tip_half_depth_mm;
+  const double end = end_parameter(shape);
+  constexpr int kParts = 64;
+  double arc = 0.0;
+  for (int i = 0; i < kParts; ++i) {
+    const double t = end * (2.0 * (i + 0.5) / kParts - 1.0);
+    arc += std::hypot(wide * std::cos(t), high * std::sin(t)) * 2.0 * end / kParts;
+  }
+  return arc;
+}
 
 double entry_level(const Model& model, const Rigid3& femur_from_stem) {
   const auto in_bone = [&](double y) {
@@ -220,14 +304,18 @@ double entry_level(const Model& model, const Rigid3& femur_from_stem) {
 
 GapSpan span_of(const Model& model, const Gap& gap) {
   const StemShape& shape = model.stem_shape;
-  if (gap.zone == 4) return {gap.from * tip_arc(shape), gap.to * tip_arc(shape)};
+  const View view = view_of(gap.zone);
+  if (about_the_tip(gap.zone)) {
+    const double arc = tip_arc(shape, view);
+    return {gap.from * arc, gap.to * arc};
+  }
   const double entry = entry_level(model, model.femur_from_seat);
   const double third = (shape.length_mm - entry) / 3.0;
-  const int index = gap.zone < 4 ? gap.zone - 1 : 7 - gap.zone;
+  const int index = third_of(gap.zone);
   const double from =
       gap.from == 0.0 && index == 0 ? entry - kAboveEntry : entry + (index + gap.from) * third;
-  const double round_end =
-      shape.length_mm - shape.tip_half_width_mm * (1.0 - std::cos(kTipHalfAngle));
+  const double end = view == View::kAp ? kTipHalfAngle : end_parameter(shape);
+  const double round_end = shape.length_mm - shape.tip_half_width_mm * (1.0 - std::cos(end));
   return {from, std::min(entry + (index + gap.to) * third, round_end)};
 }
 

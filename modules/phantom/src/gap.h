@@ -11,15 +11,26 @@ namespace tidemark::phantom {
 
 /// Where a gap lies along the stem.
 struct GapSpan {
-  double from;  ///< y of the stem frame; in zone 4 mm along the round end from lateral to medial
+  double from;  ///< y of the stem frame; about the tip mm along the round end as Gap says
   double to;
 };
 
 /// Half of the angle that zone 4 takes of the round end, and what 1 mm of radius has of arc.
 inline constexpr double kTipHalfAngle = 0.78539816339744831;  // 45 degrees
 
-/// Length of the outline of zone 4.
-[[nodiscard]] double tip_arc(const StemShape& shape);
+/// The film that shows a zone.
+inline View view_of(int zone) { return zone > 7 ? View::kLateral : View::kAp; }
+/// The zone in its place on a frontal film: lateral for front, medial for back.
+inline int frontal_zone(int zone) { return zone > 7 ? zone - 7 : zone; }
+inline bool about_the_tip(int zone) { return frontal_zone(zone) == 4; }
+/// Which third of the stem's embedded part a zone of a side lies beside, 0 the proximal one.
+inline int third_of(int zone) {
+  const int frontal = frontal_zone(zone);
+  return frontal < 4 ? frontal - 1 : 7 - frontal;
+}
+
+/// Length of the outline of zone 4 (kAp) or 11 (kLateral).
+[[nodiscard]] double tip_arc(const StemShape& shape, View view);
 
 [[nodiscard]] GapSpan span_of(const Model& model, const Gap& gap);
 

@@ -73,6 +73,10 @@ std::vector<Vec3> ring_of(const Section& section) {
   return ring;
 }
 
+Section any_section(const StemShape& shape, double y) {
+  return y < 0.0 ? neck_section(shape, y) : body_section(shape, y);
+}
+
 /// Levels of the body from the shoulder to the tip, close together where it bends.
 std::vector<double> body_levels(const StemShape& s) {
   std::vector<double> levels;
@@ -90,8 +94,14 @@ std::vector<double> body_levels(const StemShape& s) {
 }  // namespace
 
 FlankX flanks_at(const StemShape& shape, double y) {
-  const Section section = y < 0.0 ? neck_section(shape, y) : body_section(shape, y);
+  const Section section = any_section(shape, y);
   return {section.lateral, section.medial};
+}
+
+double half_depth_at(const StemShape& shape, double y) { return any_section(shape, y).half_depth; }
+
+std::vector<Vec3> section_at(const StemShape& shape, double y) {
+  return ring_of(any_section(shape, y));
 }
 
 StemModel build_stem(const StemShape& shape) {

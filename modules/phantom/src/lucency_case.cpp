@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "gap.h"
+
 namespace tidemark::phantom {
 namespace {
 
@@ -14,7 +16,7 @@ constexpr double kWidest = 4.0;  // mm, after it grew
 /// Part of a zone: whole, half of it or more, or less than half. The short one about the tip is
 /// always whole.
 void draw_length(CountedRandom& random, Gap& gap) {
-  if (random.chance(0.5) || gap.zone == 4) return;
+  if (random.chance(0.5) || about_the_tip(gap.zone)) return;
   const double part = random.chance(0.5) ? random.uniform(0.52, 0.85) : random.uniform(0.2, 0.45);
   const double room = 1.0 - part;
   // At a border or well away from it: two lines either touch or stand apart.
@@ -27,8 +29,8 @@ void draw_length(CountedRandom& random, Gap& gap) {
 /// A dark line shows where bone denser than marrow lies beyond it: compacted bone or a rim.
 bool needs_rim(const CaseSpec& hip, const Gap& gap) {
   if (gap.interface == GapInterface::kStemCement) return false;
-  if (!hip.compaction || gap.zone == 4) return true;
-  const double zone_end = gap.zone < 4 ? gap.zone / 3.0 : (8 - gap.zone) / 3.0;
+  if (!hip.compaction || about_the_tip(gap.zone)) return true;
+  const double zone_end = (third_of(gap.zone) + 1) / 3.0;
   return zone_end > hip.compaction->reach + 0.02;
 }
 
@@ -55,9 +57,10 @@ Gap draw_gap(CountedRandom& random, const CaseSpec& hip, int zone) {
   return gap;
 }
 
-/// The lines of the next film: some wider, some longer, some as they were, some new.
+/// The lines of the next film: some wider, some longer, some as they were, some new in one of the
+/// seven zones from `first_zone` on.
 std::vector<Gap> grown(CountedRandom& random, const CaseSpec& hip, std::vector<Gap> gaps,
-                       double chance_of_new) {
+                       double chance_of_new, int first_zone = 1) {
   for (Gap& gap : gaps) {
     if (random.chance(0.6)) {
       gap.width.value = std::min(kWidest, gap.width.value + random.uniform(0.0, 1.5));
@@ -68,7 +71,7 @@ std::vector<Gap> grown(CountedRandom& random, const CaseSpec& hip, std::vector<G
       gap.to = 1.0;
     }
   }
-  for (int zone = 1; zone <= 7; ++zone) {
+  for (int zone = first_zone; zone < first_zone + 7; ++zone) {
     const bool taken =
         std::any_of(gaps.begin(), gaps.end(), [&](const Gap& gap) { return gap.zone == zone; });
     const bool wanted = random.chance(chance_of_new);
@@ -114,6 +117,18 @@ void tilt_view(CountedRandom& random, FilmSpec& film) {
   film.pose.rotation.value = oblique ? turn : random.bounded_normal(0.0, flat, 2.0);
 }
 
+/// A hip without any line has only enhanced films.
+void enhance(FilmSpec& film) {
+  if (film.processing.edge_gain != 0.0) return;
+  film.processing.edge_gain = CountedRandom(mix({film.noise_seed, 0x9a})).uniform(0.4, 1.4);
+}
+
+/// Every sixth hip has no line at all: the halo on its films is none.
+bool has_lines(const CaseSpec& hip) { return hip.number % 6 != 0; }
+
+/// Lines are there at once in six zones of ten; later one free zone in five gets a new one.
+double chance_of_line(bool on_first_film) { return on_first_film ? 0.6 : 0.2; }
+
 }  // namespace
 
 void add_lucency(CountedRandom& random, CaseSpec& hip) {
@@ -123,8 +138,6 @@ void add_lucency(CountedRandom& random, CaseSpec& hip) {
   if (hip.mantle) compaction.reach = 0.97;
   if (random.chance(0.8) || hip.mantle) hip.compaction = compaction;
   if (!hip.mantle && !(hip.compaction && compaction.reach > 0.95)) leave_canal_open(hip.stem);
-  // Every sixth hip has none at all, and only enhanced films: their halo is no line.
-  const bool lines = hip.number % 6 != 0;
   const Motion last{{random.chance(0.5) ? random.uniform(0.0, 1.5) : 0.0}, {}, {}};
   const double last_film = static_cast<double>(hip.films.size()) - 1.0;
   std::vector<Gap> gaps;
@@ -133,11 +146,24 @@ void add_lucency(CountedRandom& random, CaseSpec& hip) {
     const double part = i == 0 ? 0.0 : static_cast<double>(i) / last_film;
     film.motion = {{part * last.subsidence.value}, {}, {}};
     tilt_view(random, film);
-    if (!lines && film.processing.edge_gain == 0.0) {
-      film.processing.edge_gain = CountedRandom(mix({film.noise_seed, 0x9a})).uniform(0.4, 1.4);
-    }
-    gaps = grown(random, hip, std::move(gaps), i == 0 ? 0.6 : 0.2);
-    if (lines) film.gaps = gaps;
+    if (!has_lines(hip)) enhance(film);
+    gaps = grown(random, hip, std::move(gaps), chance_of_line(i == 0));
+    if (has_lines(hip)) film.gaps = gaps;
+  }
+}
+
+void add_side_lucency(CountedRandom& random, CaseSpec& hip) {
+  std::vector<Gap> gaps;
+  bool first = true;
+  for (FilmSpec& film : hip.films) {
+    if (film.view != View::kLateral) continue;
+    tilt_view(random, film);
+    film.pose.rotation = kRolledOut + film.pose.rotation;
+    film.facing_tag = FacingTag::kTrue;  // lines are what this set is about
+    if (!has_lines(hip)) enhance(film);
+    gaps = grown(random, hip, std::move(gaps), chance_of_line(first), 8);
+    if (has_lines(hip)) film.gaps = gaps;
+    first = false;
   }
 }
 

@@ -21,22 +21,36 @@ class FilmAxis {
         direction_((found.stem_axis[1] - found.stem_axis[0]).normalized()),
         mm_per_px_(found.mm_per_px) {
     const double entry = entry_level(model, femur_from_stem(model, film.motion));
-    entry_px = shadow(flanks_at(model.stem_shape, entry).medial, entry);
+    entry_px = shadow(film.view == View::kLateral ? 14 : 7, entry);
     tip_mm = along(found.stem_tip);
   }
 
-  /// Of the lateral (zones 1 to 3) or medial outline at a level of the stem frame.
-  [[nodiscard]] double flank_mm(int zone, double y) const {
-    const FlankX x = flanks_at(model_.stem_shape, y);
-    return along(shadow(zone < 4 ? x.lateral : x.medial, y));
-  }
+  /// Of the outline beside a zone at a level of the stem frame.
+  [[nodiscard]] double flank_mm(int zone, double y) const { return along(shadow(zone, y)); }
 
   Vec2 entry_px;
   double tip_mm = 0.0;
 
  private:
-  [[nodiscard]] Vec2 shadow(double x, double y) const {
-    return beam_.project(world_from_stem_.apply({x, y, 0.0}));
+  [[nodiscard]] Vec2 shadow(int zone, double y) const {
+    const bool first = frontal_zone(zone) < 4;
+    if (view_of(zone) == View::kLateral) return edge_of_section(first ? -1.0 : 1.0, y);
+    const FlankX x = flanks_at(model_.stem_shape, y);
+    return shadow_of({first ? x.lateral : x.medial, y, 0.0});
+  }
+  /// Where the shadow of the level section ends in front (-1) or behind (+1): seen from the side
+  /// its broad faces turn, and a corner makes the outline.
+  [[nodiscard]] Vec2 edge_of_section(double side, double y) const {
+    const Vec2 back(direction_.y(), -direction_.x());
+    Vec2 edge = shadow_of({0.0, y, 0.0});
+    for (const Vec3& p : section_at(model_.stem_shape, y)) {
+      const Vec2 px = shadow_of(p);
+      if (side * back.dot(px - edge) > 0.0) edge = px;
+    }
+    return edge;
+  }
+  [[nodiscard]] Vec2 shadow_of(const Vec3& p_in_stem) const {
+    return beam_.project(world_from_stem_.apply(p_in_stem));
   }
   [[nodiscard]] double along(const Vec2& px) const {
     return direction_.dot(px - entry_px) * mm_per_px_;
@@ -56,14 +70,14 @@ LineTruth line_of(const Gap& gap, const CaseSpec& spec, double from, double to, 
 
 /// Share of a zone's length that has compacted bone beside it.
 double compacted_share(const CaseSpec& spec, int zone) {
-  if (!spec.compaction || zone == 4) return 0.0;
-  const int index = zone < 4 ? zone - 1 : 7 - zone;
-  return std::clamp(3.0 * spec.compaction->reach - index, 0.0, 1.0);
+  if (!spec.compaction || about_the_tip(zone)) return 0.0;
+  return std::clamp(3.0 * spec.compaction->reach - third_of(zone), 0.0, 1.0);
 }
 
 /// The zones of one flank as indices of the seven, proximal first.
 std::array<std::size_t, 3> flank_of(int zone) {
-  return zone < 4 ? std::array<std::size_t, 3>{0, 1, 2} : std::array<std::size_t, 3>{6, 5, 4};
+  return frontal_zone(zone) < 4 ? std::array<std::size_t, 3>{0, 1, 2}
+                                : std::array<std::size_t, 3>{6, 5, 4};
 }
 
 }  // namespace
@@ -74,17 +88,24 @@ LucencyTruth lucency_truth(const Model& model, const CaseSpec& spec, const FilmS
   const double third = axis.tip_mm / 3.0;
   LucencyTruth truth;
   truth.entry_px = axis.entry_px;
-  for (int zone = 1; zone <= 7; ++zone) {
-    truth.zones.push_back(
-        {zone, {zone == 4 ? tip_arc(model.stem_shape) : third}, compacted_share(spec, zone), {}});
+  const View view = film.view == View::kLateral ? View::kLateral : View::kAp;
+  const int first = view == View::kLateral ? 8 : 1;
+  for (int zone = first; zone < first + 7; ++zone) {
+    const double length = about_the_tip(zone) ? tip_arc(model.stem_shape, view) : third;
+    truth.zones.push_back({zone, {length}, compacted_share(spec, zone), {}});
   }
   for (const Gap& gap : film.gaps) {
     const GapSpan span = span_of(model, gap);
-    if (gap.zone == 4) {
+    const bool seen = view_of(gap.zone) == view;
+    if (about_the_tip(gap.zone)) {
+      // The other view's line about the tip is the same cap, seen whole.
       ZoneTruth& tip = truth.zones[3];
-      tip.lines.push_back(line_of(gap, spec, span.from, span.to, tip.length.value));
+      const double length = tip.length.value;
+      tip.lines.push_back(
+          line_of(gap, spec, seen ? span.from : 0.0, seen ? span.to : length, length));
       continue;
     }
+    if (!seen) continue;
     const auto flank = flank_of(gap.zone);
     for (std::size_t i = 0; i < flank.size(); ++i) {
       const double border = static_cast<double>(i) * third;

@@ -77,6 +77,12 @@ struct FlankX {
 /// The extent in the coronal plane of the stem at a level y of its frame, neck included.
 [[nodiscard]] FlankX flanks_at(const StemShape& shape, double y);
 
+/// Half of its extent from front to back there, which is the same to either side of z = 0.
+[[nodiscard]] double half_depth_at(const StemShape& shape, double y);
+
+/// Points about its level section there.
+[[nodiscard]] std::vector<Vec3> section_at(const StemShape& shape, double y);
+
 [[nodiscard]] StemModel build_stem(const StemShape& shape);
 
 /// Whether a point of the stem frame lies in the stem's body.

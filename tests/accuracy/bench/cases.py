@@ -37,7 +37,7 @@ def cache_of(name, options):
     """Folder of a made set; its name holds what it was made from."""
     label = f"{name}-{options.hips}x{options.follow_ups}-seed{options.seed}"
     if options.lateral:
-        label += "-lateral"
+        label += "-lateral" if options.lateral == 1 else f"-lateral{options.lateral}"
     if options.pixel_pitch:
         label += f"-pitch{options.pixel_pitch}"
     return options.out / "cases" / label
@@ -50,13 +50,15 @@ def make_command(name, folder, options):
                    options.hips, "--follow-ups", options.follow_ups, "--seed", options.seed,
                    "--threads", options.jobs, "--stem-surface"]
         if options.lateral:
-            command.append("--lateral")
+            command += ["--lateral", options.lateral]
         if options.pixel_pitch:
             command += ["--pixel-pitch", options.pixel_pitch]
         return command
     if not options.meshes:
         raise Failure(f"{name}: the other simulator needs bone surfaces; give --meshes DIR "
                       "(tests/accuracy/other_simulator/README.md)")
+    if options.lateral > 1:
+        raise Failure(f"{name}: the other simulator makes one lateral film; give --lateral alone")
     lateral = ["--lateral"] if options.lateral else []
     return [sys.executable, HERE / "other_simulator" / "make_cases.py", "--meshes",
             options.meshes, "--out", folder, "--cases", options.hips, "--followups",
@@ -107,9 +109,9 @@ def sheet_of(case, truth):
     return sheet
 
 
-def prepare_input(case, truth, folder, surface=False, lateral=False):
+def prepare_input(case, truth, folder, surface=False, lateral=0):
     """Folder with the films (as links) and the bare sheet, with `surface` also the stem's surface;
-    lateral films only with `lateral`.
+    lateral films only with `lateral`, which says how many the case must hold at least.
     The truth is not in it."""
     if folder.exists():
         shutil.rmtree(folder)
@@ -124,8 +126,9 @@ def prepare_input(case, truth, folder, surface=False, lateral=False):
     from_side = [film for film in sheet["films"] if film.get("view") == LATERAL]
     if not lateral:
         sheet["films"] = [film for film in sheet["films"] if film not in from_side]
-    elif not from_side:
-        raise Failure(f"{case}: no lateral film; make the case anew with --lateral, or leave it away")
+    elif len(from_side) < lateral:
+        raise Failure(f"{case}: {len(from_side) or 'no'} lateral film; make the case anew with "
+                      "--lateral, or leave it away")
     for film in sheet["films"]:
         os.symlink((case / film["file"]).resolve(), folder / film["file"])
     (folder / "series.json").write_text(json.dumps(sheet, indent=1))

@@ -127,6 +127,10 @@ struct Clutter {
 /// Whether the header tells the truth about which grey is dense.
 enum class PhotometricTag { kTrue, kWrong };
 
+/// What a lateral film's PatientOrientation says: which way its back lies, or what a frontal film's
+/// says, as where the room leaves it at that.
+enum class FacingTag { kAsFrontal, kTrue };
+
 enum class FieldOfView { kHip, kPelvis };
 
 /// One film.
@@ -141,6 +145,7 @@ struct FilmSpec {
   Exposure exposure;
   Processing processing;
   PhotometricTag photometric_tag = PhotometricTag::kTrue;
+  FacingTag facing_tag = FacingTag::kAsFrontal;  ///< of a lateral film
   Clutter clutter;
   std::vector<Gap> gaps;  ///< lucent lines; those of one zone and interface do not overlap
   std::uint64_t noise_seed = 1;
@@ -171,13 +176,16 @@ struct CaseSpec {
 
 /// kSeat: migration 0 to 8 mm, everyday poses. kStill: no migration, large changes of pose.
 /// kHard: like kSeat on films that nobody would choose. kLucency: lucent lines by zone that appear
-/// and widen, hardly any migration, half of the films seen obliquely.
+/// and widen, hardly any migration, half of the films seen obliquely; lateral films have lines of
+/// their own in zones 8 to 14 and hold none of the frontal films'.
 enum class CaseSet { kSeat, kStill, kHard, kLucency };
 
 struct CaseOptions {
   CaseSet set = CaseSet::kSeat;
   int follow_ups = 1;
-  bool lateral = false;  ///< add a lateral film on the day of the reference film, listed last
+  /// Lateral films, listed last: 1 on the day of the reference film, 2 also on that of the last
+  /// follow-up film.
+  int lateral = 0;
   Millimetres pixel_pitch{0.14};  ///< the field stays the same: a coarser pitch is a smaller film
   SurfaceBones surfaces;
 };

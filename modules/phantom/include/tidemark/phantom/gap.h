@@ -11,14 +11,19 @@ namespace tidemark::phantom {
 /// The border along which a lucent line lies.
 enum class GapInterface { kStemBone, kStemCement, kCementBone };
 
-/// A lucent line: a membrane of soft tissue between stem (or cement) and what lay against it.
+/// A lucent line: a membrane of soft tissue between stem (or cement) and what lay against it. It
+/// keeps to its own side of the stem; but on a frontal film without any of zones 8 to 14 the lines
+/// of a flank reach round to the middle of the front and of the back.
 struct Gap {
-  int zone = 1;  ///< 1 to 7: 1, 2, 3 down the lateral flank, 4 about the tip, 5, 6, 7 up the medial
+  /// 1, 2, 3 down the lateral flank, 4 about the tip, 5, 6, 7 up the medial one; 8, 9, 10 down the
+  /// front, 11 about the tip, 12, 13, 14 up the back. 4 and 11 are the same round end, cut to parts
+  /// in the plane of either view.
+  int zone = 1;
   GapInterface interface = GapInterface::kStemBone;
   Millimetres width{1.0};
   /// Where it begins and ends, as parts of the zone of the stem as seated at surgery, from its
-  /// proximal border down (zone 4: along the outline from lateral to medial). There the line has
-  /// half its width; it tapers over 2 mm.
+  /// proximal border down (zone 4: along the outline from lateral to medial; zone 11: from front to
+  /// back). There the line has half its width; it tapers over 2 mm.
   double from = 0.0;
   double to = 1.0;
   std::optional<Millimetres> rim;  ///< thickness of the dense bone beyond it, if any
@@ -55,9 +60,11 @@ struct ZoneTruth {
 /// The lines of one film. Zones: borders perpendicular to the stem axis at the entry level, one
 /// and two thirds of the way to the tip, and at the tip; zone 4 is the round end of the stem within
 /// 45 degrees of its axis. Source of the division: Gruen, McNeice, Amstutz, Clin Orthop Relat Res
-/// 141 (1979) 17-27 (thirds: from memory; zone 4: house choice).
+/// 141 (1979) 17-27 (thirds: from memory; zone 4: house choice). A lateral film has 8 to 14 in
+/// their place, front for lateral and back for medial, at the same levels of the stem.
 struct LucencyTruth {
-  Vec2 entry_px = Vec2::Zero();  ///< where the stem's medial outline enters the bone
+  /// Where the stem's medial outline enters the bone; on a lateral film the back's at that level.
+  Vec2 entry_px = Vec2::Zero();
   std::vector<ZoneTruth> zones;  ///< seven, in the order of their numbers
 };
 
