@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 
 #include "panel.h"
 #include "unroll.h"
@@ -26,15 +27,18 @@ int rank_of(lucency::State state) {
   return 0;
 }
 
-/// What is said of each column: of the point that is the nearest, where one is near.
+/// What is said of each column: of the point that is the nearest, where one is near. `points` in
+/// the order of x.
 void take_states(const std::vector<UnrolledPoint>& points, double reach_px, UnrolledStrip& out) {
   for (std::size_t column = 0; column < out.state.size(); ++column) {
     if (!out.edge_px[column]) continue;
     const double x = static_cast<double>(column) + 0.5;
+    auto nearest = std::lower_bound(points.begin(), points.end(), x,
+                                    [](const UnrolledPoint& p, double at) { return p.x < at; });
     const auto away = [x](const UnrolledPoint& p) { return std::abs(p.x - x); };
-    const auto nearest =
-        std::min_element(points.begin(), points.end(),
-                         [&](const auto& a, const auto& b) { return away(a) < away(b); });
+    const bool left = nearest != points.begin() &&
+                      (nearest == points.end() || away(*std::prev(nearest)) <= away(*nearest));
+    if (left) --nearest;
     if (nearest == points.end() || away(*nearest) > reach_px) continue;
     lucency::State& state = out.state[column];
     if (rank_of(nearest->point->state) > rank_of(state)) state = nearest->point->state;

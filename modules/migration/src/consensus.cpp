@@ -3,7 +3,9 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <bit>
+#include <boost/math/tools/toms748_solve.hpp>
 #include <cmath>
+#include <cstdint>
 #include <numeric>
 
 namespace tidemark::migration {
@@ -431,8 +433,8 @@ std::optional<Consensus> consensus(const std::vector<Opinion>& opinions, const S
 }
 
 double half_width_95(const Consensus& c, double added) {
-  const auto inside = [&](double half) {
-    double p = 0.0;
+  const auto missing = [&](double half) {
+    double p = -0.95;
     for (const Story& s : c.stories) {
       const double scale = 1.0 / std::sqrt(2.0 * std::max(1e-18, s.variance + added));
       p +=
@@ -441,14 +443,16 @@ double half_width_95(const Consensus& c, double added) {
     }
     return p;
   };
-  double low = 0.0;
-  double high = 1e-9;
-  while (inside(high) < 0.95 && high < 1e6) high *= 2.0;
-  for (int i = 0; i < 40; ++i) {
-    const double middle = 0.5 * (low + high);
-    (inside(middle) < 0.95 ? low : high) = middle;
+  double high = std::max(1e-9, 2.0 * std::sqrt(c.variance + added));
+  while (missing(high) < 0.0) {
+    if (high > 1e6) return high;
+    high *= 2.0;
   }
-  return high;
+  std::uintmax_t most = 100;
+  constexpr int kBits = 40;
+  return boost::math::tools::toms748_solve(missing, 0.0, high,
+                                           boost::math::tools::eps_tolerance<double>(kBits), most)
+      .second;
 }
 
 }  // namespace tidemark::migration
