@@ -5,6 +5,7 @@
 
 #include "../followup/invented.h"
 #include "scratch.h"
+#include "tidemark/core/date.h"
 #include "tidemark/core/files.h"
 #include "tidemark/report/write.h"
 
@@ -75,6 +76,55 @@ TEST(Document, VerdictStandsFirst) {
     EXPECT_EQ(german.doubts.front().text, "Its doubt.");
     EXPECT_TRUE(german.doubts.front().in_english);
   }
+}
+
+std::vector<Table> zone_tables(const Result& result) {
+  std::vector<Table> out;
+  for (const Section& section : document_of(result, Language::kEnglish).sections) {
+    if (section.id != "zones") continue;
+    for (const Block& block : section.blocks) {
+      if (const auto* table = std::get_if<Table>(&block)) out.push_back(*table);
+    }
+  }
+  return out;
+}
+
+// The lateral films' zones stand below the frontal films', each against the first film of its kind.
+TEST(Document, LateralFilmsHaveATableOfZonesOfTheirOwn) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  ASSERT_EQ(zone_tables(result).size(), 1U);
+  for (const std::size_t like : {1U, 1U}) {
+    followup::FilmResult film = result.films[like];
+    film.view = View::kLateral;
+    film.role = followup::Role::kFollowUp;
+    film.date = parse_date(result.films.size() == 2 ? "2024-01-02" : "2024-05-01");
+    for (auto& zone : film.zones) zone.zone += 7;
+    result.films.push_back(film);
+  }
+  auto zones = result.comparisons[0].zones;
+  for (auto& zone : zones) zone.zone += 7;
+  result.lateral_comparisons.push_back({2, 3, 120, zones});
+  const auto tables = zone_tables(result);
+  ASSERT_EQ(tables.size(), 2U);
+  EXPECT_EQ(tables[0].columns,
+            (std::vector<std::string>{"Zone", "2024-01-01 (reference)", "2024-03-01",
+                                      "Grown since the reference film?"}));
+  EXPECT_EQ(tables[1].columns,
+            (std::vector<std::string>{"Zone", "2024-01-02 (reference)", "2024-05-01",
+                                      "Grown since the reference film?"}));
+  EXPECT_THAT(tables[1].rows.front().front().phrase.text, HasSubstr("8 (anterior, proximal)"));
+  EXPECT_THAT(tables[1].rows.back().front().phrase.text, HasSubstr("14 (posterior, proximal)"));
+  EXPECT_THAT(tables[1].rows.back().back().phrase.text, HasSubstr("yes"));
+}
+
+TEST(Document, ColumnsOfWordsAreFlushLeftAndNumbersAreNot) {
+  const auto column = [](std::vector<Cell> cells) {
+    Table table{"id", "caption", {"a", "b"}, {}};
+    for (Cell& cell : cells) table.rows.push_back({Cell{{"x"}, CellRole::kWord}, std::move(cell)});
+    return is_flush_left(table, 1);
+  };
+  EXPECT_TRUE(column({{{"line, 1.0 mm"}, CellRole::kStrong}, {{"cannot tell"}, CellRole::kOpen}}));
+  EXPECT_FALSE(column({{{"-0.3 mm"}, CellRole::kStrong}, {{"not measured"}, CellRole::kOpen}}));
 }
 
 TEST(Document, WithoutAssessmentOnlyWhatWasMeasured) {

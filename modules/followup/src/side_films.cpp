@@ -95,7 +95,7 @@ HeadSize size_of_head(const anatomy::Implant& implant, const HipFilm& reference)
 }
 
 /// A hint of the scale that leaves the head just found out of what is searched, which is 0.8 to 1.5
-/// times the radius that the hint tells (anatomy::ImplantOptions).
+/// times the radius that the hint tells (anatomy/src/hypothesis.cpp).
 MillimetresPerPixel hint_beyond(HeadSize wrong, MillimetresPerPixel by_head) {
   constexpr double kClear = 1.05;
   return (wrong == HeadSize::kTooSmall ? 0.8 / kClear : 1.5 * kClear) * by_head;

@@ -1,6 +1,7 @@
 #include "tidemark/report/document.h"
 
 #include <algorithm>
+#include <cctype>
 
 #include "sections.h"
 #include "tidemark/core/date.h"
@@ -80,9 +81,16 @@ Phrase phrase_of(const Source& from, const Flag& flag) {
 std::string unit_of(const followup::Lengths& lengths) { return kFixedSpace + lengths.unit; }
 
 bool is_flush_left(const Table& table, std::size_t column) {
-  return column == 0 || std::any_of(table.rows.begin(), table.rows.end(), [&](const auto& row) {
-           return row[column].role == CellRole::kWord || row[column].role == CellRole::kCode;
-         });
+  const auto is_word = [](const Cell& cell) {
+    // What is strong may be a number or begin with a word: "line, 1.5 mm".
+    const std::string& text = cell.phrase.text;
+    const bool begins_with_letter =
+        !text.empty() && std::isalpha(static_cast<unsigned char>(text.front())) != 0;
+    return cell.role == CellRole::kWord || cell.role == CellRole::kCode ||
+           (cell.role == CellRole::kStrong && begins_with_letter);
+  };
+  return column == 0 || std::any_of(table.rows.begin(), table.rows.end(),
+                                    [&](const auto& row) { return is_word(row[column]); });
 }
 
 Document document_of(const Result& result, Language language) {
