@@ -214,6 +214,7 @@ void ReviewWindow::update_time_line() {
     QString spoken = QString::fromStdString(printable(entry.file)) + ", " + text;
     QString under;
     if (i == reference_) under = "reference";
+    if (film != nullptr && film->view == View::kLateral) under = "lateral";
     for (const auto* pair : pairs_of(hip_.get(), i)) {
       if (pair->days) under = QString("day %1").arg(*pair->days);
     }

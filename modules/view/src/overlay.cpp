@@ -187,7 +187,10 @@ Overlay overlay_of(const FilmResult& result, std::size_t film, const Placed& pla
   to.head(result.head);
   if (result.stem) {
     to.point(result.stem->tip, Grip::kStemTip, "tip");
-    to.point(result.stem->shoulder, Grip::kStemShoulder, "shoulder");
+    // On a lateral film it is only where the body ends towards the neck.
+    if (result.view != View::kLateral) {
+      to.point(result.stem->shoulder, Grip::kStemShoulder, "shoulder");
+    }
   }
   to.point(result.lesser_trochanter, Grip::kLesserTrochanter, "LT");
   to.point(result.greater_trochanter, Grip::kGreaterTrochanter, "GT");
