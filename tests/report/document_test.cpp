@@ -117,6 +117,30 @@ TEST(Document, LateralFilmsHaveATableOfZonesOfTheirOwn) {
   EXPECT_THAT(tables[1].rows.back().back().phrase.text, HasSubstr("yes"));
 }
 
+TEST(Document, FindingsDoNotRepeatTheirRow) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  ASSERT_TRUE(result.assessment.has_value());
+  auto& findings = result.assessment->findings;
+  ASSERT_GE(findings.size(), 2U);
+  findings.resize(2);
+  findings[0].criterion = findings[1].criterion = "X-1";
+  findings[0].verdict = findings[1].verdict = assessment::Verdict::kWithin;
+  findings[0].text = "X-1: within the limit; subsidence as it was.";
+  findings[1].text = "X-1 is worded otherwise.";
+  std::vector<std::string> cells;
+  for (const Section& section : document_of(result, Language::kEnglish).sections) {
+    if (section.id != "criteria") continue;
+    for (const Block& block : section.blocks) {
+      const auto* table = std::get_if<Table>(&block);
+      if (table == nullptr) continue;
+      for (const auto& row : table->rows) cells.push_back(row[3].phrase.text);
+    }
+  }
+  ASSERT_EQ(cells.size(), 2U);
+  EXPECT_THAT(cells[0], testing::StartsWith("Subsidence as it was."));
+  EXPECT_THAT(cells[1], testing::StartsWith("X-1 is worded otherwise."));
+}
+
 TEST(Document, ColumnsOfWordsAreFlushLeftAndNumbersAreNot) {
   const auto column = [](std::vector<Cell> cells) {
     Table table{"id", "caption", {"a", "b"}, {}};

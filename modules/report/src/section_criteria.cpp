@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cctype>
 
 #include "sections.h"
 #include "tidemark/assessment/assess.h"
@@ -52,10 +53,22 @@ std::string measured_of(const Source& from, const assessment::Finding& finding) 
   return from.say("of.days", {{"measured", text}, {"days", std::to_string(*finding.days)}});
 }
 
+/// An English finding without what its row has said already: "M-1: within the limit; subsidence
+/// ..." begins with the subsidence. One that is worded otherwise stays as it is.
+std::string without_repetition(const Source& from, const assessment::Finding& finding) {
+  std::string text = printable(finding.text);
+  const std::string said = printable(finding.criterion) + ": " +
+                           from.say("verdict." + assessment::code_of(finding.verdict)) + "; ";
+  if (!text.starts_with(said) || text.size() == said.size()) return text;
+  text.erase(0, said.size());
+  text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
+  return text;
+}
+
 /// The finding in the language of the page. Results speak English.
 Phrase finding_of(const Source& from, const assessment::Finding& finding) {
   if (from.say.language() == Language::kEnglish) {
-    std::string text = printable(finding.text);
+    std::string text = without_repetition(from, finding);
     for (const std::string& doubt : finding.doubts) text += " " + printable(doubt);
     return from.say.english(text);
   }
