@@ -223,11 +223,13 @@ struct Followed {
   StemEnd end = StemEnd::kTip;
   Scaled fine;  ///< the film as the mask has it
   cv::Mat1b mask;
-  /// Distance of the head's centre from the neck's midline; absent when the neck is not seen.
-  std::optional<NeckAxis> neck;
+  std::optional<NeckAxis> neck;  ///< absent when it is not seen
+  /// Distance of the head's centre from the neck's midline; 0 where that says nothing. From the
+  /// side neck and body are one bar, whose midline need not meet the head: the next circle on that
+  /// line would be the cup's rim.
   [[nodiscard]] double off_neck_mm() const {
-    return neck ? std::abs(signed_distance(neck->line, rim.circle.centre)) * hypothesis.mm_per_px
-                : 0.0;
+    if (!neck || hypothesis.look == LookFrom::kSide) return 0.0;
+    return std::abs(signed_distance(neck->line, rim.circle.centre)) * hypothesis.mm_per_px;
   }
 };
 
