@@ -105,6 +105,24 @@ TEST(SideFilms, OneThatDoesNotShowItsBackIsLeftOut) {
   EXPECT_FALSE(asked.at_comparison.has_value());
 }
 
+// A leg rolled outwards shows its back medially; what stands out on the other side alone is
+// believed only when it was marked by hand.
+TEST(SideFilms, ATrochanterOnTheOtherSideMustBeMarkedByHand) {
+  Asked asked;
+  Steps steps = steps_with(asked, {});
+  steps.find_femur = [](const film::FilmImage& view, const anatomy::Implant&,
+                        const anatomy::FemurOptions&) -> Expected<anatomy::Femur> {
+    anatomy::Femur femur = invented::femur();
+    if (view.stored_from_view.linear(0, 0) > 0.0) femur.lesser_trochanter.reset();
+    return femur;
+  };
+  Series series = with_side_film();
+  EXPECT_THAT(measure_with(series, {}, steps).films[2].reason,
+              HasSubstr("front and back of the femur"));
+  series.films[2].landmarks_in_stored_px.lesser_trochanter_px = Vec2(110.0, 220.0);
+  EXPECT_EQ(measure_with(series, {}, steps).films[2].status, Status::kMeasured);
+}
+
 TEST(SideFilms, CannotBeTheReference) {
   Asked asked;
   Series series = with_side_film();

@@ -165,7 +165,9 @@ Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& refe
   constexpr double kStandsOut = 4.0;  // mm, house choice: a third of a lesser trochanter's height
   const double other = turned ? turned->lesser_mm() : 0.0;
   if (rolled->lesser_mm() > other + kStandsOut) return rolled;
-  if (turned && other > rolled->lesser_mm() + kStandsOut) return turned;
+  // The other way round is rare, and a trochanter that is seen there alone is as often none.
+  const bool by_hand = film.entry.landmarks_in_stored_px.lesser_trochanter_px.has_value();
+  if (turned && by_hand && other > rolled->lesser_mm() + kStandsOut) return turned;
   return fail(ErrorKind::kCannotTell, film.out.file,
               "front and back of the femur cannot be told apart",
               "export the film with its PatientOrientation, or mark the lesser trochanter");
