@@ -118,6 +118,22 @@ TEST(Measure, PlainBoneIsFreeOfLines) {
 }
 
 // The same film with its halves exchanged is the other hip: medial and lateral change places.
+TEST(Measure, FromTheSideTheTipIsLeftOpen) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  const film::FilmImage film = draw(how);
+  const auto lines = measure(
+      film, implant_of(how, film),
+      {.scale = {how.mm_per_px}, .view = View::kLateral, .fixation = Fixation::kUncemented});
+  ASSERT_TRUE(lines.has_value());
+  for (int zone = 8; zone <= 14; ++zone) {
+    const ZoneLine& line = zone_of(*lines, zone);
+    EXPECT_EQ(line.state, zone == 11 ? State::kCannotTell : State::kAbsent) << zone;
+    if (zone != 11) continue;
+    for (const LinePoint& point : line.points) EXPECT_NE(point.state, State::kAbsent);
+  }
+}
+
 TEST(Measure, TheOtherHipGivesTheSameNumbers) {
   DrawnFilm how;
   how.noise = 25.0;
