@@ -106,7 +106,25 @@ def assessed():
     yield assessment["headline"]["sentence"]
     yield assessment["headline"]["doubt"]
     yield assessment["course"]["text"]
-    yield from (finding["text"] for finding in assessment["findings"])
+    yield from (in_its_row(finding) for finding in assessment["findings"])
+
+
+VERDICTS = {"en": ("above the limit", "within the limit", "cannot tell", "not applied"),
+            "de": ("über der Grenze", "innerhalb der Grenze", "nicht zu entscheiden", "nicht angewandt")}
+
+
+def verdict_words(language):
+    return dict(zip(("exceeds", "within", "cannot_tell", "not_applicable"), VERDICTS[language]))
+
+
+def in_its_row(finding):
+    """An English finding beside its criterion and verdict, which it does not repeat."""
+    said = f'{finding["criterion"]}: {verdict_words("en")[finding["verdict"]]}; '
+    text = finding["text"]
+    if not text.startswith(said):
+        return text
+    rest = text[len(said):]
+    return rest[0].upper() + rest[1:]
 
 
 def plain(text):
@@ -279,9 +297,7 @@ class Numbers(unittest.TestCase):
         self.assertIn(finding, head["class"].split())
 
     def test_every_finding_stands_in_its_row(self):
-        verdicts = {"en": ("above the limit", "within the limit", "cannot tell", "not applied"),
-                    "de": ("über der Grenze", "innerhalb der Grenze", "nicht zu entscheiden", "nicht angewandt")}
-        words = dict(zip(("exceeds", "within", "cannot_tell", "not_applicable"), verdicts[LANGUAGE]))
+        words = verdict_words(LANGUAGE)
         findings = RESULT["assessment"]["findings"]
         self.assertGreaterEqual(len(findings), 10)
         for number in range(len(RESULT["comparisons"])):
@@ -299,7 +315,7 @@ class Numbers(unittest.TestCase):
                 if p is not None and 0.005 <= p <= 0.995:
                     self.assertLessEqual(abs(float(cells[2].rstrip(" %")) - 100 * p), 0.51)
                 if LANGUAGE == "en":
-                    self.assertTrue(cells[3].startswith(plain(finding["text"])))
+                    self.assertTrue(cells[3].startswith(plain(in_its_row(finding))))
                 elif "measured" in finding and finding["because"] in ("decided", "guard_band", "outside_window"):
                     self.assertIn(shown(finding["measured"]["value"], finding["measured"]["u95"]), cells[3])
                 self.assertTrue(cells[4].startswith(finding["citation"]))
