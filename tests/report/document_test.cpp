@@ -93,11 +93,11 @@ std::vector<Table> zone_tables(const Result& result) {
 TEST(Document, LateralFilmsHaveATableOfZonesOfTheirOwn) {
   Result result = measured({"early.dcm", "late.dcm"});
   ASSERT_EQ(zone_tables(result).size(), 1U);
-  for (const std::size_t like : {1U, 1U}) {
-    followup::FilmResult film = result.films[like];
+  for (const char* date : {"2024-01-02", "2024-05-01"}) {
+    followup::FilmResult film = result.films[1];
     film.view = View::kLateral;
     film.role = followup::Role::kFollowUp;
-    film.date = parse_date(result.films.size() == 2 ? "2024-01-02" : "2024-05-01");
+    film.date = parse_date(date);
     for (auto& zone : film.zones) zone.zone += 7;
     result.films.push_back(film);
   }

@@ -18,6 +18,7 @@ namespace {
 struct FromSide {
   HipFilm hip;
   std::optional<migration::SideView> view;  ///< absent when the shaft's axis is not seen
+  bool back_by_trochanter = false;          ///< the file does not say where the back lies
 
   /// Lesser trochanter behind the shaft's axis, mm; 0 when it is not seen.
   [[nodiscard]] double lesser_mm() const {
@@ -164,6 +165,8 @@ Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& refe
   auto turned = look(film, opposite(reference.side), reference, steps);
   constexpr double kStandsOut = 4.0;  // mm, house choice: a third of a lesser trochanter's height
   const double other = turned ? turned->lesser_mm() : 0.0;
+  rolled->back_by_trochanter = true;
+  if (turned) turned->back_by_trochanter = true;
   if (rolled->lesser_mm() > other + kStandsOut) return rolled;
   // The other way round is rare, and a trochanter that is seen there alone is as often none.
   const bool by_hand = film.entry.landmarks_in_stored_px.lesser_trochanter_px.has_value();
@@ -194,7 +197,6 @@ std::optional<Vec2> entry_carried_over(const HipFilm& side, const HipFilm& front
 std::optional<migration::SideView> measure_one(Working& film, const HipFilm& reference,
                                                const std::optional<Fixation>& fixation,
                                                const Steps& steps) {
-  const bool back_known = back_at_positive_x(*film.upright).has_value();
   auto seen = look_with_back_known(film, reference, steps);
   film.upright.reset();
   if (!seen) {
@@ -211,7 +213,7 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
   describe(film);
   film.out.tilt.reset();  // what it would show is the stem's lean
   film.out.side_view = seen->view;
-  if (!back_known) {
+  if (seen->back_by_trochanter) {
     film.out.flags.push_back(
         {"back_by_trochanter",
          "The file does not say which way this lateral film faces; front and back, and with them "

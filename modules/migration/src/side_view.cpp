@@ -95,8 +95,7 @@ Measured<Unit> mean_of(const std::vector<Measured<Unit>>& values) {
 
 std::optional<SideView> side_view(const MeasuredFilm& side, const MeasuredFilm& frontal) {
   if (!side.femur.shaft_axis) return std::nullopt;
-  const auto ends_at_tip = [](const MeasuredFilm& film) { return film.implant.shows_tip(); };
-  if (!ends_at_tip(side) || !ends_at_tip(frontal)) return std::nullopt;
+  if (!side.implant.shows_tip() || !frontal.implant.shows_tip()) return std::nullopt;
   const Frontal front = frontal_of(frontal);
   const double k = side.scale.value.value *
                    (1.0 + std::max(0.0, front.head_offset_mm) / PoseModel{}.source.value);
