@@ -381,6 +381,22 @@ TEST(GivenLandmarks, ReplaceWhatWasFound) {
   EXPECT_NEAR(signed_distance(*options.given.stem_axis_px, found->reference_px), 0.0, 1e-9);
   EXPECT_NEAR(hip.mm(found->reference_px).y(), 1.0, 0.15);
   EXPECT_EQ(found->head.source, Source::kFound);  // nobody touched the head
+
+  // Laid over what is found without them they say the same.
+  ImplantOptions searched = options;
+  searched.given = for_search(options.given);
+  const auto without = find_implant(film, searched);
+  ASSERT_TRUE(without.has_value());
+  EXPECT_NE(without->tip.px, found->tip.px);
+  const Implant later = with_given(*without, options);
+  EXPECT_EQ(later.tip.px, found->tip.px);
+  EXPECT_EQ(later.shoulder.px, found->shoulder.px);
+  EXPECT_EQ(later.axis.line_px.direction, found->axis.line_px.direction);
+  EXPECT_EQ(later.reference_px, found->reference_px);
+  EXPECT_EQ(later.outline_px, found->outline_px);
+  options.given = {};
+  options.given.stem_tip_px = hip.px(Vec2(0.5, 118.0));
+  EXPECT_EQ(with_given(*without, options).reference_px, without->reference_px);
 }
 
 TEST(GivenLandmarks, HeadIsUsedAsItWasMarked) {

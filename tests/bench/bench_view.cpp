@@ -19,6 +19,8 @@
 #include <map>
 #include <nlohmann/json.hpp>
 #include <string>
+#include <tuple>
+#include <vector>
 
 #include "overlay.h"
 #include "review_window.h"
@@ -136,17 +138,54 @@ double peak_mb() {
   return 0.0;
 }
 
-/// Moves the lesser trochanter of a film by two pixels and waits for the numbers.
-double correction_s(ReviewWindow& window, std::size_t film) {
-  const auto& result = window.hip()->result.films[film];
-  if (!result.lesser_trochanter) return -1.0;
-  const auto sheet =
-      view::moved(window.review()->sheet(), result, {film, view::Grip::kLesserTrochanter},
-                  result.lesser_trochanter->stored_px + Vec2(2.0, 2.0));
+/// Seconds until the numbers follow a corrected point.
+struct Followed {
+  double motion_s = 0.0;  ///< of the chosen film
+  double all_s = 0.0;     ///< of all films, with lines and seat
+};
+
+/// Moves a point of a film by two pixels and waits for the numbers.
+Followed corrected(ReviewWindow& window, const view::Handle& handle, const Vec2& stored_px) {
+  const auto before = window.hip();
+  const auto sheet = view::moved(window.review()->sheet(), before->result.films[handle.film],
+                                 handle, stored_px + Vec2(2.0, 2.0));
   const WallClock watch;
   window.correct("bench", *sheet);
+  wait_until([&] { return window.hip() != before || !window.busy(); });
+  Followed out;
+  out.motion_s = watch.seconds();
   wait_until([&] { return !window.busy(); });
-  return watch.seconds();
+  out.all_s = watch.seconds();
+  return out;
+}
+
+/// The points that a reader corrects, of one film.
+void correct_all(ReviewWindow& window, std::size_t film, const std::string& name,
+                 std::map<std::string, double>& out) {
+  const auto& found = window.hip()->result.films[film];
+  std::vector<std::tuple<std::string, view::Grip, Vec2>> points;
+  if (found.lesser_trochanter) {
+    points.emplace_back("lesser", view::Grip::kLesserTrochanter,
+                        found.lesser_trochanter->stored_px);
+  }
+  if (found.stem && found.stem->tip) {
+    points.emplace_back("tip", view::Grip::kStemTip, found.stem->tip->stored_px);
+  }
+  if (found.stem) {
+    points.emplace_back("shoulder", view::Grip::kStemShoulder, found.stem->shoulder.stored_px);
+  }
+  if (found.head) {
+    points.emplace_back("head", view::Grip::kHeadCentre, found.head->centre_px);
+    points.emplace_back("head's edge", view::Grip::kHeadEdge,
+                        found.head->centre_px + Vec2(0.5 * found.head->diameter_px, 0.0));
+  }
+  for (const auto& [what, grip, at] : points) {
+    const Followed followed = corrected(window, {film, grip}, at);
+    std::string row = "corrected ";
+    row.append(name).append(" ").append(what);
+    out[row + " motion_s"] = followed.motion_s;
+    out[row + " all_s"] = followed.all_s;
+  }
 }
 
 int run(const std::filesystem::path& folder) {
@@ -169,8 +208,8 @@ int run(const std::filesystem::path& folder) {
       std::cerr << "bench_view: " << window.message().toStdString() << "\n";
       return 2;
     }
-    out["corrected_follow_up_s"] = correction_s(window, window.chosen());
-    out["corrected_reference_s"] = correction_s(window, 0);
+    correct_all(window, window.chosen(), "follow-up", out);
+    correct_all(window, 0, "reference", out);
     out["peak_mb when corrected"] = peak_mb();
     const std::pair<Showing, const char*> ways[] = {{Showing::kSideBySide, "side by side"},
                                                     {Showing::kBlend, "blended"},

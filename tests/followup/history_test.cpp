@@ -150,12 +150,12 @@ TEST(Reuse, WhateverIsAskedOtherwiseIsMeasuredAnew) {
   const auto before = memory_of(measure_with(series, remembering({}), counting(first)));
   Series other = series;
   other.stem.head_diameter = Millimetres{32.1};
-  Series landmark = series;
-  landmark.films[1].landmarks_in_stored_px.stem_tip_px = Vec2(150.0, 401.0);
+  Series head = series;  // any but the invented one's
+  head.films[1].landmarks_in_stored_px.head_centre_px = Vec2(200.0, 101.0);
   Series side = series;
   side.side = Side::kLeft;
   for (const auto& [changed, implants, pairs] :
-       {std::tuple(series, 0, 0), std::tuple(other, 4, 1), std::tuple(landmark, 1, 0),
+       {std::tuple(series, 0, 0), std::tuple(other, 4, 1), std::tuple(head, 2, 0),
         std::tuple(side, 0, 1)}) {  // the other side was looked at, but not compared
     Counts counts;
     (void)measure_with(changed, remembering(before), counting(counts));
@@ -164,16 +164,25 @@ TEST(Reuse, WhateverIsAskedOtherwiseIsMeasuredAnew) {
   }
 }
 
-TEST(Reuse, ACorrectedTrochanterLeavesTheImplantAsItWasFound) {
+TEST(Reuse, ACorrectedPointOfBoneOrStemNeedsNoSearchForTheImplant) {
   const Series series = films({"early.dcm", "late.dcm"});
   Counts first;
   const auto before = memory_of(measure_with(series, remembering({}), counting(first)));
-  Series corrected = series;
-  corrected.films[1].landmarks_in_stored_px.lesser_trochanter_px = Vec2(240.0, 301.0);
-  Counts counts;
-  (void)measure_with(corrected, remembering(before), counting(counts));
-  EXPECT_EQ(counts.implants, 0);
-  EXPECT_EQ(counts.femurs, 1);
+  Series trochanter = series;
+  trochanter.films[1].landmarks_in_stored_px.lesser_trochanter_px = Vec2(240.0, 301.0);
+  Series tip = series;
+  tip.films[1].landmarks_in_stored_px.stem_tip_px = Vec2(150.0, 401.0);
+  for (const Series& corrected : {trochanter, tip}) {
+    Counts counts;
+    const Result result = measure_with(corrected, remembering(before), counting(counts));
+    EXPECT_EQ(counts.implants, 0);
+    EXPECT_EQ(counts.femurs, 1);
+    const auto& asked = corrected.films[1].landmarks_in_stored_px.stem_tip_px;
+    if (!asked) continue;
+    EXPECT_EQ(result.films[1].stem->tip->stored_px, *asked);
+    EXPECT_EQ(result.films[1].stem->tip->source, Source::kGiven);
+    EXPECT_EQ(counts.pairs, 1);
+  }
 }
 
 TEST(Reuse, AnAnswerThatCannotBeReadBackIsWorkedOut) {

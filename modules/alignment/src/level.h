@@ -4,6 +4,7 @@
 #include <itkPoint.h>
 #include <itkVector.h>
 
+#include <cstddef>
 #include <vector>
 
 #include "tidemark/alignment/align.h"
@@ -25,6 +26,7 @@ struct PreparedFilm::Levels {
   int width = 0;
   int height = 0;
   std::vector<Level> levels;  ///< coarse first, as in AlignOptions::level_mm
+  std::size_t contents = 0;   ///< hash of all that the film was prepared from
 };
 
 [[nodiscard]] inline itk::Vector<double, 2> itk_vector(const Vec2& v) {

@@ -4,8 +4,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <functional>
 #include <string>
+#include <string_view>
 #include <utility>
+#include <vector>
 
 #include "level.h"
 #include "tidemark/alignment/align.h"
@@ -126,6 +129,22 @@ Level masked_level(const Raster& pixels, const Mask& excluded, const Resolution&
   return level;
 }
 
+std::size_t contents_of(const Raster& pixels, double mm_per_px, const Mask& excluded,
+                        const std::vector<double>& level_mm) {
+  std::string parts;
+  const auto add = [&parts](const void* data, std::size_t size) {
+    const std::size_t hash =
+        std::hash<std::string_view>{}(std::string_view(static_cast<const char*>(data), size));
+    parts.append(reinterpret_cast<const char*>(&hash), sizeof hash);
+  };
+  add(pixels.values.data(), pixels.values.size() * sizeof(float));
+  add(excluded.values.data(), excluded.values.size());
+  add(level_mm.data(), level_mm.size() * sizeof(double));
+  add(&mm_per_px, sizeof mm_per_px);
+  add(&pixels.width, sizeof pixels.width);
+  return std::hash<std::string>{}(parts);
+}
+
 }  // namespace
 
 FloatImage::Pointer bin_mean(const Raster& pixels, int bin, double mm_per_px) {
@@ -153,6 +172,7 @@ Expected<PreparedFilm> prepare(const Raster& pixels, double mm_per_px, const Mas
   levels->mm_per_px = mm_per_px;
   levels->width = pixels.width;
   levels->height = pixels.height;
+  levels->contents = contents_of(pixels, mm_per_px, excluded, options.level_mm);
   const bool masked = std::any_of(excluded.values.begin(), excluded.values.end(),
                                   [](std::uint8_t v) { return v != 0; });
   for (const double sigma : options.level_mm) {

@@ -182,10 +182,6 @@ struct SearchImage {
   }
 };
 
-double head_mm_of(const ImplantOptions& options) {
-  return options.head_diameter ? options.head_diameter->value : kUsualHead;
-}
-
 double prior_of_scale(double mm_per_px, double long_side_px, const ImplantOptions& options) {
   if (!options.scale_hint) {
     // Without a hint the field itself is one: cassettes and detectors are 24 to 43 cm long (common
@@ -335,6 +331,10 @@ std::vector<Hypothesis> each_that_holds(
 }
 
 }  // namespace
+
+double head_mm_of(const ImplantOptions& options) {
+  return options.head_diameter ? options.head_diameter->value : kUsualHead;
+}
 
 std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& options) {
   const SearchImage search(film);

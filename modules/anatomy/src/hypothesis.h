@@ -20,6 +20,9 @@ struct Hypothesis {
   LookFrom look = LookFrom::kFront;
 };
 
+/// The head's diameter, mm: as given, else the usual one.
+[[nodiscard]] double head_mm_of(const ImplantOptions& options);
+
 /// Looks over the whole film for heads on a neck on a stem, the head medial of the stem. The most
 /// likely first, at most five; empty when there is none.
 [[nodiscard]] std::vector<Hypothesis> hypotheses(const Pyramid& film,

@@ -1,6 +1,7 @@
 #include "tidemark/anatomy/implant.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
@@ -13,6 +14,7 @@
 #include "neck.h"
 #include "stem_mask.h"
 #include "stem_outline.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::anatomy {
 namespace {
@@ -53,17 +55,26 @@ RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) 
   return s;
 }
 
-/// Circles about the head that may be the cup's rim, from a ladder of radii.
+/// A circle about the head that may be the cup's rim, near `ratio` times the head's radius.
+std::optional<RimFit> cup_rim(const cv::Mat1f& film, const Circle2& head, double ratio, double px) {
+  auto fit = fit_rim(film, {head.centre, head.radius * ratio}, 2.5 * px, 0.4 * px);
+  if (!fit || fit->seen < 0.25 || fit->residual > 0.35 * px) return std::nullopt;
+  const bool plausible = (fit->circle.centre - head.centre).norm() < 9.0 * px &&
+                         fit->circle.radius > 1.2 * head.radius &&
+                         fit->circle.radius < 2.4 * head.radius;
+  if (!plausible) return std::nullopt;
+  return fit;
+}
+
+/// Such circles from a ladder of radii.
 std::vector<RimFit> cup_rims(const cv::Mat1f& film, const Circle2& head, double px) {
+  std::array<std::optional<RimFit>, 19> fits;
+  parallel_within(fits.size(), [&](std::size_t i) {
+    fits.at(i) = cup_rim(film, head, 1.22 + 0.06 * static_cast<double>(i), px);
+  });
   std::vector<RimFit> rims;
-  for (int i = 0; i <= 18; ++i) {
-    const double ratio = 1.22 + 0.06 * i;  // of the cup to the head
-    const auto fit = fit_rim(film, {head.centre, head.radius * ratio}, 2.5 * px, 0.4 * px);
-    if (!fit || fit->seen < 0.25 || fit->residual > 0.35 * px) continue;
-    const bool plausible = (fit->circle.centre - head.centre).norm() < 9.0 * px &&
-                           fit->circle.radius > 1.2 * head.radius &&
-                           fit->circle.radius < 2.4 * head.radius;
-    if (plausible) rims.push_back(*fit);
+  for (const auto& fit : fits) {
+    if (fit) rims.push_back(*fit);
   }
   return rims;
 }
@@ -123,28 +134,20 @@ Mask to_film_mask(const cv::Mat1b& mask, const Scaled& scale, const cv::Size& si
   return out;
 }
 
-void apply_given(const GivenLandmarks& given, double mm_per_px, Implant& implant) {
-  const double by_hand = 0.3 / mm_per_px;  // a careful click; house choice
+/// How well a point is placed by a careful click, mm; house choice.
+constexpr double kByHandMm = 0.3;
+
+void apply_given_head(const GivenLandmarks& given, double mm_per_px, FoundCircle& head) {
+  const double by_hand = kByHandMm / mm_per_px;
   if (given.head_centre_px) {
-    implant.head.circle_px.centre = *given.head_centre_px;
-    implant.head.centre_u_px = by_hand;
-    implant.head.source = Source::kGiven;
+    head.circle_px.centre = *given.head_centre_px;
+    head.centre_u_px = by_hand;
+    head.source = Source::kGiven;
   }
   if (given.head_diameter_px) {
-    implant.head.circle_px.radius = 0.5 * *given.head_diameter_px;
-    implant.head.diameter_u_px = std::numbers::sqrt2 * by_hand;  // two clicks
-    implant.head.source = Source::kGiven;
-  }
-  if (given.stem_tip_px) {
-    implant.tip = {*given.stem_tip_px, by_hand, Source::kGiven};
-    implant.end = StemEnd::kTip;
-  }
-  if (given.stem_shoulder_px) implant.shoulder = {*given.stem_shoulder_px, by_hand, Source::kGiven};
-  if (given.stem_axis_px) {
-    implant.axis.line_px = *given.stem_axis_px;
-    if (implant.axis.line_px.direction.y() < 0.0) implant.axis.line_px.direction *= -1.0;
-    implant.axis.direction_u = {0.2};
-    implant.axis.source = Source::kGiven;
+    head.circle_px.radius = 0.5 * *given.head_diameter_px;
+    head.diameter_u_px = std::numbers::sqrt2 * by_hand;  // two clicks
+    head.source = Source::kGiven;
   }
 }
 
@@ -250,8 +253,34 @@ void doubt_head(const Followed& found, Implant& implant) {
                            "mark the head's centre and diameter by hand."});
 }
 
+/// Cup and masks: all that is metal.
+void add_metal(const cv::Mat1f& film, const Followed& found, Implant& implant) {
+  const double mm_per_px = found.hypothesis.mm_per_px;
+  const Scaled& fine = found.fine;
+  cv::Mat1b metal;
+  parallel_within(2, [&](std::size_t i) {
+    if (i == 0) {
+      implant.cup = find_cup(film, found.rim.circle, mm_per_px);
+    } else {
+      metal = foreign_metal(fine.image, found.mask, mm_per_px / fine.factor,
+                            found.shape.edge_contrast) |
+              found.mask;
+      implant.stem = to_film_mask(found.mask, fine, film.size());
+    }
+  });
+  if (implant.cup) {
+    const Vec2 c = fine.from_film(implant.cup->circle_px.centre);
+    cv::circle(metal, {static_cast<int>(std::lround(c.x())), static_cast<int>(std::lround(c.y()))},
+               static_cast<int>(std::lround(implant.cup->circle_px.radius * fine.factor)),
+               cv::Scalar(255), cv::FILLED);
+  }
+  implant.metal = to_film_mask(metal, fine, film.size());
+}
+
 Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOptions& options) {
-  const auto& [h, rim, shape, end, fine, mask, neck] = found;
+  const Hypothesis& h = found.hypothesis;
+  const RimFit& rim = found.rim;
+  const StemShape& shape = found.shape;
   Implant implant;
   // What blur, halo and a head that is not quite opaque do to the rim is no scatter along it: 0.03
   // mm on the centre and 0.25 % on the diameter (simulated films, docs/accuracy.md).
@@ -260,29 +289,19 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   if (found.off_neck_mm() > kOffNeckMm && !options.given.head_centre_px) {
     doubt_head(found, implant);
   }
-  implant.cup = find_cup(film, rim.circle, h.mm_per_px);
   implant.outline_px = shape.outline;
   implant.axis = {shape.axis, {shape.axis_u_rad / kDegree}, Source::kFound};
   implant.tip = shape.tip;
-  implant.end = end;
-  if (end == StemEnd::kFieldBorder) {
+  implant.end = found.end;
+  if (found.end == StemEnd::kFieldBorder) {
     implant.flags.push_back({"tip_outside_field",
                              "The field ends above the stem's tip: nothing is said of the tip or "
                              "by zone; the motion is that of the stem's part that is seen."});
   }
   implant.shoulder = shape.shoulder;
-  apply_given(options.given, h.mm_per_px, implant);
+  apply_given_head(options.given, h.mm_per_px, implant.head);
   implant.reference_px = reference_point(implant.axis.line_px, implant.shoulder.px, h.mm_per_px);
-  auto metal = value_of<cv::Mat1b>(
-      foreign_metal(fine.image, mask, h.mm_per_px / fine.factor, shape.edge_contrast) | mask);
-  if (implant.cup) {
-    const Vec2 c = fine.from_film(implant.cup->circle_px.centre);
-    cv::circle(metal, {static_cast<int>(std::lround(c.x())), static_cast<int>(std::lround(c.y()))},
-               static_cast<int>(std::lround(implant.cup->circle_px.radius * fine.factor)),
-               cv::Scalar(255), cv::FILLED);
-  }
-  implant.stem = to_film_mask(mask, fine, film.size());
-  implant.metal = to_film_mask(metal, fine, film.size());
+  add_metal(film, found, implant);
   implant.confidence = confidence_of({h.score, h.trace.evidence, shape.axis_u_rad / kDegree});
   constexpr double kSure = 0.6;  // right finds on simulated films score 0.79 and more; house choice
   if (implant.confidence < kSure) {
@@ -369,7 +388,7 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
     if (refused && refused->score >= kSureScore && same_hip(*refused, h) && leaves_film(*why))
       continue;
     const auto found = follow_on_neck(hip_view, pyramid, h, options);
-    if (found) return assemble(pyramid.film(), *found, options);
+    if (found) return with_given(assemble(pyramid.film(), *found, options), options);
     if (!refused) {
       refused = h;
       why = found.error();
@@ -380,6 +399,35 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
   }
   if (why) return tl::unexpected(*why);
   return no_stem(hip_view, "no femoral stem with its head was found");
+}
+
+GivenLandmarks for_search(const GivenLandmarks& given) {
+  GivenLandmarks out;
+  out.head_centre_px = given.head_centre_px;
+  out.head_diameter_px = given.head_diameter_px;
+  return out;
+}
+
+Implant with_given(Implant found, const ImplantOptions& options) {
+  const GivenLandmarks& given = options.given;
+  if (!given.stem_tip_px && !given.stem_shoulder_px && !given.stem_axis_px) return found;
+  const double mm_per_px = head_mm_of(options) / (2.0 * found.head.circle_px.radius);
+  const double by_hand = kByHandMm / mm_per_px;
+  if (given.stem_tip_px) {
+    found.tip = {*given.stem_tip_px, by_hand, Source::kGiven};
+    found.end = StemEnd::kTip;
+  }
+  if (given.stem_shoulder_px) found.shoulder = {*given.stem_shoulder_px, by_hand, Source::kGiven};
+  if (given.stem_axis_px) {
+    found.axis.line_px = *given.stem_axis_px;
+    if (found.axis.line_px.direction.y() < 0.0) found.axis.line_px.direction *= -1.0;
+    found.axis.direction_u = {0.2};
+    found.axis.source = Source::kGiven;
+  }
+  if (given.stem_shoulder_px || given.stem_axis_px) {
+    found.reference_px = reference_point(found.axis.line_px, found.shoulder.px, mm_per_px);
+  }
+  return found;
 }
 
 }  // namespace tidemark::anatomy

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "doubt.h"
+#include "early.h"
 #include "judged.h"
 #include "panel.h"
 #include "remember.h"
@@ -186,39 +187,49 @@ void look_at_seat(HipFilm& hip, const Steps& steps) {
   }
 }
 
-void find_bone(WorkingSeries& work, const Run& run) {
-  const bool pairs = work.films.size() > 1;
+/// The bone of one film, ready to be aligned if there is more than one film.
+void find_bone_on(std::size_t i, WorkingSeries& work, const Run& run) {
+  Working& film = work.films[i];
+  HipFilm& hip = *film.hip;
+  hip.hip_view = std::move(film.seen->hip_view);
+  hip.side = film.seen->side;
+  hip.role = work.reference == i ? Role::kReference : Role::kFollowUp;
+  hip.implant = std::move(film.seen->implant);
+  film.seen.reset();
+  auto femur = run.steps.find_femur(
+      hip.hip_view, hip.implant,
+      {.scale = hip.scale.value,
+       .given = on_bone(in_view(film.entry.landmarks_in_stored_px, hip.hip_view))});
+  if (!femur) {
+    refuse(film, reason_of(femur.error()));
+    return;
+  }
+  hip.femur = std::move(*femur);
+  describe(film);
+  if (work.films.size() == 1) return;
+  lay_stem(film, work, run.steps);
+  auto ready = run.steps.prepare(hip);
+  if (!ready) {
+    refuse(film, reason_of(ready.error()));
+    film.hip.reset();
+    return;
+  }
+  film.ready = std::move(*ready);
+}
+
+/// What stands beside the stem of a film whose bone was found; the motion does not need it.
+void look_beside_stem(Working& film, const WorkingSeries& work, const Run& run) {
+  look_for_lines(film, work.series.stem.fixation, run.steps);
+  if (film.hip->role == Role::kReference) look_at_seat(*film.hip, run.steps);
+}
+
+void look_at_films(WorkingSeries& work, const Run& run) {
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
     if (film.refused || film.from_side || !film.hip) return;
-    HipFilm& hip = *film.hip;
-    hip.hip_view = std::move(film.seen->hip_view);
-    hip.side = film.seen->side;
-    hip.role = work.reference == i ? Role::kReference : Role::kFollowUp;
-    hip.implant = std::move(film.seen->implant);
-    film.seen.reset();
-    auto femur = run.steps.find_femur(
-        hip.hip_view, hip.implant,
-        {.scale = hip.scale.value,
-         .given = on_bone(in_view(film.entry.landmarks_in_stored_px, hip.hip_view))});
-    if (!femur) {
-      refuse(film, reason_of(femur.error()));
-      return;
-    }
-    hip.femur = std::move(*femur);
-    describe(film);
-    look_for_lines(film, work.series.stem.fixation, run.steps);
-    if (hip.role == Role::kReference) look_at_seat(hip, run.steps);
-    if (pairs) {
-      lay_stem(film, work, run.steps);
-      auto ready = run.steps.prepare(hip);
-      if (!ready) {
-        refuse(film, reason_of(ready.error()));
-        film.hip.reset();
-        return;
-      }
-      film.ready = std::move(*ready);
-    }
+    if (film.seen) find_bone_on(i, work, run);  // else it was found for an early pair
+    if (film.refused) return;
+    look_beside_stem(film, work, run);
     run.meter.step();
   });
 }
@@ -274,17 +285,12 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
   out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs, subsidence);
 }
 
-void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
+/// How the stem moved from the reference film to the follow-up film, or why nobody can tell.
+void compare_motion(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
   const Working& reference = work.films[out.reference];
   const Working& follow_up = work.films[out.follow_up];
-  if (const auto why_not = obstacle(reference, follow_up)) {
-    out.reason = *why_not;
-    return;
-  }
   auto migration =
       run.steps.compare({*reference.hip, reference.ready}, {*follow_up.hip, follow_up.ready});
-  run.meter.step();
-  compare_bone(reference, follow_up, run, out);
   if (!migration) {
     out.reason = reason_of(migration.error());
     return;
@@ -292,6 +298,47 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
   out.flags = migration->flags;
   out.migration = std::move(*migration);
   out.status = Status::kMeasured;
+}
+
+void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
+  const Working& reference = work.films[out.reference];
+  const Working& follow_up = work.films[out.follow_up];
+  if (const auto why_not = obstacle(reference, follow_up)) {
+    out.reason = *why_not;
+    return;
+  }
+  const bool told_early = out.migration || !out.reason.empty();
+  if (!told_early) compare_motion(work, run, out);
+  run.meter.step();
+  compare_bone(reference, follow_up, run, out);
+}
+
+/// The pair that is told before the others; nothing when it has to wait for them: for films from
+/// the side, whose depths every pair takes into account, or because it cannot be compared at all.
+ComparisonResult* early_pair(const WorkingSeries& work, const Early& early,
+                             std::vector<ComparisonResult>& pairs) {
+  const auto from_side = [](const Working& film) { return film.from_side && !film.refused; };
+  if (std::any_of(work.films.begin(), work.films.end(), from_side)) return nullptr;
+  const auto pair = std::find_if(pairs.begin(), pairs.end(),
+                                 [&](const auto& one) { return one.follow_up == early.follow_up; });
+  if (pair == pairs.end()) return nullptr;
+  if (obstacle(work.films[pair->reference], work.films[pair->follow_up])) return nullptr;
+  return &*pair;
+}
+
+/// Measures one pair with the whole machine and tells it.
+void measure_early(WorkingSeries& work, const Run& run, std::vector<ComparisonResult>& pairs) {
+  const auto& early = run.options.early;
+  ComparisonResult* pair = early ? early_pair(work, *early, pairs) : nullptr;
+  if (pair == nullptr || !stands_for(*early->before, work, pairs)) return;
+  const std::array both{pair->reference, pair->follow_up};
+  parallel_for(both.size(), run.threads,
+               [&](std::size_t i) { find_bone_on(both.at(i), work, run); });
+  if (obstacle(work.films[both[0]], work.films[both[1]])) return;
+  // One call, so that it may spread over the threads.
+  parallel_for(1, run.threads, [&](std::size_t) { compare_motion(work, run, *pair); });
+  if (!pair->migration) return;
+  early->tell(with_pair(*early->before, work, *pair, run.options));
 }
 
 /// The measured pairs once more, all of this hip together.
@@ -543,9 +590,10 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   doubt_views(work);
   doubt_head_diameter(work);
   load_stem(work, steps);
-  find_bone(work, run);
-  measure_side_films(work, steps, run.threads);
   std::vector<ComparisonResult> comparisons = list_comparisons(work);
+  measure_early(work, run, comparisons);
+  look_at_films(work, run);
+  measure_side_films(work, steps, run.threads);
   auto of_films = compare_and_draw_films(work, run, comparisons);
   settle_together(work, run, comparisons);
   for (ComparisonResult& pair : comparisons) compare_signs(work, pair);

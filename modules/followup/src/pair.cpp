@@ -27,24 +27,45 @@ alignment::Alignment in_full_frames(alignment::Alignment a, const migration::Red
   return a;
 }
 
+/// Registers, from memory where there is one.
+struct Registrar {
+  alignment::Memory* memory = nullptr;
+
+  [[nodiscard]] Expected<alignment::Alignment> align(const alignment::PreparedFilm& fixed,
+                                                     const Raster& region,
+                                                     const alignment::PreparedFilm& moving,
+                                                     const Rigid2& start,
+                                                     const alignment::AlignOptions& options) const {
+    return memory != nullptr ? memory->align(fixed, region, moving, start, options)
+                             : alignment::align(fixed, region, moving, start, options);
+  }
+  [[nodiscard]] std::vector<alignment::FeatureVote> vote(
+      const alignment::PreparedFilm& fixed, const alignment::PreparedFilm& moving,
+      const Rigid2& motion, const std::vector<alignment::Feature>& features,
+      const alignment::AlignOptions& options) const {
+    return memory != nullptr ? memory->vote(fixed, moving, motion, features, options)
+                             : alignment::vote(fixed, moving, motion, features, options);
+  }
+};
+
 /// The bone as a whole and what its features say around that.
 struct BoneAlignment {
   alignment::Alignment whole;
   std::vector<alignment::FeatureVote> votes;
 };
 
-Expected<BoneAlignment> align_bone(const alignment::PreparedFilm& reference,
+Expected<BoneAlignment> align_bone(const Registrar& by, const alignment::PreparedFilm& reference,
                                    const alignment::PreparedFilm& follow_up,
                                    const migration::Regions& regions, const Rigid2& start,
                                    const alignment::AlignOptions& options) {
-  auto whole = alignment::align(reference, regions.bone, follow_up, start, options);
+  auto whole = by.align(reference, regions.bone, follow_up, start, options);
   if (!whole) {
     return fail(ErrorKind::kCannotTell, "comparison",
                 "the bone of the two films does not match in one clear position",
                 "check that both films show the same hip, uncropped and in the same view");
   }
   auto votes =
-      alignment::vote(reference, follow_up, whole->moving_from_fixed_mm, regions.features, options);
+      by.vote(reference, follow_up, whole->moving_from_fixed_mm, regions.features, options);
   return BoneAlignment{*whole, std::move(votes)};
 }
 
@@ -64,8 +85,8 @@ double scale_ratio_u(const HipFilm& reference, const HipFilm& follow_up) {
 }
 
 /// How the stem moved between the films, held where its outline can be trusted.
-migration::StemMotion hold_stem(const PreparedHip& reference, const PreparedHip& follow_up,
-                                const migration::MeasuredFilm& a,
+migration::StemMotion hold_stem(const Registrar& by, const PreparedHip& reference,
+                                const PreparedHip& follow_up, const migration::MeasuredFilm& a,
                                 const migration::MeasuredFilm& b) {
   const migration::ReducedFilm& reduced_a = reference.reduced;
   const migration::ReducedFilm& reduced_b = follow_up.reduced;
@@ -77,14 +98,14 @@ migration::StemMotion hold_stem(const PreparedHip& reference, const PreparedHip&
   near.search_along_mm = 3.0;
   near.search_across_mm = 2.0;
   near.search_angle_deg = 1.0;
-  const auto by_edges = alignment::align(reference.stem, regions.stem, follow_up.stem, start, near);
+  const auto by_edges = by.align(reference.stem, regions.stem, follow_up.stem, start, near);
   const auto stem =
       by_edges ? in_full_frames(*by_edges, reduced_a, reduced_b) : migration::stem_by_shape(a, b);
   const Rigid2 second_start = migration::near_end_start(stem.moving_from_fixed_mm, a, b);
   const auto near_votes = [&](const Rigid2& from) {
-    auto votes = alignment::vote(reference.stem, follow_up.stem,
-                                 migration::to_reduced(from, reduced_a, reduced_b),
-                                 regions.stem_near_end, near);
+    auto votes =
+        by.vote(reference.stem, follow_up.stem, migration::to_reduced(from, reduced_a, reduced_b),
+                regions.stem_near_end, near);
     for (auto& v : votes) v.position_mm += reduced_a.offset_mm;
     return votes;
   };
@@ -154,7 +175,9 @@ Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& referenc
   return lucency::compare(*reference.lucency, *follow_up.lucency);
 }
 
-Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOfPair& follow_up) {
+Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOfPair& follow_up,
+                                       alignment::Memory* memory) {
+  const Registrar by{memory};
   const auto a = found_on(reference.hip);
   const auto b = found_on(follow_up.hip);
   const migration::ReducedFilm& reduced_a = reference.ready->reduced;
@@ -163,7 +186,7 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
   const double ratio_u = scale_ratio_u(reference.hip, follow_up.hip);
   auto flags = migration::doubts(migration::likeness(a, b, {}, ratio_u));
   if (!flags) return tl::unexpected(flags.error());
-  migration::StemMotion held = hold_stem(*reference.ready, *follow_up.ready, a, b);
+  migration::StemMotion held = hold_stem(by, *reference.ready, *follow_up.ready, a, b);
   if (reference.hip.surface_pose && follow_up.hip.surface_pose) {
     held.by_surface =
         surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose);
@@ -176,7 +199,8 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
   }
   const Rigid2 bone_start = migration::to_reduced(
       migration::bone_start(a, b, held.alignment.moving_from_fixed_mm), reduced_a, reduced_b);
-  auto aligned = align_bone(reference.ready->bone, follow_up.ready->bone, regions, bone_start, far);
+  auto aligned =
+      align_bone(by, reference.ready->bone, follow_up.ready->bone, regions, bone_start, far);
   if (!aligned) {
     // Heavy grain or heavy edge enhancement can leave no minimum at the finest gradients: look
     // again at what is left of the bone at twice the smoothing.
@@ -184,7 +208,7 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
     const auto coarse_a = prepare_bone(reduced_a, a, far);
     const auto coarse_b = prepare_bone(reduced_b, b, far);
     if (!coarse_a || !coarse_b) return tl::unexpected(aligned.error());
-    auto again = align_bone(*coarse_a, *coarse_b, regions, bone_start, far);
+    auto again = align_bone(by, *coarse_a, *coarse_b, regions, bone_start, far);
     if (!again) return tl::unexpected(aligned.error());
     aligned = std::move(again);
   }

@@ -1,5 +1,6 @@
 #pragma once
 
+#include "tidemark/alignment/memory.h"
 #include "tidemark/followup/steps.h"
 
 namespace tidemark::followup {
@@ -8,8 +9,10 @@ namespace tidemark::followup {
 [[nodiscard]] Expected<std::shared_ptr<const PreparedHip>> prepare(const HipFilm& film);
 
 /// Migration of the stem between two prepared films of the same hip.
+/// @param memory  registrations that were asked for before; null: none are kept
 [[nodiscard]] Expected<migration::Migration> compare(const FilmOfPair& reference,
-                                                     const FilmOfPair& follow_up);
+                                                     const FilmOfPair& follow_up,
+                                                     alignment::Memory* memory = nullptr);
 
 /// The migrations of several follow-up films against one reference film, in the same order: each
 /// was derived alone, and is derived again with what the other pairs told of the depths at which

@@ -22,8 +22,11 @@ void pack_film(Packer& pack, const film::FilmImage& film) {
   for (std::size_t i = 0; i < film.pixels.values.size(); i += kStride) pack(film.pixels.values[i]);
 }
 
+/// Whether a step sees the lines that were found on a film.
+enum class Lines { kUnseen, kSeen };
+
 /// All of a film that a remembered step can see; canal and pelvis are for the seat alone.
-void pack_hip(Packer& pack, const HipFilm& film) {
+void pack_hip(Packer& pack, const HipFilm& film, Lines lines) {
   const auto& [hip_view, side, role, from_side, implant, femur, scale, scale_u_own, lucency,
                surface_pose, side_view, canal, pelvis, pelvis_reason] = film;
   pack_film(pack, hip_view);
@@ -34,7 +37,7 @@ void pack_hip(Packer& pack, const HipFilm& film) {
   pack(femur);
   pack(scale);
   pack(scale_u_own);
-  pack(lucency);
+  if (lines == Lines::kSeen) pack(lucency);
   pack(surface_pose);
   pack(side_view);
 }
@@ -97,7 +100,7 @@ std::string subject_of(const std::string& reference_sha256, const std::string& f
 
 std::string name_of(const HipFilm& film) {
   Packer pack = question("prepare");
-  pack_hip(pack, film);
+  pack_hip(pack, film, Lines::kUnseen);
   return key_of(pack);
 }
 
@@ -165,11 +168,15 @@ class LatePreparation {
 void remember_films(Steps& out, Ledger& ledger) {
   out.find_implant = [step = out.find_implant, &ledger](const film::FilmImage& film,
                                                         const anatomy::ImplantOptions& options) {
+    anatomy::ImplantOptions searched = options;
+    searched.given = anatomy::for_search(options.given);
     Packer pack = question("find_implant");
     pack_film(pack, film);
-    pack(options);
-    return answered<anatomy::Implant>(ledger, key_of(pack), film.facts.sha256,
-                                      [&] { return step(film, options); });
+    pack(searched);
+    auto found = answered<anatomy::Implant>(ledger, key_of(pack), film.facts.sha256,
+                                            [&] { return step(film, searched); });
+    if (found) return Expected<anatomy::Implant>(anatomy::with_given(std::move(*found), options));
+    return found;
   };
   out.find_femur = [step = out.find_femur, &ledger](const film::FilmImage& film,
                                                     const anatomy::Implant& implant,
@@ -228,10 +235,11 @@ void remember_seat(Steps& out, Ledger& ledger) {
 
 /// The steps that look at two films.
 void remember_pairs(Steps& out, Ledger& ledger) {
-  const auto ask = [&ledger](const char* what, const HipFilm& reference, const HipFilm& follow_up) {
+  const auto ask = [](const char* what, const HipFilm& reference, const HipFilm& follow_up,
+                      Lines lines) {
     Packer pack = question(what);
-    pack_hip(pack, reference);
-    pack_hip(pack, follow_up);
+    pack_hip(pack, reference, lines);
+    pack_hip(pack, follow_up, lines);
     return std::pair(key_of(pack),
                      subject_of(reference.hip_view.facts.sha256, follow_up.hip_view.facts.sha256));
   };
@@ -239,14 +247,14 @@ void remember_pairs(Steps& out, Ledger& ledger) {
   out.prepare = [late](const HipFilm& film) { return late->prepare(film); };
   out.compare = [step = out.compare, late, ask, &ledger](const FilmOfPair& reference,
                                                          const FilmOfPair& follow_up) {
-    const auto [key, subject] = ask("compare", reference.hip, follow_up.hip);
+    const auto [key, subject] = ask("compare", reference.hip, follow_up.hip, Lines::kUnseen);
     return answered<migration::Migration>(
         ledger, key, subject, [&] { return late->compare(reference, follow_up, step); });
   };
   if (!out.compare_lines) return;
   out.compare_lines = [step = out.compare_lines, ask, &ledger](const HipFilm& reference,
                                                                const HipFilm& follow_up) {
-    const auto [key, subject] = ask("compare_lines", reference, follow_up);
+    const auto [key, subject] = ask("compare_lines", reference, follow_up, Lines::kSeen);
     return answered<std::vector<lucency::ZoneChange>>(ledger, key, subject,
                                                       [&] { return step(reference, follow_up); });
   };

@@ -18,7 +18,7 @@ Expected<film::FilmImage> read_exposed(const std::filesystem::path& file) {
 
 }  // namespace
 
-Steps default_steps() {
+Steps default_steps(const std::shared_ptr<alignment::Memory>& registrations) {
   return {.read = read_exposed,
           .find_implant = anatomy::find_implant,
           .find_femur = anatomy::find_femur,
@@ -27,7 +27,10 @@ Steps default_steps() {
           .find_pelvis = anatomy::find_pelvis,
           .compare_lines = compare_lines,
           .prepare = prepare,
-          .compare = compare,
+          .compare =
+              [registrations](const FilmOfPair& reference, const FilmOfPair& follow_up) {
+                return compare(reference, follow_up, registrations.get());
+              },
           .compare_together = compare_together,
           .read_stem = read_stem,
           .find_pose = find_pose};

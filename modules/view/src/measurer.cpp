@@ -1,7 +1,6 @@
 #include "measurer.h"
 
 #include <algorithm>
-#include <chrono>
 #include <exception>
 #include <utility>
 
@@ -158,6 +157,8 @@ void Measurer::keep_only(const std::vector<std::pair<std::string, std::filesyste
     return std::none_of(files.begin(), files.end(),
                         [&](const auto& file) { return file.second == kept.first; });
   });
+  const std::scoped_lock made_lock(made_mutex_);
+  made_.clear();
 }
 
 std::size_t Measurer::films_kept() {
@@ -189,24 +190,23 @@ Order Measurer::load(const followup::Series& series, std::size_t first) {
 }
 
 Measurer::Prepared Measurer::prepared(const followup::HipFilm& film) {
-  const auto prepare = followup::default_steps().prepare;
-  if (film.role != followup::Role::kReference) return prepare(film);
   const std::string name = followup::name_of(film);
+  const std::string& sha256 = film.hip_view.facts.sha256;
   {
-    const std::scoped_lock lock(reference_mutex_);
-    if (reference_ && reference_name_ == name) return reference_;
+    const std::scoped_lock lock(made_mutex_);
+    const auto found = made_.find(sha256);
+    if (found != made_.end() && found->second.name == name) return found->second.ready;
   }
-  auto ready = prepare(film);
+  auto ready = followup::default_steps().prepare(film);
   if (ready) {
-    const std::scoped_lock lock(reference_mutex_);
-    reference_name_ = name;
-    reference_ = *ready;
+    const std::scoped_lock lock(made_mutex_);
+    made_[sha256] = {name, *ready};
   }
   return ready;
 }
 
 followup::Steps Measurer::steps(const Flag& cancelled) {
-  followup::Steps out = followup::default_steps();
+  followup::Steps out = followup::default_steps(registrations_);
   out.read = [this](const std::filesystem::path& file) -> Expected<film::FilmImage> {
     const FilmAnswer kept = read(file);
     if (!kept->film) return kept->film;
@@ -240,17 +240,30 @@ followup::Result Measurer::measured(const followup::Series& series, followup::Op
   return result;
 }
 
-Order Measurer::measure(const followup::Series& series) {
-  return add(Kind::kMeasure, [this, series](Order order, const Flag& cancelled) {
-    const auto begun = std::chrono::steady_clock::now();
-    auto out = std::make_shared<MeasuredHip>();
+void Measurer::tell(Order order, const Flag& cancelled, Clock::time_point begun,
+                    followup::Result result, std::optional<std::size_t> early) {
+  if (*cancelled) return;
+  auto out = std::make_shared<MeasuredHip>();
+  out->result = std::move(result);
+  out->document = report::document_of(out->result, report::Language::kEnglish);
+  out->seconds = std::chrono::duration<double>(Clock::now() - begun).count();
+  out->early = early;
+  post_([this, order, out] { heard_.measured(order, out); });
+}
+
+Order Measurer::measure(const followup::Series& series, const std::optional<Awaited>& awaited) {
+  return add(Kind::kMeasure, [this, series, awaited](Order order, const Flag& cancelled) {
+    const auto begun = Clock::now();
     followup::Options options;
     options.unroll = followup::Unroll::kKeep;
-    out->result = measured(series, options, cancelled);
-    if (*cancelled) return;
-    out->document = report::document_of(out->result, report::Language::kEnglish);
-    out->seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begun).count();
-    post_([this, order, out] { heard_.measured(order, out); });
+    if (awaited) {
+      const auto& before = awaited->before;
+      options.early = followup::Early{
+          awaited->follow_up, {before, &before->result}, [&](followup::Result result) {
+            tell(order, cancelled, begun, std::move(result), awaited->follow_up);
+          }};
+    }
+    tell(order, cancelled, begun, measured(series, options, cancelled), {});
   });
 }
 

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <atomic>
+#include <chrono>
 #include <condition_variable>
 #include <cstdint>
 #include <deque>
@@ -9,11 +10,13 @@
 #include <map>
 #include <memory>
 #include <mutex>
+#include <optional>
 #include <string>
 #include <thread>
 #include <utility>
 #include <vector>
 
+#include "tidemark/alignment/memory.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/film/field.h"
 #include "tidemark/film/film.h"
@@ -41,6 +44,15 @@ struct MeasuredHip {
   followup::Result result;
   report::Document document;
   double seconds = 0.0;
+  /// Told early (followup::Early): only the motion of this follow-up film is new, all else is from
+  /// before and still being measured. Its place in the result's films.
+  std::optional<std::size_t> early = {};
+};
+
+/// The follow-up film whose numbers are waited for, and what stands for all others until then.
+struct Awaited {
+  std::size_t follow_up = 0;
+  std::shared_ptr<const MeasuredHip> before;  ///< never empty
 };
 
 /// What a report from the window holds.
@@ -57,6 +69,7 @@ struct Heard {
   std::function<void(Order, const std::string& file, Expected<std::shared_ptr<const LoadedFilm>>)>
       film;
   std::function<void(std::size_t done, std::size_t all)> progress;
+  /// Twice for one order when something is told early.
   std::function<void(Order, std::shared_ptr<const MeasuredHip>)> measured;
   std::function<void(Expected<std::filesystem::path>)> reported;
   /// A fault of the program, one sentence.
@@ -84,7 +97,7 @@ class Measurer {
   /// Reads the films of a series for showing, in their order but the `first` one first. Those of
   /// another hip are let go of.
   Order load(const followup::Series& series, std::size_t first);
-  Order measure(const followup::Series& series);
+  Order measure(const followup::Series& series, const std::optional<Awaited>& awaited = {});
   void write_report(const followup::Series& series, const ReportOrder& order);
   /// What the steps have said so far.
   [[nodiscard]] Memory memory();
@@ -123,6 +136,9 @@ class Measurer {
   [[nodiscard]] Prepared prepared(const followup::HipFilm& film);
   [[nodiscard]] followup::Result measured(const followup::Series& series, followup::Options options,
                                           const Flag& cancelled);
+  using Clock = std::chrono::steady_clock;
+  void tell(Order order, const Flag& cancelled, Clock::time_point begun, followup::Result result,
+            std::optional<std::size_t> early);
   void report(const followup::Series& series, const ReportOrder& order, const Flag& cancelled);
 
   Post post_;
@@ -136,10 +152,15 @@ class Measurer {
   bool stop_ = false;
   std::mutex films_mutex_;
   std::map<std::filesystem::path, Cached> films_;
-  /// What the reference film was last made into, by the film's name: every pair asks for it.
-  std::mutex reference_mutex_;
-  std::string reference_name_;
-  std::shared_ptr<const followup::PreparedHip> reference_;
+  /// What each film of the hip was last made into: a corrected film is compared with the others.
+  struct Made {
+    std::string name;  ///< followup::name_of
+    std::shared_ptr<const followup::PreparedHip> ready;
+  };
+  std::mutex made_mutex_;
+  std::map<std::string, Made> made_;  ///< by the film's SHA-256
+  /// What was registered of this hip's films: most of it is asked again after a correction.
+  const std::shared_ptr<alignment::Memory> registrations_ = std::make_shared<alignment::Memory>();
   Memory memory_;
   std::thread thread_;
 };

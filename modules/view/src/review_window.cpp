@@ -235,19 +235,21 @@ void ReviewWindow::remeasure() {
   if (other_films) take_other_films();
   measuring_ = true;
   progress_->setValue(0);
-  measure_order_ = measurer_->measure(*series_);
+  std::optional<Awaited> awaited;
+  if (hip_ && chosen_ != reference_) awaited = Awaited{chosen_, hip_};
+  measure_order_ = measurer_->measure(*series_, awaited);
   refresh();
 }
 
 void ReviewWindow::take_hip(const std::shared_ptr<const MeasuredHip>& hip) {
   const bool first = !hip_;
   hip_ = hip;
-  measuring_ = false;
+  measuring_ = hip->early.has_value();
   settle_films();
   if (picked_ && picked_->film != reference_ && picked_->film != chosen_) picked_.reset();
   update_time_line();
   if (first && !camera_by_hand_) fit();
-  status_->setText(QString("Measured in %1 s").arg(hip->seconds, 0, 'f', 2));
+  if (!measuring_) status_->setText(QString("Measured in %1 s").arg(hip->seconds, 0, 'f', 2));
   refresh();
 }
 
@@ -430,6 +432,15 @@ CanvasContent ReviewWindow::both_films() const {
   return out;
 }
 
+QString ReviewWindow::stale_words() const {
+  if (!measuring_ || !hip_) return {};
+  if (hip_->early == chosen_) {
+    return "How this stem moved is measured anew; lines, seat and other films are from before and "
+           "still being measured.";
+  }
+  return "Measuring again: these are the numbers from before.";
+}
+
 void ReviewWindow::refresh() {
   const bool two = showing_ == Showing::kSideBySide;
   right_->setVisible(two && series_ && series_->films.size() > 1);
@@ -446,8 +457,7 @@ void ReviewWindow::refresh() {
   panel_->show_hip(hip_.get(), series_ ? std::optional(chosen_) : std::nullopt,
                    known ? series_->films[chosen_].zone_marks : std::vector<followup::ZoneMark>());
   if (review_) panel_->show_steps(*review_);
-  panel_->set_stale(measuring_ && hip_ ? "Measuring again: these are the numbers from before."
-                                       : "");
+  panel_->set_stale(stale_words());
   const bool asks = review_ && (!series_->stem.head_diameter || (hip_ && !hip_->result.side));
   asking_bar_->setVisible(asks);
   share_slider_->setEnabled(showing_ == Showing::kBlend || showing_ == Showing::kEdge);

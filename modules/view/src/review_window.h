@@ -67,13 +67,15 @@ class ReviewWindow : public QMainWindow {
   [[nodiscard]] bool busy() const { return loading_ > 0 || measuring_ || reporting_; }
   [[nodiscard]] Measurer::Memory memory() const { return measurer_->memory(); }
   [[nodiscard]] std::size_t films_kept() const { return measurer_->films_kept(); }
-  [[nodiscard]] const MeasuredHip* hip() const { return hip_.get(); }
+  [[nodiscard]] const std::shared_ptr<const MeasuredHip>& hip() const { return hip_; }
   [[nodiscard]] const Review* review() const { return review_ ? &*review_ : nullptr; }
   [[nodiscard]] FilmCanvas* left() const { return left_; }
   [[nodiscard]] FilmCanvas* right() const { return right_; }
   [[nodiscard]] const std::optional<Handle>& picked() const { return picked_; }
   [[nodiscard]] std::size_t chosen() const { return chosen_; }
   [[nodiscard]] QString message() const;
+  /// What of the numbers shown is from before a correction; empty when nothing is.
+  [[nodiscard]] QString stale_words() const;
 
  protected:
   void closeEvent(QCloseEvent* event) override;

@@ -212,6 +212,36 @@ TEST_F(Window, CorrectsTheLesserTrochanterByMouse) {
   EXPECT_EQ(window_->hip()->result.films.back().lesser_trochanter->stored_px, point->stored_px);
 }
 
+TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
+  open();
+  window_->choose(1);
+  const auto before = window_->hip();
+  const auto& tip = before->result.films[0].stem->tip;
+  ASSERT_TRUE(tip);
+  const Handle handle{0, Grip::kStemTip};
+  const auto sheet = moved(window_->review()->sheet(), before->result.films[0], handle,
+                           tip->stored_px + Vec2(0.0, 3.0));
+  ASSERT_TRUE(sheet);
+  window_->correct("the tip", *sheet);
+  ASSERT_TRUE(QTest::qWaitFor([&] { return window_->hip() != before; }, 400000));
+  const auto early = window_->hip();
+  ASSERT_EQ(early->early, std::optional<std::size_t>(1));
+  EXPECT_TRUE(window_->busy());
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("measured anew"));
+  EXPECT_EQ(early->result.films[0].stem->tip->source, Source::kGiven);
+  EXPECT_NE(followup::to_json(early->result), followup::to_json(before->result));
+  EXPECT_EQ(early->result.comparisons[1].migration->subsidence.value,
+            before->result.comparisons[1].migration->subsidence.value)
+      << "the other film's number is from before";
+  window_->choose(2);
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("from before"));
+  wait();
+  EXPECT_FALSE(window_->hip()->early);
+  EXPECT_TRUE(window_->stale_words().isEmpty());
+  trigger("save");
+  EXPECT_EQ(shown(), by_command_line());
+}
+
 TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
   open();
   const std::string before = shown();

@@ -75,4 +75,12 @@ inline constexpr const char* kStemLeavesField = "part of the stem lies outside o
 [[nodiscard]] Expected<Implant> find_implant(const film::FilmImage& hip_view,
                                              const ImplantOptions& options);
 
+/// Those of the given landmarks that the search itself looks at: the head's.
+[[nodiscard]] GivenLandmarks for_search(const GivenLandmarks& given);
+
+/// `found` with tip, shoulder and axis as options.given has them, and the reference point that
+/// follows. find_implant ends with this: asked with for_search(given), then this, it says the same,
+/// so that nothing is searched again when such a point is moved.
+[[nodiscard]] Implant with_given(Implant found, const ImplantOptions& options);
+
 }  // namespace tidemark::anatomy

@@ -32,6 +32,18 @@ enum class Unroll { kNone, kKeep };
 /// Whether Result::reuse is filled: some 100 kB a film.
 enum class Remember { kNone, kKeep };
 
+/// One pair that is told before the rest is measured: who corrects a point waits for its numbers.
+struct Early {
+  std::size_t follow_up = 0;  ///< its place in Series::films
+  /// Stands for all that is not measured yet; never empty. Where it is of other films or pairs
+  /// nothing is told early, nor where a film from the side is to be measured.
+  std::shared_ptr<const Result> before;
+  /// Called at most once, from within measure(): `before` with the motion of that pair, stem and
+  /// bone of its films and the judgement as they are now. The result may differ from it in this
+  /// pair too, when other pairs tell more of the depths (migration::with_others).
+  std::function<void(Result)> tell;
+};
+
 /// How a series is measured.
 struct Options {
   WithoutScale without_scale = WithoutScale::kRefuse;
@@ -48,6 +60,7 @@ struct Options {
   int threads = 0;  ///< 0 = one per core; changes the time, never the result
   /// Called with (steps done, steps in all), one call at a time, from any thread. May be empty.
   std::function<void(std::size_t done, std::size_t all)> progress = {};
+  std::optional<Early> early = {};  ///< changes when something is told, never the result
 };
 
 /// Measures one hip: reads its films, finds implant and bone on each, and compares each follow-up

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "tidemark/alignment/align.h"
+#include "tidemark/alignment/memory.h"
 #include "tidemark/anatomy/canal.h"
 #include "tidemark/anatomy/femur.h"
 #include "tidemark/anatomy/implant.h"
@@ -120,6 +121,8 @@ struct Steps {
 };
 
 /// film::read, anatomy::find_implant, anatomy::find_femur, alignment with migration, and lucency.
-[[nodiscard]] Steps default_steps();
+/// @param registrations  where compare looks up what it registered before, and keeps what it
+///                       registers; null: nowhere. Changes the time, never the result.
+[[nodiscard]] Steps default_steps(const std::shared_ptr<alignment::Memory>& registrations = {});
 
 }  // namespace tidemark::followup
