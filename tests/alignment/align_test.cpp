@@ -234,5 +234,24 @@ TEST(Align, FindsARealFilmMovedByHalfPixels) {
   EXPECT_NEAR(found->moving_from_fixed_mm.angle_rad / kDegree, 0.0, 0.01);
 }
 
+// Wider steps change what is believed of a place, not the place.
+TEST(CurvatureStep, WiderSeesTheSameBasin) {
+  Pair noisy;
+  noisy.fixed.noise = noisy.moving.noise = 0.05;
+  const Rigid2 truth{0.01, {0.4, -0.7}};
+  const auto fine = align_moved(noisy, truth);
+  AlignOptions wide;
+  wide.curvature_step_mm = 0.4;
+  const auto past_ripples = align_moved(noisy, truth, wide);
+  ASSERT_TRUE(fine && past_ripples);
+  EXPECT_LT((error_of(truth, *fine) - error_of(truth, *past_ripples)).norm(), 0.02);
+  EXPECT_NE(fine->covariance, past_ripples->covariance);
+  for (Eigen::Index i = 0; i < 3; ++i) {
+    const double ratio = std::sqrt(past_ripples->covariance(i, i) / fine->covariance(i, i));
+    EXPECT_GT(ratio, 0.3);
+    EXPECT_LT(ratio, 3.0);
+  }
+}
+
 }  // namespace
 }  // namespace tidemark::alignment

@@ -21,8 +21,7 @@ using Composite = itk::CompositeTransform<double, 2>;
 using Euler = itk::Euler2DTransform<double>;
 using Shift = itk::TranslationTransform<double, 2>;
 
-/// Half step of the numerical curvature, mm at the region's radius, and its largest value.
-constexpr double kCurvatureStep = 0.05;
+/// Largest half step of the numerical curvature, mm at the region's radius.
 constexpr double kWidestCurvatureStep = 1.0;
 constexpr int kCurvatureRounds = 4;
 /// Slope (per mm) at which the optimiser stops.
@@ -121,6 +120,7 @@ struct Matcher::Itk {
   Shift::Pointer shift = Shift::New();
   Freedom freedom = Freedom::kRigid;
   double radius_mm = 1.0;
+  double curvature_step_mm = 0.0;
 
   void set(const Motion& motion) const {
     if (freedom == Freedom::kRigid) {
@@ -167,6 +167,7 @@ Matcher::Matcher(const Level& fixed, const LevelRegion& region, const Level& mov
 
   itk_->freedom = freedom;
   itk_->radius_mm = std::max(frame.radius_mm, 1.0);
+  itk_->curvature_step_mm = options.curvature_step_mm;
   itk_->rigid->set_radius(itk_->radius_mm);
   itk_->rigid->SetCenter(itk_point(frame.centre_mm));
   itk_->transform->AddTransform(itk_rigid(frame.base));
@@ -248,15 +249,15 @@ Eigen::MatrixXd Matcher::curvature_at(const Motion& motion, const Eigen::MatrixX
   const Eigen::Index size = scatter.rows();
   Eigen::VectorXd unit = Eigen::VectorXd::Ones(size);  // one millimetre of each parameter
   if (size == 3) unit(2) = 1.0 / itk_->radius_mm;
-  Eigen::VectorXd steps = kCurvatureStep * unit;
+  const double least = itk_->curvature_step_mm;
+  Eigen::VectorXd steps = least * unit;
   Eigen::MatrixXd curvature = curvature_with(motion, steps);
   for (int round = 0; round < kCurvatureRounds; ++round) {
     const Eigen::LDLT<Eigen::MatrixXd> factor(curvature);
     if (!factor.isPositive()) break;
     const Eigen::MatrixXd inverse = factor.solve(Eigen::MatrixXd::Identity(size, size));
     const Eigen::VectorXd wide = 2.0 * (inverse * scatter * inverse).diagonal().cwiseSqrt();
-    const Eigen::VectorXd next =
-        wide.cwiseMax(kCurvatureStep * unit).cwiseMin(kWidestCurvatureStep * unit);
+    const Eigen::VectorXd next = wide.cwiseMax(least * unit).cwiseMin(kWidestCurvatureStep * unit);
     const bool settled = (next.array() < 1.3 * steps.array()).all();
     if (settled) break;
     steps = steps.cwiseMax(next);

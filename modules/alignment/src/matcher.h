@@ -86,8 +86,9 @@ class Matcher {
   [[nodiscard]] Eigen::VectorXd slope_at(const Motion& motion);
   [[nodiscard]] Eigen::MatrixXd scatter_at(const Motion& motion, double block_mm);
   /// Curvature from slopes half a basin apart: each parameter is stepped by twice its own standard
-  /// uncertainty (found by iteration) and at least kCurvatureStep. Noise makes ripples, the
-  /// estimate sits in one of them, and the curvature of a ripple would promise too much.
+  /// uncertainty (found by iteration) and at least AlignOptions::curvature_step_mm. Noise makes
+  /// ripples, the estimate sits in one of them, and the curvature of a ripple would promise too
+  /// much.
   [[nodiscard]] Eigen::MatrixXd curvature_at(const Motion& motion, const Eigen::MatrixXd& scatter);
 
  private:

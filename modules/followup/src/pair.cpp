@@ -209,6 +209,11 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
     const auto coarse_b = prepare_bone(reduced_b, b, far);
     if (!coarse_a || !coarse_b) return tl::unexpected(aligned.error());
     auto again = align_bone(by, *coarse_a, *coarse_b, regions, bone_start, far);
+    if (!again) {
+      // The place is clear but for ripples of noise that hide its curvature: look past them.
+      far.curvature_step_mm = 0.4;
+      again = align_bone(by, *coarse_a, *coarse_b, regions, bone_start, far);
+    }
     if (!again) return tl::unexpected(aligned.error());
     aligned = std::move(again);
   }

@@ -33,6 +33,9 @@ struct AlignOptions {
   /// Pixels closer than this err together (noise, texture, overlying tissue); it sets the blocks
   /// from which the covariance is computed, mm.
   double block_mm = 3.0;
+  /// Half the least distance, mm, of the two slopes that give the curvature. Where noise makes
+  /// ripples, wider steps see the basin that they stand in.
+  double curvature_step_mm = 0.05;
   /// Threads per registration. The result does not depend on it.
   int threads = 1;
 };
