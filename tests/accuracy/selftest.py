@@ -219,12 +219,11 @@ class Input(unittest.TestCase):
         folders, words = [], []
         for options.lateral in (0, 1, 2):
             folders.append(cases.cache_of("phantom-lucency", options).name)
-            words.append(cases.make_command("phantom-lucency", "f", options)[-2:])
+            words.append([cases.make_command(name, "f", options)[-2:]
+                          for name in ("phantom-lucency", "other-lucency")])
         self.assertEqual(folders[1:], [folders[0] + "-lateral", folders[0] + "-lateral2"])
-        self.assertNotIn("--lateral", words[0])
-        self.assertEqual(words[1:], [["--lateral", 1], ["--lateral", 2]])
-        with self.assertRaises(cases.Failure):  # which makes one
-            cases.make_command("other-lucency", "f", options)
+        self.assertNotIn("--lateral", words[0][0] + words[0][1])
+        self.assertEqual(words[1:], [[["--lateral", 1]] * 2, [["--lateral", 2]] * 2])
 
     def test_a_folder_without_truth_is_refused(self):
         with tempfile.TemporaryDirectory() as folder, self.assertRaises(cases.Failure):

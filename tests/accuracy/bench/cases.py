@@ -57,9 +57,7 @@ def make_command(name, folder, options):
     if not options.meshes:
         raise Failure(f"{name}: the other simulator needs bone surfaces; give --meshes DIR "
                       "(tests/accuracy/other_simulator/README.md)")
-    if options.lateral > 1:
-        raise Failure(f"{name}: the other simulator makes one lateral film; give --lateral alone")
-    lateral = ["--lateral"] if options.lateral else []
+    lateral = ["--lateral", options.lateral] if options.lateral else []
     return [sys.executable, HERE / "other_simulator" / "make_cases.py", "--meshes",
             options.meshes, "--out", folder, "--cases", options.hips, "--followups",
             options.follow_ups, "--seed", options.seed, "--set", kind, "--jobs", options.jobs,

@@ -47,8 +47,8 @@ def zones_of_view(film):
 
 
 def side_films(truth):
-    """Indices of the lateral films whose truth knows the zones seen from the side (the other
-    simulator's do not)."""
+    """Indices of the lateral films whose truth knows the zones seen from the side (that of an older
+    case may not)."""
     return [i for i, film in enumerate(truth["films"]) if is_lateral(film)
             and any(z["zone"] in SIDE_ZONES for z in film["lucency"]["zones"])]
 

@@ -242,8 +242,8 @@ def cavities(placed, start, between):
             one.cavity = bones.cavity(one.hip.femur, one.hip.stem, seats, 0.15)
 
 
-def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False, lateral=False):
-    """Writes one case; returns seconds per film."""
+def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False, lateral=0):
+    """Writes one case, with `lateral` lateral films; returns seconds per film."""
     began = time.time()
     plan = PLANS[set_name]
     rng = np.random.default_rng([seed, number, SEEDS[set_name]])
@@ -258,43 +258,52 @@ def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=Fa
               "extent": {"up": rng.uniform(55, 95), "down": rng.uniform(22, 55), "lateral": rng.uniform(70, 115), "medial": rng.uniform(75, 110)}}
     day = datetime.date(2021, 1, 4) + datetime.timedelta(int(rng.integers(0, 900)))
     os.makedirs(folder, exist_ok=True)
-    beds = draw_beds(rng, hips[0], followups) if plan.lucency else [None] * (followups + 1)
+    beds, side_beds = draw_beds(rng, seed, number, hips[0], followups) if plan.lucency else ([None] * (followups + 1),) * 2
     films, seats = [], []
     for k in range(followups + 1):
         seats.append(design.moved(hips[0].stem, hips[0].f_from_s, steps[k]))
-        half = design.moved(hips[0].stem, hips[0].f_from_s, [0.5 * v for v in steps[k]])
         date = (day + datetime.timedelta(VISIT_DAYS[k % len(VISIT_DAYS)] + 365 * (k // len(VISIT_DAYS)) * 5)).isoformat()
-        films.append(make_film(rng, plan, hips, pelvis, seats, half, steps[k], habits, folder, number, k, date, beds[k]))
-    if lateral:  # of the day of the first film, drawn apart so that the others stay what they are
-        side_on = np.random.default_rng([seed, number, 0x1A7])
+        films.append(make_film(rng, plan, hips, pelvis, steps[k], habits, folder, number, k, date, beds[k]))
+    for visit in lateral_days(lateral, followups):  # drawn apart so that the others stay what they are
+        side_on = np.random.default_rng([seed, number, 0x1A7] + [visit] * (visit > 0))
         pose = [float(side_on.normal(m, s)) for m, s in LATERAL_POSE]
-        films.append(make_film(side_on, plan, hips, pelvis, [*seats, seats[0]], hips[0].f_from_s, steps[0], habits | {"pelvis_view": False},
-                               folder, number, followups + 1, films[0][1], beds[0], pose))
+        films.append(make_film(side_on, plan, hips, pelvis, steps[visit], habits | {"pelvis_view": False}, folder, number, len(films),
+                               films[visit][1], side_beds[visit], pose))
     if stem_surface:
         implant.write_stl(os.path.join(folder, STEM_FILE), hips[0].stem, side, np.random.default_rng([seed, number, 0x53]))
     write_sheet(folder, number, side, day, hips[0].stem, films, STEM_FILE if stem_surface else None)
     write_truth(folder, seed, number, set_name, subject, hips, films, steps, seats)
-    return (time.time() - began) / (followups + 1)
+    return (time.time() - began) / len(films)
 
 
-def draw_beds(rng, hip, followups):
-    """What the stem lies in on each film; one hip in five has no line at all."""
+def lateral_days(lateral, followups):
+    """The films whose day has a lateral one too: the first, with two of them also the last."""
+    return [0, followups][:lateral if followups else min(lateral, 1)]
+
+
+def draw_beds(rng, seed, number, hip, followups):
+    """What the stem lies in on each day, as frontal films and as lateral ones show it; one hip in five has no line at all."""
     blank = bool(rng.random() < 0.2)
     beds = [lines.draw(rng, hip.femur, hip.stem, hip.f_from_s, blank)]
     for _ in range(followups):
         beds.append(lines.later(rng, beds[-1], blank))
-    return beds
+    side_on = np.random.default_rng([seed, number, 0x1B7])
+    from_side = [lines.draw_from_side(side_on, hip.stem, beds[0], blank)]
+    for _ in range(followups):
+        from_side.append(lines.later(side_on, from_side[-1], blank))
+    return beds, from_side
 
 
-def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number, k, date, bed, lateral_pose=None):
+def make_film(rng, plan, hips, pelvis, step, habits, folder, number, k, date, bed, lateral_pose=None):
     """Exposes, processes and writes film k, from the side when that pose is given; returns (truth entry, date)."""
+    start, half, seat = (design.moved(hips[0].stem, hips[0].f_from_s, [share * v for v in step]) for share in (0.0, 0.5, 1.0))
     shot = draw_shot(rng, plan)
     if lateral_pose:
         shot["pose"] = lateral_pose
     shot["middle"] = pelvis.middle
     shot["other_pose"] = [float(rng.normal(0, s)) for s in plan.pose_sd]
-    placed, w_from_p = place_all(hips, [seats[k]] + [h.f_from_s for h in hips[1:]], shot)
-    cavities(placed, seats[0], half)
+    placed, w_from_p = place_all(hips, [seat] + [h.f_from_s for h in hips[1:]], shot)
+    cavities(placed, start, half)
     if bed:
         placed[0].cavity, placed[0].lining = lines.bed_grids(hips[0].stem, placed[0].f_from_s, bed)
     inward = -1.0 if hips[0].side == "L" else 1.0
@@ -318,7 +327,9 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
                       sid=shot["sid"] if rng.random() < 0.6 else None, ofd=shot["ofd"] if rng.random() < 0.4 else None,
                       laterality=bool(rng.random() < 0.75) and not habits["pelvis_view"],
                       body_part="PELVIS" if habits["pelvis_view"] else "HIP", number=k,
-                      view=("LL" if hips[0].side == "L" else "RL") if lateral_pose else "AP")
+                      view=("LL" if hips[0].side == "L" else "RL") if lateral_pose else "AP",
+                      # lines are what that set is about; elsewhere the lesser trochanter must tell which way a film faces
+                      faces=lateral_pose is not None and plan.lucency)
     entry = {"file": name, **truth.of_hip(cam, placed[0], hips[0].stem.body_mesh()[0])}
     entry |= seat_truth.of_film(cam, placed[0], entry)
     if habits["pelvis_view"]:
@@ -333,7 +344,7 @@ def make_film(rng, plan, hips, pelvis, seats, half, step, habits, folder, number
     if lateral_pose:
         entry["view"] = "LAT"
     if bed:
-        entry["lucency"] = lines.truth_of(cam, placed[0].w_from_f @ placed[0].f_from_s, hips[0].stem, bed, entry["mm_per_px"])
+        entry["lucency"] = lines.truth_of(cam, placed[0].w_from_f @ placed[0].f_from_s, hips[0].stem, bed, entry)
     if len(placed) > 1 and placed[1].hip.stem:
         entry["other_hip"] = truth.of_hip(cam, placed[1], placed[1].hip.stem.body_mesh()[0])
     return entry, date

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 SECTION = 3.2   # exponent of the cross-section: a wedge with rounded edges
+# A gap before the broad face keeps its width about the section's edges: then it looks as wide on a film that is 20 degrees
+# off the side (tested).
+FACE_SHARE = 0.75
 
 
 @dataclass
@@ -92,16 +95,19 @@ class StemShape:
         near_tip[-1] = self.length - 1e-3
         return np.concatenate([near_top, np.arange(3.0, self.length - r - 0.6, 1.0), near_tip])
 
-    def body_mesh(self):
-        """Stack of super-elliptic sections, closed at both ends."""
-        s = self.body_sections()
-        a = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    def ring(self, s, count=48):
+        """Super-elliptic sections (..., count, 3) at depths s."""
+        s = np.asarray(s, float)
+        a = np.linspace(0, 2 * np.pi, count, endpoint=False)
         q = 2 / SECTION
         ca, sa = np.sign(np.cos(a)) * np.abs(np.cos(a)) ** q, np.sign(np.sin(a)) * np.abs(np.sin(a)) ** q
         right, left, half = self.medial(s), -self.lateral(s), self.half_thickness(s)
         mid, wide = 0.5 * (right + left), np.maximum(0.5 * (right - left), 1e-3)
-        ring = np.stack([mid[:, None] + wide[:, None] * ca, half[:, None] * sa, np.repeat(-s[:, None], len(a), 1)], -1)
-        return _loft(ring)
+        return np.stack([mid[..., None] + wide[..., None] * ca, half[..., None] * sa, np.repeat(-s[..., None], count, -1)], -1)
+
+    def body_mesh(self):
+        """Stack of super-elliptic sections, closed at both ends."""
+        return _loft(self.ring(self.body_sections()))
 
     def neck_mesh(self):
         d = self.neck_direction
@@ -124,6 +130,12 @@ class StemShape:
                 return t
         return 0.0
 
+    def face_end(self):
+        """s at which the outline that a film from the side shows faces 45 degrees distally: there the tip begins."""
+        s = np.arange(0.9 * self.length, self.length, 0.02)
+        steep = np.diff(self.half_thickness(s)) < -0.02
+        return float(s[np.argmax(steep)]) if steep.any() else self.length
+
     def inside_depth(self, p, grow=0.0):
         """Approximate signed distance of points (..., 3) to the body with its neck, negative inside."""
         s = -p[..., 2]
@@ -139,16 +151,17 @@ class StemShape:
         radial = np.linalg.norm(rel - t[..., None] * self.neck_direction, axis=-1)
         return np.maximum(radial - self.neck_radius - room, 5 - t)
 
-    def section_depth(self, p, lateral=0.0, medial=0.0):
+    def section_depth(self, p, lateral=0.0, medial=0.0, front=0.0, back=0.0):
         """Signed distance of points (..., 3), to first order and within their cross-section, to the body's own
         super-elliptic section, grown by `lateral` and `medial` mm at its flanks and by half of that in front and
-        behind; negative inside."""
+        behind, and by `front` and `back` mm at its faces and by FACE_SHARE of that at the flanks; negative inside."""
         s = -p[..., 2]
         right, left = self.medial(s), -self.lateral(s)
         x, y = np.abs(p[..., 0] - 0.5 * (right + left)), np.abs(p[..., 1])
         grown = np.where(p[..., 0] > 0.5 * (right + left), medial, lateral)
-        a = np.maximum(0.5 * (right - left), 1e-3) + grown
-        b = np.maximum(self.half_thickness(s), 1e-3) + 0.5 * grown
+        faced = np.where(p[..., 1] > 0, front, back)
+        a = np.maximum(0.5 * (right - left), 1e-3) + grown + FACE_SHARE * faced
+        b = np.maximum(self.half_thickness(s), 1e-3) + 0.5 * grown + faced
         r = np.maximum((x / a) ** SECTION + (y / b) ** SECTION, 1e-9) ** (1 / SECTION)
         steep = np.hypot((x / (a * r)) ** (SECTION - 1) / a, (y / (b * r)) ** (SECTION - 1) / b)
         return np.maximum((r - 1) / np.maximum(steep, 1e-6), np.maximum(-s, s - self.length))

@@ -2,7 +2,7 @@
 """Writes simulated hips (films, series.json, truth.json) to OUT/case-NN.
 
 usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard|lucency] [--stem-surface]
-                     [--lateral] [--jobs 1]
+                     [--lateral [1|2]] [--jobs 1]
 """
 import argparse
 import multiprocessing
@@ -41,7 +41,8 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--set", choices=sorted(case.PLANS), default="seat")
     parser.add_argument("--stem-surface", action="store_true", help="the stem's surface beside the films: stem.stl")
-    parser.add_argument("--lateral", action="store_true", help="a lateral film of the first film's day too, listed last")
+    parser.add_argument("--lateral", nargs="?", type=int, const=1, default=0, choices=(1, 2),
+                        help="a lateral film of the first film's day too, listed last; 2: also one of the last film's day")
     parser.add_argument("--jobs", type=int, default=1)
     options = parser.parse_args()
     os.makedirs(options.out, exist_ok=True)

@@ -5,9 +5,11 @@ usage: test_other_simulator.py [--meshes DIR]   (without the meshes only the clo
 """
 import os
 import sys
+import tempfile
 import unittest
 
 import numpy as np
+import pydicom
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import case  # noqa: E402
@@ -18,7 +20,8 @@ import physics  # noqa: E402
 import project  # noqa: E402
 import scene  # noqa: E402
 import truth  # noqa: E402
-from frames import Camera, leg_pose, translation  # noqa: E402
+import write_dicom  # noqa: E402
+from frames import Camera, leg_pose, translation, world_from_anatomy  # noqa: E402
 
 MESHES = None
 CAM = Camera(1100.0, 160.0, 12.0, -30.0, 0.15, -150.0, 120.0, 2300, 2000)
@@ -158,6 +161,157 @@ class Beds(unittest.TestCase):
         bed = lines.Bed(0.0, 126.0, [], 2.0, 0.4, 126.0)
         self.assertAlmostEqual(bed.third(), 42.0)
         self.assertEqual(bed.span(lines.Line(5, 1.0, 0.5, 1.0, 0.0)), (105.0, 126.0))
+
+
+def bed_from_side(stem, rows):
+    return lines.Bed(20.0, stem.length, rows, 2.0, 0.4, stem.length, from_side=True, face_end=stem.face_end())
+
+
+class BedsFromTheSide(unittest.TestCase):
+    """The bone in front of and behind a stem with lines of known width."""
+
+    @classmethod
+    def setUpClass(cls):
+        cls.stem = plain_stem()
+        cls.bed = bed_from_side(cls.stem, [lines.Line(9, 2.0, 0.0, 1.0, 0.8), lines.Line(12, 1.0, 0.0, 1.0, 0.0)])
+        cls.gone, cls.lining = lines.bed_grids(cls.stem, translation([0, 0, 0]), cls.bed)
+
+    def before(self, side, s, away):
+        """Points `away` mm off a face (1 front, -1 back), whose slope is below 2 degrees here, in its middle."""
+        x = 0.5 * (self.stem.medial(s) - self.stem.lateral(s))
+        y = side * (self.stem.half_thickness(s) + np.asarray(away))
+        return np.stack([np.full_like(y, x), y, np.full_like(y, -s)], -1)
+
+    def wall(self, side, s):
+        away = np.arange(-1.0, 5.0, 0.05)
+        return away[np.argmax(self.gone.at(self.before(side, s, away)) > 0)]
+
+    def test_wall_stands_as_far_from_the_face_as_the_line_is_wide(self):
+        # zones of 40 mm from 20 mm on: 9 in the middle third in front, 12 in the distal one behind
+        self.assertAlmostEqual(self.wall(1, 80.0), 2.0, delta=0.1)
+        self.assertAlmostEqual(self.wall(-1, 120.0), 1.0, delta=0.1)
+        for side, s in ((1, 40.0), (1, 120.0), (-1, 40.0), (-1, 80.0)):
+            self.assertAlmostEqual(self.wall(side, s), 0.0, delta=0.1)
+
+    def test_rim_and_compacted_bone_begin_at_the_wall(self):
+        dense = lambda side, s, away: float(self.lining.at(self.before(side, s, [away]))[0])
+        self.assertGreater(dense(1, 80.0, 2.4), 0.85)
+        self.assertAlmostEqual(dense(1, 80.0, 3.5), 0.4, delta=0.05)
+        self.assertAlmostEqual(dense(-1, 120.0, 2.0), 0.4, delta=0.05)
+        self.assertLess(dense(-1, 120.0, 4.0), 0.05)
+
+    def test_line_keeps_its_width_20_degrees_off_the_side(self):
+        # how far the grown section stands out beyond the stem's own, seen along a turned ray
+        s, width = 80.0, 2.0
+        x, y = np.meshgrid(np.arange(-25, 25, 0.05), np.arange(-18, 18, 0.05), indexing="ij")
+        p = np.stack([x, y, np.full_like(x, -s)], -1)
+        stem, bed = self.stem.section_depth(p) < 0, self.stem.section_depth(p, front=width) < 0
+        for turn in (-20.0, -10.0, 0.0, 10.0, 20.0):
+            out = x * np.sin(np.radians(turn)) + y * np.cos(np.radians(turn))
+            self.assertAlmostEqual(out[bed].max() - out[stem].max(), width, delta=0.03 * width + 0.05, msg=f"{turn}")
+
+    def test_lines_end_where_the_tip_begins(self):
+        # a round end: half an ellipse, as wide as the tip is thick and as long as the tip's half width (closed form)
+        half, along = 0.5 * self.stem.tip_thickness, 0.5 * self.stem.tip_width
+        self.assertAlmostEqual(self.stem.length - self.stem.face_end(), along - along ** 2 / np.hypot(along, half), delta=0.15)
+        self.assertEqual(self.bed.span(self.bed.lines[1]), (100.0, self.stem.face_end()))
+        self.assertEqual(self.bed.span(self.bed.lines[0]), (60.0, 100.0))
+
+    def test_drawn_lines_are_those_of_zones_8_to_14_in_the_same_bed(self):
+        rng, frontal = np.random.default_rng(3), lines.Bed(20.0, 140.0, [lines.Line(2, 1.0, 0, 1, 0)], 2.0, 0.4, 90.0)
+        for _ in range(40):
+            bed = lines.draw_from_side(rng, self.stem, frontal, False)
+            for some in (bed, lines.later(rng, bed, False)):
+                self.assertLessEqual({x.zone for x in some.lines}, {8, 9, 10, 12, 13, 14})
+                self.assertEqual((some.entry, some.compact, some.compact_to, some.from_side), (20.0, 2.0, 90.0, True))
+            self.assertTrue(all(x.rim > 0 for x in bed.lines if bed.span(x)[1] > 90.0))   # beyond it lies marrow
+        self.assertEqual([x.zone for x in frontal.lines], [2])
+        blank = lines.draw_from_side(rng, self.stem, frontal, True)
+        self.assertEqual(lines.later(rng, blank, True).lines, [])
+
+
+class TruthFromTheSide(unittest.TestCase):
+    """A stem alone before the camera, its front outwards, without a mesh."""
+
+    def see(self, side, rows, turn=-88.0, flexion=0.0):
+        stem = plain_stem()
+        bed = bed_from_side(stem, rows)
+        w_from_s = world_from_anatomy(side, np.array([0, 0, 40.0])) @ leg_pose(flexion, 6.0, turn)
+        axis = CAM.to_pixel(w_from_s(np.array([[0, 0, -0.5 * stem.length], stem.tip()])))
+        film = {"stem_axis_px": axis, "points_px": {"stem_tip": axis[1]}, "mm_per_px": CAM.pitch / CAM.magnification(w_from_s(stem.reference()))}
+        return stem, bed, w_from_s, film, lines.truth_of(CAM, w_from_s, stem, bed, film)
+
+    def outline(self, w_from_s, film, depth, grid_step=0.25):
+        """(along the axis, across it) in mm of the shadow of the places where `depth`(p in S) is negative."""
+        x, y, s = np.meshgrid(np.arange(-16, 30, grid_step), np.arange(-13, 13, grid_step), np.arange(15.0, 140, 2.0), indexing="ij")
+        p = np.stack([x, y, -s], -1)
+        px = CAM.to_pixel(w_from_s(p[depth(p) < 0]))
+        d = (film["stem_axis_px"][1] - film["stem_axis_px"][0])
+        d = d / np.linalg.norm(d)
+        rel = (px - film["stem_axis_px"][0]) * film["mm_per_px"]
+        return np.stack([rel @ d, rel @ np.array([1.0, 0])], -1), d
+
+    def test_back_lies_where_a_frontal_film_has_medial_and_the_file_says_so(self):
+        for side, sign, faces in (("R", 1, "P"), ("L", -1, "A")):
+            _, _, w_from_s, film, told = self.see(side, [])
+            self.assertGreater(sign * (np.array(told["entry_px"]) - film["stem_axis_px"][0])[0], 20)
+            back = CAM.to_pixel(w_from_s(np.array([0, -9.0, -60]))) - CAM.to_pixel(w_from_s(np.array([0, 9.0, -60])))
+            self.assertGreater(sign * back[0], 50)
+            self.assertEqual(self.written(side, "LL", True), [faces, "F"])
+            self.assertEqual(self.written(side, "LL", False), ["L", "F"])
+
+    @staticmethod
+    def written(side, view, faces):
+        with tempfile.TemporaryDirectory() as folder:
+            path = os.path.join(folder, "film.dcm")
+            write_dicom.write(path, np.zeros((8, 8), np.uint16), hip="TM-0001", side=side, date="2021-01-04", bits=12, photometric="MONOCHROME2",
+                              pitch=0.15, spacing="imager", sid=None, ofd=None, laterality=True, body_part="HIP", number=0, view=view, faces=faces)
+            return list(pydicom.dcmread(path).PatientOrientation)
+
+    def test_zones_are_thirds_from_the_entry_at_the_back_to_the_tip(self):
+        for turn, flexion in ((-88.0, 0.0), (-75.0, 6.0), (-100.0, -6.0)):
+            stem, bed, w_from_s, film, told = self.see("R", [lines.Line(9, 2.0, 0.25, 0.75, 0.8)], turn, flexion)
+            self.assertEqual([z["zone"] for z in told["zones"]], list(range(8, 15)))
+            entry, d = np.array(told["entry_px"]), film["stem_axis_px"][1] - film["stem_axis_px"][0]
+            down = (film["stem_axis_px"][1] - entry) @ d / np.linalg.norm(d) * film["mm_per_px"]
+            self.assertAlmostEqual(told["zones"][0]["length_mm"], down / 3, delta=1e-3)
+            # the entry lies on the metal's outline, at its level
+            cloud, _ = self.outline(w_from_s, film, stem.section_depth, 0.125)
+            level = (entry - film["stem_axis_px"][0]) @ d / np.linalg.norm(d) * film["mm_per_px"]
+            across = (entry - film["stem_axis_px"][0])[0] * film["mm_per_px"]
+            near = cloud[np.abs(cloud[:, 0] - level) < 1.2, 1]
+            self.assertAlmostEqual(near.max(), across, delta=0.3)
+
+    def test_the_shadow_of_the_gap_is_where_truth_says(self):
+        for side, turn, flexion in (("R", -88.0, 0.0), ("L", -75.0, 5.0)):
+            for zone in (9, 13):
+                stem, bed, w_from_s, film, told = self.see(side, [lines.Line(zone, 2.0, 0.25, 0.75, 0.0)], turn, flexion)
+                metal, d = self.outline(w_from_s, film, stem.section_depth)
+                room, _ = self.outline(w_from_s, film, lambda p: lines._grown_depth(stem, bed, p, lambda line: 0.0))
+                entry = np.array(told["entry_px"])
+                back = np.sign((entry - film["stem_axis_px"][0])[0])
+                start = (entry - film["stem_axis_px"][0]) @ d * film["mm_per_px"]
+                row = told["zones"][zone - 8]
+                border = start + row["length_mm"]   # both are the middle zone of their side
+                line, = row["lines"]
+                self.assertEqual((line["width_mm"], line["interface"], line["rim"]), (2.0, "stem_bone", False))
+                self.assertTrue(all(not z["lines"] for z in told["zones"] if z["zone"] != zone))
+                way = back if zone == 13 else -back
+                wide = lambda level, to: self.reach(room, level, to) - self.reach(metal, level, to)
+                middle = border + 0.5 * (line["from_mm"] + line["to_mm"])
+                self.assertAlmostEqual(wide(middle, way), 2.0, delta=0.3)
+                self.assertAlmostEqual(wide(middle, -way), 0.0, delta=0.3)
+                for end in ("from_mm", "to_mm"):
+                    out = -3.0 if end == "from_mm" else 3.0
+                    self.assertLess(wide(border + line[end] + out, way), 0.3)
+                    self.assertGreater(wide(border + line[end] - out, way), 1.7)
+
+    @staticmethod
+    def reach(cloud, level, way):
+        return (way * cloud[np.abs(cloud[:, 0] - level) < 1.2, 1]).max()
+
+    def test_lateral_days(self):
+        self.assertEqual([case.lateral_days(*v) for v in ((0, 2), (1, 2), (2, 2), (2, 0), (1, 0))], [[], [0], [0, 2], [0], [0]])
 
 
 class Films(unittest.TestCase):

@@ -5,8 +5,10 @@ from pydicom.sequence import Sequence
 from pydicom.uid import ExplicitVRLittleEndian, generate_uid
 
 
-def write(path, pixels, *, hip, side, date, bits, photometric, pitch, spacing, sid, ofd, laterality, body_part, number, view="AP"):
-    """`spacing`: 'imager', 'both' (PixelSpacing repeats it), 'none'. `sid`, `ofd` may be None (tag left out)."""
+def write(path, pixels, *, hip, side, date, bits, photometric, pitch, spacing, sid, ofd, laterality, body_part, number, view="AP",
+          faces=False):
+    """`spacing`: 'imager', 'both' (PixelSpacing repeats it), 'none'. `sid`, `ofd` may be None (tag left out). `faces`: of a
+    lateral film, whether PatientOrientation tells front from back, or says what a frontal film's does."""
     uid = lambda what: generate_uid(entropy_srcs=[hip, str(number), what, date])
     meta = FileMetaDataset()
     meta.MediaStorageSOPClassUID = "1.2.840.10008.5.1.4.1.1.1.1"
@@ -25,7 +27,8 @@ def write(path, pixels, *, hip, side, date, bits, photometric, pitch, spacing, s
     ds.BodyPartExamined, ds.ViewPosition = body_part, view
     if laterality:
         ds.ImageLaterality = side
-    ds.PatientOrientation = ["L", "F"]
+    # the back of a right hip lies at the film's right, that of a left one, its mirror image, at the left
+    ds.PatientOrientation = [("A" if side == "L" else "P") if faces else "L", "F"]
     ds.Rows, ds.Columns = pixels.shape
     ds.SamplesPerPixel, ds.PhotometricInterpretation = 1, photometric
     wide = bits > 8
