@@ -225,6 +225,46 @@ TEST(Doubt, AStemThatTheFieldCutsIsNoMirroredFilm) {
   EXPECT_THAT(result.films[0].reason, HasSubstr("outside of the film"));
 }
 
+/// Two hips on one film: what is taken for the right one's stem has grey `right` and is found with
+/// a confidence of 0.7; the left one's has `left` and 0.95. The film is 100 elsewhere.
+std::string reason_with_two_hips(float right, float left) {
+  constexpr int kRight = 100;  // columns of the stored matrix where the stems begin
+  constexpr int kLeft = 220;
+  constexpr int kWide = 20;
+  Steps steps = invented::steps();
+  steps.read = [=](const std::filesystem::path& file) -> Expected<film::FilmImage> {
+    film::FilmImage out = invented::image(file.filename().string());
+    for (int y = 0; y < invented::kHeight; ++y) {
+      for (int x = 0; x < invented::kWidth; ++x) {
+        const bool in_right = x >= kRight && x < kRight + kWide;
+        const bool in_left = x >= kLeft && x < kLeft + kWide;
+        out.pixels.at(x, y) = in_right ? right : (in_left ? left : 100.0F);
+      }
+    }
+    return out;
+  };
+  steps.find_implant = [=](const film::FilmImage& view,
+                           const anatomy::ImplantOptions&) -> Expected<anatomy::Implant> {
+    const bool is_right = view.stored_from_view.linear(0, 0) > 0.0;
+    anatomy::Implant found = invented::implant();
+    found.confidence = is_right ? 0.7 : 0.95;
+    const int first = is_right ? kRight : invented::kWidth - kLeft - kWide;
+    for (int y = 0; y < invented::kHeight; ++y) {
+      for (int x = first; x < first + kWide; ++x) found.stem.at(x, y) = 1;
+    }
+    return found;
+  };
+  return measure_with(invented::series({"a.dcm"}), {}, steps).films[0].reason;
+}
+
+// A film stored mirrored, or a wrong side, puts the hip that was not operated where a stem is
+// looked for: on simulated films its femur passed for a stem that the field cuts, and the
+// subsidence was 5 mm off.
+TEST(Doubt, AFemurOfBoneBesideAStemOfMetalIsTheOtherHip) {
+  EXPECT_THAT(reason_with_two_hips(300.0F, 900.0F), HasSubstr("stored mirrored"));  // 200 of 800
+  EXPECT_EQ(reason_with_two_hips(600.0F, 900.0F), "") << "both hips are replaced";
+}
+
 TEST(Doubt, LeavesTheSideAloneWhereTheStemWasMarkedByHand) {
   Series series = invented::series({"a.dcm"});
   series.films[0].landmarks_in_stored_px.stem_tip_px = Vec2(150.0, 400.0);

@@ -2,6 +2,7 @@
 #include <array>
 #include <utility>
 
+#include "dicom_field.h"
 #include "dicom_pixels.h"
 #include "dicom_stream.h"
 #include "dicom_tags.h"
@@ -81,6 +82,7 @@ Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string&
   film.value_of_code = value_table(rule);
   film.grey_of_code = grey_table(rule, film.facts.notes);
   film.pixel_height_per_width = pixel_aspect(dataset, film.facts);
+  film.stated_fields = stated_fields_of(dataset, film.pixel_height_per_width, film.facts.notes);
   note_window(dataset, rule, film, film.facts.notes);
   return film;
 }

@@ -6,47 +6,19 @@
 #include <utility>
 #include <vector>
 
+#include "blocks.h"
+#include "outline.h"
+
 namespace tidemark::film {
 namespace {
 
-constexpr int kBlocks = 320;           ///< blocks along the longer side
 constexpr double kMostSlope = 0.055;   ///< of a border against its side; 3 degrees
 constexpr double kMostDepth = 0.34;    ///< of the film, from its side
 constexpr double kDarkShare = 0.75;    ///< of a dark border's length that is an edge
 constexpr double kBrightShare = 0.4;   ///< of a bright one's: beside metal it is none
 constexpr double kMostAgainst = 0.1;   ///< of its length that is an edge the other way
-constexpr double kFlat = 0.5;          ///< most spread outside of a border, of the film's
-constexpr double kStep = 0.05;         ///< least step at one place, of the film's spread
 constexpr double kMeanStep = 0.29;     ///< least mean step along a border, of the film's spread
-constexpr double kInwards = 1.5;       ///< blocks between the edge and what is used
-constexpr double kLeastField = 0.25;   ///< of the film's area
 constexpr double kEndsLeftOut = 0.12;  ///< of a border, where the next side's border may hide it
-
-double quantile(std::vector<float> values, double q) {
-  if (values.empty()) return 0.0;
-  const auto at = static_cast<std::ptrdiff_t>(q * static_cast<double>(values.size() - 1));
-  std::nth_element(values.begin(), values.begin() + at, values.end());
-  return values[static_cast<std::size_t>(at)];
-}
-
-double spread(const std::vector<float>& values) {
-  return quantile(values, 0.95) - quantile(values, 0.05);
-}
-
-/// Means of blocks of `size` x `size` pixels; what is left over at the far sides is dropped.
-Raster blocks_of(const Raster& pixels, int size) {
-  Raster out(pixels.width / size, pixels.height / size);
-  for (int y = 0; y < out.height; ++y) {
-    for (int x = 0; x < out.width; ++x) {
-      double sum = 0.0;
-      for (int j = 0; j < size; ++j) {
-        for (int i = 0; i < size; ++i) sum += pixels.at(x * size + i, y * size + j);
-      }
-      out.at(x, y) = static_cast<float>(sum / (size * size));
-    }
-  }
-  return out;
-}
 
 enum class SideOf { kLeft, kRight, kTop, kBottom };
 
@@ -185,12 +157,6 @@ double y_at(const Line2& l, double x) {
   return l.point.y() + (x - l.point.x()) * l.direction.y() / l.direction.x();
 }
 
-/// Pixels from `low` to `high`, both within.
-struct Span {
-  int low = 0;
-  int high = 0;
-};
-
 Span span_of(double low, double high, int size) {
   return {std::clamp(static_cast<int>(std::ceil(low)), 0, size - 1),
           std::clamp(static_cast<int>(std::floor(high)), 0, size - 1)};
@@ -224,17 +190,6 @@ std::array<Vec2, 4> corners_of(const ExposedField& f, const Raster& pixels) {
   return out;
 }
 
-Raster cut(const Raster& pixels, const Span& x, const Span& y) {
-  Raster out(x.high - x.low + 1, y.high - y.low + 1);
-  for (int row = 0; row < out.height; ++row) {
-    const auto from =
-        pixels.values.begin() + static_cast<std::ptrdiff_t>(y.low + row) * pixels.width + x.low;
-    std::copy(from, from + out.width,
-              out.values.begin() + static_cast<std::ptrdiff_t>(row) * out.width);
-  }
-  return out;
-}
-
 double area_of(const std::array<Vec2, 4>& corners) {
   double twice = 0.0;
   for (std::size_t i = 0; i < corners.size(); ++i) {
@@ -248,7 +203,7 @@ double area_of(const std::array<Vec2, 4>& corners) {
 }  // namespace
 
 std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
-  const int block = std::max(1, std::max(pixels.width, pixels.height) / kBlocks);
+  const int block = block_size_of(pixels);
   const Raster blocks = blocks_of(pixels, block);
   if (std::min(blocks.width, blocks.height) < 32) return std::nullopt;
   const Greys greys{spread(blocks.values), quantile(blocks.values, 0.5)};
@@ -275,22 +230,35 @@ FilmImage within_exposed_field(FilmImage film) {
   return within_exposed_field(std::move(film), field);
 }
 
+ExposedField whole_of(const Raster& pixels) {
+  const double width = pixels.width;
+  const double height = pixels.height;
+  return {{Vec2(-0.5, 0.5 * height), Vec2(0.0, 1.0)},
+          {Vec2(width - 0.5, 0.5 * height), Vec2(0.0, 1.0)},
+          {Vec2(0.5 * width, -0.5), Vec2(1.0, 0.0)},
+          {Vec2(0.5 * width, height - 0.5), Vec2(1.0, 0.0)}};
+}
+
 FilmImage within_exposed_field(FilmImage film, const std::optional<ExposedField>& field) {
   if (!field) return film;
-  const auto corners = corners_of(*field, film.pixels);
+  ExposedField f = *field;
+  if (!f.within.empty()) {
+    const double inwards = kInwards * block_size_of(film.pixels);
+    const Affine2 view_from_stored = film.stored_from_view.inverse();
+    film = within_outlines(std::move(film), f.within, inwards);
+    const Vec2 first = view_from_stored.apply(film.stored_from_view.apply(Vec2::Zero()));
+    for (Line2* line : {&f.left, &f.right, &f.top, &f.bottom}) line->point -= first;
+  }
+  const auto corners = corners_of(f, film.pixels);
   Vec2 low = corners[0];
   Vec2 high = corners[0];
   for (const Vec2& p : corners) {
     low = low.cwiseMin(p);
     high = high.cwiseMax(p);
   }
-  fill_outside(*field, film.pixels);
-  const Span x = span_of(low.x(), high.x(), film.pixels.width);
-  const Span y = span_of(low.y(), high.y(), film.pixels.height);
-  film.pixels = cut(film.pixels, x, y);
-  Affine2 view_from_cut;
-  view_from_cut.offset = Vec2(x.low, y.low);
-  film.stored_from_view = film.stored_from_view.after(view_from_cut);
+  fill_outside(f, film.pixels);
+  cut_to(film, span_of(low.x(), high.x(), film.pixels.width),
+         span_of(low.y(), high.y(), film.pixels.height));
   return film;
 }
 

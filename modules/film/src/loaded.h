@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "stated_field.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/core/raster.h"
 #include "tidemark/film/film.h"
@@ -22,6 +23,7 @@ struct LoadedFilm {
   std::vector<float> grey_of_code;          ///< bright = more absorbing, close to log exposure
   Raster floats;                            ///< bright = more absorbing
   double pixel_height_per_width = 1.0;      ///< of the stored matrix
+  std::vector<StatedField> stated_fields;
 };
 
 /// Reads a DICOM object from memory; the bytes are released as early as possible.

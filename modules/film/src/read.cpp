@@ -12,6 +12,7 @@
 #include "picture_header.h"
 #include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
+#include "tidemark/film/field.h"
 #include "tidemark/film/film.h"
 #include "tidemark/film/stored.h"
 #include "words.h"
@@ -117,14 +118,22 @@ Expected<void> make_square(FilmImage& film, double stored_aspect, const std::str
 
 namespace {
 
-Expected<FilmImage> read_unguarded(const std::filesystem::path& file) {
+/// A film with what its header says of its field.
+struct FilmAsStated {
+  FilmImage film;
+  std::vector<StatedField> fields;
+};
+
+Expected<FilmAsStated> read_stated(const std::filesystem::path& file) {
   auto loaded = load(file);
   if (!loaded) return tl::unexpected(loaded.error());
   const std::string name = loaded->facts.file;
   if (auto content = check_content(*loaded, name); !content) {
     return tl::unexpected(content.error());
   }
-  FilmImage film;
+  FilmAsStated out;
+  FilmImage& film = out.film;
+  out.fields = std::move(loaded->stated_fields);
   film.facts = std::move(loaded->facts);
   const double aspect = loaded->pixel_height_per_width;
   const Turn turn = turn_of(film.facts);
@@ -134,7 +143,21 @@ Expected<FilmImage> read_unguarded(const std::filesystem::path& file) {
   if (auto square = make_square(film, aspect, name); !square) {
     return tl::unexpected(square.error());
   }
-  return film;
+  return out;
+}
+
+Expected<FilmImage> read_unguarded(const std::filesystem::path& file) {
+  auto read = read_stated(file);
+  if (!read) return tl::unexpected(read.error());
+  return std::move(read->film);
+}
+
+Expected<FilmInField> read_in_field_unguarded(const std::filesystem::path& file) {
+  auto read = read_stated(file);
+  if (!read) return tl::unexpected(read.error());
+  FilmInField out{std::move(read->film), {}};
+  out.field = field_of(out.film, read->fields);
+  return out;
 }
 
 Expected<StoredFilm> read_stored_unguarded(const std::filesystem::path& file) {
@@ -169,6 +192,10 @@ auto guarded(const std::filesystem::path& file, Work work) -> decltype(work(file
 
 Expected<FilmImage> read(const std::filesystem::path& file) {
   return guarded(file, read_unguarded);
+}
+
+Expected<FilmInField> read_in_field(const std::filesystem::path& file) {
+  return guarded(file, read_in_field_unguarded);
 }
 
 Expected<StoredFilm> read_stored(const std::filesystem::path& file) {

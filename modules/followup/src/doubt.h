@@ -16,7 +16,8 @@ namespace tidemark::followup {
 [[nodiscard]] bool doubts_side(const Expected<Seen>& asked, const FilmEntry& entry);
 
 /// Why a film is not measured when the implant stands as on the other side: it is stored mirrored,
-/// the side is wrong, or only the other hip on it is replaced. Nothing when there is no such doubt.
+/// the side is wrong, or only the other hip on it is replaced (two different heads were found, and
+/// beside the other stem the asked one is as dark as bone). Nothing when there is no such doubt.
 /// @param asked   the implant on the side of the series
 /// @param turned  the implant on the other side
 [[nodiscard]] std::optional<std::string> stands_on_other_side(const Expected<Seen>& asked,

@@ -11,9 +11,9 @@ namespace tidemark::followup {
 namespace {
 
 Expected<film::FilmImage> read_exposed(const std::filesystem::path& file) {
-  auto film = film::read(file);
-  if (!film) return film;
-  return film::within_exposed_field(std::move(*film));
+  auto read = film::read_in_field(file);
+  if (!read) return tl::unexpected(read.error());
+  return film::within_exposed_field(std::move(read->film), read->field);
 }
 
 }  // namespace

@@ -144,8 +144,10 @@ Measurer::FilmAnswer Measurer::read(const std::filesystem::path& file) {
       return found->second.film;
     }
   }
-  auto read = std::make_shared<ReadFilm>(ReadFilm{film::read(file), {}});
-  if (read->film) read->field = film::find_exposed_field(read->film->pixels);
+  auto in_field = film::read_in_field(file);
+  const auto read = std::make_shared<ReadFilm>(
+      in_field ? ReadFilm{std::move(in_field->film), std::move(in_field->field)}
+               : ReadFilm{tl::unexpected(in_field.error()), {}});
   const std::scoped_lock lock(films_mutex_);
   films_[file] = {changed, size, read};
   return read;

@@ -1,0 +1,31 @@
+#pragma once
+
+#include <vector>
+
+#include "tidemark/core/raster.h"
+#include "tidemark/film/field.h"
+
+namespace tidemark::film {
+
+/// Pixels from `low` to `high`, both within.
+struct Span {
+  int low = 0;
+  int high = 0;
+};
+
+/// All of a film as a field.
+[[nodiscard]] ExposedField whole_of(const Raster& pixels);
+
+/// Cuts the film down to these columns and rows, within it. stored_from_view is adapted.
+void cut_to(FilmImage& film, const Span& x, const Span& y);
+
+/// The pixels whose centres lie in every outline (even-odd rule).
+[[nodiscard]] Mask inside_of(const std::vector<Outline>& outlines, int width, int height);
+
+/// The film cut down to the smallest upright rectangle about what lies in every outline (view px)
+/// and at least `inwards` px off their borders (rows and columns, not slantwise); elsewhere in it
+/// the nearest grey along the row, else along the column. As it is where nothing would be left.
+[[nodiscard]] FilmImage within_outlines(FilmImage film, const std::vector<Outline>& outlines,
+                                        double inwards);
+
+}  // namespace tidemark::film
