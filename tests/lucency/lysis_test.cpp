@@ -59,8 +59,8 @@ double grey_at(const Room& room, double x, double y) {
   double grey = kSoft + kBone * (chord(kOuterMm, x) - 0.85 * chord(kInnerMm, x));
   if (std::abs(x) < kOuterMm) grey += 2.0 * std::sin(0.9 * y + x) * std::cos(1.3 * x - 0.4 * y);
   for (const Hole& hole : room.holes) {
-    const double part = std::hypot((y - hole.level) / hole.half_level,
-                                   (x - hole.across) / hole.half_across);
+    const double part =
+        std::hypot((y - hole.level) / hole.half_level, (x - hole.across) / hole.half_across);
     if (part < 1.0) grey -= hole.depth * hole.shape(part);
   }
   const double out = std::abs(x) - kHalfStemMm;
@@ -167,10 +167,9 @@ TEST(Lysis, AreaOfASteepHoleIsThatOfItsEllipse) {
 
 // An ellipsoid is darker by half of its depth on three quarters of its shadow (derived).
 TEST(Lysis, AreaOfAnEllipsoidIsThreeQuartersOfItsShadow) {
-  const Hole hole{.half_level = 6.0,
-                  .half_across = 3.6,
-                  .depth = 30.0,
-                  .shape = [](double part) { return std::sqrt(1.0 - part * part); }};
+  const Hole hole{.half_level = 6.0, .half_across = 3.6, .depth = 30.0, .shape = [](double part) {
+                    return std::sqrt(1.0 - part * part);
+                  }};
   const auto found = compared({}, with(hole));
   ASSERT_EQ(zone(found, 6).state, State::kPresent) << zone(found, 6).reason;
   const double truth = 0.75 * std::numbers::pi * 6.0 * 3.6;
@@ -232,10 +231,9 @@ TEST(Lysis, ASmallOneIsNotBelieved) {
 }
 
 TEST(Lysis, BoneThatThinsWithoutABorderIsNone) {
-  const Hole cone{.half_level = 18.0,
-                  .half_across = 9.0,
-                  .depth = 25.0,
-                  .shape = [](double part) { return std::pow(1.0 - part, 2.0); }};
+  const Hole cone{.half_level = 18.0, .half_across = 9.0, .depth = 25.0, .shape = [](double part) {
+                    return std::pow(1.0 - part, 2.0);
+                  }};
   EXPECT_NE(zone(compared({}, with(cone)), 6).state, State::kPresent);
 }
 

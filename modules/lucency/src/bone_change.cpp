@@ -17,7 +17,6 @@ namespace {
 constexpr double kAboveEntryMm = 3.0;
 constexpr double kBelowTipMm = 10.0;
 constexpr double kReachMm = 42.0;     ///< of the plane to either side of the stem axis
-constexpr double kMetalMm = 1.2;      ///< beside metal nothing is judged: blur and edge
 constexpr double kPenumbraMm = 0.8;   ///< nearer to metal a grey is not even averaged
 constexpr double kFarMm = 20.0;       ///< from the metal: farther is not beside the stem
 constexpr double kBorderMm = 1.5;     ///< inside of the femur's outer border
@@ -124,8 +123,8 @@ void widen(const BonePlane& plane, const Polyline& chain, const Affine2& referen
   Vec2 before = Vec2::Zero();
   for (std::size_t k = 0; k < chain.size(); ++k) {
     const Vec2 from_origin = reference_from_film.apply(chain[k]) - plane.origin_px;
-    const Vec2 at = Vec2(from_origin.dot(plane.distal), from_origin.dot(plane.medial)) /
-                    plane.px_per_mm;
+    const Vec2 at =
+        Vec2(from_origin.dot(plane.distal), from_origin.dot(plane.medial)) / plane.px_per_mm;
     if (k > 0 && at.x() != before.x()) {
       const auto [low, high] = std::minmax(before.x(), at.x());
       const auto row_of = [&](double level) { return (level - plane.level_mm(0)) / kCellMm; };
@@ -329,23 +328,26 @@ void expect_halo(const Laid& laid, const Cells& now, Cells& expected) {
 /// Medians of what is left over about the nodes of a coarse grid.
 class Surroundings {
  public:
-  Surroundings(const Laid& laid, const std::vector<Disc::Step>& cells, const Cells& left)
+  /// @param least what is left over less than this is no surroundings
+  Surroundings(const Laid& laid, const std::vector<Disc::Step>& cells, const Cells& left,
+               double least)
       : columns_(laid.plane.columns / kStep + 2), rows_(laid.plane.rows / kStep + 2) {
     std::vector<std::pair<Disc::Step, double>> some;
     for (const auto& cell : cells) {
-      if (cell.row % 2 != 0 || cell.column % 2 != 0) continue;
-      some.emplace_back(cell, left[laid.plane.index(cell.row, cell.column)]);
+      const double value = left[laid.plane.index(cell.row, cell.column)];
+      if (cell.row % 2 == 0 && cell.column % 2 == 0 && value > least)
+        some.emplace_back(cell, value);
     }
-    constexpr double kReach = kAboutMm / kCellMm;
+    constexpr int kReach = static_cast<int>(kAboutMm / kCellMm);
     constexpr std::size_t kEnough = 40;
     std::vector<double> near;
     for (int y = 0; y < rows_; ++y) {
       for (int x = 0; x < columns_; ++x) {
         near.clear();
         for (const auto& [cell, value] : some) {
-          if (std::hypot(cell.row - y * kStep, cell.column - x * kStep) <= kReach) {
-            near.push_back(value);
-          }
+          const int down = cell.row - y * kStep;
+          const int aside = cell.column - x * kStep;
+          if (down * down + aside * aside <= kReach * kReach) near.push_back(value);
         }
         nodes_.push_back(near.size() < kEnough ? kUnseen : median(near).value_or(0.0));
       }
@@ -378,13 +380,25 @@ class Surroundings {
   std::vector<double> nodes_;
 };
 
+/// Adds the surroundings to what is expected; looked at twice, so that a large area that has become
+/// darker is not its own surroundings.
 void expect_surroundings(const Laid& laid, const std::vector<Disc::Step>& cells, const Cells& now,
                          Cells& expected) {
-  Cells left(now.size(), 0.0);
-  for (std::size_t i = 0; i < left.size(); ++i) left[i] = now[i] - expected[i];
-  const Surroundings around(laid, cells, left);
-  for (const auto& cell : cells) {
-    expected[laid.plane.index(cell.row, cell.column)] += around.at(cell);
+  constexpr double kFar = 3.0;  ///< standard deviations
+  double least = -std::numeric_limits<double>::infinity();
+  for (int look = 0; look < 2; ++look) {
+    Cells left(now.size(), 0.0);
+    std::vector<double> of_cells;
+    for (const auto& cell : cells) {
+      const std::size_t i = laid.plane.index(cell.row, cell.column);
+      left[i] = now[i] - expected[i];
+      of_cells.push_back(left[i]);
+    }
+    if (look == 1) least = -kFar * kSigmaPerMad * median_absolute_deviation(of_cells).value_or(0.0);
+    const Surroundings around(laid, cells, left, least);
+    for (const auto& cell : cells) {
+      expected[laid.plane.index(cell.row, cell.column)] += around.at(cell);
+    }
   }
 }
 

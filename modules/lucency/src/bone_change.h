@@ -10,6 +10,8 @@
 namespace tidemark::lucency {
 
 inline constexpr double kCellMm = 0.5;  ///< pitch of the plane
+/// Beside metal nothing is judged: its blur and edge. House choice.
+inline constexpr double kMetalMm = 1.2;
 
 /// A grid in the plane of the stem of the reference film: rows from proximal to distal along the
 /// stem axis, columns from lateral to medial.
@@ -22,7 +24,7 @@ struct BonePlane {
   int rows = 0;
   int columns = 0;
 
-  [[nodiscard]] double level_mm(int row) const;    ///< from the entry level, distal +
+  [[nodiscard]] double level_mm(int row) const;      ///< from the entry level, distal +
   [[nodiscard]] double across_mm(int column) const;  ///< from the stem axis, medial +
   [[nodiscard]] Vec2 px(double level_mm, double across_mm) const;
   [[nodiscard]] std::size_t index(int row, int column) const {

@@ -21,6 +21,10 @@ constexpr double kMostMm2 = 500.0;  ///< larger is no focus
 constexpr double kCoreMm = 1.5;
 constexpr double kDeep = 0.12;     ///< depth of such a disc from which it is believed
 constexpr double kShallow = 0.06;  ///< up to which there is nothing
+/// Nothing is lost where a disc that lost this much would have been believed, on this share of the
+/// zone's bone. Thin bone, and borders that lie otherwise on both films, hide more.
+constexpr double kClear = 0.3;
+constexpr double kClearShare = 0.5;
 /// A disc must be this much deeper than what has become brighter in the zone.
 constexpr double kAboveBrighter = 2.0;
 /// Cells of a zone that both films must show, as a share of its bone and in mm2.
@@ -97,21 +101,42 @@ struct Core {
   std::size_t cell = 0;
 };
 
-Core deepest(const BoneChange& change, const Cells& cells, const std::vector<double>& sure) {
-  const Disc disc = disc_of(kCoreMm);
-  Core best;
-  for (const std::size_t i : cells) {
-    if (sure[i] <= best.least) continue;
-    const Place at = place_of(change.plane, i);
-    double least = sure[i];
-    for (const auto& step : disc.steps) {
-      const auto k = judged(change, at, step.row, step.column);
-      least = k ? std::min(least, sure[*k]) : -1e9;
-      if (least <= best.least) break;
-    }
-    if (least > best.least) best = {least, i};
+/// The disc about a cell; -1e9 where not all of it is judged.
+Core core_at(const BoneChange& change, const Disc& disc, std::size_t cell,
+             const std::vector<double>& sure) {
+  const Place at = place_of(change.plane, cell);
+  Core out{sure[cell], cell};
+  for (const auto& step : disc.steps) {
+    const auto k = judged(change, at, step.row, step.column);
+    if (!k) return {-1e9, cell};
+    out.least = std::min(out.least, sure[*k]);
   }
-  return best;
+  return out;
+}
+
+/// The discs of a zone.
+struct Cores {
+  Core deepest;
+  double clear = 0.0;  ///< share of the zone's bone on which a loss of kClear would be believed
+};
+
+Cores cores_of(const BoneChange& change, const ZoneCells& cells, const std::vector<double>& sure) {
+  const Disc disc = disc_of(kCoreMm);
+  Cores out;
+  std::vector<unsigned char> covered(change.depth.size(), 0);
+  for (const std::size_t i : cells.valid) {
+    const Core core = core_at(change, disc, i, sure);
+    if (core.least > out.deepest.least) out.deepest = core;
+    if (core.least < kDeep - kClear) continue;
+    const Place at = place_of(change.plane, i);
+    for (const auto& step : disc.steps) {
+      covered[change.plane.index(at.row + step.row, at.column + step.column)] = 1;
+    }
+  }
+  for (const std::size_t i : cells.bone) {
+    out.clear += covered[i] / static_cast<double>(cells.bone.size());
+  }
+  return out;
 }
 
 /// What hangs together with a cell and is deeper than a limit.
@@ -147,11 +172,12 @@ double depth_of(const BoneChange& change, const Core& core) {
 /// An area that has become darker.
 struct Focus {
   double depth = 0.0;
-  Cells cells;  ///< at half of the depth
+  Cells cells;                 ///< at half of the depth
   Vec2 middle = Vec2::Zero();  ///< (level, across), mm
   double slender = 1.0;        ///< length over width
   double circumference_mm = 0.0;
-  double open_mm = 0.0;  ///< of it, where it runs into the end of what is judged, the metal apart
+  double open_mm = 0.0;      ///< of it, where it runs into the end of what is judged, and
+  double at_metal_mm = 0.0;  ///< where that is the metal's
 };
 
 void measure_border(const BoneChange& change, Focus& focus) {
@@ -165,7 +191,7 @@ void measure_border(const BoneChange& change, Focus& focus) {
       if (k && in[*k] != 0) continue;
       focus.circumference_mm += kCellMm;
       const bool towards_stem = dc != 0 && (dc > 0) == (across < 0.0);
-      if (!k && !towards_stem) focus.open_mm += kCellMm;
+      if (!k) (towards_stem ? focus.at_metal_mm : focus.open_mm) += kCellMm;
     }
   }
   // Sides of cells are longer than the border that they follow, by 4 / pi on average.
@@ -226,16 +252,19 @@ std::string doubt(const BoneChange& change, const Core& core, const Focus& focus
 
 void fill_present(const BoneChange& change, const Core& core, const Focus& focus, double noise,
                   ZoneLysis& out) {
-  const double area = mm2(focus.cells);
+  // What is not judged beside the metal: the area ends anywhere in it, or at the metal.
+  const double hidden = 0.5 * kMetalMm * focus.at_metal_mm;
+  const double area = mm2(focus.cells) + hidden;
   const auto at = [&](double depth) {
     return mm2(region(change, core.cell, std::min(depth, 0.9 * focus.depth)));
   };
-  const double by_noise = 0.5 * (at(0.5 * focus.depth - 0.5 * noise) -
-                                 at(0.5 * focus.depth + 0.5 * noise));
-  const double by_peak = 0.5 * (at(0.5 * (1.0 - kPeakU) * focus.depth) -
-                                at(0.5 * (1.0 + kPeakU) * focus.depth));
+  const double by_noise =
+      0.5 * (at(0.5 * focus.depth - 0.5 * noise) - at(0.5 * focus.depth + 0.5 * noise));
+  const double by_peak =
+      0.5 * (at(0.5 * (1.0 - kPeakU) * focus.depth) - at(0.5 * (1.0 + kPeakU) * focus.depth));
   const double by_border = kBoundaryMm * focus.circumference_mm;
-  const double u = std::hypot(std::hypot(by_noise, by_peak, by_border), 2.0 * kScaleU * area);
+  const double u = std::hypot(std::hypot(by_noise, by_peak, by_border), hidden / std::sqrt(3.0),
+                              2.0 * kScaleU * area);
   out.state = State::kPresent;
   out.area = measured(SquareMillimetres{area}, SquareMillimetres{u});
   out.depth = measured(focus.depth, std::hypot(noise, kPeakU * focus.depth));
@@ -244,27 +273,35 @@ void fill_present(const BoneChange& change, const Core& core, const Focus& focus
 void judge(const BoneChange& change, const ZonePlan& plan, const Zone& zone,
            const Affine2& follow_from_reference, ZoneLysis& out) {
   const ZoneCells cells = cells_of(change, plan, zone);
-  out.seen = cells.bone.empty() ? 0.0
-                                : static_cast<double>(cells.valid.size()) /
-                                      static_cast<double>(cells.bone.size());
+  out.seen = cells.bone.empty()
+                 ? 0.0
+                 : static_cast<double>(cells.valid.size()) / static_cast<double>(cells.bone.size());
   if (mm2(cells.valid) < kSeenMm2 || out.seen < kSeenShare) {
     out.state = State::kNotSeen;
     out.reason = "Too little of the bone of this zone is seen free on both films.";
     return;
   }
-  const Core darker = deepest(change, cells.valid, change.sure_darker);
-  const Core brighter = deepest(change, cells.valid, change.sure_brighter);
+  const Cores cores = cores_of(change, cells, change.sure_darker);
+  const Core darker = cores.deepest;
+  const Core brighter = cores_of(change, cells, change.sure_brighter).deepest;
   out.state = State::kCannotTell;
   if (darker.least < kShallow && brighter.least < kShallow) {
-    out.state = State::kAbsent;
+    if (cores.clear >= kClearShare) {
+      out.state = State::kAbsent;
+    } else {
+      out.reason =
+          "The bone beside the stem is too narrow here, or differs too much by its borders, "
+          "for a loss to be seen.";
+    }
     return;
   }
   const double needed = std::max(kDeep, kAboveBrighter * brighter.least);
   if (darker.least < needed) {
-    out.reason = brighter.least >= kShallow
-                     ? "The bone of this zone looks otherwise on both films, brighter in places and "
-                       "darker in others, as where the leg is laid otherwise."
-                     : "What has become darker is fainter than what would be believed.";
+    out.reason =
+        brighter.least >= kShallow
+            ? "The bone of this zone looks otherwise on both films, brighter in places and "
+              "darker in others, as where the leg is laid otherwise."
+            : "What has become darker is fainter than what would be believed.";
     return;
   }
   const Focus focus = focus_about(change, darker);
@@ -274,8 +311,7 @@ void judge(const BoneChange& change, const ZonePlan& plan, const Zone& zone,
   }
   if (!out.reason.empty()) return;
   fill_present(change, darker, focus, scatter(change, cells.valid, focus), out);
-  out.middle_px =
-      follow_from_reference.apply(change.plane.px(focus.middle.x(), focus.middle.y()));
+  out.middle_px = follow_from_reference.apply(change.plane.px(focus.middle.x(), focus.middle.y()));
 }
 
 }  // namespace
@@ -290,7 +326,8 @@ std::vector<ZoneLysis> compare_lysis(const LysisFilm& reference, const LysisFilm
     if (zone.flank == Flank::kTip) {
       one.reason = "About the tip areas of lost bone are not looked for.";
     } else if (!change) {
-      one.reason = "The bone beside the stem does not stand out from the soft tissue on both films.";
+      one.reason =
+          "The bone beside the stem does not stand out from the soft tissue on both films.";
     } else {
       judge(*change, reference.plan, zone, follow_from_reference, one);
     }

@@ -168,10 +168,10 @@ std::vector<Cavity> draw_cavities(CountedRandom& random, int number) {
 
 /// As it is on film i of 0 to `last`: one in five is there at once, half as large.
 Cavity grown(Cavity cavity, bool at_once, double first_part, std::size_t i, std::size_t last) {
-  const double part = i == 0 || last == 0
-                          ? 0.0
-                          : first_part + (1.0 - first_part) * static_cast<double>(i) /
-                                             static_cast<double>(last);
+  const double part =
+      i == 0 || last == 0
+          ? 0.0
+          : first_part + (1.0 - first_part) * static_cast<double>(i) / static_cast<double>(last);
   const double size = at_once ? 0.5 + 0.5 * part : part;
   cavity.half_axes_mm *= size;
   return cavity;
