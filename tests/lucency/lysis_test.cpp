@@ -44,6 +44,7 @@ struct Room {
   unsigned seed = 7;
   double noise = 1.5;
   double halo = 0.0;  ///< dark overshoot beside the metal, share of the step to it
+  double halo_mm = 1.5;
   double gain = 1.0;
   double offset = 0.0;
   double shift_mm = 0.0;  ///< of the stem, distally, against the bone
@@ -65,7 +66,7 @@ double grey_at(const Room& room, double x, double y) {
   }
   const double out = std::abs(x) - kHalfStemMm;
   const bool beside = y < kStemMm + room.shift_mm;
-  if (beside && out > 0.0) grey -= 200.0 * room.halo * std::exp(-out / 1.5);
+  if (beside && out > 0.0) grey -= 200.0 * room.halo * std::exp(-out / room.halo_mm);
   if (beside && out < 0.0) grey = 300.0;
   return room.offset + room.gain * grey;
 }
@@ -194,6 +195,7 @@ TEST(Lysis, DepthIsAShareOfTheBonesStep) {
 
 TEST(Lysis, AnotherNoiseHaloAndGainAreNoLoss) {
   for (const Room& now : {Room{.seed = 8, .holes = {}}, Room{.seed = 9, .halo = 0.15, .holes = {}},
+                          Room{.seed = 9, .halo = 0.3, .halo_mm = 3.0, .holes = {}},
                           Room{.seed = 10, .gain = 0.6, .offset = 40.0, .holes = {}},
                           Room{.seed = 11, .noise = 3.0, .halo = 0.1, .gain = 1.7, .holes = {}}}) {
     for (const ZoneLysis& one : compared({}, now)) {
@@ -238,8 +240,9 @@ TEST(Lysis, BoneThatThinsWithoutABorderIsNone) {
 }
 
 TEST(Lysis, BrighterElsewhereInTheZoneLeavesItOpen) {
-  Room now = with({.level = 52.0, .depth = 15.0});
-  now.holes.push_back({.level = 68.0, .depth = -15.0});
+  Room now = with({.level = 52.0, .depth = 30.0});
+  ASSERT_EQ(zone(compared({}, now), 6).state, State::kPresent);
+  now.holes.push_back({.level = 68.0, .depth = -30.0});
   const ZoneLysis found = zone(compared({}, now), 6);
   EXPECT_EQ(found.state, State::kCannotTell);
   EXPECT_THAT(found.reason, HasSubstr("otherwise on both films"));
