@@ -148,7 +148,7 @@ struct FilmSpec {
   PhotometricTag photometric_tag = PhotometricTag::kTrue;
   FacingTag facing_tag = FacingTag::kAsFrontal;  ///< of a lateral film
   Clutter clutter;
-  std::vector<Gap> gaps;  ///< lucent lines; those of one zone and interface do not overlap
+  std::vector<Gap> gaps;         ///< lucent lines; those of one zone and interface do not overlap
   std::vector<Cavity> cavities;  ///< focal loss of bone; in one order on all films of a hip
   std::uint64_t noise_seed = 1;
 };
