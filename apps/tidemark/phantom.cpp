@@ -33,8 +33,8 @@ po::options_description option_table() {
        "a lateral film of the day of the reference film too; 2: and one of the last follow-up's")  //
       ("seed", po::value<std::uint64_t>()->default_value(1), "what everything is drawn from")  //
       ("set", po::value<std::string>()->default_value("seat"),
-       "seat (migration), still (none, large changes of pose), hard (films nobody would choose) "
-       "or lucency (lucent lines by zone)")  //
+       "seat (migration), still (none, large changes of pose), hard (films nobody would choose), "
+       "lucency (lucent lines by zone) or lysis (focal loss of bone beside the stem)")  //
       ("femur-surface", po::value<std::string>(),
        "closed outer surface of a femur (.obj .stl .ply)")                              //
       ("pelvis-surface", po::value<std::string>(), "closed outer surface of a pelvis")  //
@@ -73,6 +73,7 @@ std::optional<phantom::CaseSet> set_named(const std::string& name) {
   if (name == "still") return phantom::CaseSet::kStill;
   if (name == "hard") return phantom::CaseSet::kHard;
   if (name == "lucency") return phantom::CaseSet::kLucency;
+  if (name == "lysis") return phantom::CaseSet::kLysis;
   return std::nullopt;
 }
 
@@ -154,7 +155,7 @@ int run_phantom(int argc, char** argv) {
   }
   if (given.count("out") == 0) return usage("no output folder; add --out DIR");
   const auto set = set_named(given["set"].as<std::string>());
-  if (!set) return usage("no such set; choose --set seat, still, hard or lucency");
+  if (!set) return usage("no such set; choose --set seat, still, hard, lucency or lysis");
   const std::string side = given["femur-side"].as<std::string>();
   if (side != "L" && side != "R") return usage("--femur-side is L or R");
   const double pitch = given["pixel-pitch"].as<double>();

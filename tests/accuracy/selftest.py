@@ -12,7 +12,7 @@ import tempfile
 import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-from bench import (anatomy, cases, compare, lucency, numbers, plot,  # noqa: E402
+from bench import (anatomy, cases, compare, lucency, lysis, numbers, plot,  # noqa: E402
                    reliability, summary, tables)
 
 # A film whose shaft points straight down, 0.1 mm a pixel. Invented.
@@ -477,6 +477,32 @@ class LateralLucency(unittest.TestCase):
         self.truth["films"][2:] = [true_film("c.dcm", {1: 1.0}, view="LAT")]
         self.assertEqual(self.rows(), [])
         self.assertEqual(self.pairs(), [])
+
+
+class Lysis(unittest.TestCase):
+    TRUTH = {"films": [{"file": "a"}, {"file": "b", "cavities": [
+        {"zone": 3, "half_depth_area_mm2": 40.0, "depth_share": 0.5, "rim": False},
+        {"zone": 5, "half_depth_area_mm2": 10.0, "depth_share": 0.5, "rim": True}]}],
+        "comparisons": [{"reference": 0, "follow_up": 1}]}
+
+    def rows(self, told):
+        result = {"films": [{"file": "a"}, {"file": "b"}],
+                  "comparisons": [{"reference": 0, "follow_up": 1, "signs": {"lysis": told}}]}
+        return lysis.rows_of("c", "s", self.TRUTH, {"result": result})
+
+    def test_an_area_is_held_against_the_cavity_of_its_zone(self):
+        rows = self.rows([{"zone": 3, "state": "present", "depth": {"value": 0.4},
+                           "area_mm2": {"value": 44.0, "u95": 5.0}}])
+        self.assertEqual([r["zone"] for r in rows if lysis.is_clear(r)], [3])
+        area = lysis.areas(rows)
+        self.assertEqual((area["n"], area["bias"], area["inside"]), (1, 4.0, 1.0))
+        self.assertEqual(sum(r["state"] == "missing" for r in rows), 5)
+
+    def test_a_false_one_is_seen(self):
+        rows = self.rows([{"zone": 1, "state": "present", "depth": {"value": 0.4},
+                           "area_mm2": {"value": 44.0, "u95": 5.0}}])
+        self.assertEqual([r["zone"] for r in rows if r["state"] == "present" and not r["true_mm2"]], [1])
+        self.assertEqual(lysis.areas(rows)["n"], 0)
 
 
 if __name__ == "__main__":

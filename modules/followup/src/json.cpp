@@ -208,6 +208,19 @@ Json signs_json(const lucency::FilmSigns& signs, const LengthWriter& length) {
   return out;
 }
 
+Json lysis_json(const lucency::ZoneLysis& lysis, const LengthWriter& length) {
+  Json out{{"zone", lysis.zone}, {"state", code_of(lysis.state)}};
+  if (!lysis.reason.empty()) out["reason"] = lysis.reason;
+  out["seen_fraction"] = rounded(lysis.seen);
+  if (lysis.area) {
+    out["area" + length.suffix + "2"] =
+        measured_json(*lysis.area, length.mm_per_unit * length.mm_per_unit);
+  }
+  if (lysis.depth) out["depth"] = measured_json(*lysis.depth);
+  if (lysis.middle_px) out["middle_px"] = point_json(*lysis.middle_px);
+  return out;
+}
+
 Json sign_changes_json(const lucency::SignChanges& signs, const LengthWriter& length) {
   Json out;
   out["cortex"] = Json::array();
@@ -221,6 +234,7 @@ Json sign_changes_json(const lucency::SignChanges& signs, const LengthWriter& le
   length.add(out["calcar"], "change", signs.calcar);
   if (!signs.calcar) out["calcar"]["reason"] = signs.calcar_reason;
   out["new_pedestal"] = code_of(signs.new_pedestal);
+  for (const auto& lysis : signs.lysis) out["lysis"].push_back(lysis_json(lysis, length));
   return out;
 }
 

@@ -10,6 +10,7 @@
 #include "doubt.h"
 #include "early.h"
 #include "judged.h"
+#include "lysis.h"
 #include "panel.h"
 #include "remember.h"
 #include "seat.h"
@@ -283,6 +284,8 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
   std::optional<Measured<Millimetres>> subsidence;
   if (out.migration) subsidence = out.migration->subsidence_at_tip;
   out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs, subsidence);
+  out.signs->lysis =
+      lysis_of(*work.films[out.reference].hip, *work.films[out.follow_up].hip, out.migration);
 }
 
 /// How the stem moved from the reference film to the follow-up film, or why nobody can tell.
@@ -596,7 +599,8 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   measure_side_films(work, steps, run.threads);
   auto of_films = compare_and_draw_films(work, run, comparisons);
   settle_together(work, run, comparisons);
-  for (ComparisonResult& pair : comparisons) compare_signs(work, pair);
+  parallel_for(comparisons.size(), run.threads,
+               [&](std::size_t i) { compare_signs(work, comparisons[i]); });
   Result result =
       collect(work, std::move(comparisons), compare_side_films(work, steps, run.threads), options);
   take_pictures(std::move(of_films), result.films, &FilmResult::picture, result);

@@ -21,6 +21,8 @@ using TableLine = std::array<std::string, 6>;
 
 /// The lines of all films zone by zone, one line of text each; empty when none were looked for.
 [[nodiscard]] std::string zones_table(const Result& result);
+/// Focal loss of bone, one line a comparison; empty when it was not looked for.
+[[nodiscard]] std::string lysis_lines(const Result& result);
 /// What one film says of one interface of one zone, one line of text.
 [[nodiscard]] std::string zone_line(const FilmResult& film, const ZoneResult& zone,
                                     const Result& result);

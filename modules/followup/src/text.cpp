@@ -228,6 +228,7 @@ std::string to_table(const Result& result) {
     out += "There is no follow-up film to compare with.\n\n";
   }
   out += zones_table(result);
+  out += lysis_lines(result);
   out += side_film_lines(result);
   out += seat_table(result);
   out += refusal_lines(result);

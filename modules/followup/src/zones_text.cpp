@@ -5,6 +5,7 @@
 
 #include "tables.h"
 #include "tidemark/core/number_text.h"
+#include "tidemark/core/text.h"
 #include "tidemark/lucency/codes.h"
 
 namespace tidemark::followup {
@@ -104,6 +105,34 @@ std::string zones_table(const Result& result) {
   }
   return "Radiolucent lines (films with one; follow-ups on which it is progressive):\n" +
          lines_of(lines) + "\n";
+}
+
+std::string lysis_lines(const Result& result) {
+  std::string out;
+  for (const ComparisonResult& pair : result.comparisons) {
+    if (!pair.signs || pair.signs->lysis.empty()) continue;
+    const Lengths lengths = lengths_of(result);
+    const double unit = lengths.mm_per_unit * lengths.mm_per_unit;
+    std::string present;
+    std::string absent;
+    std::string open;
+    for (const lucency::ZoneLysis& one : pair.signs->lysis) {
+      std::string& list = one.state == State::kPresent  ? present
+                          : one.state == State::kAbsent ? absent
+                                                        : open;
+      list += (list.empty() ? "" : ", ") + std::to_string(one.zone);
+      if (!one.area) continue;
+      const std::string area =
+          with_uncertainty(one.area->value.value / unit, one.area->u95.value / unit);
+      list += " (" + area.substr(area.front() == '+' ? 1 : 0) + " " + lengths.unit + "2)";
+    }
+    out += "  " + printable(result.films.at(pair.follow_up).file) + ":";
+    if (!present.empty()) out += " present in zone " + present + ";";
+    if (!absent.empty()) out += " none seen in " + absent + ";";
+    out += (open.empty() ? " every zone told" : " cannot tell " + open) + "\n";
+  }
+  if (out.empty()) return out;
+  return "Focal lysis (new areas of lost bone by zone, against the reference film):\n" + out + "\n";
 }
 
 std::string zone_line(const FilmResult& film, const ZoneResult& zone, const Result& result) {

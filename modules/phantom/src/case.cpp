@@ -5,6 +5,7 @@
 #include <cmath>
 #include <string>
 
+#include "cavity.h"
 #include "lucency_case.h"
 #include "random.h"
 
@@ -243,6 +244,10 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
   if (lucent) {
     CountedRandom lines(mix({own, 0x4c}));
     add_lucency(lines, hip);
+  }
+  if (options.set == CaseSet::kLysis) {
+    CountedRandom cavities(mix({own, 0x0c}));
+    add_lysis(cavities, hip);
   }
   add_lateral_films(own, options, hip);
   if (lucent) {

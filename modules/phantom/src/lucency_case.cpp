@@ -98,17 +98,6 @@ void leave_canal_open(StemShape& stem) {
   stem.tip_half_depth_mm = 0.8 * stem.tip_half_width_mm;
 }
 
-Compaction draw_compaction(CountedRandom& random) {
-  Compaction c;
-  c.thickness.value = random.uniform(1.5, 3.0);
-  c.share = random.uniform(0.35, 0.55);
-  c.swing = random.uniform(0.0, 0.05);
-  c.wave.value = random.uniform(20.0, 60.0);
-  c.phase_rad = random.uniform(0.0, 2.0 * std::numbers::pi);
-  c.reach = random.chance(0.5) ? 0.97 : random.uniform(0.55, 0.9);  // marrow beside the rest
-  return c;
-}
-
 void tilt_view(CountedRandom& random, FilmSpec& film) {
   const bool oblique = random.chance(0.5);
   const double flat = 2.0;
@@ -130,6 +119,17 @@ bool has_lines(const CaseSpec& hip) { return hip.number % 6 != 0; }
 double chance_of_line(bool on_first_film) { return on_first_film ? 0.6 : 0.2; }
 
 }  // namespace
+
+Compaction draw_compaction(CountedRandom& random) {
+  Compaction c;
+  c.thickness.value = random.uniform(1.5, 3.0);
+  c.share = random.uniform(0.35, 0.55);
+  c.swing = random.uniform(0.0, 0.05);
+  c.wave.value = random.uniform(20.0, 60.0);
+  c.phase_rad = random.uniform(0.0, 2.0 * std::numbers::pi);
+  c.reach = random.chance(0.5) ? 0.97 : random.uniform(0.55, 0.9);  // marrow beside the rest
+  return c;
+}
 
 void add_lucency(CountedRandom& random, CaseSpec& hip) {
   if (random.chance(0.4)) cement(random, hip);

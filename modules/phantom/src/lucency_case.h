@@ -9,6 +9,9 @@ namespace tidemark::phantom {
 /// right angle, as far as the patient lets it.
 inline constexpr Degrees kRolledOut{-88.0};
 
+/// Draws the cancellous bone that was pressed together beside a stem.
+[[nodiscard]] Compaction draw_compaction(CountedRandom& random);
+
 /// Draws what the set "lucency" adds to a hip: fixation, compacted bone, lucent lines on each film,
 /// flat or oblique views and little migration. The films are frontal ones.
 void add_lucency(CountedRandom& random, CaseSpec& hip);

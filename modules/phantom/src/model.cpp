@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "cavity.h"
 #include "clutter.h"
 #include "gap.h"
 #include "parallel.h"
@@ -197,6 +198,7 @@ Scene make_scene(const Model& model, const CaseSpec& spec, const FilmSpec& film)
   add_femur(model.femur, femur, scene.solids);
   add_struts(model.femur.struts, femur, scene);
   add_interface(model, spec, film, femur, scene);
+  add_cavities(model, film, femur, scene);
   scene.solids.push_back(placed(Layer::kStem, model.stem.mesh, stem));
   scene.solids.push_back(placed(Layer::kHead, model.head, stem));
   scene.solids.push_back({Layer::kShell, model.cup.shell});
@@ -225,11 +227,15 @@ SimulatedFilm simulate(const Model& model, const CaseSpec& spec, const FilmSpec&
   collimate(primary, film, threads);
   result.pixels = develop(expose(primary, film, threads), film, threads);
   result.truth = make_truth(model, spec, film);
+  result.truth.cavities = cavity_truth(model, spec, film, result.truth.mm_per_px, threads);
   if (spec.side == Side::kLeft) {  // everything up to here was a right hip
     for (int y = 0; y < result.pixels.height; ++y) {
       const auto row =
           result.pixels.values.begin() + static_cast<std::ptrdiff_t>(y) * result.pixels.width;
       std::reverse(row, row + result.pixels.width);
+    }
+    for (CavityTruth& cavity : result.truth.cavities) {
+      cavity.centre_px.x() = film.beam.columns - 1 - cavity.centre_px.x();
     }
   }
   return result;

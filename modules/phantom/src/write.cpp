@@ -128,6 +128,20 @@ Json sections_json(const std::vector<SectionTruth>& sections) {
   return out;
 }
 
+Json cavities_json(const std::vector<CavityTruth>& cavities) {
+  Json out = Json::array();
+  for (const CavityTruth& cavity : cavities) {
+    out.push_back({{"zone", cavity.zone},
+                   {"centre_px", point(cavity.centre_px)},
+                   {"area_mm2", round4(cavity.area_mm2)},
+                   {"half_depth_area_mm2", round4(cavity.half_area_mm2)},
+                   {"depth_log", round4(cavity.depth)},
+                   {"depth_share", round4(cavity.depth_share)},
+                   {"rim", cavity.rim}});
+  }
+  return out;
+}
+
 Json film_json(const CaseSpec& spec, const FilmSpec& film, const FilmTruth& t, std::size_t index) {
   return {{"file", film_name(index)},
           {"view", view_word(film)},
@@ -209,6 +223,9 @@ Expected<void> write_case(const std::filesystem::path& folder, const CaseSpec& s
     auto written = write_dicom(folder / film_name(i), film.pixels, spec, index);
     if (!written) return written;
     films.push_back(film_json(spec, spec.films[i], film.truth, i));
+    if (!spec.films[i].cavities.empty()) {
+      films.back()["cavities"] = cavities_json(film.truth.cavities);
+    }
     if (i > 0 && spec.films[i].view != View::kLateral) {
       comparisons.push_back(comparison_json(**model, spec, i));
     }

@@ -145,6 +145,34 @@ Table zones_table(const Source& from, const Kind& kind) {
   return out;
 }
 
+/// What the last measured pair says of focal loss of bone.
+std::optional<Table> lysis_table(const Source& from) {
+  const followup::ComparisonResult* pair = latest(from.result);
+  if (pair == nullptr || !pair->signs || pair->signs->lysis.empty()) return {};
+  Table out{"lysis-table",
+            from.say("lysis.caption", {{"when", when(from, *pair)}}),
+            {from.say("zones.zone"), from.say("lysis.state"), from.say("lysis.area")},
+            {}};
+  const followup::Lengths lengths = followup::lengths_of(from.result);
+  const double unit = lengths.mm_per_unit * lengths.mm_per_unit;
+  for (const lucency::ZoneLysis& one : pair->signs->lysis) {
+    const bool present = one.state == State::kPresent;
+    const bool told = present || one.state == State::kAbsent;
+    const std::string mark = told ? kFixedSpace + from.say("zones.mark") : std::string();
+    Cell area{{from.say("none")}, CellRole::kOpen};
+    if (one.area) {
+      area = {{from.say.number(*one.area, unit) + unit_of(lengths) + "\xC2\xB2"},
+              CellRole::kStrong};
+    }
+    out.rows.push_back(
+        {{{name_of(from, {one.zone, lucency::Interface::kStemBone}, false)}, CellRole::kWord},
+         {{from.say("lysis." + lucency::code_of(one.state)) + mark},
+          present ? CellRole::kStrong : (told ? CellRole::kWord : CellRole::kOpen)},
+         std::move(area)});
+  }
+  return out;
+}
+
 }  // namespace
 
 Section zones_section(const Source& from) {
@@ -157,6 +185,10 @@ Section zones_section(const Source& from) {
     if (!kind->films.empty()) out.blocks.emplace_back(zones_table(from, *kind));
   }
   out.blocks.emplace_back(Paragraph{{from.say("zones.note")}, Tone::kNote});
+  if (auto lysis = lysis_table(from)) {
+    out.blocks.emplace_back(std::move(*lysis));
+    out.blocks.emplace_back(Paragraph{{from.say("lysis.note")}, Tone::kNote});
+  }
   return out;
 }
 

@@ -13,8 +13,8 @@ FILM_KEYS = ("file", "role", "date", "view", "exclude")
 LATERAL = "LAT"  # view of a film from the side, in sheet and truth
 #: The stem's surface beside the films of a made case.
 STEM_FILE = "stem.stl"
-SETS = ("phantom-seat", "phantom-still", "phantom-hard", "phantom-lucency", "other-seat",
-        "other-still", "other-hard", "other-lucency")
+SETS = ("phantom-seat", "phantom-still", "phantom-hard", "phantom-lucency", "phantom-lysis",
+        "other-seat", "other-still", "other-hard", "other-lucency")
 
 
 class Failure(Exception):

@@ -10,11 +10,12 @@
 #include "tidemark/core/units.h"
 #include "tidemark/film/film.h"
 #include "tidemark/lucency/lucency.h"
+#include "tidemark/lucency/lysis.h"
 
 namespace tidemark::lucency {
 
 // What else a reviewer of loosening looks at beside the stem. Definitions and their sources:
-// docs/lucency.md, "Other signs". Focal lysis is not measured yet.
+// docs/lucency.md, "Other signs".
 
 /// Thickness of the cortex at one place of the stem.
 struct CortexPlace {
@@ -66,6 +67,7 @@ struct SignChanges {
   std::optional<Measured<Millimetres>> calcar;  ///< higher is positive, resorption negative
   std::string calcar_reason;
   Answer new_pedestal = Answer::kCannotTell;
+  std::vector<ZoneLysis> lysis;  ///< by zone; filled by who has laid the bone on itself (lysis.h)
 };
 
 /// Reads cortical thickness, calcar height and pedestal.

@@ -9,6 +9,7 @@
 #include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
 #include "tidemark/phantom/beam.h"
+#include "tidemark/phantom/cavity.h"
 #include "tidemark/phantom/gap.h"
 
 namespace tidemark::phantom {
@@ -147,7 +148,8 @@ struct FilmSpec {
   PhotometricTag photometric_tag = PhotometricTag::kTrue;
   FacingTag facing_tag = FacingTag::kAsFrontal;  ///< of a lateral film
   Clutter clutter;
-  std::vector<Gap> gaps;  ///< lucent lines; those of one zone and interface do not overlap
+  std::vector<Gap> gaps;         ///< lucent lines; those of one zone and interface do not overlap
+  std::vector<Cavity> cavities;  ///< focal loss of bone; in one order on all films of a hip
   std::uint64_t noise_seed = 1;
 };
 
@@ -177,8 +179,9 @@ struct CaseSpec {
 /// kSeat: migration 0 to 8 mm, everyday poses. kStill: no migration, large changes of pose.
 /// kHard: like kSeat on films that nobody would choose. kLucency: lucent lines by zone that appear
 /// and widen, hardly any migration, half of the films seen obliquely; lateral films have lines of
-/// their own in zones 8 to 14 and hold none of the frontal films'.
-enum class CaseSet { kSeat, kStill, kHard, kLucency };
+/// their own in zones 8 to 14 and hold none of the frontal films'. kLysis: cavities in the bone
+/// beside the stem that appear and grow in two hips of three, little migration, no lines.
+enum class CaseSet { kSeat, kStill, kHard, kLucency, kLysis };
 
 struct CaseOptions {
   CaseSet set = CaseSet::kSeat;

@@ -47,6 +47,7 @@ struct FilmTruth {
   bool greater_visible = false;        ///< its point is in the field
   std::vector<SectionTruth> sections;  ///< where the femur is cut at the level, proximal first
   LucencyTruth lucency;
+  std::vector<CavityTruth> cavities;  ///< of simulate() only
 };
 
 /// Subsidence of other points of the stem than the reference, mm.
