@@ -102,10 +102,7 @@ Finding finding_of(const Page& page, int zone) {
   Finding best;
   for (const ZoneResult& one : page.shown().result.zones) {
     if (one.zone != zone) continue;
-    Finding finding{&one, nullptr};
-    for (const auto& change : page.changes) {
-      if (change.zone == zone && change.interface == one.interface) finding.change = &change;
-    }
+    const Finding finding{&one, lucency::change_at(page.changes, zone, one.interface)};
     if (best.zone == nullptr || weight_of(finding) > weight_of(best)) best = finding;
   }
   return best;

@@ -1,4 +1,3 @@
-#include <algorithm>
 #include <cstddef>
 
 #include "csv_row.h"
@@ -47,12 +46,7 @@ void maybe(Row& row, const std::optional<Measured<double>>& m) {
 const lucency::ZoneChange* change_of(const Result& result, std::size_t film,
                                      const ZoneResult& zone) {
   const auto since = lines_since(result, film);
-  if (!since) return nullptr;
-  const auto found =
-      std::find_if(since->zones.begin(), since->zones.end(), [&](const auto& change) {
-        return change.zone == zone.zone && change.interface == zone.interface;
-      });
-  return found == since->zones.end() ? nullptr : &*found;
+  return since ? lucency::change_at(since->zones, zone.zone, zone.interface) : nullptr;
 }
 
 void fill_change(Row& row, const lucency::ZoneChange* change, double unit) {

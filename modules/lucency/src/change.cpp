@@ -446,4 +446,11 @@ std::vector<ZoneChange> compare(const FilmLucency& reference, const FilmLucency&
   return out;
 }
 
+const ZoneChange* change_at(std::span<const ZoneChange> changes, int zone, Interface interface) {
+  const auto found = std::find_if(changes.begin(), changes.end(), [&](const ZoneChange& one) {
+    return one.zone == zone && one.interface == interface;
+  });
+  return found == changes.end() ? nullptr : &*found;
+}
+
 }  // namespace tidemark::lucency

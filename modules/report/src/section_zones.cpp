@@ -87,11 +87,8 @@ Cell change_cell(const Source& from, const Kind& kind, const Place& place) {
   Cell none{{from.say("none")}, CellRole::kOpen};
   const auto since = kind.last ? followup::lines_since(from.result, *kind.last) : std::nullopt;
   if (!since) return none;
-  const auto found =
-      std::find_if(since->zones.begin(), since->zones.end(), [&](const auto& change) {
-        return change.zone == place.first && change.interface == place.second;
-      });
-  if (found == since->zones.end()) return none;
+  const auto* found = lucency::change_at(since->zones, place.first, place.second);
+  if (found == nullptr) return none;
   const std::string answer = from.say("growth." + lucency::code_of(found->progressive));
   const CellRole role = found->progressive == Answer::kYes  ? CellRole::kStrong
                         : found->progressive == Answer::kNo ? CellRole::kWord

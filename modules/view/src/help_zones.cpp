@@ -156,22 +156,21 @@ Help of_change(const HelpFrom& from, std::size_t film, const ZoneResult& zone) {
         "This is the reference film, or the lines of the two films could not be compared.");
     return out;
   }
-  for (const lucency::ZoneChange& one : since->zones) {
-    if (one.zone != zone.zone || one.interface != zone.interface) continue;
-    out.value = growth_of(one.progressive);
-    const auto unit = followup::lengths_of(from.result);
-    if (one.change) out.value += ", " + told(*one.change, unit);
-    if (!one.reason.empty()) out.facts.push_back(printable(one.reason));
-    if (one.change_mean) {
-      out.facts.push_back("Mean width over the places in common " + told(*one.change_mean, unit) +
-                          ".");
-    }
-    if (one.change_length) {
-      out.facts.push_back("Length of the line " + told(*one.change_length, unit) + ".");
-    }
-    out.facts.push_back(
-        "Share of the zone that was judged on both films: " + percent(one.compared) + ".");
+  const auto* one = lucency::change_at(since->zones, zone.zone, zone.interface);
+  if (one == nullptr) return out;
+  out.value = growth_of(one->progressive);
+  const auto unit = followup::lengths_of(from.result);
+  if (one->change) out.value += ", " + told(*one->change, unit);
+  if (!one->reason.empty()) out.facts.push_back(printable(one->reason));
+  if (one->change_mean) {
+    out.facts.push_back("Mean width over the places in common " + told(*one->change_mean, unit) +
+                        ".");
   }
+  if (one->change_length) {
+    out.facts.push_back("Length of the line " + told(*one->change_length, unit) + ".");
+  }
+  out.facts.push_back("Share of the zone that was judged on both films: " + percent(one->compared) +
+                      ".");
   return out;
 }
 

@@ -40,11 +40,8 @@ QString length_text(const std::optional<Measured<Millimetres>>& m, const followu
 /// What is said of the place since the reference film.
 QString since(std::span<const lucency::ZoneChange> changes, const ZoneResult& zone,
               const followup::Lengths& unit) {
-  const auto found =
-      std::find_if(changes.begin(), changes.end(), [&](const lucency::ZoneChange& one) {
-        return one.zone == zone.zone && one.interface == zone.interface;
-      });
-  if (found == changes.end()) return {};
+  const auto* found = lucency::change_at(changes, zone.zone, zone.interface);
+  if (found == nullptr) return {};
   const QString grew = text_of(growth_of(found->progressive));
   return found->change ? grew + ", " + length_text(found->change, unit) : grew;
 }

@@ -1,6 +1,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -28,6 +29,10 @@ struct ZoneChange {
 /// level, which belongs to the bone and moves along the stem when the stem subsides.)
 [[nodiscard]] std::vector<Millimetres> places_on_stem(const FilmLucency& film,
                                                       const ZoneLine& line);
+
+/// What became of the line at one interface of a zone; null where nothing was compared.
+[[nodiscard]] const ZoneChange* change_at(std::span<const ZoneChange> changes, int zone,
+                                          Interface interface);
 
 /// Change of the lines between the reference film and a follow-up of the same stem.
 ///
