@@ -21,5 +21,13 @@ TEST(Confidence, StaysBetweenNoneAndFull) {
   EXPECT_EQ(confidence_of({0.0, 1.0, 0.0}), 0.0);
 }
 
+// Right heads on lateral films, half hidden by their cup, scored 2.6 and 2.8 where rings of the
+// pelvis, refused, scored 3.2 (simulated films, docs/lucency.md); frontal films keep their rule.
+TEST(ScoreWanted, FromTheSideARefusalDoesNotEndTheSearch) {
+  EXPECT_LT(score_wanted(LookFrom::kSide, true), 2.6);
+  EXPECT_GT(score_wanted(LookFrom::kFront, true), 3.2);
+  EXPECT_EQ(score_wanted(LookFrom::kFront, false), score_wanted(LookFrom::kSide, false));
+}
+
 }  // namespace
 }  // namespace tidemark::anatomy

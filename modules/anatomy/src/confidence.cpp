@@ -16,4 +16,9 @@ double confidence_of(const FindEvidence& evidence) {
          straight;
 }
 
+double score_wanted(LookFrom look, bool after_refusal) {
+  constexpr double kLeastScore = 2.0;
+  return after_refusal && look == LookFrom::kFront ? kSureScore : kLeastScore;
+}
+
 }  // namespace tidemark::anatomy

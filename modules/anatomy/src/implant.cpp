@@ -21,11 +21,6 @@ namespace {
 
 constexpr double kDegree = std::numbers::pi / 180.0;
 
-/// All evidence together comes to about 4; below 2 nothing on a film looks like a stem with a head.
-/// Right finds on simulated films score 3.9 and more (house choices).
-constexpr double kLeastScore = 2.0;
-constexpr double kSureScore = 3.5;
-
 bool leaves_film(const Error& error) { return error.wrong == kStemLeavesField; }
 
 /// A head so near to the lateral end of the field that its stem cannot be whole: a stem's lateral
@@ -382,9 +377,8 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
   std::optional<Error> why;
   const std::vector<Hypothesis> all = hypotheses(pyramid, options);
   for (const Hypothesis& h : all) {
-    // After a likelier hip has been refused, an unlikely one is no hip but what is left over; and
-    // one whose head lies within the refused one's reach is part of the same hip.
-    if (h.score < (refused ? kSureScore : kLeastScore)) break;
+    if (h.score < score_wanted(options.look, refused.has_value())) break;
+    // One whose head lies within the refused one's reach is part of the same hip.
     if (refused && refused->score >= kSureScore && same_hip(*refused, h) && leaves_film(*why))
       continue;
     const auto found = follow_on_neck(hip_view, pyramid, h, options);
