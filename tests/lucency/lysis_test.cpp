@@ -80,8 +80,10 @@ film::FilmImage film_of(const Room& room) {
     for (int x = 0; x < kWidth; ++x) {
       double sum = 0.0;  // nine rays: blur of about 0.2 mm
       for (int k = 0; k < 9; ++k) {
-        sum += grey_at(room, (x - kAxisX) / kPxPerMm + 0.2 * (k % 3 - 1),
-                       (y - kEntryY) / kPxPerMm + 0.2 * (k / 3 - 1)) /
+        const int down = k / 3 - 1;
+        const int right = k % 3 - 1;
+        sum += grey_at(room, (x - kAxisX) / kPxPerMm + 0.2 * right,
+                       (y - kEntryY) / kPxPerMm + 0.2 * down) /
                9.0;
       }
       out.pixels.at(x, y) = static_cast<float>(sum + room.gain * room.noise * normal(generator));
@@ -182,7 +184,9 @@ TEST(Lysis, AreaOfAnEllipsoidIsThreeQuartersOfItsShadow) {
 // bone beside the stem.
 TEST(Lysis, DepthIsAShareOfTheBonesStep) {
   std::vector<double> bone;
-  for (double x = kHalfStemMm + 1.2; x < kOuterMm - 1.5; x += 0.1) {
+  const auto steps = static_cast<int>((kOuterMm - 1.5 - kHalfStemMm - 1.2) / 0.1);
+  for (int i = 0; i <= steps; ++i) {
+    const double x = kHalfStemMm + 1.2 + 0.1 * i;
     bone.push_back(kBone * (chord(kOuterMm, x) - 0.85 * chord(kInnerMm, x)));
   }
   std::nth_element(bone.begin(), bone.begin() + std::ssize(bone) / 2, bone.end());

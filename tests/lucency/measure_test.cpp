@@ -117,7 +117,24 @@ TEST(Measure, PlainBoneIsFreeOfLines) {
   }
 }
 
-// The same film with its halves exchanged is the other hip: medial and lateral change places.
+TEST(Measure, ASoftFilmSaysOfNoZoneThatItIsFree) {
+  for (const double blur_mm : {0.2, 0.7, 1.0}) {
+    DrawnFilm how;
+    how.noise = 25.0;
+    how.blur_mm = blur_mm;
+    const auto lines = measured(how);
+    ASSERT_TRUE(lines.edge);
+    EXPECT_NEAR(lines.edge->blur.value, blur_mm, 0.25 * blur_mm) << "measured on the film";
+    const bool soft = blur_mm > 0.5;
+    EXPECT_EQ(std::any_of(lines.flags.begin(), lines.flags.end(),
+                          [](const Flag& flag) { return flag.id == "film_too_soft"; }),
+              soft);
+    const auto free = std::count_if(lines.lines.begin(), lines.lines.end(),
+                                    [](const auto& line) { return line.state == State::kAbsent; });
+    EXPECT_TRUE(soft ? free == 0 : free >= 6) << blur_mm << ": " << free;
+  }
+}
+
 TEST(Measure, FromTheSideTheTipIsLeftOpen) {
   DrawnFilm how;
   how.noise = 25.0;
@@ -134,6 +151,7 @@ TEST(Measure, FromTheSideTheTipIsLeftOpen) {
   }
 }
 
+// The same film with its halves exchanged is the other hip: medial and lateral change places.
 TEST(Measure, TheOtherHipGivesTheSameNumbers) {
   DrawnFilm how;
   how.noise = 25.0;

@@ -363,7 +363,8 @@ class Surroundings {
     for (int k = 0; k < 4; ++k) {
       const int j = y + k / 2;
       const int i = x + k % 2;
-      const double node = nodes_[static_cast<std::size_t>(j * columns_ + i)];
+      const double node = nodes_[static_cast<std::size_t>(j) * static_cast<std::size_t>(columns_) +
+                                 static_cast<std::size_t>(i)];
       if (!std::isfinite(node)) continue;
       const double weight = (1.0 - std::abs(cell.row - j * kStep) / double{kStep}) *
                             (1.0 - std::abs(cell.column - i * kStep) / double{kStep});

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 #include <utility>
 
 #include "tidemark/core/robust.h"
@@ -86,6 +87,27 @@ std::vector<double> running_median(const std::vector<double>& values, int half) 
   return out;
 }
 
+/// @param metal  grey inside of the edge
+double softness_of(const Strip& strip, const Window& rows, double metal) {
+  constexpr double kAboutEdgeMm = 1.0;
+  constexpr double kBeyondMm = 2.0;
+  const auto column = [&](double x_mm) {
+    return static_cast<int>(std::lround((x_mm - strip.first_mm) / strip.pitch_mm));
+  };
+  double share = 0.0;
+  const auto value = [&](int c) { return mean_of_rows(strip, rows.first, rows.last, c, share); };
+  double steepest = 0.0;
+  for (int c = column(-kAboutEdgeMm); c <= column(kAboutEdgeMm); ++c) {
+    steepest = std::max(steepest, (value(c - 1) - value(c + 1)) / (2.0 * strip.pitch_mm));
+  }
+  double outside = 0.0;
+  int n = 0;
+  for (int c = column(kAboutEdgeMm); c <= column(kBeyondMm); ++c, ++n) outside += value(c);
+  const double step = metal - outside / n;
+  if (!(steepest > 0.0) || !(step > 0.0)) return 0.0;
+  return step / (std::sqrt(2.0 * std::numbers::pi) * steepest);
+}
+
 void fill(Profiles& out, const Strip& strip, std::size_t row, int half, Eigen::Index at) {
   const Window w = around(row, half, strip.places.size());
   const int first =
@@ -111,6 +133,7 @@ void fill(Profiles& out, const Strip& strip, std::size_t row, int half, Eigen::I
   const int middle = from + (last - from) / 2;
   std::nth_element(outside.begin() + from, outside.begin() + middle, outside.begin() + last);
   out.metal.push_back(n > 0 ? metal / n : 0.0);
+  out.softness.push_back(softness_of(strip, w, out.metal.back()));
   out.beyond.push_back(outside[static_cast<std::size_t>(middle)]);
   out.clear.push_back(clear);
 }

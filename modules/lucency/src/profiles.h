@@ -24,6 +24,10 @@ struct Profiles {
   std::vector<double> metal;   ///< grey inside of the metal's edge
   std::vector<double> beyond;  ///< median grey from 2 to 6 mm outside
   std::vector<int> clear;      ///< samples before the first that the film does not show
+  /// Width of the metal's edge, mm: its step over its steepest fall and sqrt(2 pi), the standard
+  /// deviation of the blur of a straight edge (derived). 0 where there is no fall. A round stem's
+  /// dome reads wider, edge enhancement narrower.
+  std::vector<double> softness;
 };
 
 /// Unrolls the film along the whole outline, moves each place to the steepest fall (smoothed along
