@@ -101,6 +101,7 @@ std::vector<double> weights_of(const std::vector<double>& logs) {
   double sum = 0.0;
   for (const double l : logs) sum += std::exp(l - best);
   std::vector<double> out;
+  out.reserve(logs.size());
   for (const double l : logs) out.push_back(std::exp(l - best) / sum);
   return out;
 }
@@ -153,6 +154,7 @@ PoseChangeBySurface pose_change(const SurfacePose& reference, const SurfacePose&
     }
   }
   std::vector<double> logs;
+  logs.reserve(joints.size());
   for (const Joint& j : joints) logs.push_back(j.log_weight);
   const std::vector<double> alone = weights_of(logs);
   for (std::size_t k = 0; k < alone.size(); ++k) {
