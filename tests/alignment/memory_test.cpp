@@ -92,5 +92,17 @@ TEST(Memory, LetsOnlyFeaturesVoteThatAreNew) {
   EXPECT_EQ(memory.size(), 4U);
 }
 
+// Letting go costs time, never a vote: not even one that was known when the question was asked.
+TEST(Memory, AnswersTheSameWhenItLetsGo) {
+  const PreparedFilm fixed = prepared(1);
+  const PreparedFilm moving = prepared(2);
+  Memory memory(2);
+  for (const int to : {260, 270, 260, 260, 270}) {
+    expect_same(memory.vote(fixed, moving, {}, features(to), {}),
+                vote(fixed, moving, {}, features(to), {}));
+  }
+  EXPECT_LE(memory.size(), 2U);
+}
+
 }  // namespace
 }  // namespace tidemark::alignment

@@ -1,17 +1,14 @@
 #include "tidemark/alignment/memory.h"
 
-#include <functional>
-#include <string_view>
+#include <optional>
 #include <type_traits>
 #include <utility>
 
+#include "contents.h"
 #include "level.h"
 
 namespace tidemark::alignment {
 namespace {
-
-/// Past so many answers all are let go of: thousands of corrections. House choice.
-constexpr std::size_t kMostAnswers = 20000;
 
 template <class T>
 void add(std::string& question, const T& value) {
@@ -22,9 +19,7 @@ void add(std::string& question, const T& value) {
 void add(std::string& question, const Raster& raster) {
   add(question, raster.width);
   add(question, raster.height);
-  const std::string_view bytes(reinterpret_cast<const char*>(raster.values.data()),
-                               raster.values.size() * sizeof(float));
-  add(question, std::hash<std::string_view>{}(bytes));
+  add(question, hash_of(raster.values));
 }
 
 void add(std::string& question, const PreparedFilm& film) { add(question, film.levels().contents); }
@@ -59,15 +54,27 @@ std::string question_of(const PreparedFilm& fixed, const PreparedFilm& moving, c
 }
 
 template <class Answer>
-const Answer* known(const std::map<std::string, Answer>& answers, const std::string& question) {
+std::optional<Answer> known(const std::map<std::string, Answer>& answers,
+                            const std::string& question) {
   const auto found = answers.find(question);
-  return found == answers.end() ? nullptr : &found->second;
+  if (found == answers.end()) return std::nullopt;
+  return found->second;
 }
 
+/// @param most  past so many answers all are let go of
 template <class Answer>
-void keep(std::map<std::string, Answer>& answers, std::string question, const Answer& answer) {
-  if (answers.size() >= kMostAnswers) answers.clear();
-  answers.insert_or_assign(std::move(question), answer);
+void keep(std::map<std::string, Answer>& answers, std::size_t most, const std::string& question,
+          const Answer& answer) {
+  if (answers.size() >= most) answers.clear();
+  answers.insert_or_assign(question, answer);
+}
+
+std::vector<FeatureVote> of_feature(const std::vector<FeatureVote>& cast, const std::string& name) {
+  std::vector<FeatureVote> out;
+  for (const FeatureVote& vote : cast) {
+    if (vote.name == name) out.push_back(vote);
+  }
+  return out;
 }
 
 }  // namespace
@@ -79,11 +86,11 @@ Expected<Alignment> Memory::align(const PreparedFilm& fixed, const Raster& regio
   add(question, region);
   {
     const std::scoped_lock lock(mutex_);
-    if (const auto* answer = known(alignments_, question)) return *answer;
+    if (auto answer = known(alignments_, question)) return std::move(*answer);
   }
   auto answer = alignment::align(fixed, region, moving, start, options);
   const std::scoped_lock lock(mutex_);
-  keep(alignments_, std::move(question), answer);
+  keep(alignments_, most_, question, answer);
   return answer;
 }
 
@@ -91,31 +98,26 @@ std::vector<FeatureVote> Memory::vote(const PreparedFilm& fixed, const PreparedF
                                       const Rigid2& moving_from_fixed_mm,
                                       const std::vector<Feature>& features,
                                       const AlignOptions& options) {
-  const std::string common = question_of(fixed, moving, moving_from_fixed_mm, options);
-  std::vector<std::string> questions;
+  const Question common = question_of(fixed, moving, moving_from_fixed_mm, options);
+  std::vector<Question> questions;
+  std::vector<std::optional<std::vector<FeatureVote>>> answers;
   std::vector<Feature> unknown;
   for (const Feature& feature : features) {
-    std::string question = common + feature.name + '\0';
-    add(question, feature.region);
+    questions.push_back(common + feature.name + '\0');
+    add(questions.back(), feature.region);
     const std::scoped_lock lock(mutex_);
-    if (known(votes_, question) == nullptr) unknown.push_back(feature);
-    questions.push_back(std::move(question));
+    answers.push_back(known(votes_, questions.back()));
+    if (!answers.back()) unknown.push_back(feature);
   }
   const auto cast = alignment::vote(fixed, moving, moving_from_fixed_mm, unknown, options);
-  const auto of = [&cast](const std::string& name) {
-    std::vector<FeatureVote> out;
-    for (const FeatureVote& vote : cast) {
-      if (vote.name == name) out.push_back(vote);
-    }
-    return out;
-  };
   std::vector<FeatureVote> votes;
-  const std::scoped_lock lock(mutex_);
   for (std::size_t i = 0; i < features.size(); ++i) {
-    if (known(votes_, questions[i]) == nullptr) {
-      keep(votes_, questions[i], of(features[i].name));
+    if (!answers[i]) {
+      answers[i] = of_feature(cast, features[i].name);
+      const std::scoped_lock lock(mutex_);
+      keep(votes_, most_, questions[i], *answers[i]);
     }
-    for (const FeatureVote& vote : *known(votes_, questions[i])) votes.push_back(vote);
+    votes.insert(votes.end(), answers[i]->begin(), answers[i]->end());
   }
   return votes;
 }

@@ -4,12 +4,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <functional>
 #include <string>
-#include <string_view>
 #include <utility>
 #include <vector>
 
+#include "contents.h"
 #include "level.h"
 #include "tidemark/alignment/align.h"
 #include "tidemark/core/parallel.h"
@@ -129,20 +128,13 @@ Level masked_level(const Raster& pixels, const Mask& excluded, const Resolution&
   return level;
 }
 
+/// Of all that a film is prepared from.
 std::size_t contents_of(const Raster& pixels, double mm_per_px, const Mask& excluded,
                         const std::vector<double>& level_mm) {
-  std::string parts;
-  const auto add = [&parts](const void* data, std::size_t size) {
-    const std::size_t hash =
-        std::hash<std::string_view>{}(std::string_view(static_cast<const char*>(data), size));
-    parts.append(reinterpret_cast<const char*>(&hash), sizeof hash);
-  };
-  add(pixels.values.data(), pixels.values.size() * sizeof(float));
-  add(excluded.values.data(), excluded.values.size());
-  add(level_mm.data(), level_mm.size() * sizeof(double));
-  add(&mm_per_px, sizeof mm_per_px);
-  add(&pixels.width, sizeof pixels.width);
-  return std::hash<std::string>{}(parts);
+  std::vector<double> numbers = level_mm;
+  numbers.push_back(mm_per_px);
+  numbers.push_back(pixels.width);
+  return hash_of(std::vector{hash_of(pixels.values), hash_of(excluded.values), hash_of(numbers)});
 }
 
 }  // namespace

@@ -16,6 +16,9 @@ namespace tidemark::alignment {
 /// (two contents of one 64-bit hash apart). Safe on several threads.
 class Memory {
  public:
+  /// @param most  past so many answers of a kind all of that kind are let go of; the usual number
+  ///              is some thousand corrections (house choice)
+  explicit Memory(std::size_t most = 20000) : most_(most) {}
   /// As alignment::align.
   [[nodiscard]] Expected<Alignment> align(const PreparedFilm& fixed, const Raster& region,
                                           const PreparedFilm& moving, const Rigid2& start,
@@ -31,6 +34,7 @@ class Memory {
  private:
   /// Everything that an answer depends on, as bytes.
   using Question = std::string;
+  std::size_t most_;
   std::mutex mutex_;
   std::map<Question, Expected<Alignment>> alignments_;
   std::map<Question, std::vector<FeatureVote>> votes_;  ///< of one feature: one or none
