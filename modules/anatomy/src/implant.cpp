@@ -209,8 +209,7 @@ tl::unexpected<Error> no_stem(const film::FilmImage& film, const std::string& wr
   }
   return fail(ErrorKind::kCannotTell, film.facts.file, wrong,
               "check that the film was taken after the surgery and from the front, stands upright "
-              "and shows "
-              "the side that was operated, or mark head and stem by hand");
+              "and shows the side that was operated, or mark head and stem by hand");
 }
 
 /// A hypothesis followed to the end.

@@ -97,11 +97,18 @@ void shrink(const LineOf<std::uint8_t>& inside, int by) {
   }
 }
 
-/// The columns and rows between which anything is inside.
-struct Box {
-  Span x;
-  Span y;
-};
+Raster cut(const Raster& pixels, const Span& x, const Span& y) {
+  Raster out(x.high - x.low + 1, y.high - y.low + 1);
+  for (int row = 0; row < out.height; ++row) {
+    const auto from =
+        pixels.values.begin() + static_cast<std::ptrdiff_t>(y.low + row) * pixels.width + x.low;
+    std::copy(from, from + out.width,
+              out.values.begin() + static_cast<std::ptrdiff_t>(row) * out.width);
+  }
+  return out;
+}
+
+}  // namespace
 
 std::optional<Box> box_of(const Mask& mask) {
   Box out{{mask.width, -1}, {mask.height, -1}};
@@ -115,19 +122,6 @@ std::optional<Box> box_of(const Mask& mask) {
   if (out.x.high < out.x.low) return std::nullopt;
   return out;
 }
-
-Raster cut(const Raster& pixels, const Span& x, const Span& y) {
-  Raster out(x.high - x.low + 1, y.high - y.low + 1);
-  for (int row = 0; row < out.height; ++row) {
-    const auto from =
-        pixels.values.begin() + static_cast<std::ptrdiff_t>(y.low + row) * pixels.width + x.low;
-    std::copy(from, from + out.width,
-              out.values.begin() + static_cast<std::ptrdiff_t>(row) * out.width);
-  }
-  return out;
-}
-
-}  // namespace
 
 void cut_to(FilmImage& film, const Span& x, const Span& y) {
   film.pixels = cut(film.pixels, x, y);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <optional>
 #include <vector>
 
 #include "tidemark/core/raster.h"
@@ -12,6 +13,15 @@ struct Span {
   int low = 0;
   int high = 0;
 };
+
+/// Columns and rows between which anything of a mask is set.
+struct Box {
+  Span x;
+  Span y;
+};
+
+/// Nothing for an empty mask.
+[[nodiscard]] std::optional<Box> box_of(const Mask& mask);
 
 /// All of a film as a field.
 [[nodiscard]] ExposedField whole_of(const Raster& pixels);

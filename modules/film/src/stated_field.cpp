@@ -118,36 +118,17 @@ struct Part {
   }
 };
 
-/// Rows and columns between which something lies inside.
-struct Bounds {
-  int left = 0;
-  int right = 0;
-  int top = 0;
-  int bottom = 0;
-};
-
-Bounds bounds_of(const Mask& mask) {
-  Bounds out{mask.width, -1, mask.height, -1};
-  for (int y = 0; y < mask.height; ++y) {
-    for (int x = 0; x < mask.width; ++x) {
-      if (mask.at(x, y) == 0) continue;
-      out = {std::min(out.left, x), std::max(out.right, x), std::min(out.top, y),
-             std::max(out.bottom, y)};
-    }
-  }
-  return out;
-}
-
 /// Is there nothing to see on any side of the stated field, nor in its corners?
 bool nothing_outside(const Shrunk& film, const Mask& inside) {
   const Mask outside = well_outside(inside);
-  const Bounds box = bounds_of(inside);
+  const auto box = box_of(inside);
+  if (!box) return false;
   std::array<Part, 5> parts;  // left, right, above, below, in the corners of the box
   for (int y = 0; y < outside.height; ++y) {
     for (int x = 0; x < outside.width; ++x) {
       if (outside.at(x, y) == 0) continue;
       const std::size_t standing = stands_out(film, outside, x, y) ? 1 : 0;
-      const std::array in{x<box.left, x> box.right, y<box.top, y> box.bottom};
+      const std::array in{x<box->x.low, x> box->x.high, y<box->y.low, y> box->y.high};
       const bool corner = std::none_of(in.begin(), in.end(), [](bool b) { return b; });
       for (std::size_t i = 0; i < parts.size(); ++i) {
         if (i < in.size() ? !in.at(i) : !corner) continue;

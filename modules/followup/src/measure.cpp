@@ -115,41 +115,17 @@ void take_seen(Working& film, Expected<Seen> seen) {
   if (!film.refused) film.seen = std::move(*seen);
 }
 
-/// The implant under the stated side, and under the other one where that is in doubt.
-struct BothSides {
-  std::optional<Expected<Seen>> stated;
-  std::optional<Expected<Seen>> other;
-};
-
-BothSides see_stated_side(const Working& film, const WorkingSeries& work, const Run& run) {
-  BothSides out;
-  const auto look = [&](bool stated) {
-    if (stated) {
-      out.stated = see_either_grey(film, *work.side, work.series.stem, run.steps);
-    } else {
-      out.other = see(*film.upright, opposite(*work.side), film, work.series.stem, run.steps);
-    }
-  };
-  // A head by hand nearly always leaves a doubt: both are then looked for at once.
-  if (film.entry.landmarks_in_stored_px.head_centre_px) {
-    parallel_within(2, [&](std::size_t i) { look(i == 0); });
-  } else {
-    look(true);
-    if (doubts_side(*out.stated, film.entry)) look(false);
-  }
-  return out;
-}
-
 void see_known_side(WorkingSeries& work, const Run& run) {
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
     if (film.refused || film.from_side) return;
-    BothSides seen = see_stated_side(film, work, run);
-    if (seen.other && doubts_side(*seen.stated, film.entry)) {
-      const auto why = stands_on_other_side(*seen.stated, *seen.other, *work.side);
-      if (why) refuse(film, *why);
+    auto seen = see_either_grey(film, *work.side, work.series.stem, run.steps);
+    if (doubts_side(seen, film.entry)) {
+      const auto turned =
+          see(*film.upright, opposite(*work.side), film, work.series.stem, run.steps);
+      if (const auto why = stands_on_other_side(seen, turned, *work.side)) refuse(film, *why);
     }
-    take_seen(film, std::move(*seen.stated));
+    take_seen(film, std::move(seen));
     film.upright.reset();
     run.meter.step();
   });

@@ -14,8 +14,9 @@ namespace {
 using lucency::Answer;
 using lucency::State;
 
-/// Widths and lengths are never negative: no sign.
-std::string unsigned_text(const Measured<Millimetres>& m, double unit) {
+/// Widths, lengths and areas are never negative: no sign.
+template <class Quantity>
+std::string unsigned_text(const Measured<Quantity>& m, double unit) {
   const std::string text = with_uncertainty(m.value.value / unit, m.u95.value / unit);
   return text.front() == '+' ? text.substr(1) : text;
 }
@@ -122,9 +123,7 @@ std::string lysis_lines(const Result& result) {
                                                         : open;
       list += (list.empty() ? "" : ", ") + std::to_string(one.zone);
       if (!one.area) continue;
-      const std::string area =
-          with_uncertainty(one.area->value.value / unit, one.area->u95.value / unit);
-      list += " (" + area.substr(area.front() == '+' ? 1 : 0) + " " + lengths.unit + "2)";
+      list += " (" + unsigned_text(*one.area, unit) + " " + lengths.unit + "2)";
     }
     out += "  " + printable(result.films.at(pair.follow_up).file) + ":";
     if (!present.empty()) out += " present in zone " + present + ";";

@@ -95,7 +95,7 @@ Cells distance_from(const BonePlane& plane, const Flags& marked) {
     if (marked[i] != 0) out[i] = 0.0;
   }
   const auto relax = [&](int r, int c, int dr, int dc) {
-    if (r + dr < 0 || r + dr >= plane.rows || c + dc < 0 || c + dc >= plane.columns) return;
+    if (!plane.contains(r + dr, c + dc)) return;
     double& here = out[plane.index(r, c)];
     here = std::min(here, out[plane.index(r + dr, c + dc)] + kCellMm * std::hypot(dr, dc));
   };
@@ -222,7 +222,7 @@ Cells smoothed(const BonePlane& plane, const Cells& values, const Flags& known) 
       for (int k = -kHalf; k <= kHalf; ++k) {
         const int y = r + k * dr;
         const int x = c + k * dc;
-        if (y < 0 || y >= plane.rows || x < 0 || x >= plane.columns) continue;
+        if (!plane.contains(y, x)) continue;
         out[i] += kernel.at(static_cast<std::size_t>(std::abs(k))) * in[plane.index(y, x)];
       }
     });
@@ -433,7 +433,7 @@ Cells greatest_about(const Laid& laid, const Cells& values, double sign) {
     for (const auto& step : disc.steps) {
       const int y = r + step.row;
       const int x = c + step.column;
-      if (y < 0 || y >= laid.plane.rows || x < 0 || x >= laid.plane.columns) continue;
+      if (!laid.plane.contains(y, x)) continue;
       const std::size_t k = laid.plane.index(y, x);
       if (laid.known[k] != 0) best = std::max(best, sign * values[k]);
     }

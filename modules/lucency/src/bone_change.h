@@ -27,6 +27,9 @@ struct BonePlane {
   [[nodiscard]] double level_mm(int row) const;      ///< from the entry level, distal +
   [[nodiscard]] double across_mm(int column) const;  ///< from the stem axis, medial +
   [[nodiscard]] Vec2 px(double level_mm, double across_mm) const;
+  [[nodiscard]] bool contains(int row, int column) const {
+    return row >= 0 && row < rows && column >= 0 && column < columns;
+  }
   [[nodiscard]] std::size_t index(int row, int column) const {
     return static_cast<std::size_t>(row) * static_cast<std::size_t>(columns) +
            static_cast<std::size_t>(column);

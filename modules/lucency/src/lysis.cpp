@@ -92,7 +92,7 @@ Place place_of(const BonePlane& plane, std::size_t i) {
 std::optional<std::size_t> judged(const BoneChange& change, const Place& at, int dr, int dc) {
   const int r = at.row + dr;
   const int c = at.column + dc;
-  if (r < 0 || r >= change.plane.rows || c < 0 || c >= change.plane.columns) return {};
+  if (!change.plane.contains(r, c)) return {};
   const std::size_t i = change.plane.index(r, c);
   if (change.valid[i] == 0) return {};
   return i;

@@ -543,7 +543,8 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   FilmLucency out;
   out.plan = std::move(*plan);
   out.flags = out.plan.flags;
-  if (response.edges > 0) out.edge = describe(response, edge_width_mm(profiles));
+  const double edge_width = edge_width_mm(profiles);
+  if (response.edges > 0) out.edge = describe(response, edge_width);
   const bool cemented = options.fixation == Fixation::kCemented;
   const std::vector<double> at_metal(course.place.size(), 0.0);
   out.lines = lines_of(profiles, course, out.plan, beliefs, sequence.judged, steps, at_metal,
@@ -553,7 +554,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
                     contrast, scale);
   }
   leave_tip_open(out);
-  leave_soft_film_open(out, edge_width_mm(profiles));
+  leave_soft_film_open(out, edge_width);
   if (!options.fixation) {
     out.flags.push_back(
         {"fixation_assumed", "The stem's fixation is not given; it was measured as uncemented."});

@@ -133,7 +133,6 @@ void fill(Profiles& out, const Strip& strip, std::size_t row, int half, Eigen::I
   const int middle = from + (last - from) / 2;
   std::nth_element(outside.begin() + from, outside.begin() + middle, outside.begin() + last);
   out.metal.push_back(n > 0 ? metal / n : 0.0);
-  out.softness.push_back(softness_of(strip, w, out.metal.back()));
   out.beyond.push_back(outside[static_cast<std::size_t>(middle)]);
   out.clear.push_back(clear);
 }
@@ -159,6 +158,8 @@ Profiles take_profiles(const film::FilmImage& hip_view, const anatomy::Implant& 
   for (std::size_t k = 0; k < n; ++k) {
     out.places.push_back(strip.places[k * step]);
     fill(out, strip, k * step, kHalfWindowRows, static_cast<Eigen::Index>(k));
+    const Window rows = around(k * step, kHalfWindowRows, strip.places.size());
+    out.softness.push_back(softness_of(strip, rows, out.metal.back()));
   }
   return out;
 }

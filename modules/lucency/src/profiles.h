@@ -26,7 +26,7 @@ struct Profiles {
   std::vector<int> clear;      ///< samples before the first that the film does not show
   /// Width of the metal's edge, mm: its step over its steepest fall and sqrt(2 pi), the standard
   /// deviation of the blur of a straight edge (derived). 0 where there is no fall. A round stem's
-  /// dome reads wider, edge enhancement narrower.
+  /// dome reads wider, edge enhancement narrower. Empty beyond another border than the metal's.
   std::vector<double> softness;
 };
 
