@@ -189,6 +189,65 @@ TEST(Align, IsTheSameBitForBitOnOneAndTwoThreads) {
   EXPECT_EQ(a->covariance, b->covariance);
 }
 
+// One pixel a square of sigma votes on the finest level whatever the film's pitch, within what
+// steps of sqrt 2 in distance allow. Source: derived.
+TEST(Align, VotersStandAboutOneSigmaApart) {
+  for (const double mm_per_px : {0.1, 0.15, 0.2, 0.215, 0.22, 0.25, 0.29}) {
+    const FilmSetup setup{.width = static_cast<int>(60.0 / mm_per_px),
+                          .height = static_cast<int>(100.0 / mm_per_px),
+                          .mm_per_px = mm_per_px};
+    const auto at = [&](double mm) { return static_cast<int>(mm / mm_per_px); };
+    const auto film = prepare(draw(Scene(7), kSceneFromFixed, setup), mm_per_px, {}, {});
+    ASSERT_TRUE(film) << film.error().sentence();
+    const auto found =
+        align(*film, rectangle(setup, at(15.0), at(45.0), at(20.0), at(80.0)), *film, {}, {});
+    ASSERT_TRUE(found) << found.error().sentence();
+    const double per_sigma = found->votes * 0.3 * 0.3 / (30.0 * 60.0);
+    EXPECT_GT(per_sigma, 0.68) << mm_per_px;
+    EXPECT_LT(per_sigma, 1.46) << mm_per_px;
+  }
+}
+
+/// A fixed and a moving film of waves: broad ones that lie still, and fine ones, seen on the finest
+/// level only, that moved by `fine_mm` along x.
+std::pair<PreparedFilm, PreparedFilm> waves(double fine_mm) {
+  const auto film = [](double moved_mm) {
+    Raster out(400, 400);
+    for (int y = 0; y < 400; ++y) {
+      for (int x = 0; x < 400; ++x) {
+        const Vec2 p = 0.15 * Vec2(x, y);
+        const double broad = std::sin(p.x()) * std::sin(0.9 * p.y());
+        const double fine = std::sin(7.0 * (p.x() - moved_mm)) * std::sin(6.1 * p.y());
+        out.at(x, y) = static_cast<float>(broad + 1.5 * fine);
+      }
+    }
+    return *prepare(out, 0.15, {}, {});
+  };
+  return {film(0.0), film(fine_mm)};
+}
+
+// Whoever believes the fine structures and whoever believes the broad ones end apart: the
+// uncertainty has to hold both. Source: derived.
+TEST(Align, WaysThatDisagreeWidenTheUncertainty) {
+  const FilmSetup setup{.width = 400, .height = 400};
+  const auto u_of = [&](double fine_mm) {
+    const auto films = waves(fine_mm);
+    AlignOptions near;
+    near.search_across_mm = near.search_along_mm = 1.0;
+    const auto found =
+        align(films.first, rectangle(setup, 40, 360, 40, 360), films.second, {}, near);
+    EXPECT_TRUE(found.has_value());
+    return std::pair(std::abs(found->moving_from_fixed_mm.translation.x()),
+                     std::sqrt(found->covariance(0, 0)));
+  };
+  const auto [still, u_still] = u_of(0.0);
+  const auto [moved, u_moved] = u_of(0.2);
+  EXPECT_LT(still, 0.001);
+  EXPECT_LT(u_still, 0.01);
+  ASSERT_GT(moved, 0.05);            // the fine ones carry it along
+  EXPECT_GT(u_moved, 0.45 * moved);  // broad ones: 0
+}
+
 TEST(Align, RefusesInOneSentence) {
   const FilmSetup setup;
   const auto film = prepare(draw(Scene(7), kSceneFromFixed, setup), setup.mm_per_px, {}, {});

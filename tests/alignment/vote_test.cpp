@@ -32,8 +32,10 @@ class NoisyPair {
         fixed_(draw(Scene(7, texture), kSceneFromFixed, setup())),
         moving_(draw(Scene(7, texture), kSceneFromFixed.after(kTruth.inverse()), setup())) {}
 
-  PreparedFilm fixed() { return *prepare(noisy(fixed_), setup().mm_per_px, {}, {}); }
-  PreparedFilm moving() { return *prepare(noisy(moving_), setup().mm_per_px, {}, {}); }
+  Raster noisy_fixed() { return noisy(fixed_); }
+  Raster noisy_moving() { return noisy(moving_); }
+  PreparedFilm fixed() { return *prepare(noisy_fixed(), setup().mm_per_px, {}, {}); }
+  PreparedFilm moving() { return *prepare(noisy_moving(), setup().mm_per_px, {}, {}); }
 
  private:
   Raster noisy(Raster film) {
@@ -104,6 +106,30 @@ TEST(Vote, FindsHowFarTheAlignmentIsOff) {
   }
   EXPECT_NEAR(votes[0].position_mm.x(), 0.15 * 234.5, 0.3);
   EXPECT_NEAR(votes[0].position_mm.y(), 0.15 * 189.5, 0.3);
+}
+
+// Levels finer than asked for are as if the films had not been prepared on them.
+TEST(Vote, LeavesFinerLevelsToTheWhole) {
+  NoisyPair pair(0.02);
+  const auto fixed = pair.noisy_fixed();
+  const auto moving = pair.noisy_moving();
+  const auto by = [&](const std::vector<double>& level_mm, double finest_mm) {
+    AlignOptions options;
+    options.level_mm = level_mm;
+    options.vote_finest_mm = finest_mm;
+    return vote(*prepare(fixed, setup().mm_per_px, {}, options),
+                *prepare(moving, setup().mm_per_px, {}, options), kTruth, features(), options);
+  };
+  const auto asked = by({1.2, 0.6, 0.3}, 0.6);
+  const auto only = by({1.2, 0.6}, 0.0);
+  ASSERT_EQ(asked.size(), 2U);
+  ASSERT_EQ(only.size(), 2U);
+  const auto whole = by({1.2, 0.6, 0.3}, 0.0);
+  for (std::size_t i = 0; i < asked.size(); ++i) {
+    EXPECT_EQ(asked[i].offset_mm, only[i].offset_mm);
+    EXPECT_EQ(asked[i].covariance, only[i].covariance);
+    EXPECT_NE(asked[i].offset_mm, whole[i].offset_mm);
+  }
 }
 
 // A straight edge says nothing along itself: it keeps its vote across, and the covariance says

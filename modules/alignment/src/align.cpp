@@ -14,6 +14,7 @@
 #include "matcher.h"
 #include "search.h"
 #include "tidemark/core/parallel.h"
+#include "way_back.h"
 
 namespace tidemark::alignment {
 namespace {
@@ -156,6 +157,19 @@ Expected<Alignment> finish(const Job& job, const LevelRegion& region, const Matc
   return out;
 }
 
+/// Two readings that differ by d scatter about their mean by d^2 / 2 (JCGM 100, 4.2.2): what there
+/// and back disagree by belongs to the uncertainty of the way there. A way back that is lost could
+/// have ended anywhere within its reach.
+void widen(const std::optional<Eigen::Vector3d>& loop, double radius_mm, Alignment* found) {
+  if (loop) {
+    found->covariance += 0.5 * *loop * loop->transpose();
+    return;
+  }
+  const double anywhere = kWayBackMm * kWayBackMm / 3.0;
+  found->covariance.diagonal() +=
+      anywhere * Eigen::Vector3d(1.0, 1.0, 1.0 / (radius_mm * radius_mm));
+}
+
 Expected<Alignment> align_levels(Job job) {
   std::vector<Match> candidates;
   std::optional<LevelRegion> region;
@@ -183,7 +197,10 @@ Expected<Alignment> align_levels(Job job) {
     }
   }
   auto result = finish(job, *region, candidates.front());
-  if (result) result->runner_up = runner_up;
+  if (!result) return result;
+  result->runner_up = runner_up;
+  widen(loop_error(job.fixed, job.region, job.moving, *result, job.options),
+        std::max(job.frame.radius_mm, 1.0), &*result);
   return result;
 }
 

@@ -33,11 +33,11 @@ void add(std::string& question, const Rigid2& motion) {
 void add(std::string& question, const AlignOptions& options) {
   // Counts the options: one that is added must be told here. Threads do not change the answer.
   const auto& [level_mm, along, across, angle, agreement, quantile, factor, vote_search,
-               least_overlap, block, curvature_step, threads] = options;
+               vote_finest, least_overlap, block, curvature_step, threads] = options;
   add(question, level_mm.size());
   for (const double level : level_mm) add(question, level);
-  for (const double value : {along, across, angle, quantile, factor, vote_search, least_overlap,
-                             block, curvature_step}) {
+  for (const double value : {along, across, angle, quantile, factor, vote_search, vote_finest,
+                             least_overlap, block, curvature_step}) {
     add(question, value);
   }
   add(question, agreement);

@@ -13,6 +13,24 @@ namespace {
 /// (0.7 % of its amplitude lies beyond the Nyquist frequency; derived).
 constexpr double kVoteDistance = 1.0;
 
+/// Which pixels of a grid vote: every stride-th of each row and column, or of those the ones like
+/// the dark fields of a chessboard (sqrt 2 strides apart).
+struct Lattice {
+  long stride = 1;
+  bool chessboard = false;
+
+  [[nodiscard]] long next(long from) const { return (from + stride - 1) / stride * stride; }
+  [[nodiscard]] bool holds(long x, long y) const {
+    return !chessboard || (x / stride + y / stride) % 2 == 0;
+  }
+};
+
+/// The lattice whose distance is nearest, as a ratio, to `pixels`.
+Lattice lattice_of(double pixels) {
+  const long halves = std::max(0L, std::lround(2.0 * std::log2(pixels)));  // powers of sqrt 2
+  return {1L << (halves / 2), halves % 2 == 1};
+}
+
 /// First and last column and row, inclusive; none when last lies before first.
 struct Extent {
   long left, right, top, bottom;
@@ -78,14 +96,12 @@ std::optional<LevelRegion> region_on(const Level& level, const Raster& region) {
   LevelRegion out;
   out.weights = blank_about(extent, *level.image);
   out.box_px = {extent.right + 1, extent.left - 1, extent.bottom + 1, extent.top - 1};
-  // Pixels closer than about sigma say the same thing: every stride-th of each row and column
-  // votes.
-  const long stride =
-      std::max(1L, std::lround(level.sigma_mm / level.image->GetSpacing()[0] * kVoteDistance));
-  const auto next = [stride](long from) { return (from + stride - 1) / stride * stride; };
+  // Pixels closer than about sigma say the same thing.
+  const Lattice lattice = lattice_of(kVoteDistance * level.sigma_mm / level.image->GetSpacing()[0]);
   Eigen::Vector3d moments = Eigen::Vector3d::Zero();  // sums of w x, w y, w r^2
-  for (long y = next(extent.top); y <= extent.bottom; y += stride) {
-    for (long x = next(extent.left); x <= extent.right; x += stride) {
+  for (long y = lattice.next(extent.top); y <= extent.bottom; y += lattice.stride) {
+    for (long x = lattice.next(extent.left); x <= extent.right; x += lattice.stride) {
+      if (!lattice.holds(x, y)) continue;
       float weight = mean_at(region, level.bin, x, y);
       if (!(weight > 0.0F)) continue;
       out.wanted += weight;

@@ -34,6 +34,13 @@ struct Site {
   const AlignOptions& options;
 };
 
+/// Levels on which features vote, coarse first: at least one.
+std::size_t voting_levels(const PreparedFilm::Levels& film, const AlignOptions& options) {
+  const auto finer = [&](const Level& level) { return level.sigma_mm < options.vote_finest_mm; };
+  const auto end = std::find_if(film.levels.begin() + 1, film.levels.end(), finer);
+  return static_cast<std::size_t>(end - film.levels.begin());
+}
+
 /// The Newton step; negative curvature is turned positive, so that every step goes downhill. A
 /// direction with next to no curvature (along a straight edge) is left alone: there noise alone
 /// would carry the feature away.
@@ -99,10 +106,11 @@ std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
     return std::nullopt;
   }
   Motion motion;
-  for (std::size_t level = 0; level < site.fixed.levels.size(); ++level) {
+  const std::size_t levels = voting_levels(site.fixed, options);
+  for (std::size_t level = 0; level < levels; ++level) {
     const Level& fixed = site.fixed.levels[level];
     const Level& moving = site.moving.levels[level];
-    const bool last = level + 1 == site.fixed.levels.size();
+    const bool last = level + 1 == levels;
     const auto region = region_on(fixed, feature.region);
     if (!region || region->total < options.least_overlap * region->wanted) {
       if (last) return std::nullopt;

@@ -193,6 +193,7 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
   }
   alignment::AlignOptions far;
   far.search_along_mm = 15.0;
+  far.vote_finest_mm = 0.6;
   if (a.femur.shaft_axis && b.femur.shaft_axis) {
     far.search_across_mm = 3.0;
     far.search_angle_deg = 2.0;

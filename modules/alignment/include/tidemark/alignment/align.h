@@ -28,6 +28,10 @@ struct AlignOptions {
   double noise_floor_factor = 1.0;
   /// Half width of the search of one feature around the whole alignment, mm.
   double vote_search_mm = 3.0;
+  /// Sigma of the finest level on which features vote, mm; finer levels that the films were
+  /// prepared on are left to the whole region. One feature has too few pixels to see past the
+  /// ripples that noise makes there (docs/alignment.md has the figures).
+  double vote_finest_mm = 0.0;
   /// Least share of the region's weight that has to fall on usable pixels, 0 to 1.
   double least_overlap = 0.3;
   /// Pixels closer than this err together (noise, texture, overlying tissue); it sets the blocks
@@ -70,7 +74,8 @@ struct Alignment {
   Rigid2 moving_from_fixed_mm;    ///< between the mm frames of the two films
   Vec2 centre_mm = Vec2::Zero();  ///< centre of the voting region in the fixed film
   /// Covariance of (x mm, y mm, angle rad) of the motion, expressed at centre_mm, from the
-  /// curvature of the measure and its residuals.
+  /// curvature of the measure, its residuals, and what the way back from the moving film to the
+  /// fixed one disagrees by.
   Eigen::Matrix3d covariance = Eigen::Matrix3d::Zero();
   double agreement = 0.0;  ///< weighted mean of the squared cosine between gradients, 0 to 1
   /// Agreement of the best other minimum (more than the coarsest sigma away) as a share of the

@@ -1,0 +1,25 @@
+#pragma once
+
+#include <Eigen/Core>
+#include <optional>
+
+#include "level.h"
+#include "tidemark/alignment/align.h"
+
+namespace tidemark::alignment {
+
+/// How far the way back may lead off the way there, mm (house choice: what lies farther off is
+/// another minimum, of which Alignment::runner_up tells).
+inline constexpr double kWayBackMm = 3.0;
+
+/// The films change roles: `region`, carried over by `there`, is aligned from the moving film back
+/// to the fixed one on the last level but one.
+/// @return by what there and back misses its start: shift of there.centre_mm (x, y mm) and turn
+///         (rad) in the axes of the fixed film; nothing where the way back is lost.
+[[nodiscard]] std::optional<Eigen::Vector3d> loop_error(const PreparedFilm::Levels& fixed,
+                                                        const Raster& region,
+                                                        const PreparedFilm::Levels& moving,
+                                                        const Alignment& there,
+                                                        const AlignOptions& options);
+
+}  // namespace tidemark::alignment
