@@ -1,7 +1,10 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <array>
 #include <atomic>
+#include <filesystem>
+#include <string>
 
 #include "followup/invented.h"
 #include "tidemark/followup/write.h"
@@ -11,6 +14,9 @@ namespace {
 
 using testing::SizeIs;
 
+/// What a film from the side adds to each subsidence, mm.
+constexpr double kDeeper = 10.0;
+
 /// Counts what is asked; the subsidence of a pair tells how far down the reference film's tip is.
 struct Asked {
   std::atomic<int> lines{0};
@@ -18,6 +24,13 @@ struct Asked {
 
   Steps steps() {
     Steps out = invented::steps();
+    out.read = [step = out.read](const std::filesystem::path& file) {
+      auto film = step(file);
+      if (film && film->facts.file == "side.dcm") {
+        film->facts.patient_orientation = std::array<std::string, 2>{"P", "F"};
+      }
+      return film;
+    };
     out.find_implant = [step = out.find_implant](const film::FilmImage& film,
                                                  const anatomy::ImplantOptions& options) {
       auto implant = step(film, options);
@@ -32,7 +45,8 @@ struct Asked {
                          const FilmOfPair&) -> Expected<migration::Migration> {
       ++pairs;
       auto migration = invented::migration();
-      migration.subsidence.value = Millimetres{0.01 * reference.hip.implant.tip.px.y()};
+      migration.subsidence.value = Millimetres{0.01 * reference.hip.implant.tip.px.y() +
+                                               (reference.hip.side_view ? kDeeper : 0.0)};
       return migration;
     };
     return out;
@@ -109,10 +123,16 @@ TEST(Early, SaysNothingOfAPairThatCannotBeCompared) {
   EXPECT_THAT(told_early(series, 2, measured_before(series)), SizeIs(0));
 }
 
-TEST(Early, WaitsForFilmsFromTheSide) {
-  Series series = three_films();
+TEST(Early, TakesTheDepthsOfFilmsFromTheSideIntoAccount) {
+  Series series = invented::series({"early.dcm", "late.dcm", "side.dcm"});
   series.films[2].view = View::kLateral;
-  EXPECT_THAT(told_early(series, 1, measured_before(series)), SizeIs(0));
+  const auto before = measured_before(series);
+  ASSERT_TRUE(before->films[2].side_view);
+  series.films[0].landmarks_in_stored_px.stem_tip_px = Vec2(150.0, 410.0);
+  const auto told = told_early(series, 1, before);
+  ASSERT_THAT(told, SizeIs(1));
+  EXPECT_DOUBLE_EQ(subsidence(told[0], 0), 4.1 + kDeeper);
+  EXPECT_TRUE(told[0].films[2].side_view);
 }
 
 }  // namespace

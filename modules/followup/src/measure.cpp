@@ -316,12 +316,9 @@ void compare_one(const WorkingSeries& work, const Run& run, ComparisonResult& ou
   compare_bone(reference, follow_up, run, out);
 }
 
-/// The pair that is told before the others; nothing when it has to wait for them: for films from
-/// the side, whose depths every pair takes into account, or because it cannot be compared at all.
+/// The pair that is told before the others; nothing when it cannot be compared at all.
 ComparisonResult* early_pair(const WorkingSeries& work, const Early& early,
                              std::vector<ComparisonResult>& pairs) {
-  const auto from_side = [](const Working& film) { return film.from_side && !film.refused; };
-  if (std::any_of(work.films.begin(), work.films.end(), from_side)) return nullptr;
   const auto pair = std::find_if(pairs.begin(), pairs.end(),
                                  [&](const auto& one) { return one.follow_up == early.follow_up; });
   if (pair == pairs.end()) return nullptr;
@@ -338,6 +335,8 @@ void measure_early(WorkingSeries& work, const Run& run, std::vector<ComparisonRe
   parallel_for(both.size(), run.threads,
                [&](std::size_t i) { find_bone_on(both.at(i), work, run); });
   if (obstacle(work.films[both[0]], work.films[both[1]])) return;
+  // The depths that they show count in every pair.
+  measure_side_films(work, run.steps, run.threads);
   // One call, so that it may spread over the threads.
   parallel_for(1, run.threads, [&](std::size_t) { compare_motion(work, run, *pair); });
   if (!pair->migration) return;
@@ -597,6 +596,7 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   measure_early(work, run, comparisons);
   look_at_films(work, run);
   measure_side_films(work, steps, run.threads);
+  look_beside_side_films(work, steps, run.threads);
   auto of_films = compare_and_draw_films(work, run, comparisons);
   settle_together(work, run, comparisons);
   parallel_for(comparisons.size(), run.threads,

@@ -195,7 +195,6 @@ std::optional<Vec2> entry_carried_over(const HipFilm& side, const HipFilm& front
 }
 
 std::optional<migration::SideView> measure_one(Working& film, const HipFilm& reference,
-                                               const std::optional<Fixation>& fixation,
                                                const Steps& steps) {
   auto seen = look_with_back_known(film, reference, steps);
   film.upright.reset();
@@ -220,7 +219,6 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
          "zones 8 to 14, were told by the lesser trochanter, which can go wrong: look at the "
          "picture."});
   }
-  look_for_lines(film, fixation, steps, entry_carried_over(*film.hip, reference));
   return seen->view;
 }
 
@@ -241,7 +239,7 @@ void set_side_films_apart(WorkingSeries& work) {
 void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
   std::vector<Working*> films;
   for (Working& film : work.films) {
-    if (film.from_side && !film.refused) films.push_back(&film);
+    if (film.from_side && !film.refused && !film.hip) films.push_back(&film);
   }
   if (films.empty()) return;
   Working* reference = work.reference ? &work.films[*work.reference] : nullptr;
@@ -253,14 +251,24 @@ void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
     return;
   }
   std::vector<std::optional<migration::SideView>> said(films.size());
-  parallel_for(films.size(), threads, [&](std::size_t i) {
-    said[i] = measure_one(*films[i], *reference->hip, work.series.stem.fixation, steps);
-  });
+  parallel_for(films.size(), threads,
+               [&](std::size_t i) { said[i] = measure_one(*films[i], *reference->hip, steps); });
   std::vector<migration::SideView> views;
   for (const auto& view : said) {
     if (view) views.push_back(*view);
   }
   if (!views.empty()) reference->hip->side_view = migration::combined(views);
+}
+
+void look_beside_side_films(WorkingSeries& work, const Steps& steps, int threads) {
+  if (!work.reference || !work.films[*work.reference].hip) return;
+  const HipFilm& reference = *work.films[*work.reference].hip;
+  parallel_for(work.films.size(), threads, [&](std::size_t i) {
+    Working& film = work.films[i];
+    if (!film.from_side || film.refused || !film.hip) return;
+    look_for_lines(film, work.series.stem.fixation, steps,
+                   entry_carried_over(*film.hip, reference));
+  });
 }
 
 std::vector<LateralComparison> compare_side_films(const WorkingSeries& work, const Steps& steps,

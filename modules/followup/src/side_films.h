@@ -8,10 +8,14 @@ namespace tidemark::followup {
 /// used are refused. Needs settle().
 void set_side_films_apart(WorkingSeries& work);
 
-/// Measures the films from the side: where the stem and the lesser trochanter lie in front of or
-/// behind the shaft, and the lines along the stem. What they say together goes to the reference
-/// film, which must be measured. Needs find_bone.
+/// Measures the films from the side that are not measured yet: where the stem and the lesser
+/// trochanter lie in front of or behind the shaft. What they say together goes to the reference
+/// film. Needs its bone.
 void measure_side_films(WorkingSeries& work, const Steps& steps, int threads);
+
+/// The lines along the stem of the measured films from the side. Needs those of the reference
+/// film, which tell where the stem enters the bone.
+void look_beside_side_films(WorkingSeries& work, const Steps& steps, int threads);
 
 /// The lines of each measured lateral film against those of the first one, by date; films without
 /// a date count as the last ones.
