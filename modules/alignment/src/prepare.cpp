@@ -1,9 +1,9 @@
 #include <itkImageRegionIterator.h>
-#include <itkSmoothingRecursiveGaussianImageFilter.h>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <opencv2/imgproc.hpp>
 #include <string>
 #include <utility>
 #include <vector>
@@ -46,14 +46,13 @@ FloatImage::Pointer bin_sum(int width, int height, int bin, double mm_per_px, co
   return image;
 }
 
-FloatImage::Pointer smooth(FloatImage* image, double sigma_mm, int threads) {
-  if (!(sigma_mm > 0.0)) return image;
-  const auto filter = itk::SmoothingRecursiveGaussianImageFilter<FloatImage, FloatImage>::New();
-  filter->SetInput(image);
-  filter->SetSigma(sigma_mm);
-  filter->SetNumberOfWorkUnits(static_cast<itk::ThreadIdType>(std::max(threads, 1)));
-  filter->Update();
-  return filter->GetOutput();
+/// Gaussian in place; beyond the border the film goes on as it ends.
+void smooth(FloatImage& image, double sigma_mm) {
+  if (!(sigma_mm > 0.0)) return;
+  const auto size = image.GetBufferedRegion().GetSize();
+  cv::Mat1f pixels(static_cast<int>(size[1]), static_cast<int>(size[0]), image.GetBufferPointer());
+  const double sigma = sigma_mm / image.GetSpacing()[0];
+  cv::GaussianBlur(pixels, pixels, {}, sigma, sigma, cv::BORDER_REPLICATE);
 }
 
 std::size_t size_of(const FloatImage& image) {
@@ -75,7 +74,6 @@ struct Resolution {
   double mm_per_px = 0.0;
   double sigma_mm = 0.0;
   int bin = 1;
-  int threads = 1;
 
   /// Gaussian that a mean over `bin` pixels lacks to `sigma_mm` (variances add).
   [[nodiscard]] double missing_sigma() const {
@@ -89,7 +87,8 @@ Level whole_level(const Raster& pixels, const Resolution& r) {
   Level level;
   level.sigma_mm = r.sigma_mm;
   level.bin = r.bin;
-  level.image = smooth(bin_mean(pixels, r.bin, r.mm_per_px), r.missing_sigma(), r.threads);
+  level.image = bin_mean(pixels, r.bin, r.mm_per_px);
+  smooth(*level.image, r.missing_sigma());
   level.usable = FloatImage::New();
   level.usable->CopyInformation(level.image);
   level.usable->SetRegions(level.image->GetBufferedRegion());
@@ -112,7 +111,8 @@ Level masked_level(const Raster& pixels, const Mask& excluded, const Resolution&
       return part == 0 ? weight(i) * pixels.values[i] : weight(i);
     });
     for (std::size_t i = 0; i < size_of(*raw); ++i) total.at(part) += raw->GetBufferPointer()[i];
-    (part == 0 ? level.image : level.usable) = smooth(raw, r.missing_sigma(), r.threads);
+    smooth(*raw, r.missing_sigma());
+    (part == 0 ? level.image : level.usable) = raw;
   });
   const auto mean = static_cast<float>(total[1] > 0.0 ? total[0] / total[1] : 0.0);
   const float area = static_cast<float>(r.bin) * static_cast<float>(r.bin);
@@ -172,7 +172,7 @@ Expected<PreparedFilm> prepare(const Raster& pixels, double mm_per_px, const Mas
     if (!(sigma > 0.0) || pixels.width / bin < 16 || pixels.height / bin < 16) {
       return bad("a resolution does not fit the film", "check level_mm and the scale");
     }
-    const Resolution r{mm_per_px, sigma, bin, options.threads};
+    const Resolution r{mm_per_px, sigma, bin};
     levels->levels.push_back(masked ? masked_level(pixels, excluded, r) : whole_level(pixels, r));
   }
   return PreparedFilm(std::move(levels));
