@@ -228,6 +228,7 @@ TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
   ASSERT_EQ(early->early, std::optional<std::size_t>(1));
   EXPECT_TRUE(window_->busy());
   EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("measured anew"));
+  picture("told_early");
   EXPECT_EQ(early->result.films[0].stem->tip->source, Source::kGiven);
   EXPECT_NE(followup::to_json(early->result), followup::to_json(before->result));
   EXPECT_EQ(early->result.comparisons[1].migration->subsidence.value,
