@@ -53,10 +53,10 @@ QString verdicts_of(const assessment::Assessment& assessed, std::size_t comparis
            QString::fromStdString(words_of(finding.verdict)) + ".</b> " +
            escaped(printable(finding.text)) + "</li>";
   }
-  return out.isEmpty() ? out : "<ul>" + out + "</ul>";
+  return out.isEmpty() ? out : "<h4>The chosen film, limit by limit</h4><ul>" + out + "</ul>";
 }
 
-/// The numbers and verdicts of one comparison.
+/// The numbers of one comparison.
 QString numbers_of(const followup::Result& result, std::size_t index) {
   const followup::ComparisonResult& pair = result.comparisons[index];
   const followup::FilmResult& film = result.films[pair.follow_up];
@@ -66,11 +66,10 @@ QString numbers_of(const followup::Result& result, std::size_t index) {
   if (pair.days) out += QString(", day %1").arg(*pair.days);
   out += "</h4>";
   if (!pair.migration) return out + "<p>Not measured: " + escaped(printable(pair.reason)) + "</p>";
-  out += motion_of(result, index);
-  return result.assessment ? out + verdicts_of(*result.assessment, index) : out;
+  return out + motion_of(result, index);
 }
 
-QString headline_of(const report::Headline& headline) {
+QString verdict_of(const report::Headline& headline) {
   const bool look = headline.finding == report::Finding::kLook;
   const bool calm = headline.finding == report::Finding::kCalm;
   const QString sign = look ? "◆" : calm ? "●" : "○";
@@ -79,8 +78,12 @@ QString headline_of(const report::Headline& headline) {
                 "</b></p>";
   out += "<p>" + escaped(headline.sentence.text) + "</p>";
   if (headline.measured) out += "<p>" + escaped(headline.measured->text) + "</p>";
-  if (headline.doubts.empty()) return out;
-  out += "<p><b>What stands against it</b></p><ul>";
+  return out;
+}
+
+QString doubts_of(const report::Headline& headline) {
+  if (headline.doubts.empty()) return {};
+  QString out = "<p><b>What stands against it</b></p><ul>";
   for (const report::Phrase& doubt : headline.doubts) out += "<li>" + escaped(doubt.text) + "</li>";
   return out + "</ul>";
 }
@@ -109,10 +112,16 @@ QString words_of(const report::Section* section) {
 
 QString finding_html(const followup::Result& result, const report::Document& document,
                      std::optional<std::size_t> chosen) {
-  QString html = headline_of(document.headline);
+  QString numbers;
+  QString limits;
   for (std::size_t i = 0; i < result.comparisons.size(); ++i) {
-    if (result.comparisons[i].follow_up == chosen) html += numbers_of(result, i);
+    if (result.comparisons[i].follow_up != chosen) continue;
+    numbers += numbers_of(result, i);
+    if (result.assessment) limits += verdicts_of(*result.assessment, i);
   }
+  // The numbers stand where they are seen without scrolling: whoever corrects a point waits for
+  // them.
+  QString html = verdict_of(document.headline) + numbers + doubts_of(document.headline) + limits;
   for (std::size_t i = 0; i < result.films.size(); ++i) {
     const auto& film = result.films[i];
     if (film.status == followup::Status::kNotMeasured && !film.excluded) {

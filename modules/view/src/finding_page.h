@@ -9,8 +9,9 @@
 
 namespace tidemark::view {
 
-/// The page "Finding": the verdict with what stands against it, numbers and verdicts of the chosen
-/// film, what was not measured. What can be explained is a link (help_text.h). HTML.
+/// The page "Finding": the verdict, the numbers of the chosen film, what stands against the
+/// verdict, the chosen film limit by limit, what was not measured. What can be explained is a link
+/// (help_text.h). HTML.
 /// @param chosen index in Result::films
 [[nodiscard]] QString finding_html(const followup::Result& result, const report::Document& document,
                                    std::optional<std::size_t> chosen);

@@ -114,7 +114,10 @@ std::set<std::string> links_of(const QString& html) {
 TEST(Help, OfEveryNumberOfTheFindingNamesASource) {
   const Hip& hip = measured_hip();
   const auto& pair = hip.result.comparisons.back();
-  const auto links = links_of(finding_html(hip.result, hip.document, pair.follow_up));
+  const QString page = finding_html(hip.result, hip.document, pair.follow_up);
+  EXPECT_LT(page.indexOf("Chosen film"), page.indexOf("What stands against it"))
+      << "numbers are seen without scrolling";
+  const auto links = links_of(page);
   const std::size_t last = hip.result.comparisons.size() - 1;
   for (const Number number : {Number::kSubsidence, Number::kMedial, Number::kTiltChange}) {
     EXPECT_THAT(links, Contains(link_of(last, number)));
