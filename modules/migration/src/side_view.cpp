@@ -224,9 +224,9 @@ SideView combined(const std::vector<SideView>& views) {
 
 namespace {
 
-/// Where what registers of a femur lies behind its middle, front to back, at the level of the stem's
-/// reference point (some 30 mm above the lesser trochanter). From the outlines of the proximal
-/// femora of depth_of and one more, necks turned forward by 4, 12 and 20 degrees
+/// Where what registers of a femur lies behind its middle, front to back, at the level of the
+/// stem's reference point (some 30 mm above the lesser trochanter). From the outlines of the
+/// proximal femora of depth_of and one more, necks turned forward by 4, 12 and 20 degrees
 /// (tests/accuracy/other_simulator/outlines.py), mean and spread: top of the greater trochanter 3.3
 /// and 2.8 mm, lesser trochanter where it stands out medially 14.5 and 2.1, medial outline above it
 /// 0.0 and 3.2, lateral outline beside the flare -0.8 and 1.5. The spreads here hold 2.5 mm more
