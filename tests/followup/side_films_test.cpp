@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <mutex>
 #include <optional>
 
@@ -121,6 +122,37 @@ TEST(SideFilms, ATrochanterOnTheOtherSideMustBeMarkedByHand) {
               HasSubstr("front and back of the femur"));
   series.films[2].landmarks_in_stored_px.lesser_trochanter_px = Vec2(110.0, 220.0);
   EXPECT_EQ(measure_with(series, {}, steps).films[2].status, Status::kMeasured);
+}
+
+/// The outline round a trochanter: straight flare, and a hump of `hump_px` at row 220.
+Polyline outline_with(double hump_px) {
+  Polyline out;
+  for (double y = 140.0; y < 330.0; y += 1.0) {
+    const double from_top = (y - 220.0) / 10.0;
+    out.emplace_back(190.0 - 0.1 * (y - 220.0) + hump_px * std::exp(-0.5 * from_top * from_top), y);
+  }
+  return out;
+}
+
+// The outlines of both sides stand out alike; which of them is a hump tells the back. The film's
+// scale is 0.5 mm per px: a hump of 10 px is 5 mm, one of 2 px is 1 mm.
+TEST(SideFilms, AHumpTellsATrochanterFromAFlare) {
+  const auto told = [](double rolled_px, double turned_px) {
+    Asked asked;
+    Steps steps = steps_with(asked, {});
+    steps.find_femur = [=](const film::FilmImage& view, const anatomy::Implant&,
+                           const anatomy::FemurOptions&) -> Expected<anatomy::Femur> {
+      anatomy::Femur femur = invented::femur();
+      const bool rolled = view.stored_from_view.linear(0, 0) > 0.0;
+      femur.lesser_trochanter_outline_px = outline_with(rolled ? rolled_px : turned_px);
+      return femur;
+    };
+    return measure_with(with_side_film(), {}, steps).films[2].status;
+  };
+  EXPECT_EQ(told(10.0, 2.0), Status::kMeasured);
+  EXPECT_EQ(told(10.0, 9.0), Status::kNotMeasured);
+  EXPECT_EQ(told(2.0, 0.0), Status::kNotMeasured);
+  EXPECT_EQ(told(2.0, 10.0), Status::kNotMeasured);
 }
 
 TEST(SideFilms, CannotBeTheReference) {

@@ -14,6 +14,30 @@
 namespace tidemark::followup {
 namespace {
 
+/// How far an outline stands out at some place, mm, against the mean of itself 15 mm above and
+/// below: a trochanter is a hump, the flare of a femur is hollow. 0 where nothing stands out.
+double bulge_mm(const Polyline& outline_px, const Line2& shaft, double mm_per_px) {
+  constexpr double kReachMm = 15.0;  // house choice: the length of a lesser trochanter
+  constexpr double kSameMm = 1.0;
+  const auto level = [&](const Vec2& p) { return mm_per_px * along(shaft, p); };
+  const auto off = [&](const Vec2& p) { return -mm_per_px * signed_distance(shaft, p); };
+  const auto off_at = [&](double wanted_mm) -> std::optional<double> {
+    const auto nearest =
+        std::min_element(outline_px.begin(), outline_px.end(), [&](const Vec2& a, const Vec2& b) {
+          return std::abs(level(a) - wanted_mm) < std::abs(level(b) - wanted_mm);
+        });
+    if (nearest == outline_px.end() || std::abs(level(*nearest) - wanted_mm) > kSameMm) return {};
+    return off(*nearest);
+  };
+  double most = 0.0;
+  for (const Vec2& p : outline_px) {
+    const auto above = off_at(level(p) - kReachMm);
+    const auto below = off_at(level(p) + kReachMm);
+    if (above && below) most = std::max(most, off(p) - 0.5 * (*above + *below));
+  }
+  return most;
+}
+
 /// A film from the side with what was found on it, seen with the femur's back at +x.
 struct FromSide {
   HipFilm hip;
@@ -23,6 +47,12 @@ struct FromSide {
   /// Lesser trochanter behind the shaft's axis, mm; 0 when it is not seen.
   [[nodiscard]] double lesser_mm() const {
     return view && view->lesser_trochanter ? view->lesser_trochanter->value.value : 0.0;
+  }
+  /// How much of a hump the outline round it is, mm; 0 when it is not seen.
+  [[nodiscard]] double hump_mm() const {
+    if (!view || !view->lesser_trochanter) return 0.0;
+    return bulge_mm(hip.femur.lesser_trochanter_outline_px, hip.femur.shaft_axis->line_px,
+                    hip.scale.value.value);
   }
 };
 
@@ -168,6 +198,12 @@ Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& refe
   rolled->back_by_trochanter = true;
   if (turned) turned->back_by_trochanter = true;
   if (rolled->lesser_mm() > other + kStandsOut) return rolled;
+  // The flare at the front stands as far out as a trochanter, but it is no hump.
+  constexpr double kHump = 3.0;      // mm, house choices: a quarter of a trochanter's height, and
+  constexpr double kMoreHump = 2.0;  // well more than what is found on the other side
+  if (rolled->hump_mm() > std::max(kHump, kMoreHump + (turned ? turned->hump_mm() : 0.0))) {
+    return rolled;
+  }
   // The other way round is rare, and a trochanter that is seen there alone is as often none.
   const bool by_hand = film.entry.landmarks_in_stored_px.lesser_trochanter_px.has_value();
   if (turned && by_hand && other > rolled->lesser_mm() + kStandsOut) return turned;
