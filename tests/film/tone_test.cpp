@@ -21,7 +21,7 @@ FilmImage drawn() {
     for (int x = 0; x < kSide; ++x) {
       const double soft = 0.3 + 0.15 * std::sin(0.006 * x) * std::cos(0.004 * y);
       const double fine = 1e-4 * ((31 * x + 17 * y) % 101);
-      const bool bone = std::abs(x - 300) < 70;
+      const bool bone = std::abs(x - 300) < 150;
       const bool metal = std::abs(x - 300) < 25;
       film.pixels.at(x, y) = static_cast<float>(soft + fine + (metal ? 0.3 : bone ? 0.15 : 0.0));
     }
@@ -75,7 +75,8 @@ TEST(Tone, EveningOutRegionByRegionIsSeen) {
   FilmImage film = drawn();
   for (int y = 0; y < kSide; ++y) {
     for (int x = 0; x < kSide; ++x) {
-      film.pixels.at(x, y) = static_cast<float>((x / 4 + y / 4) % 2) + 0.2F * film.pixels.at(x, y);
+      const int fine = (7 * (x / 4) + 13 * (y / 4)) % 32;
+      film.pixels.at(x, y) = static_cast<float>(fine) / 32.0F + 0.2F * film.pixels.at(x, y);
     }
   }
   EXPECT_TRUE(tone_of(film.pixels).is_levelled());
