@@ -276,11 +276,12 @@ TEST(Measure, PairThatDiffersByItsToneAloneIsNotSaidToBeAnotherHip) {
         .reason;
   };
   EXPECT_EQ(refused_by(invented::steps()), "another stem; look again");
-  EXPECT_EQ(refused_by(toned(cut)),
-            "on late.dcm bright greys are pressed together or cut off, so that metal does not "
-            "stand out from bone: the two films cannot be held against each other (another stem); "
-            "send the film as it was taken, without a viewer's window, tone curve or local "
-            "contrast");
+  EXPECT_EQ(
+      refused_by(toned(cut)),
+      "on late.dcm: bright greys are pressed together or cut off, so that metal does not "
+      "stand out from bone, and the two films cannot be held against each other (another stem); "
+      "send the film as it was taken, without a viewer's window, tone curve or local "
+      "contrast");
 }
 
 TEST(Measure, PressedGreysAreSpreadAndFlagged) {

@@ -115,17 +115,12 @@ Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& 
   return turned;
 }
 
-/// What is to be done about a film that was processed too strongly.
-constexpr const char* kUnprocessed =
-    "; send the film as it was taken, without a viewer's window, tone curve or local contrast";
-
 /// Keeps what was seen on a film, or why it is not measured.
 /// @param fault  of the film's tone: then its content is not what keeps the stem from being seen
 void take_seen(Working& film, Expected<Seen> seen, const std::optional<std::string>& fault) {
   if (!film.refused) film.out.stem_shows = seen ? StemShows::kYes : StemShows::kNo;
   if (!seen) {
-    refuse(film, fault ? seen.error().wrong + ": this film's " + *fault + kUnprocessed
-                       : reason_of(seen.error()));
+    refuse(film, fault ? reason_by_tone(seen.error().wrong, *fault) : reason_of(seen.error()));
   }
   if (!film.refused) film.seen = std::move(*seen);
 }
@@ -311,8 +306,8 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
 std::string reason_of_pair(const Error& error, const Working& reference, const Working& follow_up) {
   for (const Working* film : {&follow_up, &reference}) {
     if (const auto fault = film::fault_of_tone(film->hip->hip_view)) {
-      return "on " + film->out.file + " " + *fault +
-             ": the two films cannot be held against each other (" + error.wrong + ")" +
+      return "on " + film->out.file + ": " + *fault +
+             ", and the two films cannot be held against each other (" + error.wrong + ")" +
              kUnprocessed;
     }
   }
