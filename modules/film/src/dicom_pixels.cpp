@@ -63,7 +63,7 @@ Expected<Codes> brightness(const PixelLayout& layout, const Sample& sample, cons
                            std::vector<std::string>& notes) {
   const int shift = layout.high_bit + 1 - layout.bits_stored;
   const unsigned mask = (1U << static_cast<unsigned>(layout.bits_stored)) - 1U;
-  const double neutral = (mask + 1U) / 2U;
+  const double neutral = 0.5 * (mask + 1U);
   const bool is_rgb = layout.colour == ColourModel::kRgb;
   GreyCount greys(mask);
   Codes codes(layout.columns, layout.rows);
