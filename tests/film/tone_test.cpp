@@ -5,7 +5,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <vector>
 
 namespace tidemark::film {
 namespace {
@@ -62,19 +61,6 @@ TEST(Tone, SteepCurvePressesBrightGreysAndSpreadingUndoesIt) {
   EXPECT_FALSE(tone_of(spread.pixels).is_pressed());
   // What was done stays known where the film is not measured all the same.
   EXPECT_THAT(fault_of_tone(spread).value_or(""), HasSubstr("pressed together"));
-}
-
-TEST(Tone, EqualisedHistogramIsSpread) {
-  FilmImage film = drawn();
-  std::vector<float> sorted = film.pixels.values;
-  std::sort(sorted.begin(), sorted.end());
-  const auto rank = [&](float v) {
-    return std::upper_bound(sorted.begin(), sorted.end(), v) - sorted.begin();
-  };
-  for (float& v : film.pixels.values) v = static_cast<float>(rank(v));
-  EXPECT_LT(tone_of(film.pixels).from_flat, 0.01);
-  EXPECT_TRUE(has_spread_greys(with_room_for_bright(film)));
-  EXPECT_GT(tone_of(drawn().pixels).from_flat, 0.03);
 }
 
 TEST(Tone, WhatWasCutOffCannotBeSpread) {

@@ -34,21 +34,6 @@ double share_from(const std::vector<float>& sorted, double limit) {
   return static_cast<double>(sorted.end() - first) / static_cast<double>(sorted.size());
 }
 
-double distance_from_flat(const std::vector<float>& sorted) {
-  constexpr double kLow = 0.01;
-  constexpr double kHigh = 0.99;
-  const double low = at_share(sorted, kLow);
-  const double range = at_share(sorted, kHigh) - low;
-  if (!(range > 0.0)) return 1.0;
-  double most = 0.0;
-  for (int i = 1; i < 20; ++i) {
-    const double share = 0.05 * i;
-    const double flat = (share - kLow) / (kHigh - kLow);
-    most = std::max(most, std::abs((at_share(sorted, share) - low) / range - flat));
-  }
-  return most;
-}
-
 double scatter(const std::vector<double>& values) {
   double sum = 0.0;
   double squares = 0.0;
@@ -104,7 +89,6 @@ Tone tone_of(const Raster& pixels) {
   const double top = sorted.back();
   tone.at_top = share_from(sorted, top - 0.01 * (top - sorted.front()));
   tone.tied_at_top = share_from(sorted, top);
-  tone.from_flat = distance_from_flat(sorted);
   tone.wide_share = wide_share_of(pixels);
   return tone;
 }

@@ -7,7 +7,8 @@
 
 namespace tidemark::film {
 
-/// How a film's greys are spread, of its exposed field.
+/// How a film's greys are spread. Numbers of a film's exposed field; a film that is shown as it was
+/// exposed has all of them near 1 but `at_top` and `tied_at_top`, which are near 0.
 struct Tone {
   /// Greys between the 80th and the 99th percentile over those between the 20th and the 80th, in
   /// units of what a normal distribution has (0.886). Bone and metal are the brightest fifth: near
@@ -15,9 +16,6 @@ struct Tone {
   double bright_room = 1.0;
   double at_top = 0.0;       ///< share of the pixels within 1 % of the greys' range from the top
   double tied_at_top = 0.0;  ///< share of the pixels that have the one brightest grey
-  /// Largest distance of the distribution of greys from a flat one between their 1st and their 99th
-  /// percentile, as a share of that range.
-  double from_flat = 1.0;
   /// Scatter of local means (windows of a fifth of the longer side) over that of all greys. Low
   /// where the film was evened out region by region.
   double wide_share = 1.0;
@@ -27,13 +25,8 @@ struct Tone {
   /// They are cut off: more of the film than metal usually covers has the one brightest grey. House
   /// choice.
   [[nodiscard]] bool is_cut() const { return tied_at_top > 0.09; }
-  /// The histogram is flat, as only equalising it makes it (films as taken: 0.05 and more): then
-  /// bone and metal have as little room as their share of the film. House choice.
-  [[nodiscard]] bool is_equalised() const { return from_flat < 0.02; }
-  /// Bright greys are pressed, but still differ from each other.
-  [[nodiscard]] bool can_be_spread() const {
-    return (is_pressed() || is_equalised()) && tied_at_top < 0.15;
-  }
+  /// They are pressed, but still differ from each other.
+  [[nodiscard]] bool can_be_spread() const { return is_pressed() && tied_at_top < 0.15; }
   /// The film was evened out region by region. House choice.
   [[nodiscard]] bool is_levelled() const { return wide_share < 0.4; }
 };
