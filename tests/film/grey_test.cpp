@@ -192,6 +192,14 @@ INSTANTIATE_TEST_SUITE_P(
                 {0, 1, 2, 3, 9},
                 {5, 6, 7, 8, 8},
                 ""},
+        GreyRow{"SignedTableWithUnsignedFirst",
+                "PS3.3 C.11.1.1: the first input has the sign of the pixels, whatever its VR",
+                [](DicomBytes& f) {
+                  f.us(0x00280103, 1).item(0x00283000, table_item(10, 0xFFFE, kSquares));
+                },
+                {0, 1, 4094, 4095},  // 12 bits: 0, 1, -2, -1
+                {4, 9, 0, 1},
+                ""},
         GreyRow{"DamagedTable",
                 "fewer entries than the descriptor says",
                 [](DicomBytes& f) { f.item(0x00283000, table_item(4000, 0, kSquares)); },
@@ -217,6 +225,22 @@ INSTANTIATE_TEST_SUITE_P(
                 {0, 3},
                 {0, 36},
                 "was applied"},
+        GreyRow{"TableThatRisesAndFalls",
+                "house choice: one grey would stand for two exposures",
+                [](DicomBytes& f) {
+                  f.item(0x00283010, table_item(5, 0, words({0, 40, 90, 50, 10})));
+                },
+                {0, 1, 2, 3, 4},
+                {0, 1, 2, 3, 4},
+                "rises and falls"},
+        GreyRow{"TableThatFalls",
+                "PS3.3 C.11.2.1.1: may fall",
+                [](DicomBytes& f) {
+                  f.item(0x00283010, table_item(5, 0, words({90, 50, 40, 40, 10})));
+                },
+                {0, 1, 2, 3, 4},
+                {90, 50, 40, 40, 10},
+                "was applied"},
         GreyRow{"TableBesideWindow",
                 "house choice: the values themselves are closer to exposure",
                 [](DicomBytes& f) {
@@ -241,6 +265,19 @@ INSTANTIATE_TEST_SUITE_P(
                 {0, 3, 99},
                 {0, 3, 99},
                 "would cut off"},
+        GreyRow{"WindowOfWidthOne",
+                "black and white only (PS3.3 C.11.2.1.2.1), not applied",
+                [](DicomBytes& f) { f.set(0x00281050, "DS", "50").set(0x00281051, "DS", "1"); },
+                {0, 3, 99},
+                {0, 3, 99},
+                "would cut off"},
+        GreyRow{
+            "WindowFarFromTheData",
+            "all white, not applied",
+            [](DicomBytes& f) { f.set(0x00281050, "DS", "-30000").set(0x00281051, "DS", "100"); },
+            {0, 3, 99},
+            {0, 3, 99},
+            "would cut off"},
         GreyRow{"Sigmoid",
                 "not applied, but said",
                 [](DicomBytes& f) {

@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""Writes the invented files of testdata/films and testdata/broken (packages: numpy, PIL, pydicom).
+"""Writes the invented files of testdata/films and testdata/broken (packages: numpy, PIL, pydicom;
+programs: dcmcjpeg and dcmcrle of dcmtk, gdcmconv of libgdcm-tools).
 
 The films show a wedge without symmetry, v(x, y) = 16 x + 4 y of 160 x 96 pixels (12 bits), or the
 same over 16 (8 bits). Run by hand; the files are committed, so that no test needs Python.
@@ -7,6 +8,7 @@ usage: make_testdata.py TESTDATA
 """
 import pathlib
 import struct
+import subprocess
 import sys
 import zlib
 
@@ -72,6 +74,26 @@ def films():
     Image.fromarray(BYTES).save(FILMS / "wedge8-progressive.jpg", quality=95, progressive=True)
 
 
+def colour_film():
+    """The wedge of bytes as a DICOM object of three equal channels, uncompressed."""
+    meta = element(2, 0x10, b"UI", b"1.2.840.10008.1.2.1\0")
+    us = lambda number, value: element(0x28, number, b"US", struct.pack("<H", value))
+    body = (element(8, 0x16, b"UI", b"1.2.840.10008.5.1.4.1.1.7\0") + element(8, 0x18, b"UI", b"1.2.3.4\0")
+            + element(8, 0x60, b"CS", b"DX") + element(0x20, 0x20, b"CS", b"L\\F ") + us(2, 3)
+            + element(0x28, 4, b"CS", b"RGB ") + us(6, 0) + us(0x10, 96) + us(0x11, 160) + us(0x100, 8)
+            + us(0x101, 8) + us(0x102, 7) + us(0x103, 0)
+            + element(0x7FE0, 0x10, b"OB", np.dstack([BYTES] * 3).tobytes()))
+    return b"\0" * 128 + b"DICM" + element(2, 0, b"UL", struct.pack("<I", len(meta))) + meta + body
+
+
+def colour_films():
+    plain = FILMS / "wedge8-as-rgb.dcm"
+    plain.write_bytes(colour_film())
+    for kind, words in {"jpeg": ["dcmcjpeg", "+eb", "+q", "98"], "rle": ["dcmcrle"],
+                        "j2k": ["gdcmconv", "--j2k"], "jpegls": ["gdcmconv", "--jpegls"]}.items():
+        subprocess.run([*words, plain, FILMS / f"wedge8-as-rgb-{kind}.dcm"], check=True)
+
+
 def broken():
     (BROKEN / "empty.dcm").write_bytes(b"")
     (BROKEN / "text.dcm").write_bytes(b"not a film\n" * 40)
@@ -108,4 +130,5 @@ def broken():
 FILMS.mkdir(exist_ok=True)
 BROKEN.mkdir(exist_ok=True)
 films()
+colour_films()
 broken()

@@ -106,12 +106,14 @@ INSTANTIATE_TEST_SUITE_P(
                    changed([](DicomBytes& f) { f.set(0x00280008, "IS", "2147483647"); }),
                    "film.dcm: pixel data of the wrong length (640 bytes, 1,374,389,534,080 "
                    "expected); export it again from the archive"},
-        RefusalRow{"Colour",
+        RefusalRow{"ColourCutOff",
                    changed([](DicomBytes& f) { f.us(0x00280002, 3).set(0x00280004, "CS", "RGB"); }),
-                   "film.dcm: a colour image (RGB); export it as a greyscale film"},
-        RefusalRow{"Palette",
-                   changed([](DicomBytes& f) { f.set(0x00280004, "CS", "PALETTE COLOR"); }),
-                   "film.dcm: a colour image (PALETTE COLOR); export it as a greyscale film"}),
+                   "film.dcm: pixel data of the wrong length (640 bytes, 1,920 expected); export "
+                   "it again from the archive"},
+        RefusalRow{
+            "Palette", changed([](DicomBytes& f) { f.set(0x00280004, "CS", "PALETTE COLOR"); }),
+            "film.dcm: a colour image (PALETTE COLOR) whose palette cannot be read; export it "
+            "as a greyscale film"}),
     [](const auto& row) { return row.param.name; });
 
 INSTANTIATE_TEST_SUITE_P(

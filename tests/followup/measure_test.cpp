@@ -240,6 +240,59 @@ TEST(Measure, TurnedOverGreyIsFoundAndFlagged) {
   EXPECT_TRUE(has_flag(result.films[0].flags, "grey_inverted"));
 }
 
+/// The invented steps, with another tone on every film.
+template <class Curve>
+Steps toned(const Curve& curve) {
+  Steps steps = invented::steps();
+  steps.read = [read = steps.read, curve](const std::filesystem::path& file) {
+    auto film = read(file);
+    if (film) {
+      for (float& v : film->pixels.values) v = curve(v);
+    }
+    return film;
+  };
+  return steps;
+}
+
+float cut(float v) { return std::min(v, 700.0F); }  // of 1 to 1,297
+
+TEST(Measure, FilmWithoutBrightGreysIsRefusedForItsTone) {
+  const Series series = invented::series({"early.dcm", "bare.dcm"});
+  const Result result = measure_with(series, {}, toned(cut));
+  EXPECT_EQ(result.films[1].reason,
+            "no stem is seen: this film's bright greys are pressed together or cut off, so that "
+            "metal does not stand out from bone; send the film as it was taken, without a viewer's "
+            "window, tone curve or local contrast");
+  EXPECT_EQ(result.films[0].status, Status::kMeasured);
+}
+
+TEST(Measure, PairThatDiffersByItsToneAloneIsNotSaidToBeAnotherHip) {
+  const auto refused_by = [](Steps steps) {
+    steps.compare = [](const auto&...) -> Expected<migration::Migration> {
+      return fail(ErrorKind::kCannotTell, "comparison", "another stem", "look again");
+    };
+    return measure_with(invented::series({"early.dcm", "late.dcm"}), {}, steps)
+        .comparisons[0]
+        .reason;
+  };
+  EXPECT_EQ(refused_by(invented::steps()), "another stem; look again");
+  EXPECT_EQ(
+      refused_by(toned(cut)),
+      "on late.dcm: bright greys are pressed together or cut off, so that metal does not "
+      "stand out from bone, and the two films cannot be held against each other (another stem); "
+      "send the film as it was taken, without a viewer's window, tone curve or local "
+      "contrast");
+}
+
+TEST(Measure, PressedGreysAreSpreadAndFlagged) {
+  const auto press = [](float v) { return 1.0F - std::exp(-v / 120.0F); };
+  const Result result = measure_with(invented::series({"early.dcm", "late.dcm"}), {}, toned(press));
+  EXPECT_TRUE(has_flag(result.films[0].flags, "greys_spread"));
+  EXPECT_EQ(result.comparisons[0].status, Status::kMeasured);
+  const Result plain = measured(invented::series({"early.dcm", "late.dcm"}));
+  EXPECT_FALSE(has_flag(plain.films[0].flags, "greys_spread"));
+}
+
 TEST(Measure, UnknownSideIsTheMoreConfidentOneForAllFilms) {
   Series series = invented::series({"early.dcm", "late.dcm"});
   series.side.reset();

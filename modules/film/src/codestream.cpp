@@ -6,6 +6,7 @@
 #include <array>
 #include <cstring>
 #include <memory>
+#include <utility>
 
 #include "limits.h"
 #include "words.h"
@@ -78,9 +79,9 @@ std::optional<std::size_t> find_code_stream(std::span<const std::byte> s) {
   return static_cast<std::size_t>(found - head.begin());
 }
 
-/// Whether the SIZ marker (ISO/IEC 15444-1 A.5.1) describes one component of this size in a sane
-/// number of tiles. OpenJPEG allocates for every tile and component before it can be asked.
-bool siz_fits(std::span<const std::byte> s, int columns, int rows) {
+/// Whether the SIZ marker (ISO/IEC 15444-1 A.5.1) describes so many components of this size in a
+/// sane number of tiles. OpenJPEG allocates for every tile and component before it can be asked.
+bool siz_fits(std::span<const std::byte> s, int columns, int rows, int components) {
   constexpr std::size_t kSizLength = 4 + 38;
   constexpr std::int64_t kMaxTiles = 4096;
   if (s.size() < kSizLength) return false;
@@ -89,14 +90,14 @@ bool siz_fits(std::span<const std::byte> s, int columns, int rows) {
   const std::int64_t tile_x = long_word(s, 24), tile_y = long_word(s, 28);
   if (x1 - x0 != columns || y1 - y0 != rows || tile_x == 0 || tile_y == 0) return false;
   const std::int64_t tiles = (x1 / tile_x + 1) * (y1 / tile_y + 1);
-  return word(s, 40) == 1 && tiles <= kMaxTiles;
+  return word(s, 40) == static_cast<unsigned>(components) && tiles <= kMaxTiles;
 }
 
 using Codec = std::unique_ptr<opj_codec_t, void (*)(opj_codec_t*)>;
 using Stream = std::unique_ptr<opj_stream_t, void (*)(opj_stream_t*)>;
 using Image = std::unique_ptr<opj_image_t, void (*)(opj_image_t*)>;
 
-Image decode(std::span<const std::byte> bytes, int columns, int rows) {
+Image decode(std::span<const std::byte> bytes, int columns, int rows, int components) {
   Image none(nullptr, opj_image_destroy);
   Cursor cursor{bytes};
   const Codec codec(opj_create_decompress(OPJ_CODEC_J2K), opj_destroy_codec);
@@ -115,12 +116,18 @@ Image decode(std::span<const std::byte> bytes, int columns, int rows) {
   if (!opj_read_header(stream.get(), codec.get(), &raw)) return none;
   Image image(raw, opj_image_destroy);
   const auto fits = [&] {
-    return image->numcomps == 1 && image->comps[0].w == static_cast<OPJ_UINT32>(columns) &&
-           image->comps[0].h == static_cast<OPJ_UINT32>(rows) && image->comps[0].prec <= 16;
+    const std::span comps(image->comps, image->numcomps);
+    return comps.size() == static_cast<std::size_t>(components) &&
+           std::all_of(comps.begin(), comps.end(), [&](const opj_image_comp_t& c) {
+             return c.w == static_cast<OPJ_UINT32>(columns) &&
+                    c.h == static_cast<OPJ_UINT32>(rows) && c.prec <= 16;
+           });
   };
   if (!fits() || !opj_decode(codec.get(), stream.get(), image.get())) return none;
-  if (!fits() || image->comps[0].data == nullptr) return none;
-  return image;
+  if (!fits()) return none;
+  const bool filled = std::all_of(image->comps, image->comps + image->numcomps,
+                                  [](const opj_image_comp_t& c) { return c.data != nullptr; });
+  return filled ? std::move(image) : std::move(none);
 }
 
 }  // namespace
@@ -150,27 +157,32 @@ std::optional<JpegFrame> inspect_jpeg(std::span<const std::byte> stream) {
   return frame;
 }
 
-Expected<RasterOf<std::uint16_t>> decode_jpeg2000(std::span<const std::byte> stream, int columns,
-                                                  int rows, const std::string& name) {
+Expected<std::vector<RasterOf<std::uint16_t>>> decode_jpeg2000(std::span<const std::byte> stream,
+                                                               int columns, int rows,
+                                                               int components,
+                                                               const std::string& name) {
   const auto start = find_code_stream(stream);
   if (!start) {
     return fail(ErrorKind::kBadInput, name, "the JPEG 2000 data have no beginning", kExportAgain);
   }
   stream = stream.subspan(*start);
-  if (!siz_fits(stream, columns, rows)) {
+  if (!siz_fits(stream, columns, rows, components)) {
     return fail(ErrorKind::kBadInput, name,
                 "the size inside the JPEG 2000 data is not the size in the header", kExportAgain);
   }
-  const Image image = decode(stream, columns, rows);
+  const Image image = decode(stream, columns, rows, components);
   if (!image) {
     return fail(ErrorKind::kBadInput, name, "the JPEG 2000 data are damaged or cut off",
                 kExportAgain);
   }
-  RasterOf<std::uint16_t> codes(columns, rows);
-  const OPJ_INT32* data = image->comps[0].data;
-  std::transform(data, data + codes.values.size(), codes.values.begin(),
-                 [](OPJ_INT32 v) { return static_cast<std::uint16_t>(v); });
-  return codes;
+  std::vector<RasterOf<std::uint16_t>> planes;
+  for (const opj_image_comp_t& c : std::span(image->comps, image->numcomps)) {
+    RasterOf<std::uint16_t> codes(columns, rows);
+    std::transform(c.data, c.data + codes.values.size(), codes.values.begin(),
+                   [](OPJ_INT32 v) { return static_cast<std::uint16_t>(v); });
+    planes.push_back(std::move(codes));
+  }
+  return planes;
 }
 
 }  // namespace tidemark::film

@@ -5,6 +5,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <vector>
 
 #include "tidemark/core/expected.h"
 #include "tidemark/core/raster.h"
@@ -24,10 +25,12 @@ struct JpegFrame {
 /// @return absent when there is no frame header.
 [[nodiscard]] std::optional<JpegFrame> inspect_jpeg(std::span<const std::byte> stream);
 
-/// Decodes a JPEG 2000 code stream (alone or in a JP2 box) of one component.
-/// @return kBadInput when damaged, cut off, or of another size than columns x rows.
-[[nodiscard]] Expected<RasterOf<std::uint16_t>> decode_jpeg2000(std::span<const std::byte> stream,
-                                                                int columns, int rows,
-                                                                const std::string& name);
+/// Decodes a JPEG 2000 code stream (alone or in a JP2 box) of `components` components of one size,
+/// each to a raster; a colour transform that the stream names is undone.
+/// @return kBadInput when damaged, cut off, of another number of components, or of another size
+///         than columns x rows.
+[[nodiscard]] Expected<std::vector<RasterOf<std::uint16_t>>> decode_jpeg2000(
+    std::span<const std::byte> stream, int columns, int rows, int components,
+    const std::string& name);
 
 }  // namespace tidemark::film

@@ -2,6 +2,7 @@
 #include <array>
 #include <utility>
 
+#include "colour.h"
 #include "dicom_field.h"
 #include "dicom_pixels.h"
 #include "dicom_stream.h"
@@ -55,6 +56,45 @@ void note_window(DcmItem& dataset, const GreyRule& rule, const LoadedFilm& film,
   }
 }
 
+/// The rule of greys that were made from colours: they are what is shown, whatever else is stated.
+GreyRule rule_of_colours(const PixelLayout& layout) {
+  GreyRule rule;
+  rule.bits_stored = layout.bits_stored;
+  rule.high_bit = layout.samples() == 3 ? layout.bits_stored - 1 : layout.high_bit;
+  return rule;
+}
+
+/// Brightness of each bit pattern by a palette whose colours are greys on this film.
+Expected<std::vector<float>> greys_by_palette(DcmItem& dataset, LoadedFilm& film,
+                                              const std::string& name) {
+  const auto refused = [&](const std::string& why) {
+    return fail(ErrorKind::kBadInput, name, why, "export it as a greyscale film");
+  };
+  const auto palette = palette_of(dataset);
+  if (!palette) return refused("a colour image (PALETTE COLOR) whose palette cannot be read");
+  std::uint16_t most = 0;
+  for (const LookUpTable& t : *palette) {
+    most = std::max(most, *std::max_element(t.entries.begin(), t.entries.end()));
+  }
+  constexpr std::uint16_t kOctet = 255;
+  GreyCount greys(most > kOctet ? 65535.0 : kOctet);
+  std::vector<std::array<double, 3>> colours;
+  std::vector<float> out;
+  for (const std::int32_t value : film.value_of_code) {
+    const auto& c = colours.emplace_back(
+        std::array{(*palette)[0].at(value), (*palette)[1].at(value), (*palette)[2].at(value)});
+    out.push_back(static_cast<float>(luma(c[0], c[1], c[2])));
+  }
+  for (const std::uint16_t code : film.codes.values) {
+    const auto& c = colours[code];
+    greys.add(c[0], c[1], c[2]);
+  }
+  if (!greys.is_grey()) return refused("a colour image (PALETTE COLOR)");
+  film.facts.notes.emplace_back("a grey film stored with a palette");
+  if (greys.has_colour()) film.facts.notes.emplace_back(kColouredMarks);
+  return out;
+}
+
 }  // namespace
 
 Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string& name) {
@@ -71,9 +111,12 @@ Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string&
   }
   const auto layout = layout_of(dataset, name);
   if (!layout) return tl::unexpected(layout.error());
-  GreyRule rule = grey_rule_of(dataset, film.facts);
-  rule.bits_stored = layout->bits_stored;
-  rule.high_bit = layout->high_bit;
+  const bool grey = layout->colour == ColourModel::kGrey;
+  GreyRule rule = grey ? grey_rule_of(dataset, film.facts) : rule_of_colours(*layout);
+  if (grey) {
+    rule.bits_stored = layout->bits_stored;
+    rule.high_bit = layout->high_bit;
+  }
 
   auto codes = first_frame(dataset, *layout, file_bytes, name, film.facts.notes);
   if (!codes) return tl::unexpected(codes.error());
@@ -81,6 +124,11 @@ Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string&
   film.facts.bits_stored = layout->bits_stored;
   film.value_of_code = value_table(rule);
   film.grey_of_code = grey_table(rule, film.facts.notes);
+  if (layout->colour == ColourModel::kPalette) {
+    auto greys = greys_by_palette(dataset, film, name);
+    if (!greys) return tl::unexpected(greys.error());
+    film.grey_of_code = std::move(*greys);
+  }
   film.pixel_height_per_width = pixel_aspect(dataset, film.facts);
   film.stated_fields = stated_fields_of(dataset, film.pixel_height_per_width, film.facts.notes);
   note_window(dataset, rule, film, film.facts.notes);

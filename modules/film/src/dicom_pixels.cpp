@@ -5,12 +5,17 @@
 #include <dcmtk/dcmdata/dcpxitem.h>
 
 #include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <cstring>
+#include <optional>
 #include <span>
+#include <utility>
 
 #include "codestream.h"
+#include "colour.h"
 #include "dicom_tags.h"
+#include "limits.h"
 #include "loaded.h"
 #include "words.h"
 
@@ -40,30 +45,102 @@ Expected<void> check_bits(const PixelLayout& layout, const std::string& name) {
   return {};
 }
 
-Expected<RasterOf<std::uint16_t>> native_frame(DcmPixelData& pixels, const PixelLayout& layout,
-                                               const std::string& name,
-                                               std::vector<std::string>& notes) {
-  const std::size_t frame =
-      static_cast<std::size_t>(layout.columns) * static_cast<std::size_t>(layout.rows);
+using Codes = RasterOf<std::uint16_t>;
+
+std::size_t pixels_of(const PixelLayout& layout) {
+  return static_cast<std::size_t>(layout.columns) * static_cast<std::size_t>(layout.rows);
+}
+
+tl::unexpected<Error> in_colours(const std::string& kind, const std::string& name) {
+  return fail(ErrorKind::kBadInput, name, "a colour image (" + kind + ")",
+              "export it as a greyscale film");
+}
+
+/// Brightness of pixels of three samples, `sample(channel, pixel)`; a picture in colours is
+/// refused.
+template <class Sample>
+Expected<Codes> brightness(const PixelLayout& layout, const Sample& sample, const std::string& name,
+                           std::vector<std::string>& notes) {
+  const int shift = layout.high_bit + 1 - layout.bits_stored;
+  const unsigned mask = (1U << static_cast<unsigned>(layout.bits_stored)) - 1U;
+  const double neutral = 0.5 * (mask + 1U);
+  const bool is_rgb = layout.colour == ColourModel::kRgb;
+  GreyCount greys(mask);
+  Codes codes(layout.columns, layout.rows);
+  for (std::size_t i = 0; i < codes.values.size(); ++i) {
+    const auto value = [&](int channel) {
+      return static_cast<double>((static_cast<unsigned>(sample(channel, i)) >> shift) & mask);
+    };
+    const double a = value(0);
+    const double b = value(1);
+    const double c = value(2);
+    is_rgb ? greys.add(a, b, c) : greys.add_chroma(b - neutral, c - neutral);
+    codes.values[i] = static_cast<std::uint16_t>(std::lround(is_rgb ? luma(a, b, c) : a));
+  }
+  if (!greys.is_grey()) return in_colours(is_rgb ? "RGB" : "YBR", name);
+  notes.emplace_back("a grey film stored as colour");
+  if (greys.has_colour()) notes.emplace_back(kColouredMarks);
+  return codes;
+}
+
+/// A frame in memory, uncompressed, its channels as the layout has them.
+template <class Number>
+Expected<Codes> codes_of(const Number* data, const PixelLayout& layout, const std::string& name,
+                         std::vector<std::string>& notes) {
+  const std::size_t frame = pixels_of(layout);
+  if (layout.samples() == 1) {
+    Codes codes(layout.columns, layout.rows);
+    std::copy(data, data + frame, codes.values.begin());
+    return codes;
+  }
+  if (layout.by_plane) {
+    return brightness(
+        layout,
+        [&](int channel, std::size_t i) {
+          return data[static_cast<std::size_t>(channel) * frame + i];
+        },
+        name, notes);
+  }
+  return brightness(
+      layout,
+      [&](int channel, std::size_t i) { return data[3 * i + static_cast<std::size_t>(channel)]; },
+      name, notes);
+}
+
+/// As codes_of() where two pixels share their chroma: Y1 Y2 Cb Cr (PS3.3 C.7.6.3.1.2).
+Expected<Codes> codes_of_pairs(const Uint8* data, const PixelLayout& layout,
+                               const std::string& name, std::vector<std::string>& notes) {
+  const auto sample = [&](int channel, std::size_t i) {
+    const Uint8* pair = data + i / 2 * 4;
+    return channel == 0 ? pair[i % 2] : pair[channel + 1];
+  };
+  return brightness(layout, sample, name, notes);
+}
+
+Expected<Codes> native_frame(DcmPixelData& pixels, const PixelLayout& layout,
+                             const std::string& name, std::vector<std::string>& notes) {
+  const bool pairs = layout.colour == ColourModel::kYbrSharedChroma;
+  if (pairs && (layout.bits_allocated != 8 || layout.columns % 2 != 0)) {
+    return bad(name, "an impossible header (YBR_FULL_422 of odd width or not of 8 bits)");
+  }
   const std::size_t width = layout.bits_allocated == 8 ? 1 : 2;
+  const std::size_t frame =
+      pixels_of(layout) * width * static_cast<std::size_t>(pairs ? 2 : layout.samples());
   const std::size_t stated = pixels.getLength();
-  const std::size_t all = frame * width * static_cast<std::size_t>(layout.frames);
+  const std::size_t all = frame * static_cast<std::size_t>(layout.frames);
   if (stated < all || stated - all > kMaxPaddingBytes) {
     return bad(name, "pixel data of the wrong length (" + grouped(stated) + " bytes, " +
                          grouped(all) + " expected)");
   }
   if (stated - all > 1) notes.emplace_back("bytes after the last pixel were ignored");
-  RasterOf<std::uint16_t> codes(layout.columns, layout.rows);
   if (width == 1) {
     Uint8* data = nullptr;
     if (pixels.getUint8Array(data).bad() || data == nullptr) return bad(name, "no pixel data");
-    std::copy(data, data + frame, codes.values.begin());
-  } else {
-    Uint16* data = nullptr;
-    if (pixels.getUint16Array(data).bad() || data == nullptr) return bad(name, "no pixel data");
-    std::copy(data, data + frame, codes.values.begin());
+    return pairs ? codes_of_pairs(data, layout, name, notes) : codes_of(data, layout, name, notes);
   }
-  return codes;
+  Uint16* data = nullptr;
+  if (pixels.getUint16Array(data).bad() || data == nullptr) return bad(name, "no pixel data");
+  return codes_of(data, layout, name, notes);
 }
 
 /// Fragments of compressed pixel data, in order, without the offset table.
@@ -96,47 +173,59 @@ std::vector<std::byte> first_stream(const std::vector<std::span<const std::byte>
   return stream;
 }
 
-Expected<RasterOf<std::uint16_t>> dcmtk_frame(DcmDataset& dataset, DcmPixelData& pixels,
-                                              const PixelLayout& layout, std::size_t sample_bytes,
-                                              const std::string& name) {
-  const std::size_t frame =
-      static_cast<std::size_t>(layout.columns) * static_cast<std::size_t>(layout.rows);
-  std::vector<Uint8> buffer((frame * sample_bytes + 1) / 2 * 2);
+Expected<Codes> dcmtk_frame(DcmDataset& dataset, DcmPixelData& pixels, PixelLayout layout,
+                            std::size_t sample_bytes, const std::string& name,
+                            std::vector<std::string>& notes) {
+  const std::size_t samples = pixels_of(layout) * static_cast<std::size_t>(layout.samples());
+  std::vector<Uint16> buffer((samples * sample_bytes + 1) / 2);
   Uint32 fragment = 0;
   OFString colour_model;
   const OFCondition status = pixels.getUncompressedFrame(
-      &dataset, 0, fragment, buffer.data(), static_cast<Uint32>(buffer.size()), colour_model);
+      &dataset, 0, fragment, buffer.data(), static_cast<Uint32>(2 * buffer.size()), colour_model);
   if (status.bad()) return bad(name, "the compressed pixel data are damaged or cut off");
-  RasterOf<std::uint16_t> codes(layout.columns, layout.rows);
-  if (sample_bytes == 1) {
-    std::copy(buffer.begin(), buffer.begin() + static_cast<std::ptrdiff_t>(frame),
-              codes.values.begin());
-  } else {
-    std::memcpy(codes.values.data(), buffer.data(), frame * 2);
+  if (layout.samples() == 3) {
+    layout.colour = colour_model == "RGB" ? ColourModel::kRgb : ColourModel::kYbr;
+    // JPEG is decoded to pixels; run lengths are left as the header says.
+    if (dataset.getOriginalXfer() != EXS_RLELossless) layout.by_plane = false;
   }
-  return codes;
+  return sample_bytes == 1
+             ? codes_of(reinterpret_cast<const Uint8*>(buffer.data()), layout, name, notes)
+             : codes_of(buffer.data(), layout, name, notes);
 }
 
-Expected<RasterOf<std::uint16_t>> jpeg_frame(DcmDataset& dataset, DcmPixelData& pixels,
-                                             const std::vector<std::byte>& stream,
-                                             const PixelLayout& layout, const std::string& name) {
+Expected<Codes> jpeg_frame(DcmDataset& dataset, DcmPixelData& pixels,
+                           const std::vector<std::byte>& stream, const PixelLayout& layout,
+                           const std::string& name, std::vector<std::string>& notes) {
   const auto frame = inspect_jpeg(stream);
   if (!frame || !frame->is_whole) {
     return bad(name, "the compressed pixel data are damaged or cut off");
   }
-  if (frame->columns != layout.columns || frame->rows != layout.rows || frame->components != 1) {
+  if (frame->columns != layout.columns || frame->rows != layout.rows ||
+      frame->components != layout.samples()) {
     return bad(name, "the size inside the JPEG data is not the size in the header");
   }
   if (frame->bits > layout.bits_allocated) {
     return bad(name, "the JPEG data have more bits than the header allows");
   }
-  return dcmtk_frame(dataset, pixels, layout, frame->bits > 8 ? 2 : 1, name);
+  return dcmtk_frame(dataset, pixels, layout, frame->bits > 8 ? 2 : 1, name, notes);
 }
 
-Expected<RasterOf<std::uint16_t>> compressed_frame(DcmDataset& dataset, DcmPixelData& pixels,
-                                                   E_TransferSyntax syntax,
-                                                   const PixelLayout& layout,
-                                                   const std::string& name) {
+Expected<Codes> jpeg2000_frame(const std::vector<std::byte>& stream, const PixelLayout& layout,
+                               const std::string& name, std::vector<std::string>& notes) {
+  auto planes = decode_jpeg2000(stream, layout.columns, layout.rows, layout.samples(), name);
+  if (!planes) return tl::unexpected(planes.error());
+  if (planes->size() == 1) return std::move(planes->front());
+  return brightness(
+      layout,
+      [&](int channel, std::size_t i) {
+        return (*planes)[static_cast<std::size_t>(channel)].values[i];
+      },
+      name, notes);
+}
+
+Expected<Codes> compressed_frame(DcmDataset& dataset, DcmPixelData& pixels, E_TransferSyntax syntax,
+                                 const PixelLayout& layout, const std::string& name,
+                                 std::vector<std::string>& notes) {
   DcmPixelSequence* sequence = nullptr;
   if (pixels.getEncapsulatedRepresentation(syntax, nullptr, sequence).bad() ||
       sequence == nullptr) {
@@ -146,11 +235,10 @@ Expected<RasterOf<std::uint16_t>> compressed_frame(DcmDataset& dataset, DcmPixel
   if (fragments.empty()) return bad(name, "no pixel data");
   switch (syntax) {
     case EXS_RLELossless:
-      return dcmtk_frame(dataset, pixels, layout, layout.bits_allocated == 8 ? 1 : 2, name);
+      return dcmtk_frame(dataset, pixels, layout, layout.bits_allocated == 8 ? 1 : 2, name, notes);
     case EXS_JPEG2000:
     case EXS_JPEG2000LosslessOnly:
-      return decode_jpeg2000(first_stream(fragments, layout.frames), layout.columns, layout.rows,
-                             name);
+      return jpeg2000_frame(first_stream(fragments, layout.frames), layout, name, notes);
     case EXS_JPEGProcess1:
     case EXS_JPEGProcess2_4:
     case EXS_JPEGProcess6_8:
@@ -159,13 +247,39 @@ Expected<RasterOf<std::uint16_t>> compressed_frame(DcmDataset& dataset, DcmPixel
     case EXS_JPEGProcess14SV1:
     case EXS_JPEGLSLossless:
     case EXS_JPEGLSLossy:
-      return jpeg_frame(dataset, pixels, first_stream(fragments, layout.frames), layout, name);
+      return jpeg_frame(dataset, pixels, first_stream(fragments, layout.frames), layout, name,
+                        notes);
     default:
       return fail(ErrorKind::kBadInput, name,
                   "a compression that is not supported (" +
                       std::string(DcmXfer(syntax).getXferName()) + ")",
                   "export it uncompressed or as JPEG 2000");
   }
+}
+
+/// What a header says its samples are; nothing where that is no kind of colour we know.
+std::optional<ColourModel> colour_model_of(const std::string& photometric, int samples) {
+  const bool grey = photometric.empty() || photometric.starts_with("MONOCHROME");
+  if (samples == 1 && grey) return ColourModel::kGrey;
+  if (samples == 1 && photometric == "PALETTE COLOR") return ColourModel::kPalette;
+  if (samples != 3) return std::nullopt;
+  if (photometric.empty() || photometric == "RGB" || photometric == "YBR_RCT" ||
+      photometric == "YBR_ICT") {
+    return ColourModel::kRgb;
+  }
+  if (photometric == "YBR_FULL") return ColourModel::kYbr;
+  if (photometric == "YBR_FULL_422") return ColourModel::kYbrSharedChroma;
+  return std::nullopt;
+}
+
+/// Three samples a pixel need three times the memory.
+Expected<void> check_colour_size(const PixelLayout& layout, const std::string& name) {
+  if (layout.samples() == 1 || 3 * pixels_of(layout) <= static_cast<std::size_t>(kMaxFilmPixels)) {
+    return {};
+  }
+  return fail(ErrorKind::kBadInput, name,
+              "a colour image of " + grouped(pixels_of(layout)) + " pixels, too large to be read",
+              "export it as a greyscale film");
 }
 
 }  // namespace
@@ -176,12 +290,10 @@ Expected<PixelLayout> layout_of(DcmItem& dataset, const std::string& name) {
     return static_cast<int>(integer_of(dataset, tag).value_or(otherwise));
   };
   const std::string photometric = text_of(dataset, DCM_PhotometricInterpretation).value_or("");
-  if (get(DCM_SamplesPerPixel, 1) != 1 ||
-      (!photometric.empty() && !photometric.starts_with("MONOCHROME"))) {
-    return fail(ErrorKind::kBadInput, name,
-                "a colour image (" + (photometric.empty() ? "RGB" : photometric) + ")",
-                "export it as a greyscale film");
-  }
+  const auto colour = colour_model_of(photometric, get(DCM_SamplesPerPixel, 1));
+  if (!colour) return in_colours(photometric.empty() ? "RGB" : photometric, name);
+  layout.colour = *colour;
+  layout.by_plane = get(DCM_PlanarConfiguration, 0) == 1;
   layout.columns = get(DCM_Columns, 0);
   layout.rows = get(DCM_Rows, 0);
   layout.bits_allocated = get(DCM_BitsAllocated, 0);
@@ -195,12 +307,12 @@ Expected<PixelLayout> layout_of(DcmItem& dataset, const std::string& name) {
     return tl::unexpected(size.error());
   }
   if (auto bits = check_bits(layout, name); !bits) return tl::unexpected(bits.error());
+  if (auto size = check_colour_size(layout, name); !size) return tl::unexpected(size.error());
   return layout;
 }
 
-Expected<RasterOf<std::uint16_t>> first_frame(DcmDataset& dataset, const PixelLayout& layout,
-                                              std::size_t file_bytes, const std::string& name,
-                                              std::vector<std::string>& notes) {
+Expected<Codes> first_frame(DcmDataset& dataset, const PixelLayout& layout, std::size_t file_bytes,
+                            const std::string& name, std::vector<std::string>& notes) {
   DcmElement* element = nullptr;
   if (dataset.findAndGetElement(DCM_PixelData, element).bad() || element == nullptr) {
     return bad(name, "no pixel data (the file ends after " + grouped(file_bytes) + " bytes)");
@@ -213,7 +325,7 @@ Expected<RasterOf<std::uint16_t>> first_frame(DcmDataset& dataset, const PixelLa
   }
   const E_TransferSyntax syntax = dataset.getOriginalXfer();
   if (DcmXfer(syntax).isEncapsulated()) {
-    return compressed_frame(dataset, *pixels, syntax, layout, name);
+    return compressed_frame(dataset, *pixels, syntax, layout, name, notes);
   }
   return native_frame(*pixels, layout, name, notes);
 }

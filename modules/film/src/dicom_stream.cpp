@@ -75,8 +75,9 @@ void prepare_dcmtk() {
   std::call_once(once, [] {
     OFLog::configure(OFLogger::OFF_LOG_LEVEL);  // its warnings can hold a patient's data
     DcmRLEDecoderRegistration::registerCodecs();
-    DJDecoderRegistration::registerCodecs();
-    DJLSDecoderRegistration::registerCodecs();
+    DJDecoderRegistration::registerCodecs(EDC_photometricInterpretation, EUC_default,
+                                          EPC_colorByPixel);
+    DJLSDecoderRegistration::registerCodecs(EJLSUC_default, EJLSPC_colorByPixel);
   });
 }
 

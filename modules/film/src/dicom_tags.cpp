@@ -163,24 +163,34 @@ std::vector<std::uint16_t> entries_of(DcmElement& data, std::size_t n) {
   return {};
 }
 
+/// A table by the tags of its descriptor and of its data; without entries when it is damaged.
+LookUpTable table_in(DcmItem& item, const DcmTagKey& descriptor, const DcmTagKey& entries) {
+  const auto count = integer_of(item, descriptor, 0);
+  const auto first = integer_of(item, descriptor, 1);
+  const std::size_t n = count && *count != 0 ? static_cast<std::size_t>(*count & 0xFFFF) : 65536;
+  DcmElement* data = nullptr;
+  LookUpTable table;
+  if (count && first && item.findAndGetElement(entries, data).good() && data != nullptr) {
+    table.entries = entries_of(*data, n);
+    table.first = static_cast<std::int32_t>(*first);
+  }
+  return table;
+}
+
 std::optional<LookUpTable> table_of(DcmItem& dataset, const DcmTagKey& sequence,
                                     std::vector<std::string>& notes) {
   DcmItem* item = nullptr;
   if (dataset.findAndGetSequenceItem(sequence, item).bad() || item == nullptr) return std::nullopt;
-  const auto count = integer_of(*item, DCM_LUTDescriptor, 0);
-  const auto first = integer_of(*item, DCM_LUTDescriptor, 1);
-  const std::size_t n = count && *count != 0 ? static_cast<std::size_t>(*count & 0xFFFF) : 65536;
-  DcmElement* data = nullptr;
-  LookUpTable table;
-  if (count && first && item->findAndGetElement(DCM_LUTData, data).good() && data != nullptr) {
-    table.entries = entries_of(*data, n);
-  }
-  if (table.entries.empty()) {
-    notes.emplace_back("a look-up table in the header is damaged and was not applied");
-    return std::nullopt;
-  }
-  table.first = static_cast<std::int32_t>(*first);
-  return table;
+  LookUpTable table = table_in(*item, DCM_LUTDescriptor, DCM_LUTData);
+  if (!table.entries.empty()) return table;
+  notes.emplace_back("a look-up table in the header is damaged and was not applied");
+  return std::nullopt;
+}
+
+/// The first input of a table whose inputs are signed, where the file stores it as unsigned (its VR
+/// may be either, PS3.3 C.11.1.1).
+void make_signed(LookUpTable& table) {
+  if (table.first > 0x7FFF) table.first -= 0x10000;
 }
 
 Relationship relationship_of(DcmItem& dataset) {
@@ -253,6 +263,18 @@ FilmFacts facts_of(DcmItem& dataset) {
   return facts;
 }
 
+std::optional<Palette> palette_of(DcmItem& dataset) {
+  Palette palette{table_in(dataset, DCM_RedPaletteColorLookupTableDescriptor,
+                           DCM_RedPaletteColorLookupTableData),
+                  table_in(dataset, DCM_GreenPaletteColorLookupTableDescriptor,
+                           DCM_GreenPaletteColorLookupTableData),
+                  table_in(dataset, DCM_BluePaletteColorLookupTableDescriptor,
+                           DCM_BluePaletteColorLookupTableData)};
+  const bool whole = std::none_of(palette.begin(), palette.end(),
+                                  [](const LookUpTable& t) { return t.entries.empty(); });
+  return whole ? std::optional(std::move(palette)) : std::nullopt;
+}
+
 GreyRule grey_rule_of(DcmItem& dataset, FilmFacts& facts) {
   GreyRule rule;
   rule.bits_stored = static_cast<int>(integer_of(dataset, DCM_BitsStored).value_or(0));
@@ -261,8 +283,11 @@ GreyRule grey_rule_of(DcmItem& dataset, FilmFacts& facts) {
   rule.padding_low = padding_of(dataset, DCM_PixelPaddingValue, rule.is_signed);
   rule.padding_high = padding_of(dataset, DCM_PixelPaddingRangeLimit, rule.is_signed);
   rule.modality_table = table_of(dataset, DCM_ModalityLUTSequence, facts.notes);
+  if (rule.modality_table && rule.is_signed) make_signed(*rule.modality_table);
   read_rescale(dataset, rule, facts.notes);
   rule.voi_table = table_of(dataset, DCM_VOILUTSequence, facts.notes);
+  const bool signed_input = rule.modality_table ? false : rule.is_signed || rule.intercept < 0.0;
+  if (rule.voi_table && signed_input) make_signed(*rule.voi_table);
   rule.has_window = decimal_of(dataset, DCM_WindowWidth).value_or(0.0) > 0.0;
   if (rule.has_window && text_of(dataset, DCM_VOILUTFunction) == "SIGMOID") {
     facts.notes.emplace_back("the film asks to be shown with a sigmoid window; it was not applied");

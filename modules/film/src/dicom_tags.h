@@ -3,6 +3,7 @@
 #include <dcmtk/config/osconfig.h>
 #include <dcmtk/dcmdata/dctk.h>
 
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <string>
@@ -26,6 +27,13 @@ namespace tidemark::film {
 
 /// Everything FilmFacts holds that comes from a DICOM header; oddities go to its notes.
 [[nodiscard]] FilmFacts facts_of(DcmItem& dataset);
+
+/// Red, green and blue of each stored value (PS3.3 C.7.6.3.1.5).
+using Palette = std::array<LookUpTable, 3>;
+
+/// The palette of a film stored with one; absent when a table of it is missing, segmented or
+/// damaged.
+[[nodiscard]] std::optional<Palette> palette_of(DcmItem& dataset);
 
 /// What the header says about grey values. bits_stored and high_bit are as read, unchecked.
 [[nodiscard]] GreyRule grey_rule_of(DcmItem& dataset, FilmFacts& facts);

@@ -61,6 +61,10 @@ bool uses_voi_table(const GreyRule& rule, std::vector<std::string>& notes) {
     notes.emplace_back("the VOI LUT was not applied: the film's own values are closer to exposure");
     return false;
   }
+  if (!rule.voi_table->is_monotone()) {
+    notes.emplace_back("the VOI LUT was not applied: it both rises and falls");
+    return false;
+  }
   notes.emplace_back("the VOI LUT was applied: the film has no other statement about its greys");
   return true;
 }
@@ -77,6 +81,11 @@ double LookUpTable::at(double input) const {
   const double index =
       std::clamp(std::round(input) - first, 0.0, static_cast<double>(entries.size()) - 1.0);
   return entries[static_cast<std::size_t>(index)];
+}
+
+bool LookUpTable::is_monotone() const {
+  return std::is_sorted(entries.begin(), entries.end()) ||
+         std::is_sorted(entries.rbegin(), entries.rend());
 }
 
 std::vector<std::int32_t> value_table(const GreyRule& rule) {

@@ -13,6 +13,8 @@ struct LookUpTable {
   std::vector<std::uint16_t> entries;
 
   [[nodiscard]] double at(double input) const;
+  /// Whether it only rises or only falls over all its entries.
+  [[nodiscard]] bool is_monotone() const;
 };
 
 /// Pixel Intensity Relationship (0028,1040).
@@ -43,7 +45,8 @@ struct GreyRule {
 ///
 /// Modality LUT or rescale; for linear detectors minus the logarithm of the exposure; the VOI
 /// *table* when the film has no window and no stated relationship to exposure (then the table is
-/// the only statement about its greys). A linear window only cuts off and is not applied. Padding
+/// the only statement about its greys), unless it both rises and falls: then one grey would stand
+/// for two exposures. A linear window only cuts off and is not applied. Padding
 /// gets the grey of the nearest value that is not padding. What was done and is unusual goes to
 /// `notes`.
 [[nodiscard]] std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& notes);

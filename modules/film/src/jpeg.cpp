@@ -75,15 +75,14 @@ GreyOrFault decode_jpeg(std::span<const std::byte> bytes, const PictureHeader& h
   }
   GreySamples samples;
   samples.channels = reader.info.output_components;
+  samples.greys = GreyCount(255.0);
   samples.codes.reserve(static_cast<std::size_t>(header.columns) *
                         static_cast<std::size_t>(header.rows));
   std::vector<JSAMPLE> row(static_cast<std::size_t>(header.columns) *
                            static_cast<std::size_t>(samples.channels));
   for (int y = 0; y < header.rows; ++y) {
     if (!read_row(reader, row.data())) return tl::unexpected(PictureFault::kDamaged);
-    if (!append_grey_row(row.data(), header.columns, samples.channels, samples.codes)) {
-      return tl::unexpected(PictureFault::kColour);
-    }
+    append_grey_row(row.data(), header.columns, samples.channels, samples.codes, samples.greys);
   }
   return samples;
 }

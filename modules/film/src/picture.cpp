@@ -70,8 +70,12 @@ Expected<LoadedFilm> load_picture(std::span<const std::byte> bytes, const std::s
   if (!header) return tl::unexpected(header.error());
   auto samples = decode(bytes, *header);
   if (!samples) return refusal(samples.error(), name);
+  if (samples->channels > 2 && !samples->greys.is_grey()) {
+    return refusal(PictureFault::kColour, name);
+  }
   LoadedFilm film;
   film.facts = facts_of(*header, samples->channels);
+  if (samples->greys.has_colour()) film.facts.notes.emplace_back(kColouredMarks);
   if (samples->numbers.empty()) {
     film.codes.width = header->columns;
     film.codes.height = header->rows;

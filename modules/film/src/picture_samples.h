@@ -1,11 +1,14 @@
 #pragma once
 
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <optional>
 #include <span>
+#include <type_traits>
 #include <vector>
 
+#include "colour.h"
 #include "picture_header.h"
 
 namespace tidemark::film {
@@ -16,6 +19,7 @@ struct GreySamples {
   std::vector<float> numbers;
   bool is_signed = false;  ///< codes are two's complement
   int channels = 1;        ///< of the file: 1 grey, 2 with opacity, 3 colours, 4 with opacity
+  GreyCount greys{0.0};    ///< of the pixels read, where there are colours
 };
 
 enum class PictureFault { kDamaged, kColour, kUnsupported };
@@ -31,16 +35,27 @@ using GreyOrFault = tl::expected<GreySamples, PictureFault>;
 [[nodiscard]] GreyOrFault decode_jpeg(std::span<const std::byte> bytes,
                                       const PictureHeader& header);
 
-/// Appends one row of interleaved samples to a grey channel.
-/// @return false when the colours of a pixel differ.
+/// Appends one row of interleaved samples to a grey channel: the luma of three colours, which are
+/// booked in `greys`.
 template <class Sample, class Grey>
-[[nodiscard]] bool append_grey_row(const Sample* row, int columns, int channels,
-                                   std::vector<Grey>& grey) {
+void append_grey_row(const Sample* row, int columns, int channels, std::vector<Grey>& grey,
+                     GreyCount& greys) {
   for (int x = 0; x < columns; ++x, row += channels) {
-    if (channels >= 3 && (row[0] != row[1] || row[0] != row[2])) return false;
-    grey.push_back(static_cast<Grey>(row[0]));
+    if (channels < 3 || (row[0] == row[1] && row[0] == row[2])) {
+      grey.push_back(static_cast<Grey>(row[0]));
+      if (channels >= 3) greys.add(0.0, 0.0, 0.0);
+      continue;
+    }
+    const auto [r, g, b] = std::array{static_cast<double>(row[0]), static_cast<double>(row[1]),
+                                      static_cast<double>(row[2])};
+    greys.add(r, g, b);
+    const double y = luma(r, g, b);
+    if constexpr (std::is_integral_v<Grey>) {
+      grey.push_back(static_cast<Grey>(std::lround(y)));
+    } else {
+      grey.push_back(static_cast<Grey>(y));
+    }
   }
-  return true;
 }
 
 }  // namespace tidemark::film

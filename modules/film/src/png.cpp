@@ -61,11 +61,14 @@ bool read_interlaced(PngReader& reader, png_bytep* rows) {
   return true;
 }
 
-bool append(const png_byte* row, int bits, const PictureHeader& header, GreySamples& samples) {
-  if (bits == 8) return append_grey_row(row, header.columns, samples.channels, samples.codes);
+void append(const png_byte* row, int bits, const PictureHeader& header, GreySamples& samples) {
+  if (bits == 8) {
+    append_grey_row(row, header.columns, samples.channels, samples.codes, samples.greys);
+    return;
+  }
   // The row buffer is a vector's storage and so aligned for any sample.
-  return append_grey_row(reinterpret_cast<const std::uint16_t*>(row), header.columns,
-                         samples.channels, samples.codes);
+  append_grey_row(reinterpret_cast<const std::uint16_t*>(row), header.columns, samples.channels,
+                  samples.codes, samples.greys);
 }
 
 }  // namespace
@@ -76,6 +79,7 @@ GreyOrFault decode_png(std::span<const std::byte> bytes, const PictureHeader& he
   const int bits = png_get_bit_depth(reader.png, reader.info);
   GreySamples samples;
   samples.channels = png_get_channels(reader.png, reader.info);
+  samples.greys = GreyCount(bits == 8 ? 255.0 : 65535.0);
   const std::size_t row_bytes = png_get_rowbytes(reader.png, reader.info);
   if (bits < 8 || samples.channels > 4 ||
       row_bytes < static_cast<std::size_t>(header.columns * samples.channels * bits / 8)) {
@@ -100,9 +104,7 @@ GreyOrFault decode_png(std::span<const std::byte> bytes, const PictureHeader& he
     if (!interlaced && !read_rows(reader, rows.data(), 1)) {
       return tl::unexpected(PictureFault::kDamaged);
     }
-    if (!append(rows[interlaced ? y : 0], bits, header, samples)) {
-      return tl::unexpected(PictureFault::kColour);
-    }
+    append(rows[interlaced ? y : 0], bits, header, samples);
   }
   return samples;
 }

@@ -1,6 +1,7 @@
 #include <tiffio.h>
 
 #include <algorithm>
+#include <cmath>
 #include <cstring>
 #include <memory>
 
@@ -86,18 +87,27 @@ tl::expected<Layout, PictureFault> layout_of(TIFF* tiff, const PictureHeader& he
   return layout;
 }
 
-bool append_row(const std::uint64_t* row, const Layout& layout, int columns, GreySamples& samples) {
+void append_row(const std::uint64_t* row, const Layout& layout, int columns, GreySamples& samples) {
   const auto grey = [&](auto sample, auto& to) {
-    return append_grey_row(reinterpret_cast<const decltype(sample)*>(row), columns, layout.channels,
-                           to);
+    append_grey_row(reinterpret_cast<const decltype(sample)*>(row), columns, layout.channels, to,
+                    samples.greys);
   };
   const bool is_signed = layout.format == SAMPLEFORMAT_INT;
   if (layout.bits == 8) {
-    return is_signed ? grey(std::int8_t{}, samples.codes) : grey(std::uint8_t{}, samples.codes);
+    is_signed ? grey(std::int8_t{}, samples.codes) : grey(std::uint8_t{}, samples.codes);
+  } else if (layout.bits == 16) {
+    grey(std::uint16_t{}, samples.codes);
+  } else if (layout.format == SAMPLEFORMAT_IEEEFP) {
+    grey(float{}, samples.numbers);
+  } else {
+    is_signed ? grey(std::int32_t{}, samples.numbers) : grey(std::uint32_t{}, samples.numbers);
   }
-  if (layout.bits == 16) return grey(std::uint16_t{}, samples.codes);
-  if (layout.format == SAMPLEFORMAT_IEEEFP) return grey(float{}, samples.numbers);
-  return is_signed ? grey(std::int32_t{}, samples.numbers) : grey(std::uint32_t{}, samples.numbers);
+}
+
+/// Full scale of the samples; floating-point numbers have none, so that their channels must be
+/// equal.
+double full_scale_of(const Layout& layout) {
+  return layout.format == SAMPLEFORMAT_IEEEFP ? 0.0 : std::ldexp(1.0, layout.bits) - 1.0;
 }
 
 }  // namespace
@@ -116,14 +126,13 @@ GreyOrFault decode_tiff(std::span<const std::byte> bytes, const PictureHeader& h
   GreySamples samples;
   samples.channels = layout->channels;
   samples.is_signed = layout->format == SAMPLEFORMAT_INT;
+  samples.greys = GreyCount(full_scale_of(*layout));
   std::vector<std::uint64_t> row(row_bytes / 8 + 1);
   for (int y = 0; y < header.rows; ++y) {
     if (TIFFReadScanline(tiff.get(), row.data(), static_cast<std::uint32_t>(y), 0) != 1) {
       return tl::unexpected(PictureFault::kDamaged);
     }
-    if (!append_row(row.data(), *layout, header.columns, samples)) {
-      return tl::unexpected(PictureFault::kColour);
-    }
+    append_row(row.data(), *layout, header.columns, samples);
   }
   return samples;
 }

@@ -7,6 +7,9 @@
 namespace tidemark::film {
 
 inline constexpr const char* kExportAgain = "export it again from the archive";
+/// Note of a grey film on which something is drawn in colour.
+inline constexpr const char* kColouredMarks =
+    "marks in colour were read by their brightness; the film itself is grey";
 
 /// 1204 -> "1,204".
 [[nodiscard]] std::string grouped(std::uint64_t number);

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "tidemark/core/robust.h"
+#include "tidemark/film/tone.h"
 #include "tidemark/migration/pose.h"
 
 namespace tidemark::followup {
@@ -92,6 +93,10 @@ std::optional<std::string> stands_on_other_side(const Expected<Seen>& asked,
          " hip is replaced; check the side, or mirror the film back";
 }
 
+std::string reason_by_tone(const std::string& wrong, const std::string& fault) {
+  return wrong + ": this film's " + fault + kUnprocessed;
+}
+
 void doubt_views(WorkingSeries& work) {
   for (Working& film : work.films) {
     if (film.refused || !film.hip || !film.seen) continue;
@@ -100,7 +105,11 @@ void doubt_views(WorkingSeries& work) {
         migration::stem_look({film.seen->implant, nothing, film.hip->scale}).head_medial_mm;
     const std::string seen =
         "the head lies only " + in_mm(std::max(0.0, offset)) + " off the stem's axis";
-    if (offset < kLeastOffsetMm) {
+    const bool refused = offset < kLeastOffsetMm;
+    const auto fault = refused ? film::fault_of_tone(film.seen->hip_view) : std::nullopt;
+    if (fault) {
+      refuse(film, reason_by_tone(seen, *fault));
+    } else if (refused) {
       refuse(film, seen +
                        ", as on a lateral film or with the leg turned far; only AP films are "
                        "measured, so take one with the kneecap to the front");

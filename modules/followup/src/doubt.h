@@ -28,6 +28,15 @@ namespace tidemark::followup {
 /// the scale.
 void doubt_views(WorkingSeries& work);
 
+/// What is to be done about a film that was processed too strongly, to follow what is wrong.
+inline constexpr const char* kUnprocessed =
+    "; send the film as it was taken, without a viewer's window, tone curve or local contrast";
+
+/// Why a film of odd tone is not measured.
+/// @param wrong  what could not be found, or looks odd
+/// @param fault  of its tone, as film::fault_of_tone says it
+[[nodiscard]] std::string reason_by_tone(const std::string& wrong, const std::string& fault);
+
 /// Flags a stated head diameter that nothing else on the films can contradict.
 void doubt_head_diameter(WorkingSeries& work);
 

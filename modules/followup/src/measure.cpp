@@ -19,6 +19,7 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
+#include "tidemark/film/tone.h"
 #include "working.h"
 
 namespace tidemark::followup {
@@ -80,7 +81,7 @@ void read_films(WorkingSeries& work, const Run& run) {
 
 Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
                    const StemFacts& stem, const Steps& steps) {
-  Seen seen{film::as_right_hip(upright, side), side, {}};
+  Seen seen{film::with_room_for_bright(film::as_right_hip(upright, side)), side, {}};
   anatomy::ImplantOptions options{
       .head_diameter = stem.head_diameter,
       .scale_hint = scale_hint_of(film.entry, upright),
@@ -88,6 +89,12 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
   auto implant = steps.find_implant(seen.hip_view, options);
   if (!implant) return tl::unexpected(implant.error());
   seen.implant = std::move(*implant);
+  if (film::has_spread_greys(seen.hip_view)) {
+    seen.implant.flags.push_back(
+        {"greys_spread",
+         "Bright greys are pressed together on this film, as by a steep tone curve; all greys were "
+         "spread evenly before anything was measured."});
+  }
   return seen;
 }
 
@@ -109,9 +116,12 @@ Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& 
 }
 
 /// Keeps what was seen on a film, or why it is not measured.
-void take_seen(Working& film, Expected<Seen> seen) {
+/// @param fault  of the film's tone: then its content is not what keeps the stem from being seen
+void take_seen(Working& film, Expected<Seen> seen, const std::optional<std::string>& fault) {
   if (!film.refused) film.out.stem_shows = seen ? StemShows::kYes : StemShows::kNo;
-  if (!seen) refuse(film, reason_of(seen.error()));
+  if (!seen) {
+    refuse(film, fault ? reason_by_tone(seen.error().wrong, *fault) : reason_of(seen.error()));
+  }
   if (!film.refused) film.seen = std::move(*seen);
 }
 
@@ -125,7 +135,8 @@ void see_known_side(WorkingSeries& work, const Run& run) {
           see(*film.upright, opposite(*work.side), film, work.series.stem, run.steps);
       if (const auto why = stands_on_other_side(seen, turned, *work.side)) refuse(film, *why);
     }
-    take_seen(film, std::move(seen));
+    const auto fault = seen ? std::nullopt : film::fault_of_tone(*film.upright);
+    take_seen(film, std::move(seen), fault);
     film.upright.reset();
     run.meter.step();
   });
@@ -135,11 +146,13 @@ void see_known_side(WorkingSeries& work, const Run& run) {
 void see_unknown_side(WorkingSeries& work, const Run& run) {
   using Both = std::array<Expected<Seen>, 2>;
   std::vector<std::optional<Both>> both(work.films.size());
+  std::vector<std::optional<std::string>> fault(work.films.size());
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
     if (film.refused || film.from_side) return;
     both[i] = Both{see_either_grey(film, Side::kRight, work.series.stem, run.steps),
                    see_either_grey(film, Side::kLeft, work.series.stem, run.steps)};
+    if (!both[i]->at(0) || !both[i]->at(1)) fault[i] = film::fault_of_tone(*film.upright);
     film.upright.reset();
     run.meter.step();
   });
@@ -164,7 +177,7 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
                                word_of(side) +
                                " one as the film is usually shown. State it with --side."});
     }
-    take_seen(work.films[i], std::move(seen));
+    take_seen(work.films[i], std::move(seen), fault[i]);
   }
 }
 
@@ -288,6 +301,19 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
       lysis_of(*work.films[out.reference].hip, *work.films[out.follow_up].hip, out.migration);
 }
 
+/// Why two films cannot be compared: where the tone of one of them was processed strongly, what
+/// differs between them may be that alone.
+std::string reason_of_pair(const Error& error, const Working& reference, const Working& follow_up) {
+  for (const Working* film : {&follow_up, &reference}) {
+    if (const auto fault = film::fault_of_tone(film->hip->hip_view)) {
+      return "on " + film->out.file + ": " + *fault +
+             ", and the two films cannot be held against each other (" + error.wrong + ")" +
+             kUnprocessed;
+    }
+  }
+  return reason_of(error);
+}
+
 /// How the stem moved from the reference film to the follow-up film, or why nobody can tell.
 void compare_motion(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
   const Working& reference = work.films[out.reference];
@@ -295,7 +321,7 @@ void compare_motion(const WorkingSeries& work, const Run& run, ComparisonResult&
   auto migration =
       run.steps.compare({*reference.hip, reference.ready}, {*follow_up.hip, follow_up.ready});
   if (!migration) {
-    out.reason = reason_of(migration.error());
+    out.reason = reason_of_pair(migration.error(), reference, follow_up);
     return;
   }
   out.flags = migration->flags;

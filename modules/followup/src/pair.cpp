@@ -62,7 +62,8 @@ Expected<BoneAlignment> align_bone(const Registrar& by, const alignment::Prepare
   if (!whole) {
     return fail(ErrorKind::kCannotTell, "comparison",
                 "the bone of the two films does not match in one clear position",
-                "check that both films show the same hip, uncropped and in the same view");
+                "check that both films show the same hip, uncropped, in the same view and without "
+                "contrast that a viewer evened out locally");
   }
   auto votes =
       by.vote(reference, follow_up, whole->moving_from_fixed_mm, regions.features, options);

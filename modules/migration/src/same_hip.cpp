@@ -442,7 +442,8 @@ Expected<std::vector<Flag>> doubts(const Likeness& l) {
     return fail(
         ErrorKind::kCannotTell, "comparison",
         "the films do not show the same implant: " + implant_clause(l),
-        "check for a revised stem or head, another hip, a turned leg or a point marked wrong");
+        "check for a revised stem or head, another hip, a turned leg, a point marked wrong or "
+        "contrast that a viewer evened out locally");
   }
   if (l.bone < kImpossible) {
     return fail(ErrorKind::kCannotTell, "comparison",

@@ -39,7 +39,7 @@ struct FilmFacts {
   std::string sha256;       ///< of the file's bytes, hex
   std::string format;       ///< "DICOM", "PNG", "TIFF" or "JPEG"
   std::string modality;     ///< DX, CR, RF, XA, ... ; empty when not said
-  std::string photometric;  ///< MONOCHROME1 or MONOCHROME2; empty when not said
+  std::string photometric;  ///< MONOCHROME1, MONOCHROME2, RGB, ...; or empty
   int stored_columns = 0;
   int stored_rows = 0;
   int bits_stored = 0;
@@ -70,8 +70,8 @@ struct FilmFacts {
 /// bits above the high bit cleared, sign extended; modality LUT or rescale; turned over where the
 /// film is shown turned over (PresentationLUTShape, else MONOCHROME1); minus the logarithm for
 /// PixelIntensityRelationship LIN, where PixelIntensityRelationshipSign tells which way exposure
-/// grows; LOG, DISP and absent as they are*. A VOI LUT is applied only on films without window and
-/// without a stated relationship*; windows never*. Padding takes the nearest true grey*.
+/// grows; LOG, DISP and absent as they are*. A VOI LUT is applied only on films with no window and
+/// no stated relationship*, if it only rises or falls*; windows never*; padding: nearest grey*.
 struct FilmImage {
   Raster pixels;
   Affine2 stored_from_view;
@@ -80,7 +80,7 @@ struct FilmImage {
 
 /// Reads one projection radiograph: DX, CR, RF, SC, XA DICOM (8 to 16 bits, uncompressed, RLE,
 /// JPEG, JPEG-LS, JPEG 2000, deflated; the first of several frames; with or without preamble and
-/// file meta) and PNG, TIFF, JPEG (8 or 16 bits grey, or colour files whose channels are equal).
+/// file meta) and PNG, TIFF, JPEG (8 or 16 bits); also grey films stored as colour (anatomy.md).
 ///
 /// Whatever the bytes are, the answer is a film or an error: needs less than 1 GiB (files over 384
 /// MiB, matrices over 64 megapixels and headers larger or deeper than any film's are refused) and

@@ -1,0 +1,54 @@
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "tidemark/film/film.h"
+
+namespace tidemark::film {
+
+/// How a film's greys are spread. Numbers of a film's exposed field; a film that is shown as it was
+/// exposed has all of them near 1 but `at_top` and `tied_at_top`, which are near 0.
+struct Tone {
+  /// Greys between the 80th and the 99th percentile over those between the 20th and the 80th, in
+  /// units of what a normal distribution has (0.886). Bone and metal are the brightest fifth: near
+  /// 0, a tone curve or a window has pressed them together.
+  double bright_room = 1.0;
+  double at_top = 0.0;       ///< share of the pixels within 1 % of the greys' range from the top
+  double tied_at_top = 0.0;  ///< share of the pixels that have the one brightest grey
+  /// Scatter of local means (windows of a fifth of the longer side) over that of all greys. Low
+  /// where the film was evened out region by region.
+  double wide_share = 1.0;
+
+  /// Bright greys are pressed together. House choice.
+  [[nodiscard]] bool is_pressed() const { return bright_room < 0.08; }
+  /// They are cut off: more of the film than metal usually covers has the one brightest grey. House
+  /// choice.
+  [[nodiscard]] bool is_cut() const { return tied_at_top > 0.09; }
+  /// They are pressed, but still differ from each other.
+  [[nodiscard]] bool can_be_spread() const { return is_pressed() && tied_at_top < 0.15; }
+  /// The film was evened out region by region. House choice.
+  [[nodiscard]] bool is_levelled() const { return wide_share < 0.4; }
+};
+
+[[nodiscard]] Tone tone_of(const Raster& pixels);
+
+/// The film with its greys spread as a normal distribution: each becomes the normal score of its
+/// rank. A monotone tone curve makes no difference to the result but for rounding, so that bright
+/// greys which a curve pressed together lie apart again. Equal greys stay equal.
+[[nodiscard]] FilmImage with_spread_greys(FilmImage film);
+
+/// The film, its greys spread where bright ones are pressed together but still differ; a note of
+/// its facts then says so. A film that is not pressed is given back as it is. Bright has to be what
+/// absorbs: on a film in negative it is air.
+[[nodiscard]] FilmImage with_room_for_bright(FilmImage film);
+
+/// Whether with_room_for_bright() spread the greys of this film.
+[[nodiscard]] bool has_spread_greys(const FilmImage& film);
+
+/// What processing did to a film that may keep stem and bone from being seen, as a clause of which
+/// the film's greys are the subject; nothing where its tone is usual. To be asked where something
+/// could not be measured.
+[[nodiscard]] std::optional<std::string> fault_of_tone(const FilmImage& film);
+
+}  // namespace tidemark::film

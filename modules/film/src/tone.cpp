@@ -1,0 +1,149 @@
+#include "tidemark/film/tone.h"
+
+#include <algorithm>
+#include <boost/math/special_functions/erf.hpp>
+#include <cmath>
+#include <cstddef>
+#include <numbers>
+#include <utility>
+#include <vector>
+
+#include "blocks.h"
+
+namespace tidemark::film {
+namespace {
+
+/// Every so manieth pixel is enough for a percentile of a film; 31 is prime to usual widths.
+constexpr std::size_t kEvery = 31;
+
+std::vector<float> sorted_sample(const Raster& pixels) {
+  std::vector<float> out;
+  out.reserve(pixels.values.size() / kEvery + 1);
+  for (std::size_t i = 0; i < pixels.values.size(); i += kEvery) out.push_back(pixels.values[i]);
+  std::sort(out.begin(), out.end());
+  return out;
+}
+
+double at_share(const std::vector<float>& sorted, double share) {
+  return sorted[static_cast<std::size_t>(share * static_cast<double>(sorted.size() - 1))];
+}
+
+/// Share of the values that are no less than a limit.
+double share_from(const std::vector<float>& sorted, double limit) {
+  const auto first = std::lower_bound(sorted.begin(), sorted.end(), static_cast<float>(limit));
+  return static_cast<double>(sorted.end() - first) / static_cast<double>(sorted.size());
+}
+
+double scatter(const std::vector<double>& values) {
+  double sum = 0.0;
+  double squares = 0.0;
+  for (const double v : values) {
+    sum += v;
+    squares += v * v;
+  }
+  const double n = static_cast<double>(values.size());
+  return std::sqrt(std::max(0.0, squares / n - sum * sum / (n * n)));
+}
+
+/// Means over windows of a fifth of the longer side, half a window apart, of blocks.
+std::vector<double> local_means(const Raster& blocks) {
+  const int side = std::max(2, std::max(blocks.width, blocks.height) / 5);
+  std::vector<double> out;
+  for (int top = 0; top + side <= blocks.height; top += side / 2) {
+    for (int left = 0; left + side <= blocks.width; left += side / 2) {
+      double sum = 0.0;
+      for (int y = top; y < top + side; ++y) {
+        for (int x = left; x < left + side; ++x) sum += blocks.at(x, y);
+      }
+      out.push_back(sum / (side * side));
+    }
+  }
+  return out;
+}
+
+double wide_share_of(const Raster& pixels) {
+  const Raster blocks = blocks_of(pixels, block_size_of(pixels));
+  const double all = scatter({blocks.values.begin(), blocks.values.end()});
+  const auto means = local_means(blocks);
+  return all > 0.0 && !means.empty() ? scatter(means) / all : 1.0;
+}
+
+constexpr const char* kSpreadNote =
+    "bright greys are pressed together; all greys were spread evenly before anything was measured";
+
+double normal_score(double share) {
+  return std::numbers::sqrt2 * boost::math::erf_inv(2.0 * share - 1.0);
+}
+
+}  // namespace
+
+Tone tone_of(const Raster& pixels) {
+  Tone tone;
+  if (pixels.values.empty()) return tone;
+  const std::vector<float> sorted = sorted_sample(pixels);
+  constexpr double kNormal = 0.886;  // (z(0.99) - z(0.8)) / (z(0.8) - z(0.2)), derived
+  const double middle = at_share(sorted, 0.8) - at_share(sorted, 0.2);
+  if (middle > 0.0) {
+    tone.bright_room = (at_share(sorted, 0.99) - at_share(sorted, 0.8)) / middle / kNormal;
+  }
+  const double top = sorted.back();
+  tone.at_top = share_from(sorted, top - 0.01 * (top - sorted.front()));
+  tone.tied_at_top = share_from(sorted, top);
+  tone.wide_share = wide_share_of(pixels);
+  return tone;
+}
+
+FilmImage with_spread_greys(FilmImage film) {
+  const std::vector<float> sorted = sorted_sample(film.pixels);
+  // Distinct greys of the sample with their normal scores, at the middle of their ranks.
+  std::vector<float> grey;
+  std::vector<float> score;
+  const double n = static_cast<double>(sorted.size());
+  for (std::size_t i = 0; i < sorted.size();) {
+    std::size_t j = i;
+    while (j < sorted.size() && sorted[j] == sorted[i]) ++j;
+    grey.push_back(sorted[i]);
+    score.push_back(static_cast<float>(normal_score(0.5 * static_cast<double>(i + j) / n)));
+    i = j;
+  }
+  for (float& v : film.pixels.values) {
+    const auto above = std::lower_bound(grey.begin(), grey.end(), v);
+    const auto k = static_cast<std::size_t>(above - grey.begin());
+    if (above == grey.end()) {
+      v = score.back();
+    } else if (*above == v || k == 0) {
+      v = score[k];
+    } else {
+      const float t = (v - grey[k - 1]) / (grey[k] - grey[k - 1]);
+      v = score[k - 1] + t * (score[k] - score[k - 1]);
+    }
+  }
+  return film;
+}
+
+FilmImage with_room_for_bright(FilmImage film) {
+  if (!tone_of(film.pixels).can_be_spread()) return film;
+  film = with_spread_greys(std::move(film));
+  film.facts.notes.emplace_back(kSpreadNote);
+  return film;
+}
+
+bool has_spread_greys(const FilmImage& film) {
+  const auto& notes = film.facts.notes;
+  return std::find(notes.begin(), notes.end(), kSpreadNote) != notes.end();
+}
+
+std::optional<std::string> fault_of_tone(const FilmImage& film) {
+  const Tone tone = tone_of(film.pixels);
+  if (tone.is_pressed() || tone.is_cut() || has_spread_greys(film)) {
+    return "bright greys are pressed together or cut off, so that metal does not stand out from "
+           "bone";
+  }
+  if (tone.is_levelled()) {
+    return "greys were evened out region by region, so that metal is no brighter than the bone "
+           "about it";
+  }
+  return {};
+}
+
+}  // namespace tidemark::film

@@ -1,0 +1,101 @@
+#include "tidemark/film/tone.h"
+
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+
+namespace tidemark::film {
+namespace {
+
+using testing::HasSubstr;
+
+constexpr int kSide = 640;
+
+/// Soft tissue in broad waves and, on a twelfth of the film, a bright bar beside a less bright one,
+/// as metal lies in bone; every grey differs a little from the next.
+FilmImage drawn() {
+  FilmImage film;
+  film.pixels = Raster(kSide, kSide);
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < kSide; ++x) {
+      const double soft = 0.3 + 0.15 * std::sin(0.006 * x) * std::cos(0.004 * y);
+      const double fine = 1e-4 * ((31 * x + 17 * y) % 101);
+      const bool bone = std::abs(x - 300) < 150;
+      const bool metal = std::abs(x - 300) < 25;
+      film.pixels.at(x, y) = static_cast<float>(soft + fine + (metal ? 0.3 : bone ? 0.15 : 0.0));
+    }
+  }
+  return film;
+}
+
+template <class Curve>
+FilmImage toned(const Curve& curve) {
+  FilmImage film = drawn();
+  for (float& v : film.pixels.values) v = static_cast<float>(curve(static_cast<double>(v)));
+  return film;
+}
+
+/// A curve so steep that metal and bone both come to lie near 1.
+double steep(double v) { return 1.0 / (1.0 + std::exp(-18.0 * (v - 0.3))); }
+
+TEST(Tone, OfAFilmAsItWasTakenHasNoFault) {
+  EXPECT_FALSE(fault_of_tone(drawn()));
+  EXPECT_FALSE(tone_of(drawn().pixels).is_pressed());
+  const FilmImage same = with_room_for_bright(drawn());
+  EXPECT_EQ(same.pixels.values, drawn().pixels.values);
+  EXPECT_TRUE(same.facts.notes.empty());
+}
+
+TEST(Tone, SteepCurvePressesBrightGreysAndSpreadingUndoesIt) {
+  const FilmImage pressed = toned(steep);
+  ASSERT_TRUE(tone_of(pressed.pixels).can_be_spread());
+  const FilmImage spread = with_room_for_bright(pressed);
+  ASSERT_EQ(spread.facts.notes.size(), 1U);
+  // A monotone curve changes no rank: the same film without the curve, spread.
+  const FilmImage plain = with_spread_greys(drawn());
+  for (std::size_t i = 0; i < plain.pixels.values.size(); i += 997) {
+    EXPECT_NEAR(spread.pixels.values[i], plain.pixels.values[i], 0.05) << i;
+  }
+  EXPECT_FALSE(tone_of(spread.pixels).is_pressed());
+  // What was done stays known where the film is not measured all the same.
+  EXPECT_THAT(fault_of_tone(spread).value_or(""), HasSubstr("pressed together"));
+}
+
+TEST(Tone, WhatWasCutOffCannotBeSpread) {
+  const FilmImage cut = toned([](double v) { return std::min(v, 0.4); });
+  EXPECT_TRUE(tone_of(cut.pixels).is_pressed());
+  EXPECT_FALSE(tone_of(cut.pixels).can_be_spread());
+  EXPECT_EQ(with_room_for_bright(cut).pixels.values, cut.pixels.values);
+  EXPECT_THAT(fault_of_tone(cut).value_or(""), HasSubstr("cut off"));
+}
+
+TEST(Tone, EveningOutRegionByRegionIsSeen) {
+  // Only what varies within a few pixels is left.
+  FilmImage film = drawn();
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < kSide; ++x) {
+      const int fine = (7 * (x / 4) + 13 * (y / 4)) % 32;
+      film.pixels.at(x, y) = static_cast<float>(fine) / 32.0F + 0.2F * film.pixels.at(x, y);
+    }
+  }
+  EXPECT_TRUE(tone_of(film.pixels).is_levelled());
+  EXPECT_THAT(fault_of_tone(film).value_or(""), HasSubstr("region by region"));
+}
+
+TEST(Tone, SpreadGreysAreNormalScoresOfTheirRanks) {
+  FilmImage film;
+  film.pixels = Raster(1000, 100);
+  for (int y = 0; y < 100; ++y) {
+    for (int x = 0; x < 1000; ++x) film.pixels.at(x, y) = static_cast<float>(x * x);
+  }
+  const FilmImage out = with_spread_greys(film);
+  // z(0.5) = 0, z(0.975) = 1.96, z(0.16) = -0.994 (tables); the sample is every 31st pixel.
+  EXPECT_NEAR(out.pixels.at(500, 50), 0.0, 0.01);
+  EXPECT_NEAR(out.pixels.at(975, 50), 1.96, 0.03);
+  EXPECT_NEAR(out.pixels.at(160, 50), -0.994, 0.01);
+}
+
+}  // namespace
+}  // namespace tidemark::film
