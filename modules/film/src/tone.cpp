@@ -13,8 +13,8 @@
 namespace tidemark::film {
 namespace {
 
-/// Every so manieth pixel is enough for a percentile of a film; 31 is prime to usual widths.
-constexpr std::size_t kEvery = 31;
+/// Every so manieth pixel is enough for a percentile of a film; 127 is prime to usual widths.
+constexpr std::size_t kEvery = 127;
 
 std::vector<float> sorted_sample(const Raster& pixels) {
   std::vector<float> out;
@@ -68,6 +68,18 @@ double wide_share_of(const Raster& pixels) {
   return all > 0.0 && !means.empty() ? scatter(means) / all : 1.0;
 }
 
+/// All of a tone but wide_share.
+Tone tone_at_top(const std::vector<float>& sorted) {
+  Tone tone;
+  constexpr double kNormal = 0.886;  // (z(0.99) - z(0.8)) / (z(0.8) - z(0.2)), derived
+  const double middle = at_share(sorted, 0.8) - at_share(sorted, 0.2);
+  if (middle > 0.0) {
+    tone.bright_room = (at_share(sorted, 0.99) - at_share(sorted, 0.8)) / middle / kNormal;
+  }
+  tone.tied_at_top = share_from(sorted, sorted.back());
+  return tone;
+}
+
 constexpr const char* kSpreadNote =
     "bright greys are pressed together; all greys were spread evenly before anything was measured";
 
@@ -78,17 +90,8 @@ double normal_score(double share) {
 }  // namespace
 
 Tone tone_of(const Raster& pixels) {
-  Tone tone;
-  if (pixels.values.empty()) return tone;
-  const std::vector<float> sorted = sorted_sample(pixels);
-  constexpr double kNormal = 0.886;  // (z(0.99) - z(0.8)) / (z(0.8) - z(0.2)), derived
-  const double middle = at_share(sorted, 0.8) - at_share(sorted, 0.2);
-  if (middle > 0.0) {
-    tone.bright_room = (at_share(sorted, 0.99) - at_share(sorted, 0.8)) / middle / kNormal;
-  }
-  const double top = sorted.back();
-  tone.at_top = share_from(sorted, top - 0.01 * (top - sorted.front()));
-  tone.tied_at_top = share_from(sorted, top);
+  if (pixels.values.empty()) return {};
+  Tone tone = tone_at_top(sorted_sample(pixels));
   tone.wide_share = wide_share_of(pixels);
   return tone;
 }
@@ -122,7 +125,9 @@ FilmImage with_spread_greys(FilmImage film) {
 }
 
 FilmImage with_room_for_bright(FilmImage film) {
-  if (!tone_of(film.pixels).can_be_spread()) return film;
+  // Asked of every film: the quick part of its tone is enough.
+  if (film.pixels.values.empty()) return film;
+  if (!tone_at_top(sorted_sample(film.pixels)).can_be_spread()) return film;
   film = with_spread_greys(std::move(film));
   film.facts.notes.emplace_back(kSpreadNote);
   return film;

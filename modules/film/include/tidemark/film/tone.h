@@ -8,13 +8,12 @@
 namespace tidemark::film {
 
 /// How a film's greys are spread. Numbers of a film's exposed field; a film that is shown as it was
-/// exposed has all of them near 1 but `at_top` and `tied_at_top`, which are near 0.
+/// exposed has them near 1 but `tied_at_top`, which is near 0.
 struct Tone {
   /// Greys between the 80th and the 99th percentile over those between the 20th and the 80th, in
   /// units of what a normal distribution has (0.886). Bone and metal are the brightest fifth: near
   /// 0, a tone curve or a window has pressed them together.
   double bright_room = 1.0;
-  double at_top = 0.0;       ///< share of the pixels within 1 % of the greys' range from the top
   double tied_at_top = 0.0;  ///< share of the pixels that have the one brightest grey
   /// Scatter of local means (windows of a fifth of the longer side) over that of all greys. Low
   /// where the film was evened out region by region.
