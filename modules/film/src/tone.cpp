@@ -13,13 +13,15 @@
 namespace tidemark::film {
 namespace {
 
-/// Every so manieth pixel is enough for a percentile of a film; 127 is prime to usual widths.
-constexpr std::size_t kEvery = 127;
+/// Every so manieth pixel is enough to map greys, or for a percentile of a film alone; both are
+/// prime to usual widths.
+constexpr std::size_t kToMap = 31;
+constexpr std::size_t kToAsk = 127;
 
-std::vector<float> sorted_sample(const Raster& pixels) {
+std::vector<float> sorted_sample(const Raster& pixels, std::size_t every) {
   std::vector<float> out;
-  out.reserve(pixels.values.size() / kEvery + 1);
-  for (std::size_t i = 0; i < pixels.values.size(); i += kEvery) out.push_back(pixels.values[i]);
+  out.reserve(pixels.values.size() / every + 1);
+  for (std::size_t i = 0; i < pixels.values.size(); i += every) out.push_back(pixels.values[i]);
   std::sort(out.begin(), out.end());
   return out;
 }
@@ -91,13 +93,13 @@ double normal_score(double share) {
 
 Tone tone_of(const Raster& pixels) {
   if (pixels.values.empty()) return {};
-  Tone tone = tone_at_top(sorted_sample(pixels));
+  Tone tone = tone_at_top(sorted_sample(pixels, kToAsk));
   tone.wide_share = wide_share_of(pixels);
   return tone;
 }
 
 FilmImage with_spread_greys(FilmImage film) {
-  const std::vector<float> sorted = sorted_sample(film.pixels);
+  const std::vector<float> sorted = sorted_sample(film.pixels, kToMap);
   // Distinct greys of the sample with their normal scores, at the middle of their ranks.
   std::vector<float> grey;
   std::vector<float> score;
@@ -127,7 +129,7 @@ FilmImage with_spread_greys(FilmImage film) {
 FilmImage with_room_for_bright(FilmImage film) {
   // Asked of every film: the quick part of its tone is enough.
   if (film.pixels.values.empty()) return film;
-  if (!tone_at_top(sorted_sample(film.pixels)).can_be_spread()) return film;
+  if (!tone_at_top(sorted_sample(film.pixels, kToAsk)).can_be_spread()) return film;
   film = with_spread_greys(std::move(film));
   film.facts.notes.emplace_back(kSpreadNote);
   return film;
