@@ -125,7 +125,6 @@ Json side_view_json(const migration::SideView& view, const LengthWriter& length)
   Json out{{"stem_depth" + length.suffix, length(view.stem_depth)},
            {"stem_lean_deg", measured_json(view.lean)}};
   length.add(out, "lesser_trochanter_depth", view.lesser_trochanter);
-  length.add(out, "bone_behind_stem", view.bone_behind_stem);
   return out;
 }
 

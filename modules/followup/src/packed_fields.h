@@ -102,7 +102,7 @@ inline constexpr std::size_t kFields<migration::PairMeasured> = 5;
 template <>
 inline constexpr std::size_t kFields<migration::Depths> = 2;
 template <>
-inline constexpr std::size_t kFields<migration::SideView> = 4;
+inline constexpr std::size_t kFields<migration::SideView> = 3;
 template <>
 inline constexpr std::size_t kFields<migration::Migration> = 16;
 

@@ -242,7 +242,7 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
 /// What the film says in numbers, by its view.
 std::string numbers_of(const FilmResult& result) {
   if (result.side_view) {  // brief: a lateral film makes a narrow picture
-    const auto& [depth, lean, lesser, bone] = *result.side_view;
+    const auto& [depth, lean, lesser] = *result.side_view;
     return "behind the shaft " + with_uncertainty(depth.value.value, depth.u95.value) +
            " mm     lean back " + with_uncertainty(lean.value.value, lean.u95.value) + "°";
   }

@@ -15,10 +15,6 @@ struct SideView {
   Measured<Millimetres> stem_depth;  ///< of the stem's reference point
   Measured<Degrees> lean;            ///< of the stem's axis against the shaft's, tip behind +
   std::optional<Measured<Millimetres>> lesser_trochanter;
-  /// Middle between the front and the back outline of the femur at the level of the stem's
-  /// reference point; behind that point, not behind the shaft's axis. Absent where either outline
-  /// is not seen.
-  std::optional<Measured<Millimetres>> bone_behind_stem;
 };
 
 /// Reads the depths off a film from the side. The level of the stem's reference point is carried
@@ -37,9 +33,8 @@ struct SideView {
 /// @pre not empty
 [[nodiscard]] SideView combined(const std::vector<SideView>& views);
 
-/// The depths of this hip's features before its frontal films are compared: where they lie in
-/// people against the middle of the femur, and that as seen against the stem. Without that middle
-/// those of people against the shaft's axis, counted from where the stem was seen.
+/// The depths of this hip's features before its frontal films are compared: those of people,
+/// counted from where the stem was seen instead of from where stems usually are.
 [[nodiscard]] Depths depths_of_hip(const SideView& seen);
 
 }  // namespace tidemark::migration
