@@ -104,9 +104,9 @@ int run(const followup::Series& series, int runs) {
 }  // namespace tidemark::bench
 
 int main(int count, char** words) {
-  using namespace tidemark::bench;
-  return bench_main(count, words, "bench_steps", "RUNS",
-                    [](const tidemark::followup::Series& series, const char* last) {
-                      return run(series, runs_of(last));
-                    });
+  return tidemark::bench::bench_main(
+      count, words, "bench_steps", "RUNS",
+      [](const tidemark::followup::Series& series, const char* last) {
+        return tidemark::bench::run(series, tidemark::bench::runs_of(last));
+      });
 }

@@ -152,7 +152,8 @@ TEST(GreyInColour, LumaIsThatOfBt601) {
   const auto film = read(file.path());
   ASSERT_TRUE(film.has_value()) << film.error().sentence();
   // 0.587 * 9 + 0.114 * 2 = 5.511
-  EXPECT_EQ(film->pixels.values[5], static_cast<float>(20 + grey(5) / 2 + 6));
+  const int half = grey(5) / 2;
+  EXPECT_EQ(film->pixels.values[5], static_cast<float>(20 + half + 6));
 }
 
 struct ColourPicture {
