@@ -42,8 +42,7 @@ void time_inside(const followup::FilmOfPair& reference, const followup::FilmOfPa
                  Seconds* seconds) {
   const migration::MeasuredFilm a{reference.hip.implant, reference.hip.femur, reference.hip.scale};
   const migration::MeasuredFilm b{follow_up.hip.implant, follow_up.hip.femur, follow_up.hip.scale};
-  alignment::AlignOptions options;
-  options.vote_finest_mm = 0.6;  // as compare() has it
+  const alignment::AlignOptions options = alignment::for_bone({});
   const migration::Regions& regions = *reference.ready->regions;
   const Rigid2 start = migration::to_reduced(migration::rough_alignment(a, b),
                                              reference.ready->reduced, follow_up.ready->reduced);

@@ -212,6 +212,11 @@ AlignOptions for_stem(AlignOptions options) {
   return options;
 }
 
+AlignOptions for_bone(AlignOptions options) {
+  options.vote_finest_mm = 0.6;
+  return options;
+}
+
 Expected<Alignment> align(const PreparedFilm& fixed, const Raster& region,
                           const PreparedFilm& moving, const Rigid2& start,
                           const AlignOptions& options) {

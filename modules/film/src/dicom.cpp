@@ -68,7 +68,7 @@ GreyRule rule_of_colours(const PixelLayout& layout) {
 Expected<std::vector<float>> greys_by_palette(DcmItem& dataset, LoadedFilm& film,
                                               const std::string& name) {
   const auto refused = [&](const std::string& why) {
-    return fail(ErrorKind::kBadInput, name, why, "export it as a greyscale film");
+    return fail(ErrorKind::kBadInput, name, why, kExportGrey);
   };
   const auto palette = palette_of(dataset);
   if (!palette) return refused("a colour image (PALETTE COLOR) whose palette cannot be read");

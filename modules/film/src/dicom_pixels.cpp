@@ -52,8 +52,7 @@ std::size_t pixels_of(const PixelLayout& layout) {
 }
 
 tl::unexpected<Error> in_colours(const std::string& kind, const std::string& name) {
-  return fail(ErrorKind::kBadInput, name, "a colour image (" + kind + ")",
-              "export it as a greyscale film");
+  return fail(ErrorKind::kBadInput, name, "a colour image (" + kind + ")", kExportGrey);
 }
 
 /// Brightness of pixels of three samples, `sample(channel, pixel)`; a picture in colours is
@@ -279,7 +278,7 @@ Expected<void> check_colour_size(const PixelLayout& layout, const std::string& n
   }
   return fail(ErrorKind::kBadInput, name,
               "a colour image of " + grouped(pixels_of(layout)) + " pixels, too large to be read",
-              "export it as a greyscale film");
+              kExportGrey);
 }
 
 }  // namespace

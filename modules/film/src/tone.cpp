@@ -18,22 +18,11 @@ namespace {
 constexpr std::size_t kToMap = 31;
 constexpr std::size_t kToAsk = 127;
 
-std::vector<float> sorted_sample(const Raster& pixels, std::size_t every) {
+std::vector<float> sample_of(const Raster& pixels, std::size_t every) {
   std::vector<float> out;
   out.reserve(pixels.values.size() / every + 1);
   for (std::size_t i = 0; i < pixels.values.size(); i += every) out.push_back(pixels.values[i]);
-  std::sort(out.begin(), out.end());
   return out;
-}
-
-double at_share(const std::vector<float>& sorted, double share) {
-  return sorted[static_cast<std::size_t>(share * static_cast<double>(sorted.size() - 1))];
-}
-
-/// Share of the values that are no less than a limit.
-double share_from(const std::vector<float>& sorted, double limit) {
-  const auto first = std::lower_bound(sorted.begin(), sorted.end(), static_cast<float>(limit));
-  return static_cast<double>(sorted.end() - first) / static_cast<double>(sorted.size());
 }
 
 double scatter(const std::vector<double>& values) {
@@ -71,14 +60,16 @@ double wide_share_of(const Raster& pixels) {
 }
 
 /// All of a tone but wide_share.
-Tone tone_at_top(const std::vector<float>& sorted) {
+/// @param sample  of the film's pixels, not empty
+Tone tone_at_top(const std::vector<float>& sample) {
   Tone tone;
   constexpr double kNormal = 0.886;  // (z(0.99) - z(0.8)) / (z(0.8) - z(0.2)), derived
-  const double middle = at_share(sorted, 0.8) - at_share(sorted, 0.2);
-  if (middle > 0.0) {
-    tone.bright_room = (at_share(sorted, 0.99) - at_share(sorted, 0.8)) / middle / kNormal;
-  }
-  tone.tied_at_top = share_from(sorted, sorted.back());
+  const double bright = quantile(sample, 0.8);
+  const double middle = bright - quantile(sample, 0.2);
+  if (middle > 0.0) tone.bright_room = (quantile(sample, 0.99) - bright) / middle / kNormal;
+  const auto tied =
+      std::count(sample.begin(), sample.end(), *std::max_element(sample.begin(), sample.end()));
+  tone.tied_at_top = static_cast<double>(tied) / static_cast<double>(sample.size());
   return tone;
 }
 
@@ -93,13 +84,14 @@ double normal_score(double share) {
 
 Tone tone_of(const Raster& pixels) {
   if (pixels.values.empty()) return {};
-  Tone tone = tone_at_top(sorted_sample(pixels, kToAsk));
+  Tone tone = tone_at_top(sample_of(pixels, kToAsk));
   tone.wide_share = wide_share_of(pixels);
   return tone;
 }
 
 FilmImage with_spread_greys(FilmImage film) {
-  const std::vector<float> sorted = sorted_sample(film.pixels, kToMap);
+  std::vector<float> sorted = sample_of(film.pixels, kToMap);
+  std::sort(sorted.begin(), sorted.end());
   // Distinct greys of the sample with their normal scores, at the middle of their ranks.
   std::vector<float> grey;
   std::vector<float> score;
@@ -129,7 +121,7 @@ FilmImage with_spread_greys(FilmImage film) {
 FilmImage with_room_for_bright(FilmImage film) {
   // Asked of every film: the quick part of its tone is enough.
   if (film.pixels.values.empty()) return film;
-  if (!tone_at_top(sorted_sample(film.pixels, kToAsk)).can_be_spread()) return film;
+  if (!tone_at_top(sample_of(film.pixels, kToAsk)).can_be_spread()) return film;
   film = with_spread_greys(std::move(film));
   film.facts.notes.emplace_back(kSpreadNote);
   return film;

@@ -7,6 +7,7 @@
 namespace tidemark::film {
 
 inline constexpr const char* kExportAgain = "export it again from the archive";
+inline constexpr const char* kExportGrey = "export it as a greyscale film";
 /// Note of a grey film on which something is drawn in colour.
 inline constexpr const char* kColouredMarks =
     "marks in colour were read by their brightness; the film itself is grey";

@@ -192,9 +192,8 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
     held.by_surface =
         surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose);
   }
-  alignment::AlignOptions far;
+  alignment::AlignOptions far = alignment::for_bone({});
   far.search_along_mm = 15.0;
-  far.vote_finest_mm = 0.6;
   if (a.femur.shaft_axis && b.femur.shaft_axis) {
     far.search_across_mm = 3.0;
     far.search_angle_deg = 2.0;

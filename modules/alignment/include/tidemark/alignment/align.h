@@ -29,8 +29,7 @@ struct AlignOptions {
   /// Half width of the search of one feature around the whole alignment, mm.
   double vote_search_mm = 3.0;
   /// Sigma of the finest level on which features vote, mm; finer levels that the films were
-  /// prepared on are left to the whole region. One feature has too few pixels to see past the
-  /// ripples that noise makes there (docs/alignment.md has the figures).
+  /// prepared on are left to the whole region.
   double vote_finest_mm = 0.0;
   /// Least share of the region's weight that has to fall on usable pixels, 0 to 1.
   double least_overlap = 0.3;
@@ -48,6 +47,10 @@ struct AlignOptions {
 /// of the region, so a floor near their height lets them vote and the bone beside them not: with
 /// the bone's floor the bone drags the stem along (docs/alignment.md has the figures).
 [[nodiscard]] AlignOptions for_stem(AlignOptions options);
+
+/// `options` for the bone and its features: they vote at 0.6 mm. One feature has too few pixels to
+/// see past the ripples that noise makes below that (docs/alignment.md has the figures).
+[[nodiscard]] AlignOptions for_bone(AlignOptions options);
 
 /// One film made ready for alignment: unit gradients with a noise floor on every level. The film
 /// frame is millimetres: p_mm = mm_per_px * p_px of the hip view. Built once, used for every
