@@ -206,12 +206,6 @@ Expected<Alignment> align_levels(Job job) {
 
 }  // namespace
 
-AlignOptions for_stem(AlignOptions options) {
-  options.noise_floor_quantile = 0.95;
-  options.noise_floor_factor = 0.6;
-  return options;
-}
-
 AlignOptions for_bone(AlignOptions options) {
   options.vote_finest_mm = 0.6;
   return options;

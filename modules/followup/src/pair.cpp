@@ -151,8 +151,7 @@ Expected<std::shared_ptr<const PreparedHip>> prepare(const HipFilm& film) {
   const alignment::AlignOptions options;
   std::array<std::optional<Expected<alignment::PreparedFilm>>, 2> ready;
   parallel_within(ready.size(), [&](std::size_t i) {
-    ready.at(i) = i == 0 ? alignment::prepare(reduced.pixels, reduced.mm_per_px, {},
-                                              alignment::for_stem(options))
+    ready.at(i) = i == 0 ? alignment::prepare(reduced.pixels, reduced.mm_per_px, {}, options)
                          : prepare_bone(reduced, found, options);
   });
   for (const auto& one : ready) {

@@ -43,11 +43,6 @@ struct AlignOptions {
   int threads = 1;
 };
 
-/// `options` for the stem region, a narrow band about its outline. Its metal edges are the highest
-/// of the region, so a floor near their height lets them vote and the bone beside them not: with
-/// the bone's floor the bone drags the stem along (docs/alignment.md has the figures).
-[[nodiscard]] AlignOptions for_stem(AlignOptions options);
-
 /// `options` for the bone and its features: they vote at 0.6 mm. One feature has too few pixels to
 /// see past the ripples that noise makes below that (docs/alignment.md has the figures).
 [[nodiscard]] AlignOptions for_bone(AlignOptions options);
