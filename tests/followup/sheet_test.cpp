@@ -26,7 +26,8 @@ constexpr const char* kWholeSheet = R"({
      "landmarks_px": {"head_centre": [1, 2], "head_diameter": 220.5, "stem_tip": [3, 4],
        "stem_shoulder": [5, 6], "lesser_trochanter": [912.0, 1405.5],
        "greater_trochanter": [7, 8], "stem_axis": [[0, 0], [0, 100]],
-       "shaft_axis": [[10, 10], [40, 50]]}},
+       "shaft_axis": [[10, 10], [40, 50]], "bone_entry": [11, 12],
+       "second_zone_border": [13, 14], "third_zone_border": [15, 16]}},
     {"file": "film-02.dcm", "view": "LAT", "exclude": true, "mm_per_px": 0.2}
   ]
 })";
@@ -79,6 +80,9 @@ TEST(Sheet, CorrectionsOfAFilmArriveInStoredPixels) {
   // Derived: a 3-4-5 triangle.
   EXPECT_NEAR(given.shaft_axis_px->direction.x(), 0.6, 1e-12);
   EXPECT_NEAR(given.shaft_axis_px->direction.y(), 0.8, 1e-12);
+  EXPECT_EQ(given.bone_entry_px, Vec2(11, 12));
+  EXPECT_EQ(given.second_zone_border_px, Vec2(13, 14));
+  EXPECT_EQ(given.third_zone_border_px, Vec2(15, 16));
 }
 
 // House choice, docs/series-format.md: a scale without u gets 1 % of itself.

@@ -278,7 +278,7 @@ TEST(SideFilms, TakeTheEntryLevelFromTheFrontalFilm) {
   ASSERT_EQ(entries.size(), 1U);
   ASSERT_TRUE(entries[0].has_value());
   EXPECT_EQ(*entries[0], Vec2(180.0, 140.0));
-  EXPECT_EQ(result.films[2].zone_entry, Source::kFound);
+  EXPECT_EQ(result.films[2].zone_borders.front().source, Source::kFound);
   series.films[2].landmarks_in_stored_px.bone_entry_px = Vec2(178.0, 160.0);
   (void)measure_with(series, {.threads = 1}, steps);
   EXPECT_EQ(*entries[1], Vec2(178.0, 160.0)) << "the sheet's own word comes first";

@@ -83,6 +83,53 @@ TEST(Zones, LateralFilmsCountOnFromEight) {
   EXPECT_EQ(plan->zones.back().number, 14);
 }
 
+/// A point `along_mm` below the entry level, off the axis: only its level counts.
+Vec2 below_entry(const Drawn& drawn, double along_mm) {
+  return Vec2(kAxisMm + 20.0, kEntryMm + along_mm) / drawn.how.mm_per_px;
+}
+
+// The drawn stem reaches 126 mm into bone; thirds of that would be 42 mm.
+TEST(Zones, EndAtBordersByHand) {
+  const Drawn drawn;
+  const auto plan = divide(drawn.implant, drawn.scale, View::kAp, drawn.entry,
+                           {below_entry(drawn, 90.0), below_entry(drawn, 100.0)});
+  ASSERT_TRUE(plan.has_value());
+  EXPECT_NEAR(plan->zones[0].to.value, 90.0, 0.1);
+  EXPECT_NEAR(plan->zones[1].to.value, 100.0, 0.1);
+  EXPECT_NEAR(plan->zones[2].to.value, 126.0, 0.1);
+  EXPECT_NEAR(plan->zones[5].from.value, 90.0, 0.1);
+  EXPECT_EQ(plan->borders[1].source, Source::kGiven);
+  EXPECT_EQ(plan->borders[2].source, Source::kGiven);
+  EXPECT_EQ(plan->borders[3].source, Source::kFound);
+  ASSERT_EQ(plan->flags.size(), 1U);
+  EXPECT_EQ(plan->flags.front().id, "short_zones") << "10 mm";
+}
+
+TEST(Zones, KeepTheThirdThatNoHandMoved) {
+  const Drawn drawn;
+  const auto plan =
+      divide(drawn.implant, drawn.scale, View::kAp, drawn.entry, {{}, below_entry(drawn, 60.0)});
+  ASSERT_TRUE(plan.has_value());
+  EXPECT_NEAR(plan->zones[0].to.value, 42.0, 0.1);
+  EXPECT_NEAR(plan->zones[1].to.value, 60.0, 0.1);
+  EXPECT_EQ(plan->borders[1].source, Source::kFound);
+  EXPECT_TRUE(plan->flags.empty());
+}
+
+TEST(Zones, LeaveAMisplacedBorderAside) {
+  const Drawn drawn;
+  for (const double at : {-5.0, 2.0, 82.0, 130.0}) {
+    SCOPED_TRACE(at);
+    const auto plan =
+        divide(drawn.implant, drawn.scale, View::kAp, drawn.entry, {below_entry(drawn, at), {}});
+    ASSERT_TRUE(plan.has_value());
+    EXPECT_NEAR(plan->zones[0].to.value, 42.0, 0.1);
+    EXPECT_EQ(plan->borders[1].source, Source::kFound);
+    ASSERT_EQ(plan->flags.size(), 1U);
+    EXPECT_EQ(plan->flags.front().id, "zone_border_misplaced");
+  }
+}
+
 TEST(Zones, WithoutAnEntryTheLevelIsAssumedAndFlagged) {
   const Drawn drawn;
   const auto plan = divide(drawn.implant, drawn.scale, View::kAp, std::nullopt);

@@ -120,7 +120,9 @@ anatomy::GivenLandmarks in_view(const anatomy::GivenLandmarks& in_stored,
           .greater_trochanter_px = point(in_stored.greater_trochanter_px),
           .stem_axis_px = line(in_stored.stem_axis_px),
           .shaft_axis_px = line(in_stored.shaft_axis_px),
-          .bone_entry_px = point(in_stored.bone_entry_px)};
+          .bone_entry_px = point(in_stored.bone_entry_px),
+          .second_zone_border_px = point(in_stored.second_zone_border_px),
+          .third_zone_border_px = point(in_stored.third_zone_border_px)};
 }
 
 anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given) {
@@ -128,6 +130,8 @@ anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given) {
   given.greater_trochanter_px.reset();
   given.shaft_axis_px.reset();
   given.bone_entry_px.reset();
+  given.second_zone_border_px.reset();
+  given.third_zone_border_px.reset();
   return given;
 }
 

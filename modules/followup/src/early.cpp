@@ -12,7 +12,6 @@ FilmResult with_stem_and_bone(const FilmResult& before, const FilmResult& now) {
   FilmResult out = now;
   out.zones = before.zones;
   out.zone_borders = before.zone_borders;
-  out.zone_entry = before.zone_entry;
   out.edge_response = before.edge_response;
   out.signs = before.signs;
   return out;

@@ -167,9 +167,10 @@ void add_zones(Json& out, const FilmResult& film, const LengthWriter& length) {
   out["zones"] = Json::array();
   for (const ZoneResult& zone : film.zones) out["zones"].push_back(zone_json(zone, length));
   if (!film.zone_borders.empty()) {
-    out["zone_entry_source"] = name_of(film.zone_entry);
     out["zone_borders_px"] = Json::array();
+    out["zone_border_sources"] = Json::array();
     for (const BorderResult& border : film.zone_borders) {
+      out["zone_border_sources"].push_back(name_of(border.source));
       out["zone_borders_px"].push_back(
           {point_json(border.lateral_px), point_json(border.medial_px)});
     }

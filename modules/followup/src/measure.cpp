@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <array>
 #include <cassert>
-#include <mutex>
 #include <nlohmann/json.hpp>
 #include <utility>
 
@@ -11,9 +10,10 @@
 #include "early.h"
 #include "judged.h"
 #include "lysis.h"
-#include "panel.h"
+#include "pictures.h"
 #include "remember.h"
 #include "seat.h"
+#include "see.h"
 #include "side_films.h"
 #include "stem_surface.h"
 #include "tidemark/core/date.h"
@@ -24,37 +24,6 @@
 
 namespace tidemark::followup {
 namespace {
-
-/// Below this confidence the film is also looked at with its grey values turned over. House choice.
-constexpr double kTrusted = 0.5;
-/// So sure must a find with the greys turned over be where the field seems to cut the stem. House
-/// choice: that of `implant_uncertain`.
-constexpr double kTrustedOverCut = 0.6;
-
-/// Counts finished steps and tells the caller, one call at a time.
-class Meter {
- public:
-  Meter(const Options& options, std::size_t all) : options_(options), all_(all) {}
-  void step() {
-    if (!options_.progress) return;
-    const std::lock_guard lock(mutex_);
-    options_.progress(++done_, all_);
-  }
-
- private:
-  const Options& options_;
-  std::size_t all_;
-  std::size_t done_ = 0;
-  std::mutex mutex_;
-};
-
-/// What each phase needs.
-struct Run {
-  const Options& options;
-  const Steps& steps;
-  int threads;
-  Meter& meter;
-};
 
 void read_films(WorkingSeries& work, const Run& run) {
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
@@ -77,108 +46,6 @@ void read_films(WorkingSeries& work, const Run& run) {
     film.upright = std::move(*image);
     run.meter.step();
   });
-}
-
-Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
-                   const StemFacts& stem, const Steps& steps) {
-  Seen seen{film::with_room_for_bright(film::as_right_hip(upright, side)), side, {}};
-  anatomy::ImplantOptions options{
-      .head_diameter = stem.head_diameter,
-      .scale_hint = scale_hint_of(film.entry, upright),
-      .given = on_implant(in_view(film.entry.landmarks_in_stored_px, seen.hip_view))};
-  auto implant = steps.find_implant(seen.hip_view, options);
-  if (!implant) return tl::unexpected(implant.error());
-  seen.implant = std::move(*implant);
-  if (film::has_spread_greys(seen.hip_view)) {
-    seen.implant.flags.push_back(
-        {"greys_spread",
-         "Bright greys are pressed together on this film, as by a steep tone curve; all greys were "
-         "spread evenly before anything was measured."});
-  }
-  return seen;
-}
-
-/// The implant under one side; with the grey values turned over when that shows it better.
-Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& stem,
-                               const Steps& steps) {
-  auto seen = see(*film.upright, side, film, stem, steps);
-  if (seen && seen->implant.confidence >= kTrusted) return seen;
-  auto turned = see(film::inverted(*film.upright), side, film, stem, steps);
-  if (!turned || (seen && seen->implant.confidence >= turned->implant.confidence)) return seen;
-  // A stem that the field cuts leaves pieces that look like one with the greys turned over.
-  const bool cut = !seen && seen.error().wrong == anatomy::kStemLeavesField;
-  if (cut && turned->implant.confidence < kTrustedOverCut) return seen;
-  turned->implant.flags.push_back(
-      {"grey_inverted",
-       "The stem shows only with the grey values turned over: the file says the "
-       "wrong photometric interpretation or none."});
-  return turned;
-}
-
-/// Keeps what was seen on a film, or why it is not measured.
-/// @param fault  of the film's tone: then its content is not what keeps the stem from being seen
-void take_seen(Working& film, Expected<Seen> seen, const std::optional<std::string>& fault) {
-  if (!film.refused) film.out.stem_shows = seen ? StemShows::kYes : StemShows::kNo;
-  if (!seen) {
-    refuse(film, fault ? reason_by_tone(seen.error().wrong, *fault) : reason_of(seen.error()));
-  }
-  if (!film.refused) film.seen = std::move(*seen);
-}
-
-void see_known_side(WorkingSeries& work, const Run& run) {
-  parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
-    Working& film = work.films[i];
-    if (film.refused || film.from_side) return;
-    auto seen = see_either_grey(film, *work.side, work.series.stem, run.steps);
-    if (doubts_side(seen, film.entry)) {
-      const auto turned =
-          see(*film.upright, opposite(*work.side), film, work.series.stem, run.steps);
-      if (const auto why = stands_on_other_side(seen, turned, *work.side)) refuse(film, *why);
-    }
-    const auto fault = seen ? std::nullopt : film::fault_of_tone(*film.upright);
-    take_seen(film, std::move(seen), fault);
-    film.upright.reset();
-    run.meter.step();
-  });
-}
-
-/// Both sides are looked for on every film; the side with more confidence in all counts for all.
-void see_unknown_side(WorkingSeries& work, const Run& run) {
-  using Both = std::array<Expected<Seen>, 2>;
-  std::vector<std::optional<Both>> both(work.films.size());
-  std::vector<std::optional<std::string>> fault(work.films.size());
-  parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
-    Working& film = work.films[i];
-    if (film.refused || film.from_side) return;
-    both[i] = Both{see_either_grey(film, Side::kRight, work.series.stem, run.steps),
-                   see_either_grey(film, Side::kLeft, work.series.stem, run.steps)};
-    if (!both[i]->at(0) || !both[i]->at(1)) fault[i] = film::fault_of_tone(*film.upright);
-    film.upright.reset();
-    run.meter.step();
-  });
-  std::array<double, 2> confidence{};
-  for (const auto& one : both) {
-    for (std::size_t side = 0; one && side < 2; ++side) {
-      if (one->at(side)) confidence.at(side) += one->at(side)->implant.confidence;
-    }
-  }
-  const std::size_t chosen = confidence[1] > confidence[0] ? 1 : 0;
-  if (confidence.at(chosen) > 0.0) work.side = chosen == 0 ? Side::kRight : Side::kLeft;
-  for (std::size_t i = 0; i < work.films.size(); ++i) {
-    if (!both[i]) continue;
-    Expected<Seen>& seen = both[i]->at(chosen);
-    const Side side = chosen == 0 ? Side::kRight : Side::kLeft;
-    if (const auto why = stands_on_other_side(seen, both[i]->at(1 - chosen), side)) {
-      refuse(work.films[i], *why);
-    }
-    if (seen) {
-      seen->implant.flags.push_back(
-          {"side_assumed", std::string("Nothing says which hip this is; it was taken for the ") +
-                               word_of(side) +
-                               " one as the film is usually shown. State it with --side."});
-    }
-    take_seen(work.films[i], std::move(seen), fault[i]);
-  }
 }
 
 /// What the audit of the seat needs beside implant and femur.
@@ -394,21 +261,6 @@ void settle_together(const WorkingSeries& work, const Run& run,
   }
 }
 
-std::string numbered(const std::string& stem, std::size_t i) {
-  const std::string number = std::to_string(i);
-  return stem + (number.size() < 2 ? "-0" : "-") + number + ".png";
-}
-
-using MaybePicture = std::optional<Picture>;
-
-MaybePicture draw_one_film(const WorkingSeries& work, const Run& run, std::size_t i) {
-  const Working& film = work.films[i];
-  MaybePicture picture;
-  if (film.hip && !film.refused) picture = draw_film(numbered("overlay", i), *film.hip, film.out);
-  run.meter.step();
-  return picture;
-}
-
 /// Fills the comparisons; gives the pictures of the films if they are wanted. Films are drawn when
 /// no comparison is left to begin, so that no thread waits for the last one.
 std::vector<MaybePicture> compare_and_draw_films(const WorkingSeries& work, const Run& run,
@@ -424,107 +276,6 @@ std::vector<MaybePicture> compare_and_draw_films(const WorkingSeries& work, cons
     }
   });
   return drawn;
-}
-
-/// What is shown of a film's interface: with the reference film's where they were compared. Nothing
-/// for a film without lines.
-std::optional<ZonePages> zone_pages(const WorkingSeries& work, const Result& result,
-                                    std::size_t i) {
-  const Working& film = work.films[i];
-  if (film.refused || !film.hip) return {};
-  ZonePages pages{*film.hip, result.films[i]};
-  if (const auto since = lines_since(result, i)) {
-    pages.reference = &*work.films[since->reference].hip;
-    pages.reference_result = &result.films[since->reference];
-    pages.changes = since->zones;
-  }
-  return pages;
-}
-
-/// The unrolled interface of each film, as pictures.
-std::vector<MaybePicture> draw_all_zones(const WorkingSeries& work, const Run& run,
-                                         const Result& result) {
-  std::vector<MaybePicture> drawn(result.films.size());
-  parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
-    run.meter.step();
-    const auto pages = zone_pages(work, result, i);
-    if (pages) drawn[i] = draw_zones(numbered("zones", i), *pages, result.length_unit);
-  });
-  return drawn;
-}
-
-/// The unrolled interface of each film that has lines, as pixels.
-std::vector<UnrolledFilm> unroll_films(const WorkingSeries& work, const Run& run,
-                                       const Result& result) {
-  std::vector<std::optional<UnrolledFilm>> all(result.films.size());
-  parallel_for(all.size(), run.threads, [&](std::size_t i) {
-    const auto pages = zone_pages(work, result, i);
-    if (!pages) return;
-    const auto since = lines_since(result, i);
-    all[i] = unroll_film(*pages, i, since ? std::optional(since->reference) : std::nullopt);
-  });
-  std::vector<UnrolledFilm> out;
-  for (auto& one : all) {
-    if (one) out.push_back(std::move(*one));
-  }
-  return out;
-}
-
-std::vector<MaybePicture> draw_pairs(const WorkingSeries& work, const Run& run,
-                                     const Result& result) {
-  std::vector<MaybePicture> drawn(result.comparisons.size());
-  parallel_for(drawn.size(), run.threads, [&](std::size_t i) {
-    const ComparisonResult& pair = result.comparisons[i];
-    if (pair.migration) {
-      drawn[i] = draw_pair(numbered("pair", pair.follow_up), *work.films[pair.reference].hip,
-                           *work.films[pair.follow_up].hip, pair, result.length_unit);
-    }
-    run.meter.step();
-  });
-  return drawn;
-}
-
-/// The reference film, and the measured follow-ups in its frame.
-std::optional<AlignedFilms> align_films(const WorkingSeries& work, const Run& run,
-                                        const Result& result) {
-  std::vector<const ComparisonResult*> pairs;
-  for (const ComparisonResult& pair : result.comparisons) {
-    if (pair.migration) pairs.push_back(&pair);
-  }
-  if (!work.reference) return {};
-  const std::size_t first = pairs.empty() ? *work.reference : pairs.front()->reference;
-  if (work.films[first].refused || !work.films[first].hip) return {};
-  const HipFilm& reference = *work.films[first].hip;
-  AlignedFilms out{aligned_px_per_mm(reference), std::vector<AlignedFilm>(pairs.size() + 1)};
-  parallel_for(out.films.size(), run.threads, [&](std::size_t i) {
-    const std::size_t index = i == 0 ? first : pairs[i - 1]->follow_up;
-    const HipFilm& film = *work.films[index].hip;
-    const Affine2 follow =
-        i == 0 ? Affine2{} : follow_from_reference(reference, film, *pairs[i - 1]->migration);
-    out.films[i] = align_film(reference, film, follow);
-    out.films[i].film = index;
-  });
-  return out;
-}
-
-/// Hands each film or pair its picture; one that could not be drawn is left out.
-template <class Pictured>
-void take_pictures(std::vector<MaybePicture> drawn, std::vector<Pictured>& of,
-                   std::optional<std::string> Pictured::*name, Result& result) {
-  for (std::size_t i = 0; i < drawn.size(); ++i) {
-    if (!drawn[i]) continue;
-    of[i].*name = drawn[i]->file;
-    result.pictures.push_back(std::move(*drawn[i]));
-  }
-}
-
-void take_seat_picture(const WorkingSeries& work, Result& result) {
-  if (!result.seat) return;
-  const std::size_t i = result.seat->film;
-  auto drawn = draw_seat(numbered("seat", i), *work.films[i].hip, result.films[i], *result.seat);
-  if (!drawn) return;
-  result.seat->picture = drawn->file;
-  result.pictures.push_back(std::move(*drawn));
 }
 
 /// Names what shapes the numbers beside the films and the sheet. Threads and pictures do not.
@@ -613,7 +364,7 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   read_films(work, run);
   settle(work);
   set_side_films_apart(work);
-  work.side ? see_known_side(work, run) : see_unknown_side(work, run);
+  see_implants(work, run);
   scale_films(work, options.without_scale);
   doubt_views(work);
   doubt_head_diameter(work);
@@ -629,14 +380,8 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
                [&](std::size_t i) { compare_signs(work, comparisons[i]); });
   Result result =
       collect(work, std::move(comparisons), compare_side_films(work, steps, run.threads), options);
-  take_pictures(std::move(of_films), result.films, &FilmResult::picture, result);
-  if (options.pictures == Pictures::kDraw) {
-    take_pictures(draw_pairs(work, run, result), result.comparisons, &ComparisonResult::picture,
-                  result);
-    take_pictures(draw_all_zones(work, run, result), result.films, &FilmResult::zones_picture,
-                  result);
-    take_seat_picture(work, result);
-  }
+  take_film_pictures(std::move(of_films), result);
+  if (options.pictures == Pictures::kDraw) draw_the_rest(work, run, result);
   if (options.aligned == Aligned::kKeep) result.aligned = align_films(work, run, result);
   if (options.unroll == Unroll::kKeep) result.unrolled = unroll_films(work, run, result);
   return result;

@@ -22,7 +22,7 @@ inline constexpr std::size_t kFields<Affine2> = 2;
 template <>
 inline constexpr std::size_t kFields<anatomy::Landmark> = 3;
 template <>
-inline constexpr std::size_t kFields<anatomy::GivenLandmarks> = 9;
+inline constexpr std::size_t kFields<anatomy::GivenLandmarks> = 11;
 template <>
 inline constexpr std::size_t kFields<anatomy::FoundCircle> = 4;
 template <>
@@ -47,11 +47,13 @@ template <>
 inline constexpr std::size_t kFields<anatomy::Pelvis> = 4;
 
 template <>
-inline constexpr std::size_t kFields<lucency::LucencyOptions> = 4;
+inline constexpr std::size_t kFields<lucency::InnerBorders> = 2;
+template <>
+inline constexpr std::size_t kFields<lucency::LucencyOptions> = 5;
 template <>
 inline constexpr std::size_t kFields<lucency::Zone> = 5;
 template <>
-inline constexpr std::size_t kFields<lucency::ZoneBorder> = 2;
+inline constexpr std::size_t kFields<lucency::ZoneBorder> = 3;
 template <>
 inline constexpr std::size_t kFields<lucency::ZonePlan> = 7;
 template <>

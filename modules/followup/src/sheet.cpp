@@ -139,10 +139,10 @@ Plan read_plan(Reader& reader, const Json& node, const std::string& path) {
 }
 
 anatomy::GivenLandmarks read_landmarks(Reader& reader, const Json& node, const std::string& path) {
-  if (!reader.object(
-          node, path,
-          {"head_centre", "head_diameter", "stem_tip", "stem_shoulder", "lesser_trochanter",
-           "greater_trochanter", "stem_axis", "shaft_axis", "bone_entry"})) {
+  if (!reader.object(node, path,
+                     {"head_centre", "head_diameter", "stem_tip", "stem_shoulder",
+                      "lesser_trochanter", "greater_trochanter", "stem_axis", "shaft_axis",
+                      "bone_entry", "second_zone_border", "third_zone_border"})) {
     return {};
   }
   return {.head_centre_px = reader.point(node, path, "head_centre"),
@@ -153,7 +153,9 @@ anatomy::GivenLandmarks read_landmarks(Reader& reader, const Json& node, const s
           .greater_trochanter_px = reader.point(node, path, "greater_trochanter"),
           .stem_axis_px = reader.line(node, path, "stem_axis"),
           .shaft_axis_px = reader.line(node, path, "shaft_axis"),
-          .bone_entry_px = reader.point(node, path, "bone_entry")};
+          .bone_entry_px = reader.point(node, path, "bone_entry"),
+          .second_zone_border_px = reader.point(node, path, "second_zone_border"),
+          .third_zone_border_px = reader.point(node, path, "third_zone_border")};
 }
 
 std::optional<Circle2> read_circle(Reader& reader, const Json& node, const std::string& path) {

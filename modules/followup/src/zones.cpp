@@ -117,10 +117,9 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
   for (const lucency::ZoneLine& line : lines->lines) {
     out.zones.push_back(describe_line(line, lines->plan, film.hip->scale));
   }
-  out.zone_entry = lines->plan.entry;
   for (const lucency::ZoneBorder& border : lines->plan.borders) {
-    out.zone_borders.push_back(
-        {stored_from_view.apply(border.lateral_px), stored_from_view.apply(border.medial_px)});
+    out.zone_borders.push_back({stored_from_view.apply(border.lateral_px),
+                                stored_from_view.apply(border.medial_px), border.source});
   }
   out.edge_response = lines->edge;
   if (!film.from_side) {  // cortices and calcar are defined on frontal films
@@ -137,13 +136,19 @@ void look_for_lines(Working& film, const std::optional<Fixation>& fixation, cons
                     const std::optional<Vec2>& entry_px) {
   if (!steps.look_for_lines) return;
   const HipFilm& hip = *film.hip;
-  const auto by_hand = in_view(film.entry.landmarks_in_stored_px, hip.hip_view).bone_entry_px;
-  auto lines = steps.look_for_lines(hip.hip_view, hip.implant,
-                                    {.scale = hip.scale.value,
-                                     .view = film.out.view.value_or(View::kAp),
-                                     .fixation = fixation,
-                                     .entry_px = by_hand ? by_hand : entry_px});
-  if (lines && entry_px && !by_hand) lines->plan.entry = Source::kFound;
+  const auto given = in_view(film.entry.landmarks_in_stored_px, hip.hip_view);
+  const auto& by_hand = given.bone_entry_px;
+  auto lines = steps.look_for_lines(
+      hip.hip_view, hip.implant,
+      {.scale = hip.scale.value,
+       .view = film.out.view.value_or(View::kAp),
+       .fixation = fixation,
+       .entry_px = by_hand ? by_hand : entry_px,
+       .inner_borders = {given.second_zone_border_px, given.third_zone_border_px}});
+  if (lines && entry_px && !by_hand) {
+    lines->plan.entry = Source::kFound;
+    lines->plan.borders.front().source = Source::kFound;
+  }
   describe_zones(film, std::move(lines), fixation);
 }
 

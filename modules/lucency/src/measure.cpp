@@ -509,7 +509,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   }
   const double scale = options.scale.value;
   const auto entry = entry_of(hip_view, implant, options);
-  auto plan = divide(implant, options.scale, options.view, entry);
+  auto plan = divide(implant, options.scale, options.view, entry, options.inner_borders);
   if (!plan) return tl::unexpected(plan.error());
   const Profiles profiles = take_profiles(hip_view, implant, scale);
   const Course course = course_of(profiles, *plan, implant, scale);

@@ -19,6 +19,8 @@ constexpr double kShortZoneMm = 15.0;
 /// down (house choice, with its standard uncertainty).
 constexpr double kAssumedEntryMm = 9.0;
 constexpr double kAssumedEntryUMm = 5.0;
+/// The shortest zone that a border by hand may leave. House choice.
+constexpr double kLeastZoneMm = 3.0;
 /// Borders are drawn this far beyond the flanks.
 constexpr double kBorderBeyondMm = 10.0;
 
@@ -132,8 +134,42 @@ std::vector<Zone> zones_of(const Course& course, const std::array<double, 5>& le
   return zones;
 }
 
-std::vector<ZoneBorder> borders_of(const Polyline& outline, const Line2& axis,
-                                   const std::array<double, 5>& level_px, double beyond_px) {
+/// Levels of the borders along the axis, proximal first, from the entry level.
+struct Levels {
+  std::array<double, 5> px{};
+  std::array<Source, 5> source{};  ///< all found
+  bool misplaced = false;          ///< a border by hand was left aside
+};
+
+/// Puts border `i` where a hand placed it, if that lies between its neighbours.
+void place_by_hand(Levels& levels, std::size_t i, const std::optional<Vec2>& at, const Line2& axis,
+                   double least_px) {
+  if (!at) return;
+  const double level = along(axis, *at);
+  if (level < levels.px[i - 1] + least_px || level > levels.px[i + 1] - least_px) {
+    levels.misplaced = true;
+    return;
+  }
+  levels.px[i] = level;
+  levels.source[i] = Source::kGiven;
+}
+
+Levels levels_of(double embedded_px, const Line2& axis, const InnerBorders& inner, Source entry,
+                 double px) {
+  Levels out{{0.0, embedded_px / 3.0, 2.0 * embedded_px / 3.0, embedded_px,
+              embedded_px + kTipZoneMm * px}};
+  out.source[0] = entry;
+  // The one that moves away from the other goes first, so that it makes room.
+  const bool distal = inner.second_px && along(axis, *inner.second_px) > out.px[1];
+  const double least_px = kLeastZoneMm * px;
+  if (!distal) place_by_hand(out, 1, inner.second_px, axis, least_px);
+  place_by_hand(out, 2, inner.third_px, axis, least_px);
+  if (distal) place_by_hand(out, 1, inner.second_px, axis, least_px);
+  return out;
+}
+
+std::vector<ZoneBorder> borders_of(const Polyline& outline, const Line2& axis, const Levels& levels,
+                                   double beyond_px) {
   const Vec2 medial(axis.direction.y(), -axis.direction.x());
   double low = 0.0;
   double high = 0.0;
@@ -144,9 +180,10 @@ std::vector<ZoneBorder> borders_of(const Polyline& outline, const Line2& axis,
     high = std::max(high, across);
   }
   std::vector<ZoneBorder> out;
-  for (const double level : level_px) {
-    const Vec2 middle = axis.point + level * axis.direction;
-    out.push_back({middle + (low - beyond_px) * medial, middle + (high + beyond_px) * medial});
+  for (std::size_t i = 0; i < levels.px.size(); ++i) {
+    const Vec2 middle = axis.point + levels.px[i] * axis.direction;
+    out.push_back({middle + (low - beyond_px) * medial, middle + (high + beyond_px) * medial,
+                   levels.source[i]});
   }
   return out;
 }
@@ -156,14 +193,23 @@ tl::unexpected<Error> cannot(std::string wrong) {
               "take a film that shows the whole stem");
 }
 
-void add_flags(ZonePlan& plan, double third_mm) {
+void add_flags(ZonePlan& plan, const Levels& levels, double scale) {
   if (plan.entry_assumed) {
     plan.flags.push_back(
         {"entry_assumed",
          "The level at which the stem enters the bone was not seen; 9 mm below the "
          "shoulder's level stands for it."});
   }
-  if (third_mm < kShortZoneMm) {
+  if (levels.misplaced) {
+    plan.flags.push_back({"zone_border_misplaced",
+                          "A border of the zones set by hand lies less than 3 mm from its "
+                          "neighbour or beyond it; it was left aside."});
+  }
+  double least_px = levels.px[1];
+  for (std::size_t i = 1; i < 3; ++i) {
+    least_px = std::min(least_px, levels.px[i + 1] - levels.px[i]);
+  }
+  if (scale * least_px < kShortZoneMm) {
     plan.flags.push_back({"short_zones",
                           "The zones are shorter than 15 mm; a line's share of a zone is "
                           "unreliable."});
@@ -173,7 +219,7 @@ void add_flags(ZonePlan& plan, double third_mm) {
 }  // namespace
 
 Expected<ZonePlan> divide(const anatomy::Implant& implant, MillimetresPerPixel scale, View view,
-                          const std::optional<Entry>& entry) {
+                          const std::optional<Entry>& entry, const InnerBorders& inner) {
   if (!(scale.value > 0.0) || !std::isfinite(scale.value)) {
     return fail(ErrorKind::kBadInput, "zones of the stem", "the scale is not positive",
                 "calibrate the film");
@@ -199,16 +245,15 @@ Expected<ZonePlan> divide(const anatomy::Implant& implant, MillimetresPerPixel s
       course.tip_last + 1 >= outline.size()) {
     return cannot("the outline does not reach from the entry level to the tip");
   }
-  const std::array<double, 5> levels{0.0, embedded / 3.0, 2.0 * embedded / 3.0, embedded,
-                                     embedded + kTipZoneMm * px};
-  plan.zones = zones_of(course, levels, scale.value, view == View::kLateral ? 8 : 1);
+  const Levels levels = levels_of(embedded, plan.axis_px, inner, plan.entry, px);
+  plan.zones = zones_of(course, levels.px, scale.value, view == View::kLateral ? 8 : 1);
   for (const Zone& zone : plan.zones) {
     if (zone.interface_px.size() < 2) {
       return cannot("the outline does not reach through zone " + std::to_string(zone.number));
     }
   }
   plan.borders = borders_of(outline, plan.axis_px, levels, kBorderBeyondMm * px);
-  add_flags(plan, scale.value * embedded / 3.0);
+  add_flags(plan, levels, scale.value);
   return plan;
 }
 

@@ -96,6 +96,8 @@ void ReviewWindow::make_edit_menu() {
       {Grip::kStemTip, "Stem &tip", "T"},
       {Grip::kStemShoulder, "Stem &shoulder", "U"},
       {Grip::kBoneEntry, "Upper border of the &zones", "V"},
+      {Grip::kSecondZoneBorder, "Second border of the zones", "Shift+V"},
+      {Grip::kThirdZoneBorder, "Third border of the zones", "W"},
       {Grip::kHeadCentre, "Centre of the &head", "H"},
       {Grip::kHeadEdge, "Edge of the head", "Shift+H"},
       {Grip::kStemAxisProximal, "Stem &axis, upper end", "A"},

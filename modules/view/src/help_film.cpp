@@ -91,6 +91,13 @@ constexpr const char* kHeadSource =
     "Circle fit: Gander, Golub, Strebel, BIT 34 (1994) 558-578, doi:10.1007/BF01934268. Head on "
     "the neck's midline: common practice, no source.";
 
+constexpr PointWords kInnerBorderWords{
+    "A border between zones, square to the stem's axis: only its level counts. Its zones end there "
+    "on this film; what became of the lines is told by the zones of the later film.",
+    "At one and two thirds of the way from the upper border to the stem's tip, unless a hand "
+    "placed it.",
+    "Zones: Gruen, McNeice, Amstutz, Clin Orthop 141 (1979) 17; thirds: from memory "
+    "(docs/lucency.md)."};
 constexpr PointWords kStemAxisWords{
     "One of two points through which the stem's axis is drawn. Tilt is the angle between "
     "it and the shaft's axis.",
@@ -131,11 +138,13 @@ constexpr std::array<std::pair<Grip, PointWords>, 11> kPoints{{
       "Definition: house choice (docs/truth.md)."}},
     {Grip::kBoneEntry,
      {"The level at which the stem enters the bone: the upper border of the zones. The "
-      "other borders follow from it.",
+      "borders that no hand has placed follow from it.",
       "The border of the cut neck beside the medial flank, where grey rises from proximal "
       "to distal; where none is found, 9 mm below the shoulder's level.",
       "Zones: Gruen, McNeice, Amstutz, Clin Orthop 141 (1979) 17. Upper border: house "
       "choice (docs/lucency.md)."}},
+    {Grip::kSecondZoneBorder, kInnerBorderWords},
+    {Grip::kThirdZoneBorder, kInnerBorderWords},
     {Grip::kHeadCentre,
      {"The centre of the femoral head. Where the head's diameter is known the head gives the "
       "film's scale, and the seat audit measures offset and height from its centre.",
@@ -199,9 +208,10 @@ void add_axis(const std::optional<followup::AxisResult>& axis, Help& to) {
                      fixed_text(u, decimals_borne_by(u)) + "°.");
 }
 
-void add_entry(const FilmResult& film, Help& to) {
-  to.value =
-      film.zone_borders.empty() ? "the film is not divided into zones" : told(film.zone_entry);
+/// @param border  counted from the proximal one
+void add_border(const FilmResult& film, std::size_t border, Help& to) {
+  to.value = border < film.zone_borders.size() ? told(film.zone_borders[border].source)
+                                               : "the film is not divided into zones";
 }
 
 void add_found(const FilmResult& film, Grip grip, Help& to) {
@@ -218,7 +228,11 @@ void add_found(const FilmResult& film, Grip grip, Help& to) {
     case Grip::kStemShoulder:
       return add_point(of_stem(&followup::StemResult::shoulder), to);
     case Grip::kBoneEntry:
-      return add_entry(film, to);
+      return add_border(film, 0, to);
+    case Grip::kSecondZoneBorder:
+      return add_border(film, 1, to);
+    case Grip::kThirdZoneBorder:
+      return add_border(film, 2, to);
     case Grip::kHeadCentre:
     case Grip::kHeadEdge:
       return add_circle(film.head, to);

@@ -1,9 +1,11 @@
 #include "help_parts.h"
 
+#include <algorithm>
 #include <cmath>
 #include <utility>
 
 #include "document_parts.h"
+#include "overlay.h"
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/text.h"
 
@@ -63,7 +65,9 @@ void add_by_hand(Help& to, const followup::FilmResult& film) {
   add(given(film.shaft_axis), "shaft axis");
   add(given(film.lesser_trochanter), "lesser trochanter");
   add(given(film.greater_trochanter), "greater trochanter");
-  add(film.zone_entry == Source::kGiven, "upper border of the zones");
+  for (std::size_t i = 0; i < std::min(film.zone_borders.size(), kZoneBorderGrips.size()); ++i) {
+    add(film.zone_borders[i].source == Source::kGiven, words_of(kZoneBorderGrips.at(i)));
+  }
   if (!names.empty()) {
     to.facts.push_back("Put there by hand on " + printable(film.file) + ": " + names + ".");
   }

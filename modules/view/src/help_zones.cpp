@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <array>
 #include <string>
 
 #include "document_parts.h"
@@ -61,8 +62,13 @@ Help of_zone(const FilmResult& film, const ZoneResult& zone) {
       "about the tip, 5 to 7 run up the medial flank; 8 to 14 likewise on a lateral film.");
   out.measured.emplace_back(
       "The borders stand square to the stem's axis: at the level where the stem enters the bone, "
-      "at one and two thirds of the way to the tip, at the tip, and 10 mm beyond it.");
-  out.facts.push_back(std::string("The upper border was ") + told(film.zone_entry) + ".");
+      "at one and two thirds of the way to the tip unless a hand placed them, at the tip, and "
+      "10 mm beyond it.");
+  constexpr std::array<const char*, 3> kNames{"upper", "second", "third"};
+  for (std::size_t i = 0; i < std::min(kNames.size(), film.zone_borders.size()); ++i) {
+    out.facts.push_back(std::string("The ") + kNames.at(i) + " border was " +
+                        told(film.zone_borders[i].source) + ".");
+  }
   out.sources.emplace_back(kZonesSource);
   out.sources.emplace_back("Upper border and 10 mm beyond the tip: house choice.");
   return out;

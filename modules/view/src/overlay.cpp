@@ -94,9 +94,10 @@ void add_zones(Collector& to, const FilmResult& film) {
     to.line({border.lateral_px, border.medial_px}, Layer::kZones);
   }
   if (borders.size() < 4) return;
-  const auto& top = borders.front();
-  to.grip(0.5 * (top.lateral_px + top.medial_px), Layer::kZones, Grip::kBoneEntry, film.zone_entry,
-          "");
+  for (std::size_t i = 0; i < kZoneBorderGrips.size(); ++i) {
+    to.grip(0.5 * (borders[i].lateral_px + borders[i].medial_px), Layer::kZones,
+            kZoneBorderGrips.at(i), borders[i].source, "");
+  }
   const bool frontal =
       film.zones.empty() || film.zones.front().zone <= 7;  // 8 to 14 on a lateral film
   const int first = frontal ? 1 : 8;
@@ -140,6 +141,10 @@ std::optional<Point> point_of(Grip grip) {
       return Point::kStemShoulder;
     case Grip::kBoneEntry:
       return Point::kBoneEntry;
+    case Grip::kSecondZoneBorder:
+      return Point::kSecondZoneBorder;
+    case Grip::kThirdZoneBorder:
+      return Point::kThirdZoneBorder;
     default:
       return {};
   }
@@ -154,6 +159,11 @@ bool is_proximal(Grip grip) {
 }
 
 }  // namespace
+
+bool is_zone_border(Grip grip) {
+  return std::find(kZoneBorderGrips.begin(), kZoneBorderGrips.end(), grip) !=
+         kZoneBorderGrips.end();
+}
 
 std::string words_of(Grip grip) {
   if (const auto point = point_of(grip)) return words_of(*point);

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <array>
 #include <cstddef>
 #include <optional>
 #include <string>
@@ -24,7 +25,9 @@ enum class Grip {
   kGreaterTrochanter,
   kStemTip,
   kStemShoulder,
-  kBoneEntry,  ///< the upper border of the zones; the others follow
+  kBoneEntry,  ///< the upper border of the zones; those not placed by hand follow
+  kSecondZoneBorder,
+  kThirdZoneBorder,
   kHeadCentre,
   kHeadEdge,
   kStemAxisProximal,
@@ -33,6 +36,10 @@ enum class Grip {
   kShaftAxisDistal,
 };
 [[nodiscard]] std::string words_of(Grip grip);
+/// What takes hold of the borders of zones, proximal first; the tip's border follows the tip.
+inline constexpr std::array<Grip, 3> kZoneBorderGrips{Grip::kBoneEntry, Grip::kSecondZoneBorder,
+                                                      Grip::kThirdZoneBorder};
+[[nodiscard]] bool is_zone_border(Grip grip);
 
 struct Handle {
   std::size_t film = 0;

@@ -567,7 +567,7 @@ void ReviewWindow::pick_grip(Grip grip) {
     film = film == reference_ ? chosen_ : reference_;
   }
   for (const Layer layer : {Layer::kLandmarks, Layer::kHead, Layer::kAxes}) show_layer(layer);
-  if (grip == Grip::kBoneEntry) show_layer(Layer::kZones);
+  if (is_zone_border(grip)) show_layer(Layer::kZones);
   pick(Handle{film, grip});
   refresh();
 }

@@ -48,6 +48,10 @@ std::string key_of(Point point) {
       return "stem_tip";
     case Point::kStemShoulder:
       return "stem_shoulder";
+    case Point::kSecondZoneBorder:
+      return "second_zone_border";
+    case Point::kThirdZoneBorder:
+      return "third_zone_border";
     case Point::kBoneEntry:
       break;
   }
@@ -66,6 +70,10 @@ std::string words_of(Point point) {
       return "stem tip";
     case Point::kStemShoulder:
       return "stem shoulder";
+    case Point::kSecondZoneBorder:
+      return "second border of the zones";
+    case Point::kThirdZoneBorder:
+      return "third border of the zones";
     case Point::kBoneEntry:
       break;
   }

@@ -329,7 +329,7 @@ TEST_F(Window, MovesTheUpperBorderOfTheZones) {
   QTest::qWait(600);
   wait();
   const auto& after = window_->hip()->result.films[film];
-  EXPECT_EQ(after.zone_entry, Source::kGiven);
+  EXPECT_EQ(after.zone_borders[0].source, Source::kGiven);
   const Vec2 distal = (after.stem->axis.distal_px - after.stem->axis.proximal_px).normalized();
   const auto down = [&](std::size_t i) {
     return (after.zone_borders[i].medial_px - before[i].medial_px).dot(distal);
@@ -339,7 +339,40 @@ TEST_F(Window, MovesTheUpperBorderOfTheZones) {
   EXPECT_NEAR(down(3), 0.0, 0.5);
   trigger("give-back");
   wait();
-  EXPECT_EQ(window_->hip()->result.films[film].zone_entry, Source::kFound);
+  EXPECT_EQ(window_->hip()->result.films[film].zone_borders[0].source, Source::kFound);
+}
+
+TEST_F(Window, MovesTheInnerBordersOfTheZones) {
+  open();
+  const auto film = window_->chosen();
+  for (const std::size_t border : {1U, 2U}) {
+    SCOPED_TRACE(border);
+    const std::string action =
+        border == 1 ? "pick-second-border-of-the-zones" : "pick-third-border-of-the-zones";
+    const auto before = window_->hip()->result.films[film].zone_borders;
+    trigger(action);
+    if (window_->picked()->film != film) trigger(action);
+    ASSERT_EQ(window_->picked()->film, film);
+    window_->right()->setFocus();
+    for (int i = 0; i < 4; ++i) QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
+    QTest::qWait(600);
+    wait();
+    const auto& after = window_->hip()->result.films[film];
+    ASSERT_EQ(after.zone_borders.size(), 5U);
+    const Vec2 distal = (after.stem->axis.distal_px - after.stem->axis.proximal_px).normalized();
+    for (std::size_t i = 0; i < 5; ++i) {
+      const double down = (after.zone_borders[i].medial_px - before[i].medial_px).dot(distal);
+      if (i == border) {
+        EXPECT_GT(down, 2.0);
+      } else {
+        EXPECT_NEAR(down, 0.0, 0.5) << i;
+      }
+    }
+    EXPECT_EQ(after.zone_borders[border].source, Source::kGiven);
+    trigger("give-back");
+    wait();
+    EXPECT_EQ(window_->hip()->result.films[film].zone_borders[border].source, Source::kFound);
+  }
 }
 
 TEST_F(Window, KeepsAReadersMarks) {

@@ -28,6 +28,10 @@ struct GivenLandmarks {
   /// Where the stem enters the bone, on its medial flank: the upper border of the zones
   /// (lucency::Entry).
   std::optional<Vec2> bone_entry_px;
+  /// Where the second and third border of the zones cross the stem; only their level along its axis
+  /// counts (lucency::InnerBorders).
+  std::optional<Vec2> second_zone_border_px;
+  std::optional<Vec2> third_zone_border_px;
 };
 
 }  // namespace tidemark::anatomy

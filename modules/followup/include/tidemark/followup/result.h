@@ -83,6 +83,7 @@ struct ScaleResult {
 struct BorderResult {
   Vec2 lateral_px = Vec2::Zero();
   Vec2 medial_px = Vec2::Zero();
+  Source source = Source::kFound;
 };
 
 /// One interface of one zone on one film: what was said of a radiolucent line there
@@ -137,7 +138,6 @@ struct FilmResult {
   std::optional<migration::SideView> side_view;
   std::vector<ZoneResult> zones;  ///< by zone, then interface; empty when lines were not looked for
   std::vector<BorderResult> zone_borders;  ///< proximal first; empty when not divided
-  Source zone_entry = Source::kFound;      ///< of the first border; the others follow from it
   std::vector<ZoneMark> zone_marks;        ///< of readers, as the sheet has them
   std::optional<lucency::EdgeResponse> edge_response;
   std::optional<lucency::FilmSigns> signs;  ///< lengths as if LengthUnit were kMillimetres

@@ -79,6 +79,7 @@ struct LucencyOptions {
   std::optional<Fixation> fixation;  ///< absent is measured as uncemented, with a flag
   /// Where the stem enters the bone, placed by hand; absent: looked for on the film.
   std::optional<Vec2> entry_px = {};
+  InnerBorders inner_borders = {};  ///< placed by hand
 };
 
 /// Looks along the stem's outline for dark lines, zone by zone.

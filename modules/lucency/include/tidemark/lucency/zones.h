@@ -35,6 +35,14 @@ struct Zone {
 struct ZoneBorder {
   Vec2 lateral_px = Vec2::Zero();
   Vec2 medial_px = Vec2::Zero();
+  Source source = Source::kFound;  ///< kGiven: a hand placed it
+};
+
+/// Borders that a hand placed in place of the thirds, px of the hip view; only their level along
+/// the stem axis counts.
+struct InnerBorders {
+  std::optional<Vec2> second_px;  ///< between zones 1 and 2, 6 and 7 (8 and 9, 13 and 14)
+  std::optional<Vec2> third_px;   ///< between zones 2 and 3, 5 and 6 (9 and 10, 12 and 13)
 };
 
 /// The level at which the stem enters the bone, seen on the film.
@@ -66,16 +74,19 @@ struct ZonePlan {
   bool entry_assumed =
       false;                ///< no resection level was seen: 9 mm below the shoulder's level stands
   Millimetres entry_u;      ///< standard uncertainty of the entry level along the axis
-  std::vector<Flag> flags;  ///< e.g. zones shorter than 15 mm
+  std::vector<Flag> flags;  ///< e.g. zones shorter than 15 mm, a border that a hand misplaced
 };
 
 /// Divides the outline of a stem into its zones.
 /// @param view  kAp and kPa give 1 to 7, kLateral 8 to 14
 /// @param entry where the stem enters the bone; without it, 9 mm below the level of the shoulder is
 /// assumed
+/// @param inner borders by hand in place of the thirds. One that is not 3 mm at least below its
+/// upper and above its lower neighbour is left aside (flag `zone_border_misplaced`).
 /// @return kBadInput when the scale is not positive; kCannotTell when the outline does not reach
 ///         from the entry level to the tip.
 [[nodiscard]] Expected<ZonePlan> divide(const anatomy::Implant& implant, MillimetresPerPixel scale,
-                                        View view, const std::optional<Entry>& entry);
+                                        View view, const std::optional<Entry>& entry,
+                                        const InnerBorders& inner = {});
 
 }  // namespace tidemark::lucency

@@ -23,7 +23,15 @@ namespace tidemark::view {
 using Sheet = nlohmann::ordered_json;
 
 /// What can be put right by hand on one film, as landmarks_px spells it.
-enum class Point { kLesserTrochanter, kGreaterTrochanter, kStemTip, kStemShoulder, kBoneEntry };
+enum class Point {
+  kLesserTrochanter,
+  kGreaterTrochanter,
+  kStemTip,
+  kStemShoulder,
+  kBoneEntry,
+  kSecondZoneBorder,
+  kThirdZoneBorder,
+};
 enum class Axis { kStem, kShaft };
 [[nodiscard]] std::string key_of(Point point);
 [[nodiscard]] std::string key_of(Axis axis);
