@@ -183,7 +183,8 @@ class Program(unittest.TestCase):
                  "stem_shoulder": ["a", 1], "lesser_trochanter": {}, "greater_trochanter": None,
                  "stem_axis": [[1, 2]], "shaft_axis": [1, 2], "mm_per_px": 0, "value": 9, "u": 0,
                  "exclude": 1, "stem": 1, "plan": [], "films": [], "marker_px": [1, 2, 3],
-                 "landmarks_px": [], "bone_entry": [1], "zone_marks": {}, "zone": 15, "interface": "bone",
+                 "landmarks_px": [], "bone_entry": [1], "second_zone_border": [1, "a"],
+                 "third_zone_border": 3, "zone_marks": {}, "zone": 15, "interface": "bone",
                  "opinion": "yes", "program": "maybe", "reader": "", "marked_at": "yesterday"}
         self.assertEqual(set(keys(good)), set(wrong))
         for key, value in wrong.items():

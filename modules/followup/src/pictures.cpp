@@ -3,6 +3,7 @@
 #include <string>
 #include <utility>
 
+#include "panel.h"
 #include "seat.h"
 #include "tidemark/core/parallel.h"
 

@@ -110,7 +110,7 @@ constexpr PointWords kShaftAxisWords{
     "Least-squares line through the midpoints between both cortices, 20 to 90 mm below the "
     "lesser trochanter.",
     "Definition: house choice (docs/anatomy.md)."};
-constexpr std::array<std::pair<Grip, PointWords>, 11> kPoints{{
+constexpr std::array<std::pair<Grip, PointWords>, 13> kPoints{{
     {Grip::kLesserTrochanter,
      {"The most prominent point of the lesser trochanter on the medial outline of the "
       "femur. It votes on the subsidence, with at least 1 mm, and the levels of the seat "

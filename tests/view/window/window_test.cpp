@@ -347,7 +347,7 @@ TEST_F(Window, MovesTheInnerBordersOfTheZones) {
   const auto film = window_->chosen();
   for (const std::size_t border : {1U, 2U}) {
     SCOPED_TRACE(border);
-    const std::string action =
+    const char* action =
         border == 1 ? "pick-second-border-of-the-zones" : "pick-third-border-of-the-zones";
     const auto before = window_->hip()->result.films[film].zone_borders;
     trigger(action);
