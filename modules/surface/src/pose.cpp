@@ -14,10 +14,10 @@ namespace {
 
 constexpr double kDegree = std::numbers::pi / 180.0;
 constexpr double kSpacing = 1.0;  ///< mm between the points of the outline that are used
-/// How far the misfit of one minimum may be held against that of another: what the outline errs
-/// along its length is no noise. House choice.
-constexpr double kBelieved = 0.25;
-constexpr double kHeadRim = 3.0;  ///< mm beside head and cup that are left out. House choice
+/// How much worse than the best a minimum may fit to be kept: a likelihood of exp(-12).
+constexpr double kWorstCost = 12.0;
+constexpr double kSameBasin = 2.0;  ///< of the better minimum's own u. House choice
+constexpr double kHeadRim = 3.0;    ///< mm beside head and cup that are left out. House choice
 
 tl::unexpected<Error> no_pose(const char* wrong) {
   return fail(ErrorKind::kCannotTell, "stem surface", wrong,
@@ -88,6 +88,47 @@ void settle(std::vector<Fit>& fits) {
   fits = std::move(kept);
 }
 
+/// Keeps the best of those that lie in one basin, and nothing that hardly fits: the rim is a chain
+/// of triangles' edges, its misfit has ripples, and what stands in one ripple beside a minimum is
+/// no other way to lay the stem.
+void settle_basins(std::vector<Fit>& fits) {
+  std::stable_sort(fits.begin(), fits.end(),
+                   [](const Fit& a, const Fit& b) { return a.cost < b.cost; });
+  const double worst = fits.front().cost + kWorstCost;
+  std::vector<Fit> kept;
+  std::vector<Eigen::Matrix2d> weights;
+  for (const Fit& f : fits) {
+    if (!(f.cost <= worst)) continue;
+    bool known = false;
+    for (std::size_t k = 0; k < kept.size() && !known; ++k) {
+      const Eigen::Vector2d d = (f.x - kept[k].x).segment<2>(kFlexion);
+      known = d.dot(weights[k] * d) < kSameBasin * kSameBasin;
+    }
+    if (known) continue;
+    const UnknownMatrix c = f.information.ldlt().solve(UnknownMatrix::Identity());
+    kept.push_back(f);
+    weights.emplace_back(c.block<2, 2>(kFlexion, kFlexion).inverse());
+  }
+  fits = std::move(kept);
+}
+
+/// Each fit and its mirror image, and beside both with the neck turned a little: among the ripples
+/// of the fine fit a minimum is missed that lies some degrees off, the better one at times.
+std::vector<Fit> with_neighbours(const std::vector<Fit>& fits) {
+  constexpr double kAside = 4.0 * kDegree;
+  std::vector<Fit> out;
+  for (const Fit& f : fits) {
+    for (const double sign : {1.0, -1.0}) {
+      for (const double aside : {-kAside, 0.0, kAside}) {
+        out.push_back(f);
+        out.back().x(kFlexion) = sign * f.x(kFlexion);
+        out.back().x(kVersion) = sign * f.x(kVersion) + aside;
+      }
+    }
+  }
+  return out;
+}
+
 void descend_all(const Problem& problem, const Weighing& weighing, int rounds,
                  std::vector<Fit>& fits) {
   parallel_within(fits.size(),
@@ -122,13 +163,15 @@ PoseMode mode_of(const Fit& fit) {
   return mode;
 }
 
-/// Modes with their weights: each minimum's likelihood, tempered, times the room it has (Laplace).
+/// Modes with their weights: each minimum's likelihood. Not times the room it has (Laplace): what
+/// makes the room of a worse minimum wider is that Tukey's loss lets go of the points that it
+/// misses.
 std::vector<PoseMode> modes_of(const std::vector<Fit>& fits) {
   std::vector<PoseMode> modes;
   std::vector<double> logs;
   for (const Fit& f : fits) {
     modes.push_back(mode_of(f));
-    logs.push_back(-kBelieved * f.cost + 0.5 * std::log(modes.back().covariance.determinant()));
+    logs.push_back(-f.cost);
   }
   const double best = *std::max_element(logs.begin(), logs.end());
   double sum = 0.0;
@@ -158,9 +201,12 @@ Expected<SurfacePose> fitted(const Problem& problem) {
   const Weighing fine{.sigma_mm = std::max(b.outline_u.value, seen.sigma_mm),
                       .together = std::max(b.together.value / problem.spacing_mm, seen.together),
                       .reach_mm = kReach};
+  fits = with_neighbours(fits);
+  descend_all(problem, fine, 10, fits);
+  settle_basins(fits);
   descend_all(problem, fine, 20, fits);
-  settle(fits);
-  if (fits.front().matched < 0.7 || seen.sigma_mm > 0.6) {
+  settle_basins(fits);
+  if (fits.empty() || fits.front().matched < 0.7 || seen.sigma_mm > 0.6) {
     return no_pose("no pose brings its silhouette onto the outline of the stem");
   }
   SurfacePose out;

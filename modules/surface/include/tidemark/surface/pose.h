@@ -103,8 +103,8 @@ struct SurfacePose {
 /// slides over the surface, but not across its shadow, so that to first order a point of the rim
 /// moves as if it were fixed (derived; checked against differences). Levenberg-Marquardt with
 /// Tukey's loss from several flexions and versions on both sides of nought, because seen from afar
-/// a stem looks the same turned front to back; every minimum found is kept with its weight
-/// (Laplace).
+/// a stem looks the same turned front to back; beside every minimum and its mirror image more are
+/// looked for. Each is kept with its likelihood for weight.
 ///
 /// @param stem  of a right hip, or mirrored() for a left one
 /// @return kCannotTell when no pose brings the rim onto the outline.
