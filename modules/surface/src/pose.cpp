@@ -92,6 +92,7 @@ void settle(std::vector<Fit>& fits) {
 /// of triangles' edges, its misfit has ripples, and what stands in one ripple beside a minimum is
 /// no other way to lay the stem.
 void settle_basins(std::vector<Fit>& fits) {
+  if (fits.empty()) return;
   std::stable_sort(fits.begin(), fits.end(),
                    [](const Fit& a, const Fit& b) { return a.cost < b.cost; });
   const double worst = fits.front().cost + kWorstCost;

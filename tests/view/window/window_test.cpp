@@ -683,7 +683,8 @@ TEST_F(Window, StandsRandomClicksAndKeys) {
       Qt::Key_L,      Qt::Key_G,     Qt::Key_T,      Qt::Key_H,           Qt::Key_1,   Qt::Key_2,
       Qt::Key_3,      Qt::Key_4,     Qt::Key_5,      Qt::Key_J,           Qt::Key_K,   Qt::Key_Plus,
       Qt::Key_Minus,  Qt::Key_0,     Qt::Key_9,      Qt::Key_F6,          Qt::Key_F10, Qt::Key_Tab,
-      Qt::Key_Delete, Qt::Key_Space, Qt::Key_PageUp, Qt::Key_BracketLeft, Qt::Key_A};
+      Qt::Key_Delete, Qt::Key_Space, Qt::Key_PageUp, Qt::Key_BracketLeft, Qt::Key_A,   Qt::Key_V,
+      Qt::Key_W};
   const char* const actions[] = {"undo",    "redo",      "next-film",  "previous-film",
                                  "save",    "exclude",   "reference",  "cancel-work",
                                  "measure", "next-zone", "mark-agree", "mark-none",
@@ -714,7 +715,7 @@ TEST_F(Window, StandsRandomClicksAndKeys) {
         break;
       default:
         QTest::keyClick(upto(3) == 0 ? static_cast<QWidget*>(window_.get()) : canvas,
-                        static_cast<Qt::Key>(keys[upto(29)]));
+                        static_cast<Qt::Key>(keys[upto(static_cast<int>(std::size(keys)))]));
     }
     if (window_->findChild<QDialog*>("help-dialog") != nullptr) close_help();
     if (upto(5) == 0) QTest::qWait(5);
