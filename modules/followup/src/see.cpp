@@ -72,19 +72,11 @@ struct AskedSide {
 
 AskedSide see_asked_side(const Working& film, Side side, const StemFacts& stem,
                          const Steps& steps) {
-  std::optional<Expected<Seen>> seen;
-  std::optional<Expected<Seen>> turned;
-  const auto look = [&] { seen = see_either_grey(film, side, stem, steps); };
-  const auto look_turned = [&] { turned = see(*film.upright, opposite(side), film, stem, steps); };
-  // Beside a head by hand the find is seldom sure enough for one side alone, and a hand waits.
-  if (film.entry.landmarks_in_stored_px.head_centre_px) {
-    parallel_within(2, [&](std::size_t i) { i == 0 ? look() : look_turned(); });
-    if (!doubts_side(*seen, film.entry)) turned.reset();
-  } else {
-    look();
-    if (doubts_side(*seen, film.entry)) look_turned();
+  AskedSide out{see_either_grey(film, side, stem, steps), {}};
+  if (doubts_side(out.seen, film.entry)) {
+    out.turned = see(*film.upright, opposite(side), film, stem, steps);
   }
-  return {std::move(*seen), std::move(turned)};
+  return out;
 }
 
 void see_known_side(WorkingSeries& work, const Run& run) {
