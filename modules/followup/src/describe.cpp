@@ -125,14 +125,12 @@ anatomy::GivenLandmarks in_view(const anatomy::GivenLandmarks& in_stored,
           .third_zone_border_px = point(in_stored.third_zone_border_px)};
 }
 
-anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given) {
-  given.lesser_trochanter_px.reset();
-  given.greater_trochanter_px.reset();
-  given.shaft_axis_px.reset();
-  given.bone_entry_px.reset();
-  given.second_zone_border_px.reset();
-  given.third_zone_border_px.reset();
-  return given;
+anatomy::GivenLandmarks on_implant(const anatomy::GivenLandmarks& given) {
+  anatomy::GivenLandmarks out = anatomy::for_search(given);
+  out.stem_tip_px = given.stem_tip_px;
+  out.stem_shoulder_px = given.stem_shoulder_px;
+  out.stem_axis_px = given.stem_axis_px;
+  return out;
 }
 
 anatomy::GivenLandmarks on_bone(const anatomy::GivenLandmarks& given) {

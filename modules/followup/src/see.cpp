@@ -64,28 +64,15 @@ void take_seen(Working& film, Expected<Seen> seen, const std::optional<std::stri
   if (!film.refused) film.seen = std::move(*seen);
 }
 
-/// The implant on the side of the series, and on the other one where that is in doubt.
-struct AskedSide {
-  Expected<Seen> seen;
-  std::optional<Expected<Seen>> turned;
-};
-
-AskedSide see_asked_side(const Working& film, Side side, const StemFacts& stem,
-                         const Steps& steps) {
-  AskedSide out{see_either_grey(film, side, stem, steps), {}};
-  if (doubts_side(out.seen, film.entry)) {
-    out.turned = see(*film.upright, opposite(side), film, stem, steps);
-  }
-  return out;
-}
-
 void see_known_side(WorkingSeries& work, const Run& run) {
   parallel_for(work.films.size(), run.threads, [&](std::size_t i) {
     Working& film = work.films[i];
     if (film.refused || film.from_side) return;
-    auto [seen, turned] = see_asked_side(film, *work.side, work.series.stem, run.steps);
-    if (turned) {
-      if (const auto why = stands_on_other_side(seen, *turned, *work.side)) refuse(film, *why);
+    auto seen = see_either_grey(film, *work.side, work.series.stem, run.steps);
+    if (doubts_side(seen, film.entry)) {
+      const auto turned =
+          see(*film.upright, opposite(*work.side), film, work.series.stem, run.steps);
+      if (const auto why = stands_on_other_side(seen, turned, *work.side)) refuse(film, *why);
     }
     const auto fault = seen ? std::nullopt : film::fault_of_tone(*film.upright);
     take_seen(film, std::move(seen), fault);

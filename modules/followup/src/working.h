@@ -65,7 +65,7 @@ void scale_films(WorkingSeries& work, WithoutScale without_scale);
 
 /// The corrections that a step looks at and no other, so that its answer is remembered
 /// (docs/history.md) when another one changes: find_implant, find_femur.
-[[nodiscard]] anatomy::GivenLandmarks on_implant(anatomy::GivenLandmarks given);
+[[nodiscard]] anatomy::GivenLandmarks on_implant(const anatomy::GivenLandmarks& given);
 [[nodiscard]] anatomy::GivenLandmarks on_bone(const anatomy::GivenLandmarks& given);
 
 /// Copies what was found on the film into its result, in stored px.

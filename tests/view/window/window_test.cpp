@@ -91,6 +91,16 @@ class Window : public ::testing::Test {
     QTest::qWait(20);
   }
 
+  /// Picks a point of the follow-up film at the right and moves it distally by 40 steps.
+  void move_down(std::size_t film, const char* pick) {
+    trigger(pick);
+    if (window_->picked()->film != film) trigger(pick);
+    ASSERT_EQ(window_->picked()->film, film);
+    window_->right()->setFocus();
+    for (int i = 0; i < 4; ++i) QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
+    QTest::qWait(600);
+    wait();
+  }
   void trigger(const char* name) {
     auto* action = window_->findChild<QAction*>(name);
     ASSERT_NE(action, nullptr) << name;
@@ -321,13 +331,7 @@ TEST_F(Window, MovesTheUpperBorderOfTheZones) {
   const auto film = window_->chosen();
   const auto before = window_->hip()->result.films[film].zone_borders;
   ASSERT_EQ(before.size(), 5U);
-  trigger("pick-upper-border-of-the-zones");
-  if (window_->picked()->film != film) trigger("pick-upper-border-of-the-zones");
-  ASSERT_EQ(window_->picked()->film, film);
-  window_->right()->setFocus();
-  for (int i = 0; i < 4; ++i) QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
-  QTest::qWait(600);
-  wait();
+  move_down(film, "pick-upper-border-of-the-zones");
   const auto& after = window_->hip()->result.films[film];
   EXPECT_EQ(after.zone_borders[0].source, Source::kGiven);
   const Vec2 distal = (after.stem->axis.distal_px - after.stem->axis.proximal_px).normalized();
@@ -350,13 +354,7 @@ TEST_F(Window, MovesTheInnerBordersOfTheZones) {
     const char* action =
         border == 1 ? "pick-second-border-of-the-zones" : "pick-third-border-of-the-zones";
     const auto before = window_->hip()->result.films[film].zone_borders;
-    trigger(action);
-    if (window_->picked()->film != film) trigger(action);
-    ASSERT_EQ(window_->picked()->film, film);
-    window_->right()->setFocus();
-    for (int i = 0; i < 4; ++i) QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
-    QTest::qWait(600);
-    wait();
+    move_down(film, action);
     const auto& after = window_->hip()->result.films[film];
     ASSERT_EQ(after.zone_borders.size(), 5U);
     const Vec2 distal = (after.stem->axis.distal_px - after.stem->axis.proximal_px).normalized();
