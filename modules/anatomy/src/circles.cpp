@@ -30,9 +30,12 @@ cv::Mat1f centre_votes(const Gradient& g, const cv::Mat1f& strength, double thre
       const double dy = g.y(y, x) / m;
       for (int i = 0; i <= steps; ++i) {
         const double r = radius_min + i;
-        const int cx = static_cast<int>(std::lround(x + r * dx));
-        const int cy = static_cast<int>(std::lround(y + r * dy));
-        if (cx < 0 || cy < 0 || cx >= votes.cols || cy >= votes.rows) break;
+        const double across = x + r * dx + 0.5;
+        const double down = y + r * dy + 0.5;
+        if (!(across > 0.0 && down > 0.0)) break;
+        const int cx = static_cast<int>(across);  // rounded: both are positive
+        const int cy = static_cast<int>(down);
+        if (cx >= votes.cols || cy >= votes.rows) break;
         votes(cy, cx) += 1.0F;
       }
     }
@@ -48,9 +51,9 @@ double rim_strength(const Gradient& g, double floor, const Circle2& c) {
   for (int i = 0; i < n; ++i) {
     const double a = kTwoPi * i / n;
     const Vec2 out(std::cos(a), std::sin(a));
-    const Vec2 p = c.centre + c.radius * out;
-    const double gx = sample(g.x, p);
-    const double gy = sample(g.y, p);
+    const Between at = between(g.x.size(), c.centre + c.radius * out);
+    const double gx = sample_at(g.x, at);
+    const double gy = sample_at(g.y, at);
     const double inward = -(gx * out.x() + gy * out.y());
     // Half-saturated: one overwhelming stretch of rim must not stand for the whole circle.
     sum += std::clamp(inward / (std::hypot(gx, gy) + floor), 0.0, 1.0);

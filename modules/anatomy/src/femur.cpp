@@ -2,6 +2,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
@@ -10,6 +11,7 @@
 #include "medial_bulge.h"
 #include "shaft_axis.h"
 #include "stem_frame.h"
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::anatomy {
 namespace {
@@ -60,11 +62,12 @@ cv::Mat1f without_background(const StemFrame& f) {
     cv::GaussianBlur(image, out, {}, sigma, 0.0, cv::BORDER_REPLICATE);
     return out;
   };
-  const auto smooth = [&](double sigma_mm) {
-    return value_of<cv::Mat1f>(blurred(masked, sigma_mm / f.mm) /
-                               (blurred(weight, sigma_mm / f.mm) + 1e-4F));
-  };
-  return value_of<cv::Mat1f>(smooth(kSmoothingMm) - smooth(6.0));
+  std::array<cv::Mat1f, 2> smooth;
+  parallel_within(2, [&](std::size_t i) {
+    const double sigma = (i == 0 ? kSmoothingMm : 6.0) / f.mm;
+    smooth.at(i) = blurred(masked, sigma) / (blurred(weight, sigma) + 1e-4F);
+  });
+  return value_of<cv::Mat1f>(smooth[0] - smooth[1]);
 }
 
 /// The value below which a share of the values lies; the vector is reordered.
@@ -361,10 +364,16 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
   const StemFrame& f = scene.frame;
   Femur femur;
   const int bottom = last_seen_row(f);
-  const auto lateral =
-      best_path(cortex_evidence(scene, -1, 1.5, 28.0, 0.002), f.row(20.0), bottom, {1, 0.3});
-  const auto medial =
-      best_path(cortex_evidence(scene, 1, 1.5, 28.0, 0.002), f.row(20.0), bottom, {1, 0.3});
+  std::optional<EdgePath> lateral;
+  std::optional<EdgePath> medial;
+  parallel_within(3, [&](std::size_t i) {
+    if (i == 2) {
+      femur.lateral_outline_px = trace_lateral(scene);
+    } else {
+      (i == 0 ? lateral : medial) = best_path(
+          cortex_evidence(scene, i == 0 ? -1 : 1, 1.5, 28.0, 0.002), f.row(20.0), bottom, {1, 0.3});
+    }
+  });
   Line2 shaft = implant.axis.line_px;
   if (lateral && medial) {
     femur.lateral_cortex_px = to_film(f, *lateral);
@@ -372,7 +381,6 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
     if (const auto rough = fit_shaft(f, *lateral, *medial, {45.0, 115.0, 0.0}))
       shaft = rough->line_px;
   }
-  femur.lateral_outline_px = trace_lateral(scene);
   const auto outline = trace_medial(scene, shaft);
   // The trochanter says which stretch of the shaft is its axis, and the axis what is farthest from
   // it.

@@ -98,9 +98,9 @@ double beside_neck(const Gradient& g, double floor, const Circle2& head, const V
       const double c = std::cos(side * a);
       const double s = std::sin(side * a);
       const Vec2 out(c * neck.x() - s * neck.y(), s * neck.x() + c * neck.y());
-      const Vec2 p = head.centre + head.radius * out;
-      const double gx = sample(g.x, p);
-      const double gy = sample(g.y, p);
+      const Between at = between(g.x.size(), head.centre + head.radius * out);
+      const double gx = sample_at(g.x, at);
+      const double gy = sample_at(g.y, at);
       const double inward = -(gx * out.x() + gy * out.y());
       sum += std::clamp(inward / (std::hypot(gx, gy) + floor), -0.5, 1.0);
       ++count;

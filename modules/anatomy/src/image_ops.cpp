@@ -91,8 +91,16 @@ cv::Mat1b disc_kernel(double radius) {
 }
 
 cv::Mat1b grown(const cv::Mat1b& mask, double radius) {
-  cv::Mat1b out;
-  cv::dilate(mask, out, disc_kernel(radius));
+  const cv::Mat1b kernel = disc_kernel(radius);
+  // Nothing but the mask's surroundings can change; OpenCV looks at every place of what it is
+  // given.
+  const cv::Rect held = cv::boundingRect(mask);
+  const cv::Rect wider(held.tl() - cv::Point(kernel.cols, kernel.rows),
+                       held.br() + cv::Point(kernel.cols, kernel.rows));
+  const cv::Rect reached = wider & cv::Rect({0, 0}, mask.size());
+  cv::Mat1b out = blank<cv::Mat1b>(mask.size());
+  if (held.empty()) return out;
+  cv::dilate(mask(reached), out(reached), kernel);
   return out;
 }
 
@@ -102,21 +110,6 @@ Gradient gradient(const cv::Mat1f& image) {
   cv::filter2D(image, g.x, CV_32F, along, {-1, -1}, 0, cv::BORDER_REPLICATE);
   cv::filter2D(image, g.y, CV_32F, along.t(), {-1, -1}, 0, cv::BORDER_REPLICATE);
   return g;
-}
-
-float sample(const cv::Mat1f& image, const Vec2& p) {
-  const double x = std::clamp(p.x(), 0.0, static_cast<double>(image.cols - 1));
-  const double y = std::clamp(p.y(), 0.0, static_cast<double>(image.rows - 1));
-  const int x0 = std::min(static_cast<int>(x), std::max(0, image.cols - 2));
-  const int y0 = std::min(static_cast<int>(y), std::max(0, image.rows - 2));
-  const int x1 = std::min(x0 + 1, image.cols - 1);
-  const int y1 = std::min(y0 + 1, image.rows - 1);
-  const auto fx = static_cast<float>(x - x0);
-  const auto fy = static_cast<float>(y - y0);
-  const float* upper = image.ptr<float>(y0);
-  const float* lower = image.ptr<float>(y1);
-  return (1.0F - fy) * ((1.0F - fx) * upper[x0] + fx * upper[x1]) +
-         fy * ((1.0F - fx) * lower[x0] + fx * lower[x1]);
 }
 
 float quantile(const cv::Mat1f& image, double q) {

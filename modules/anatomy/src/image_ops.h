@@ -1,5 +1,6 @@
 #pragma once
 
+#include <algorithm>
 #include <opencv2/core.hpp>
 #include <vector>
 
@@ -76,8 +77,43 @@ struct Gradient {
 };
 [[nodiscard]] Gradient gradient(const cv::Mat1f& image);
 
+/// The four pixels about a point, and its way from the first to the last of them.
+struct Between {
+  int x0 = 0;
+  int y0 = 0;
+  int x1 = 0;
+  int y1 = 0;
+  float fx = 0.0F;
+  float fy = 0.0F;
+};
+
+/// Made once where several images of one size are asked; a point outside counts as the nearest one
+/// of the image.
+[[nodiscard]] inline Between between(const cv::Size& size, const Vec2& p) {
+  const double x = std::clamp(p.x(), 0.0, static_cast<double>(size.width - 1));
+  const double y = std::clamp(p.y(), 0.0, static_cast<double>(size.height - 1));
+  Between at;
+  at.x0 = std::min(static_cast<int>(x), std::max(0, size.width - 2));
+  at.y0 = std::min(static_cast<int>(y), std::max(0, size.height - 2));
+  at.x1 = std::min(at.x0 + 1, size.width - 1);
+  at.y1 = std::min(at.y0 + 1, size.height - 1);
+  at.fx = static_cast<float>(x - at.x0);
+  at.fy = static_cast<float>(y - at.y0);
+  return at;
+}
+
+/// Bilinear value.
+[[nodiscard]] inline float sample_at(const cv::Mat1f& image, const Between& at) {
+  const float* upper = image.ptr<float>(at.y0);
+  const float* lower = image.ptr<float>(at.y1);
+  return (1.0F - at.fy) * ((1.0F - at.fx) * upper[at.x0] + at.fx * upper[at.x1]) +
+         at.fy * ((1.0F - at.fx) * lower[at.x0] + at.fx * lower[at.x1]);
+}
+
 /// Bilinear value; the border pixel outside the image.
-[[nodiscard]] float sample(const cv::Mat1f& image, const Vec2& p);
+[[nodiscard]] inline float sample(const cv::Mat1f& image, const Vec2& p) {
+  return sample_at(image, between(image.size(), p));
+}
 
 /// The q-quantile (0..1) of the values on a regular subsample of at most some 100,000 pixels.
 [[nodiscard]] float quantile(const cv::Mat1f& image, double q);

@@ -1,8 +1,11 @@
 #include "stem_mask.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <opencv2/imgproc.hpp>
+
+#include "tidemark/core/parallel.h"
 
 namespace tidemark::anatomy {
 namespace {
@@ -16,8 +19,17 @@ cv::Point point(const Vec2& p) {
 }
 
 cv::Mat1b shrunk(const cv::Mat1b& mask, double radius) {
-  cv::Mat1b out;
-  cv::erode(mask, out, disc_kernel(radius));
+  cv::Mat1b out = blank<cv::Mat1b>(mask.size());
+  const cv::Rect held = cv::boundingRect(mask);
+  if (!held.empty()) cv::erode(mask(held), out(held), disc_kernel(radius));
+  return out;
+}
+
+/// Without what is thinner than the disc.
+cv::Mat1b opened(const cv::Mat1b& mask, double radius) {
+  cv::Mat1b out = blank<cv::Mat1b>(mask.size());
+  const cv::Rect held = cv::boundingRect(mask);
+  if (!held.empty()) cv::morphologyEx(mask(held), out(held), cv::MORPH_OPEN, disc_kernel(radius));
   return out;
 }
 
@@ -40,15 +52,26 @@ cv::Mat1f spread_mean(const cv::Mat1f& image, const cv::Mat1b& mask, double sigm
   // A wide and a narrow mean together: near the samples the narrow one rules, far away the wide
   // one still has something to say.
   const double s = 0.5 * sigma;
-  const cv::Mat1f total_sum = wide_blur(sum, s, cv::BORDER_CONSTANT);
-  const cv::Mat1f total_weight = wide_blur(weight, s, cv::BORDER_CONSTANT);
-  const cv::Mat1f wide_sum = wide_blur(sum, 4.0 * s, cv::BORDER_CONSTANT);
-  const cv::Mat1f wide_weight = wide_blur(weight, 4.0 * s, cv::BORDER_CONSTANT);
+  const auto blurred = [s](const cv::Mat1f& of) {
+    return value_of<cv::Mat1f>(wide_blur(of, s, cv::BORDER_CONSTANT) +
+                               0.02F * wide_blur(of, 4.0 * s, cv::BORDER_CONSTANT));
+  };
+  std::array<cv::Mat1f, 2> both;
+  parallel_within(2, [&](std::size_t i) { both.at(i) = blurred(i == 0 ? sum : weight); });
   cv::Mat1f mean;
-  cv::resize(value_of<cv::Mat1f>((total_sum + 0.02F * wide_sum) /
-                                 (total_weight + 0.02F * wide_weight + 1e-9F)),
-             mean, image.size(), 0.0, 0.0, cv::INTER_LINEAR);
+  cv::resize(value_of<cv::Mat1f>(both[0] / (both[1] + 1e-9F)), mean, image.size(), 0.0, 0.0,
+             cv::INTER_LINEAR);
   return mean;
+}
+
+/// Half way between the metal and what lies beside it, everywhere.
+cv::Mat1f half_way(const cv::Mat1f& image, const cv::Mat1b& inside, const cv::Mat1b& outside,
+                   double sigma) {
+  std::array<cv::Mat1f, 2> means;
+  parallel_within(2, [&](std::size_t i) {
+    means.at(i) = spread_mean(image, i == 0 ? inside : outside, sigma);
+  });
+  return value_of<cv::Mat1f>(0.5F * (means[0] + means[1]));
 }
 
 /// The tracing may end before the tip: metal may go on for so many mm between the flanks drawn out.
@@ -80,7 +103,8 @@ cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
   cv::Mat1b body = blank<cv::Mat1b>(size);
   fill_flanks(body, s);
   add_beyond_tip(body, s);
-  cv::Mat1b domain = grown(body, kFlankSlack / s.mm);
+  const cv::Mat1b round_flanks = grown(body, kFlankSlack / s.mm);
+  cv::Mat1b domain = round_flanks.clone();
   const Vec2 foot = s.neck_foot();
   cv::Mat1b corridor = blank<cv::Mat1b>(size);
   cv::line(corridor, point(s.head.centre), point(foot), cv::Scalar(255),
@@ -96,7 +120,7 @@ cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
   cv::Mat1b keep;
   cv::bitwise_not(near_head, keep);
   cv::bitwise_or(keep, corridor, keep);
-  cv::bitwise_or(keep, grown(body, kFlankSlack / s.mm), keep);
+  cv::bitwise_or(keep, round_flanks, keep);
   cv::bitwise_and(domain, keep, domain);
   cv::circle(domain, point(s.head.centre), static_cast<int>(std::lround(s.head.radius)),
              cv::Scalar(255), cv::FILLED);
@@ -259,14 +283,12 @@ cv::Mat1b mask_within(const cv::Mat1f& image, const RoughStem& s) {
   double sigma = 6.0 / s.mm;
   for (int round = 0; round < 3; ++round) {
     outside.setTo(0, wire);
-    const auto threshold = value_of<cv::Mat1f>(
-        0.5F * (spread_mean(image, inside, sigma) + spread_mean(image, outside, sigma)));
-    mask = (image > threshold) & domain;
+    mask = (image > half_way(image, inside, outside, sigma)) & domain;
     cv::circle(mask, point(s.head.centre), static_cast<int>(std::lround(s.head.radius)),
                cv::Scalar(255), cv::FILLED);
     mask = connected_to(mask, body_core);
     // Thin bridges to wires or a cup's rim go; the stem itself is nowhere thinner than 4 mm.
-    cv::morphologyEx(mask, mask, cv::MORPH_OPEN, disc_kernel(1.8 / s.mm));
+    mask = opened(mask, 1.8 / s.mm);
     if (s.core == Core::kMetal) fill_core(mask, body_core);
     mask = connected_to(mask, body_core);
     inside = shrunk(mask, 1.5 / s.mm);

@@ -237,17 +237,33 @@ ReducedFilm reduce_part(const Raster& pixels, double mm_per_px, const Part& part
   return out;
 }
 
-/// Largest of a running window of 2 r + 1 values.
-void spread_row(std::vector<std::uint8_t>& line, int r) {
-  const int n = static_cast<int>(line.size());
-  std::vector<std::uint8_t> out(line.size(), 0);
-  int last = -r - 1;
-  for (int i = 0; i < n + r; ++i) {
-    if (i < n && line[static_cast<std::size_t>(i)] != 0) last = i;
-    const int at = i - r;
-    if (at >= 0 && at < n && last >= at - r) out[static_cast<std::size_t>(at)] = 1;
+/// Marks what lies within r pixels of a mark along its row.
+void spread_along_rows(Mask& mask, int r) {
+  std::vector<std::uint8_t> line(static_cast<std::size_t>(mask.width));
+  for (int y = 0; y < mask.height; ++y) {
+    for (int x = 0; x < mask.width; ++x) line[static_cast<std::size_t>(x)] = mask.at(x, y);
+    int last = -r - 1;
+    for (int x = 0; x < mask.width + r; ++x) {
+      if (x < mask.width && line[static_cast<std::size_t>(x)] != 0) last = x;
+      const int at = x - r;
+      if (at >= 0 && last >= at - r) mask.at(at, y) = 1;
+    }
   }
-  line = out;
+}
+
+/// The same along its column; row by row, as the mask lies in memory.
+void spread_along_columns(Mask& mask, int r) {
+  const Mask from = mask;
+  std::vector<int> last(static_cast<std::size_t>(mask.width), -r - 1);
+  for (int y = 0; y < mask.height + r; ++y) {
+    for (int x = 0; y < mask.height && x < mask.width; ++x) {
+      if (from.at(x, y) != 0) last[static_cast<std::size_t>(x)] = y;
+    }
+    const int at = y - r;
+    for (int x = 0; at >= 0 && x < mask.width; ++x) {
+      if (last[static_cast<std::size_t>(x)] >= at - r) mask.at(x, at) = 1;
+    }
+  }
 }
 
 }  // namespace
@@ -301,18 +317,8 @@ Mask bone_excluded(const ReducedFilm& film, const MeasuredFilm& found) {
     }
   }
   const int r = static_cast<int>(std::lround(kMetalMargin / film.mm_per_px));
-  for (int y = 0; y < out.height; ++y) {
-    std::vector<std::uint8_t> line(static_cast<std::size_t>(out.width));
-    for (int x = 0; x < out.width; ++x) line[static_cast<std::size_t>(x)] = out.at(x, y);
-    spread_row(line, r);
-    for (int x = 0; x < out.width; ++x) out.at(x, y) = line[static_cast<std::size_t>(x)];
-  }
-  for (int x = 0; x < out.width; ++x) {
-    std::vector<std::uint8_t> line(static_cast<std::size_t>(out.height));
-    for (int y = 0; y < out.height; ++y) line[static_cast<std::size_t>(y)] = out.at(x, y);
-    spread_row(line, r);
-    for (int y = 0; y < out.height; ++y) out.at(x, y) = line[static_cast<std::size_t>(y)];
-  }
+  spread_along_rows(out, r);
+  spread_along_columns(out, r);
   return out;
 }
 
