@@ -294,8 +294,14 @@ TEST(FindImplant, FollowsAStemThatTheLowerBorderCuts) {
     for (const Vec2& p : part->outline_px) {
       EXPECT_LT(p.y() * 0.3, 180.0 - 3.5) << "the film's end is no outline";
     }
-    EXPECT_TRUE(std::any_of(part->flags.begin(), part->flags.end(),
-                            [](const Flag& f) { return f.id == "tip_outside_field"; }));
+    const auto says_no_tip = [](const Implant& found) {
+      return std::any_of(found.flags.begin(), found.flags.end(),
+                         [](const Flag& f) { return f.id == "tip_outside_field"; });
+    };
+    EXPECT_TRUE(says_no_tip(*part));
+    ImplantOptions marked = with_head(32.0);
+    marked.given.stem_tip_px = all->tip.px;
+    EXPECT_FALSE(says_no_tip(with_given(*part, marked)));
   }
 }
 

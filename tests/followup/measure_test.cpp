@@ -69,6 +69,59 @@ TEST(Measure, UndatedFilmsAreTakenByNameAndSaySo) {
   EXPECT_FALSE(result.comparisons[0].days.has_value());
 }
 
+// Guards the order of time: an undated film between two others once left them in that of the sheet,
+// and the earlier one was told as the latest.
+TEST(Measure, AnUndatedFilmDoesNotScrambleTheOrderOfTime) {
+  Series series = invented::series({"early.dcm", "x1.dcm", "x2.dcm", "x3.dcm"});
+  series.films[1].date = parse_date("2026-06-01");
+  series.films[3].date = parse_date("2024-04-01");
+  const Result result = measured(series);
+  ASSERT_EQ(result.comparisons.size(), 3U);
+  EXPECT_FALSE(result.comparisons[0].days.has_value());
+  EXPECT_EQ(result.comparisons[1].follow_up, 3U);
+  EXPECT_EQ(result.comparisons[2].follow_up, 1U);
+}
+
+TEST(Measure, AnUnreadableFilmKeepsTheDayOfItsVisit) {
+  Series series = invented::series({"early.dcm", "none.dcm"});
+  series.surgery_date = parse_date("2024-01-01");
+  series.films[1].date = parse_date("2024-02-14");
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[1].days_from_surgery, 44);
+  EXPECT_FALSE(has_flag(result.films[1].flags, "date_unknown"));
+}
+
+TEST(Measure, FilmsFromTheFrontAndFromBehindAreNotCompared) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.films[1].view = View::kPa;
+  const Result mixed = measured(series);
+  EXPECT_TRUE(has_flag(mixed.films[1].flags, "taken_from_behind"));
+  EXPECT_EQ(mixed.films[1].status, Status::kMeasured);
+  EXPECT_EQ(mixed.comparisons[0].status, Status::kNotMeasured);
+  EXPECT_THAT(mixed.comparisons[0].reason, HasSubstr("from behind (PA)"));
+  series.films[0].view = View::kPa;
+  EXPECT_EQ(measured(series).comparisons[0].status, Status::kMeasured);
+}
+
+// The stem's tip lies 270 px below the shoulder; the reference point 10 mm below it, whatever scale
+// the search assumed. Pixels twice as tall as wide are spread for the view (film/film.h), where 270
+// px are as long as ever.
+TEST(Measure, TheTipIsToldAlongTheAxisInMillimetres) {
+  const double mm_per_px = 0.5 * (1.0 + 8.9 / 970.0);
+  for (const double tall : {1.0, 0.5}) {
+    Steps steps = invented::steps();
+    steps.read = [read = steps.read, tall](const std::filesystem::path& file) {
+      auto film = read(file);
+      film->stored_from_view.linear(1, 1) *= tall;
+      return film;
+    };
+    const Result result = measure_with(invented::series({"a.dcm"}), {}, steps);
+    const auto& stem = result.films[0].stem;
+    ASSERT_TRUE(stem && stem->tip_below_reference);
+    EXPECT_NEAR(stem->tip_below_reference->value, 270.0 * mm_per_px - 10.0, 1e-9) << tall;
+  }
+}
+
 // The invented head is 64 px wide and 32 mm in truth: 0.5 mm per px at its own depth, 8.9 mm over
 // 970 mm more at the stem's (film/calibration.h).
 TEST(Measure, HeadGivesTheScale) {
@@ -131,6 +184,22 @@ TEST(Measure, LandmarkOutsideOfTheFilmIsRefused) {
   EXPECT_THAT(result.films[0].reason, HasSubstr("outside of the film"));
 }
 
+TEST(Measure, EveryPointByHandMustLieOnTheFilm) {
+  const Vec2 off(100.0, 4000.0);
+  const auto refused = [](const Series& series) {
+    return measured(series).films[0].status == Status::kNotMeasured;
+  };
+  Series axis = invented::series({"a.dcm"});
+  axis.films[0].landmarks_in_stored_px.shaft_axis_px = Line2{off, Vec2::UnitY()};
+  EXPECT_TRUE(refused(axis));
+  Series border = invented::series({"a.dcm"});
+  border.films[0].landmarks_in_stored_px.third_zone_border_px = off;
+  EXPECT_TRUE(refused(border));
+  Series marker = invented::series({"a.dcm"});
+  marker.films[0].marker_in_stored_px = Circle2{off, 50.0};
+  EXPECT_TRUE(refused(marker));
+}
+
 TEST(Measure, RefusedFilmsStayInTheListWithTheirReason) {
   const Result result =
       measured(invented::series({"early.dcm", "late.dcm", "none.dcm", "bare.dcm"}));
@@ -139,8 +208,8 @@ TEST(Measure, RefusedFilmsStayInTheListWithTheirReason) {
   EXPECT_FALSE(result.films[2].sha256.has_value());
   EXPECT_EQ(result.films[3].reason, "no stem is seen; check the film");
   ASSERT_EQ(result.comparisons.size(), 3U);
-  EXPECT_EQ(result.comparisons[1].status, Status::kNotMeasured);
-  EXPECT_THAT(result.comparisons[1].reason, HasSubstr("no pixel data"));
+  EXPECT_EQ(result.comparisons[0].status, Status::kNotMeasured);
+  EXPECT_THAT(result.comparisons[0].reason, HasSubstr("no pixel data"));
   EXPECT_EQ(exit_code(result), 1);
 }
 
@@ -384,6 +453,14 @@ TEST(Measure, AcceptedPixelsAreCalledPixels) {
   EXPECT_THAT(json, testing::Not(HasSubstr("subsidence_mm")));
   EXPECT_THAT(to_csv(result), HasSubstr("subsidence_px,subsidence_u_px"));
   EXPECT_THAT(to_table(result), HasSubstr("subsidence px"));
+  // The nominal head tells no millimetres, and its 12.5 % are no doubt about pixels.
+  EXPECT_FALSE(result.films[0].lesser_trochanter->u.has_value());
+  series.stem.head_diameter = Millimetres{32.0};
+  const Result in_mm = measured(series);
+  const auto& px = result.films[1].zones[6].mean;
+  const auto& mm = in_mm.films[1].zones[6].mean;
+  ASSERT_TRUE(px && mm);
+  EXPECT_LE(px->u.value / px->value.value, mm->u.value / mm->value.value);
 }
 
 // Two films state 0.50 and 0.52 mm per px with the same relative u, and the head is 64 px on both:
@@ -412,6 +489,12 @@ TEST(Measure, GivenScaleIsUsedBeforeTheHead) {
   const Result result = measured(series);
   EXPECT_EQ(result.films[0].calibration->method, "given");
   EXPECT_DOUBLE_EQ(result.films[0].calibration->mm_per_px.value.value, 0.48);
+  // The head says 0.5046 mm per px, 0.7 % of it uncertain: 7 times that away.
+  EXPECT_TRUE(has_flag(result.films[0].flags, "scales_disagree"));
+  ASSERT_EQ(result.films[0].other_scales.size(), 1U);
+  EXPECT_EQ(result.films[0].other_scales[0].method, "head_diameter");
+  series.films[0].scale = Measured<MillimetresPerPixel>{{0.504}, {0.001}, {0.00196}};
+  EXPECT_FALSE(has_flag(measured(series).films[0].flags, "scales_disagree"));
 }
 
 TEST(Measure, SameBytesOnAnyNumberOfThreads) {

@@ -79,6 +79,30 @@ TEST(SideFilms, TellTheDepthsToTheComparison) {
 }
 
 // DICOM PS3.3 C.7.6.1.1.1: the direction of the rows towards higher columns.
+// The invented head is 64 px wide on every film and lies 45 px off the stem's axis: on the lateral
+// film the stem is farther from the tube than the head by its offset, so that its scale is larger.
+TEST(SideFilms, TellTheirScale) {
+  Asked asked;
+  Series series = with_side_film();
+  const Steps steps = steps_with(asked, std::array<std::string, 2>{"P", "F"});
+  const Result result = measure_with(series, {}, steps);
+  const auto& scale = result.films[2].calibration;
+  ASSERT_TRUE(scale.has_value()) << result.films[2].reason;
+  EXPECT_EQ(scale->method, "head_diameter");
+  EXPECT_GT(scale->mm_per_px.value.value, 0.5);
+  EXPECT_LT(scale->mm_per_px.value.value, 0.52);
+  series.films[2].scale = Measured<MillimetresPerPixel>{{0.48}, {0.001}, {0.00196}};
+  const Result given = measure_with(series, {}, steps);
+  ASSERT_TRUE(given.films[2].calibration.has_value()) << given.films[2].reason;
+  EXPECT_EQ(given.films[2].calibration->method, "given");
+  EXPECT_DOUBLE_EQ(given.films[2].calibration->mm_per_px.value.value, 0.48);
+  // Without any scale its lengths are told in its own pixels.
+  Series bare = with_side_film();
+  bare.stem.head_diameter.reset();
+  const Result pixels = measure_with(bare, {.without_scale = WithoutScale::kAcceptPixels}, steps);
+  EXPECT_EQ(lengths_of(pixels, pixels.films[2]).unit, "px");
+}
+
 TEST(SideFilms, TheHeaderSaysWhereTheBackIs) {
   for (const auto& [letter, mirrored] : {std::pair{"P", false}, std::pair{"A", true}}) {
     Asked asked;

@@ -215,6 +215,17 @@ TEST(Calcar, HeightIsTheWayFromTheCutNeckToTheLesserTrochanter) {
   EXPECT_NEAR(calcar.above_tip->value.value, kStemMm, 1e-9);
 }
 
+TEST(Calcar, LengthsOnOneFilmCarryTheScale) {
+  FilmSigns signs;
+  signs.calcar.above_tip = {{120.0}, {0.5}, {0.98}};
+  signs.cortex.resize(1);
+  signs.cortex[0].thickness = Measured<Millimetres>{{8.0}, {0.3}, {0.59}};
+  const FilmSigns told = with_scale_u(signs, 0.007);
+  EXPECT_NEAR(told.calcar.above_tip->u.value, std::hypot(0.5, 0.84), 1e-9);
+  EXPECT_NEAR(told.cortex[0].thickness->u.value, std::hypot(0.3, 0.056), 1e-9);
+  EXPECT_FALSE(told.calcar.height.has_value());
+}
+
 // A stem that sank by 3 mm in unchanged bone stands 3 mm deeper below the cut neck; if it stands
 // only 1 mm deeper, 2 mm of the neck are gone.
 TEST(Calcar, SubsidenceIsNoResorption) {
@@ -229,6 +240,9 @@ TEST(Calcar, SubsidenceIsNoResorption) {
     EXPECT_NEAR(changes.calcar->value.value, change, 1e-9);
     EXPECT_NEAR(changes.calcar->u.value, std::hypot(0.5, 0.5, 0.3), 1e-9);
   }
+  // Derived: lengths that cannot be held against each other to 1 % add 1.2 mm of 120.
+  EXPECT_NEAR(compare_signs(then, now, sank, 0.01).calcar->u.value,
+              std::hypot(std::hypot(0.5, 0.5), 0.3, 1.2), 1e-9);
   EXPECT_FALSE(compare_signs(then, now, {}).calcar.has_value());
   EXPECT_THAT(compare_signs(then, now, {}).calcar_reason, HasSubstr("not known"));
 }

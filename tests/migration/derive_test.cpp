@@ -346,6 +346,27 @@ TEST(Budget, PointsBesideTheAxisPayForTheTilt) {
               std::hypot(m->subsidence.u.value, 8.0 * tilt * kDegree), 1e-12);
 }
 
+// Derived: a motion of 5 mm is longer or shorter by the 3 % that the scales of both films share,
+// 0.15 mm, and one of 2 mm medially by 0.06 mm.
+TEST(Budget, AMotionCarriesWhatBothScalesShare) {
+  by_hand::Pair p(Pair::vague(by_hand::film({}, Pair::bare())), {}, {}, {0.0, Vec2(2.0, 5.0)});
+  p.evidence.bone.covariance = by_hand::covariance(0.1, 0.1);
+  const auto exact = derive(p.evidence);
+  p.evidence.shared_scale_u = 0.03;
+  const auto m = derive(p.evidence);
+  ASSERT_TRUE(exact.has_value() && m.has_value());
+  ASSERT_NEAR(m->subsidence.value.value, 5.0, 1e-9);
+  EXPECT_NEAR(m->subsidence.u.value, std::hypot(exact->subsidence.u.value, 0.15), 1e-9);
+  EXPECT_NEAR(m->subsidence.u95.value, std::hypot(exact->subsidence.u95.value, 1.959964 * 0.15),
+              1e-6);
+  EXPECT_NEAR(
+      m->subsidence_at_tip->u.value,
+      std::hypot(exact->subsidence_at_tip->u.value, 0.03 * m->subsidence_at_tip->value.value),
+      1e-9);
+  EXPECT_NEAR(u_of(*m, "calibration"), 0.15, 1e-9);
+  EXPECT_NEAR(m->medial.u.value, std::hypot(exact->medial.u.value, 0.06), 1e-9);
+}
+
 // docs/design.md: tan(c_app) = tan c cos t + tan a sin t. Sagittal lean a = 3 deg: a rotation of 10
 // deg makes 0.521 deg of tilt, 20 deg 1.027 (derived). The linear law of the budget is within 0.5
 // and 2 % of it.
@@ -546,6 +567,22 @@ TEST(Tilt, IsTheWeightedMeanOfAlignmentsAndAxes) {
   const double ratio = 1.5 / std::sqrt(v_alignment + v_axes);
   ASSERT_GT(ratio, 1.0);
   EXPECT_NEAR(apart->tilt_change.u.value, std::hypot(ratio * std::sqrt(v), lean), 1e-9);
+}
+
+// Derived: a point at (x, y) of the stem goes x sin t + y (cos t - 1) distally of the reference
+// point as the stem turns into varus by t. That t is the tilt that is told, not the alignments'
+// alone: head (35, -35), tip (8, 130).
+TEST(Tilt, ThatIsToldCarriesTheOtherPointsOfTheStem) {
+  const auto m = two_opinions(1.0, 1.6);
+  ASSERT_TRUE(m.has_value());
+  const double t = m->tilt_change.value.value * kDegree;
+  ASSERT_GT(std::abs(t - 1.0 * kDegree), 0.1 * kDegree);
+  const auto beyond = [&](const Measured<Millimetres>& point) {
+    return point.value.value - m->subsidence.value.value;
+  };
+  EXPECT_NEAR(beyond(m->subsidence_at_head_centre), 35.0 * std::sin(t) - 35.0 * (std::cos(t) - 1.0),
+              1e-9);
+  EXPECT_NEAR(beyond(*m->subsidence_at_tip), 8.0 * std::sin(t) + 130.0 * (std::cos(t) - 1.0), 1e-9);
 }
 
 // ---------------------------------------------------------------- evidence that is none

@@ -20,6 +20,7 @@ namespace tidemark::anatomy {
 namespace {
 
 constexpr double kDegree = std::numbers::pi / 180.0;
+constexpr const char* kTipOutsideField = "tip_outside_field";
 
 bool leaves_film(const Error& error) { return error.wrong == kStemLeavesField; }
 
@@ -144,10 +145,6 @@ void apply_given_head(const GivenLandmarks& given, double mm_per_px, FoundCircle
     head.diameter_u_px = std::numbers::sqrt2 * by_hand;  // two clicks
     head.source = Source::kGiven;
   }
-}
-
-Vec2 reference_point(const Line2& axis, const Vec2& shoulder, double mm_per_px) {
-  return axis.point + (along(axis, shoulder) + 10.0 / mm_per_px) * axis.direction;
 }
 
 /// Nearer to an end of the film than this the outline is that of the film, mm.
@@ -288,13 +285,13 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   implant.tip = shape.tip;
   implant.end = found.end;
   if (found.end == StemEnd::kFieldBorder) {
-    implant.flags.push_back({"tip_outside_field",
+    implant.flags.push_back({kTipOutsideField,
                              "The field ends above the stem's tip: nothing is said of the tip or "
                              "by zone; the motion is that of the stem's part that is seen."});
   }
   implant.shoulder = shape.shoulder;
   apply_given_head(options.given, h.mm_per_px, implant.head);
-  implant.reference_px = reference_point(implant.axis.line_px, implant.shoulder.px, h.mm_per_px);
+  implant.reference_px = reference_point(implant, {h.mm_per_px});
   add_metal(film, found, implant);
   implant.confidence = confidence_of({h.score, h.trace.evidence, shape.axis_u_rad / kDegree});
   constexpr double kSure = 0.6;  // right finds on simulated films score 0.79 and more; house choice
@@ -394,6 +391,13 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
   return no_stem(hip_view, "no femoral stem with its head was found");
 }
 
+Vec2 reference_point(const Implant& implant, MillimetresPerPixel scale) {
+  constexpr double kBelowShoulderMm = 10.0;
+  const Line2& axis = implant.axis.line_px;
+  return axis.point +
+         (along(axis, implant.shoulder.px) + kBelowShoulderMm / scale.value) * axis.direction;
+}
+
 GivenLandmarks for_search(const GivenLandmarks& given) {
   GivenLandmarks out;
   out.head_centre_px = given.head_centre_px;
@@ -409,6 +413,7 @@ Implant with_given(Implant found, const ImplantOptions& options) {
   if (given.stem_tip_px) {
     found.tip = {*given.stem_tip_px, by_hand, Source::kGiven};
     found.end = StemEnd::kTip;
+    std::erase_if(found.flags, [](const Flag& flag) { return flag.id == kTipOutsideField; });
   }
   if (given.stem_shoulder_px) found.shoulder = {*given.stem_shoulder_px, by_hand, Source::kGiven};
   if (given.stem_axis_px) {
@@ -418,7 +423,7 @@ Implant with_given(Implant found, const ImplantOptions& options) {
     found.axis.source = Source::kGiven;
   }
   if (given.stem_shoulder_px || given.stem_axis_px) {
-    found.reference_px = reference_point(found.axis.line_px, found.shoulder.px, mm_per_px);
+    found.reference_px = reference_point(found, {mm_per_px});
   }
   return found;
 }

@@ -115,8 +115,9 @@ void add_migration(const migration::Migration& m, const CodedLengths& lengths,
   if (m.by_landmarks) {
     add("SUBSIDENCE", "Subsidence of the stem's reference point",
         lengths.of(m.by_landmarks->subsidence), by_landmarks());
-    add("TILT-CHANGE", "Change of tilt, varus positive", degrees_of(m.by_landmarks->tilt_change),
-        by_landmarks());
+    if (const auto& tilt = m.by_landmarks->tilt_change) {
+      add("TILT-CHANGE", "Change of tilt, varus positive", degrees_of(*tilt), by_landmarks());
+    }
     add_features(m.by_landmarks->features, by_landmarks(), lengths, group);
   }
   add_budget(m, lengths, group);

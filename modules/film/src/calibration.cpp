@@ -72,9 +72,7 @@ double model_uncertainty(ScaleMethod method) {
 
 /// Scale in the plane of the stem over that in the plane of the known length.
 double to_the_stem(ScaleMethod method, View view) {
-  if (method != ScaleMethod::kHeadDiameter) return 1.0;
-  const double nearer = view == View::kPa ? -kHeadInFrontMm : kHeadInFrontMm;
-  return 1.0 + nearer / kSourceToHipMm;
+  return method == ScaleMethod::kHeadDiameter ? stem_over_head(view) : 1.0;
 }
 
 Expected<ScaleCandidate> from_length(ScaleMethod method, const KnownLength& length, View view) {
@@ -226,6 +224,11 @@ std::optional<ScaleCandidate> scale_from_dicom(const ScaleFacts& facts) {
   const auto all = scales_from_dicom(facts);
   if (all.empty()) return std::nullopt;
   return all.front();
+}
+
+double stem_over_head(View view) {
+  const double nearer = view == View::kPa ? -kHeadInFrontMm : kHeadInFrontMm;
+  return 1.0 + nearer / kSourceToHipMm;
 }
 
 Expected<Calibration> calibrate(const ScaleSources& sources) {

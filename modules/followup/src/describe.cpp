@@ -17,14 +17,16 @@ class ToStored {
   explicit ToStored(const HipFilm& film)
       : stored_from_view_(film.hip_view.stored_from_view),
         stored_per_view_(1.0 / film::view_px_per_stored_px(film.hip_view)),
-        mm_per_view_px_(film.scale.value.value) {}
+        mm_per_view_px_(film.scale.value.value),
+        in_pixels_(film.in_pixels) {}
 
   [[nodiscard]] Vec2 point(const Vec2& px) const { return stored_from_view_.apply(px); }
   [[nodiscard]] double length(double px) const { return stored_per_view_ * px; }
+  [[nodiscard]] Millimetres millimetres(double px) const { return {px * mm_per_view_px_}; }
   [[nodiscard]] PointResult landmark(const anatomy::Landmark& mark) const {
     return {.stored_px = point(mark.px),
             .u_px = length(mark.u_px),
-            .u = Millimetres{mark.u_px * mm_per_view_px_},
+            .u = u_of(mark),
             .source = mark.source};
   }
   [[nodiscard]] CircleResult circle(const anatomy::FoundCircle& circle) const {
@@ -48,16 +50,29 @@ class ToStored {
   }
 
  private:
+  /// Nothing where a nominal head stands for the scale.
+  [[nodiscard]] std::optional<Millimetres> u_of(const anatomy::Landmark& mark) const {
+    if (in_pixels_) return {};
+    return millimetres(mark.u_px);
+  }
+
   Affine2 stored_from_view_;
   double stored_per_view_;
   double mm_per_view_px_;
+  bool in_pixels_;
 };
 
 StemResult describe_stem(const anatomy::Implant& implant, const ToStored& to_stored) {
   const Line2& axis = implant.axis.line_px;
   std::optional<PointResult> tip;
-  if (implant.shows_tip()) tip = to_stored.landmark(implant.tip);
+  std::optional<Millimetres> tip_below_reference;
+  if (implant.shows_tip()) {
+    tip = to_stored.landmark(implant.tip);
+    tip_below_reference =
+        to_stored.millimetres(along(axis, implant.tip.px) - along(axis, implant.reference_px));
+  }
   return {.tip = tip,
+          .tip_below_reference = tip_below_reference,
           .shoulder = to_stored.landmark(implant.shoulder),
           .axis = to_stored.axis(implant.axis, along(axis, implant.shoulder.px),
                                  along(axis, implant.tip.px)),

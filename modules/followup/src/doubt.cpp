@@ -111,8 +111,8 @@ void doubt_views(WorkingSeries& work) {
       refuse(film, reason_by_tone(seen, *fault));
     } else if (refused) {
       refuse(film, seen +
-                       ", as on a lateral film or with the leg turned far; only AP films are "
-                       "measured, so take one with the kneecap to the front");
+                       ", as on a lateral film or with the leg turned far; name its view in the "
+                       "sheet if it is lateral, else take one with the kneecap to the front");
     } else if (offset < kFrontalOffsetMm) {
       film.out.flags.push_back(
           {"view_turned", "On this film " + seen +

@@ -303,9 +303,12 @@ void add_migration(Json& out, const migration::Migration& m, const LengthWriter&
   }
   out["features"] = features_json(m.features, length);
   if (!m.by_landmarks) return;
-  out["by_landmarks"] = {{"subsidence" + length.suffix, length(m.by_landmarks->subsidence)},
-                         {"tilt_change_deg", measured_json(m.by_landmarks->tilt_change)},
-                         {"features", features_json(m.by_landmarks->features, length)}};
+  auto& opinion = out["by_landmarks"];
+  opinion["subsidence" + length.suffix] = length(m.by_landmarks->subsidence);
+  if (m.by_landmarks->tilt_change) {
+    opinion["tilt_change_deg"] = measured_json(*m.by_landmarks->tilt_change);
+  }
+  opinion["features"] = features_json(m.by_landmarks->features, length);
 }
 
 Json zone_change_json(const lucency::ZoneChange& change, const LengthWriter& length) {

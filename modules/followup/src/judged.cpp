@@ -3,20 +3,14 @@
 namespace tidemark::followup {
 namespace {
 
-/// Along the stem axis; the film's pixels are square or nearly so.
-std::optional<Millimetres> tip_below_reference(const FilmResult& film) {
-  if (!film.stem || !film.stem->tip || !film.calibration) return {};
-  const double px = (film.stem->tip->stored_px - film.stem->reference_px).norm();
-  return Millimetres{px * film.calibration->mm_per_px.value.value};
-}
-
 assessment::FilmEvidence film_evidence(const FilmResult& film) {
-  assessment::FilmEvidence out{.name = film.file,
-                               .date = film.date,
-                               .days_from_surgery = film.days_from_surgery,
-                               .tip_below_reference = tip_below_reference(film),
-                               .zones = {},
-                               .signs = film.signs};
+  assessment::FilmEvidence out{
+      .name = film.file,
+      .date = film.date,
+      .days_from_surgery = film.days_from_surgery,
+      .tip_below_reference = film.stem ? film.stem->tip_below_reference : std::nullopt,
+      .zones = {},
+      .signs = film.signs};
   for (const ZoneResult& zone : film.zones) {
     out.zones.push_back({.zone = zone.zone,
                          .interface = zone.interface,

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cassert>
+#include <cmath>
 #include <nlohmann/json.hpp>
 #include <utility>
 
@@ -76,6 +77,7 @@ void find_bone_on(std::size_t i, WorkingSeries& work, const Run& run) {
   hip.side = film.seen->side;
   hip.role = work.reference == i ? Role::kReference : Role::kFollowUp;
   hip.implant = std::move(film.seen->implant);
+  hip.implant.reference_px = anatomy::reference_point(hip.implant, hip.scale.value);
   film.seen.reset();
   auto femur = run.steps.find_femur(
       hip.hip_view, hip.implant,
@@ -123,6 +125,11 @@ std::optional<std::string> obstacle(const Working& reference, const Working& fol
   };
   if (reference.refused) return one(reference, "reference");
   if (follow_up.refused) return one(follow_up, "follow-up");
+  if ((reference.out.view == View::kPa) != (follow_up.out.view == View::kPa)) {
+    return "one of the films is taken from the front (AP), the other from behind (PA), which "
+           "shifts "
+           "bone beside the stem by more than what is looked for";
+  }
   return {};
 }
 
@@ -140,9 +147,12 @@ std::vector<ComparisonResult> list_comparisons(const WorkingSeries& work) {
     if (reference.date && film.date) comparison.days = days_between(*reference.date, *film.date);
     out.push_back(std::move(comparison));
   }
-  std::stable_sort(out.begin(), out.end(), [](const auto& a, const auto& b) {
-    return a.days && b.days && *a.days < *b.days;
-  });
+  // Undated ones first, so that none of them passes for the latest.
+  const auto key = [](const ComparisonResult& pair) {
+    return std::pair(pair.days.has_value(), pair.days.value_or(0));
+  };
+  std::stable_sort(out.begin(), out.end(),
+                   [&](const auto& a, const auto& b) { return key(a) < key(b); });
   return out;
 }
 
@@ -156,6 +166,18 @@ void compare_bone(const Working& reference, const Working& follow_up, const Run&
   }
 }
 
+/// How well lengths along the stem on both films of a pair can be held against each other: their
+/// scales, and the stretch that unlike poses make.
+double length_ratio_u(const std::optional<migration::Migration>& migration) {
+  if (!migration || !migration->measured) return 0.0;
+  const migration::PairMeasured& pair = *migration->measured;
+  double square = pair.scale_ratio_u * pair.scale_ratio_u;
+  for (const auto& draw : pair.pose.draws) {
+    square += draw.probability * draw.stretch * draw.stretch;
+  }
+  return std::sqrt(square);
+}
+
 /// Other signs beside the stem. Only the calcar needs to know how far the stem moved.
 void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
   const FilmResult& reference = work.films[out.reference].out;
@@ -163,7 +185,8 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
   if (out.zones.empty() || !reference.signs || !follow_up.signs) return;
   std::optional<Measured<Millimetres>> subsidence;
   if (out.migration) subsidence = out.migration->subsidence_at_tip;
-  out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs, subsidence);
+  out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs, subsidence,
+                                     length_ratio_u(out.migration));
   out.signs->lysis =
       lysis_of(*work.films[out.reference].hip, *work.films[out.follow_up].hip, out.migration);
 }
@@ -327,7 +350,12 @@ Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
   }
   for (const Working& film : work.films) {
     result.films.push_back(film.out);
-    if (film.refused) result.films.back().status = Status::kNotMeasured;
+    FilmResult& told = result.films.back();
+    if (film.refused) told.status = Status::kNotMeasured;
+    if (told.signs && film.hip && !film.hip->in_pixels) {
+      const auto& scale = film.hip->scale;
+      told.signs = lucency::with_scale_u(std::move(*told.signs), scale.u.value / scale.value.value);
+    }
   }
   warn_of_lines(result);
   result.assessment = judged(work.series.stem, result, options);

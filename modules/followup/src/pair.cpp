@@ -85,6 +85,15 @@ double scale_ratio_u(const HipFilm& reference, const HipFilm& follow_up) {
                     relative(follow_up.scale_u_own, follow_up.scale.value));
 }
 
+/// Standard uncertainty of what the films' scales have in common, relative. The nominal head of
+/// lengths in pixels cancels in them.
+double shared_scale_u(const HipFilm& reference) {
+  if (reference.in_pixels) return 0.0;
+  const double all = relative(reference.scale.u, reference.scale.value);
+  const double own = relative(reference.scale_u_own, reference.scale.value);
+  return std::sqrt(std::max(0.0, all * all - own * own));
+}
+
 /// How the stem moved between the films, held where its outline can be trusted.
 migration::StemMotion hold_stem(const Registrar& by, const PreparedHip& reference,
                                 const PreparedHip& follow_up, const migration::MeasuredFilm& a,
@@ -227,6 +236,7 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
                                    .pose = pose_model(reference.hip),
                                    .trust = {}};
   evidence.scale_ratio_u = ratio_u;
+  evidence.shared_scale_u = shared_scale_u(reference.hip);
   evidence.depths = depths_before(reference.hip);
   return derived(evidence, *flags);
 }
@@ -248,6 +258,7 @@ std::vector<migration::Migration> compare_together(const HipFilm& reference,
                                      .bone = measured->bone,
                                      .votes = measured->votes,
                                      .scale_ratio_u = measured->scale_ratio_u,
+                                     .shared_scale_u = shared_scale_u(reference),
                                      .pose = pose_model(reference),
                                      .trust = {}};
     evidence.depths = migration::with_others(depths_before(reference), others);

@@ -168,6 +168,15 @@ MillimetresPerPixel head_share(const Working& film, const MillimetresPerPixel& s
   return (px.u / px.value) * scale;
 }
 
+Measured<Millimetres> head_stated(const StemFacts& stem) {
+  return normal<Millimetres>(stem.head_diameter->value, kHeadDiameterUMm);
+}
+
+/// Whether two scales differ by no more than their joint 95 % uncertainty.
+bool agree(const Measured<MillimetresPerPixel>& a, const Measured<MillimetresPerPixel>& b) {
+  return std::abs(a.value.value - b.value.value) <= kNormal95 * std::hypot(a.u.value, b.u.value);
+}
+
 /// Scale of one film by the head of known size, its other sources beside it.
 void scale_by_head(Working& film, const StemFacts& stem, const Measured<Millimetres>& head) {
   film::ScaleSources sources = sources_of(film, stem);
@@ -187,12 +196,25 @@ void scale_by_head(Working& film, const StemFacts& stem, const Measured<Millimet
   }
 }
 
-/// Scale of one film that the user gave, whatever else is known.
-void scale_as_given(Working& film, const OwnScale& own) {
+/// Scale of one film that the user gave, whatever else is known; what else is known says whether
+/// the number can be right.
+void scale_as_given(Working& film, const StemFacts& stem, const OwnScale& own) {
   const double k = film::view_px_per_stored_px(film.seen->hip_view);
   take_scale(film, per_stored_px(own.method, own.per_view_px, own.note, k), own.per_view_px,
              own.per_view_px.u);
-  keep_others(film, own.others);
+  std::vector<film::ScaleCandidate> others = own.others;
+  if (stem.head_diameter) {
+    film::ScaleSources by_head = sources_of(film, stem);
+    by_head.head_diameter = film::KnownLength{head_on_film(film), head_stated(stem)};
+    if (const auto head = film::calibrate(by_head)) others.insert(others.begin(), head->best);
+  }
+  keep_others(film, others);
+  for (const film::ScaleCandidate& other : others) {
+    if (agree(own.per_view_px, other.mm_per_px)) continue;
+    film.out.flags.push_back({"scales_disagree", "The scale given in the sheet does not fit what " +
+                                                     name_of(other.method) +
+                                                     " says; the sheet was followed."});
+  }
 }
 
 /// Scale of one film by the head whose size came from the scales of all films.
@@ -212,8 +234,7 @@ void scale_by_common_head(Working& film, const HeadSize& head, const std::option
         per_stored_px(own->method, own->per_view_px, "this film alone: " + own->note, k));
   }
   keep_others(film, own->others);
-  const double apart = std::abs(own->per_view_px.value.value - value);
-  if (apart > kNormal95 * std::hypot(own->per_view_px.u.value, u)) {
+  if (!agree(own->per_view_px, scale)) {
     film.out.flags.push_back(
         {"scales_disagree",
          "The scale of this film alone does not fit the scales of the others by the head."});
@@ -236,6 +257,7 @@ void scale_in_pixels(WorkingSeries& work, const std::vector<Working*>& films) {
   const HeadSize nominal{normal<Millimetres>(kNominalHeadMm, kNominalHeadUMm), "pixels", 0};
   for (Working* film : films) {
     scale_by_common_head(*film, nominal, {});
+    film->hip->in_pixels = true;
     film->out.calibration->note = "a head of 32 mm assumed; cancels in results in pixels";
   }
 }
@@ -273,10 +295,9 @@ void scale_films(WorkingSeries& work, WithoutScale without_scale) {
   }
   for (std::size_t i = 0; i < films.size(); ++i) {
     if (own[i] && own[i]->method == "given") {
-      scale_as_given(*films[i], *own[i]);
+      scale_as_given(*films[i], stem, *own[i]);
     } else if (stem.head_diameter) {
-      scale_by_head(*films[i], stem,
-                    normal<Millimetres>(stem.head_diameter->value, kHeadDiameterUMm));
+      scale_by_head(*films[i], stem, head_stated(stem));
     } else if (head) {
       scale_by_common_head(*films[i], *head, own[i]);
     } else {

@@ -34,6 +34,14 @@ void settle_view(Working& film) {
                                                              ", the file says " + name_of(*header) +
                                                              "; the sheet was followed."});
   }
+  if (film.out.view == View::kPa) {
+    film.out.flags.push_back(
+        {"taken_from_behind",
+         "This film is taken from behind (PA). How bone before and behind the stem shifts beside "
+         "it "
+         "is modelled for films from the front, so where the leg lies otherwise the motion is less "
+         "certain than it says."});
+  }
   if (!is_frontal(film.out.view) && film.out.view != View::kLateral) {
     refuse(film, "only AP, PA and lateral films are measured and this view is " +
                      name_of(*film.out.view) + "; correct view in the sheet if that is wrong");
@@ -41,7 +49,7 @@ void settle_view(Working& film) {
 }
 
 void settle_date(Working& film, const std::optional<Date>& surgery) {
-  const auto& header = film.upright->facts.date;
+  const auto header = film.upright ? film.upright->facts.date : std::nullopt;
   film.out.date = film.entry.date ? film.entry.date : header;
   if (film.entry.date && header && *film.entry.date != *header) {
     film.out.flags.push_back({"date_contradicts_header", "The sheet dates this film " +
@@ -50,7 +58,9 @@ void settle_date(Working& film, const std::optional<Date>& surgery) {
                                                              "; the sheet was followed."});
   }
   if (!film.out.date) {
-    film.out.flags.push_back({"date_unknown", "Neither the sheet nor the file dates this film."});
+    if (film.upright) {
+      film.out.flags.push_back({"date_unknown", "Neither the sheet nor the file dates this film."});
+    }
     return;
   }
   if (!surgery) return;
@@ -150,17 +160,34 @@ void flag_copies(WorkingSeries& work) {
   }
 }
 
-bool outside(const std::optional<Vec2>& px, const film::FilmFacts& facts) {
-  return px && (px->x() > facts.stored_columns - 0.5 || px->y() > facts.stored_rows - 0.5);
+bool outside(const Vec2& px, const film::FilmFacts& facts) {
+  return px.x() > facts.stored_columns - 0.5 || px.y() > facts.stored_rows - 0.5;
+}
+
+/// All points that the sheet gives, one of each line.
+std::vector<Vec2> points_of(const FilmEntry& entry) {
+  const auto& given = entry.landmarks_in_stored_px;
+  std::vector<Vec2> out;
+  for (const auto* point :
+       {&given.head_centre_px, &given.stem_tip_px, &given.stem_shoulder_px,
+        &given.lesser_trochanter_px, &given.greater_trochanter_px, &given.bone_entry_px,
+        &given.second_zone_border_px, &given.third_zone_border_px}) {
+    if (*point) out.push_back(**point);
+  }
+  for (const auto* line : {&given.stem_axis_px, &given.shaft_axis_px}) {
+    if (*line) out.push_back((*line)->point);
+  }
+  if (entry.marker_in_stored_px) out.push_back(entry.marker_in_stored_px->centre);
+  return out;
 }
 
 void check_landmarks(Working& film) {
-  const auto& given = film.entry.landmarks_in_stored_px;
-  for (const auto* point : {&given.head_centre_px, &given.stem_tip_px, &given.stem_shoulder_px,
-                            &given.lesser_trochanter_px, &given.greater_trochanter_px}) {
-    if (outside(*point, film.upright->facts)) {
-      refuse(film, "a point of landmarks_px lies outside of the film; correct it in the sheet");
-    }
+  for (const Vec2& point : points_of(film.entry)) {
+    if (!outside(point, film.upright->facts)) continue;
+    refuse(
+        film,
+        "a point of landmarks_px or marker_px lies outside of the film; correct it in the sheet");
+    return;
   }
 }
 
@@ -168,11 +195,10 @@ void check_landmarks(Working& film) {
 
 void settle(WorkingSeries& work) {
   for (Working& film : work.films) {
-    film.out.date = film.entry.date;
     film.out.view = film.entry.view;
+    settle_date(film, work.series.surgery_date);  // a lost visit has its day as well
     if (!film.upright) continue;
     settle_view(film);
-    settle_date(film, work.series.surgery_date);
     check_landmarks(film);
     for (const std::string& note : film.upright->facts.notes) {
       film.out.flags.push_back({"file_note", note});

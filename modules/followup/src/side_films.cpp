@@ -8,6 +8,7 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/core/uncertainty.h"
+#include "tidemark/film/calibration.h"
 #include "tidemark/migration/pose.h"
 #include "tidemark/migration/side_view.h"
 
@@ -72,8 +73,10 @@ std::optional<bool> back_at_positive_x(const film::FilmImage& upright) {
   return {};
 }
 
+/// True diameter of the head; the frontal film's scale is that of the stem's plane.
 double head_mm(const HipFilm& reference) {
-  return 2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value;
+  return 2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value /
+         film::stem_over_head(View::kAp);
 }
 
 /// In the plane of the head.
@@ -86,13 +89,17 @@ Measured<MillimetresPerPixel> scale_by_head(const anatomy::Implant& implant,
   return measured(MillimetresPerPixel{mm_per_px}, MillimetresPerPixel{relative * mm_per_px});
 }
 
-/// In the plane of the stem: the head stands nearer to the tube by its offset (derived, cone beam;
-/// migration::side_view).
+/// By how much of itself the scale in the plane of the stem exceeds that of the head's: the head
+/// stands nearer to the tube by its offset (derived, cone beam; migration::side_view).
+double nearer_by(const migration::MeasuredFilm& frontal) {
+  return std::max(0.0, migration::stem_look(frontal).head_medial_mm) /
+         migration::PoseModel{}.source.value;
+}
+
+/// In the plane of the stem.
 Measured<MillimetresPerPixel> scale_beside_stem(const Measured<MillimetresPerPixel>& at_head,
-                                                const migration::MeasuredFilm& frontal) {
+                                                double nearer) {
   constexpr double kOfCorrection = 0.3;  // what is open of it; house choice
-  const double nearer = std::max(0.0, migration::stem_look(frontal).head_medial_mm) /
-                        migration::PoseModel{}.source.value;
   const double u =
       std::hypot((1.0 + nearer) * at_head.u.value, kOfCorrection * nearer * at_head.value.value);
   return measured((1.0 + nearer) * at_head.value, MillimetresPerPixel{u});
@@ -169,8 +176,18 @@ Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& refer
   auto implant = implant_from_side(film, out.hip.hip_view, reference, steps);
   if (!implant) return tl::unexpected(implant.error());
   out.hip.implant = std::move(*implant);
-  const auto at_head = scale_by_head(out.hip.implant, reference);
-  out.hip.scale = scale_beside_stem(at_head, found_on(reference));
+  out.hip.in_pixels = reference.in_pixels;
+  const double nearer = nearer_by(found_on(reference));
+  auto at_head = scale_by_head(out.hip.implant, reference);
+  out.hip.scale = scale_beside_stem(at_head, nearer);
+  if (film.entry.scale) {  // replaces every other source
+    const double per_view_px = 1.0 / film::view_px_per_stored_px(out.hip.hip_view);
+    const auto& given = *film.entry.scale;
+    out.hip.scale = {per_view_px * given.value, per_view_px * given.u, per_view_px * given.u95};
+    at_head = measured((1.0 / (1.0 + nearer)) * out.hip.scale.value,
+                       (1.0 / (1.0 + nearer)) * out.hip.scale.u);
+  }
+  out.hip.implant.reference_px = anatomy::reference_point(out.hip.implant, out.hip.scale.value);
   const auto given = in_view(film.entry.landmarks_in_stored_px, out.hip.hip_view);
   auto femur = steps.find_femur(out.hip.hip_view, out.hip.implant,
                                 {.scale = out.hip.scale.value, .given = on_bone(given)});
@@ -230,8 +247,21 @@ std::optional<Vec2> entry_carried_over(const HipFilm& side, const HipFilm& front
   return best;
 }
 
-std::optional<migration::SideView> measure_one(Working& film, const HipFilm& reference,
+/// The scale as results state it.
+ScaleResult stated_scale(const Working& film, const FilmResult& reference) {
+  const double k = film::view_px_per_stored_px(film.hip->hip_view);
+  const auto& scale = film.hip->scale;
+  ScaleResult out{"given", {k * scale.value, k * scale.u, k * scale.u95}, "given in the sheet"};
+  if (!film.entry.scale) {
+    out.method = reference.calibration ? reference.calibration->method : "head_diameter";
+    out.note = "by the head, as large as on the reference film";
+  }
+  return out;
+}
+
+std::optional<migration::SideView> measure_one(Working& film, const Working& frontal,
                                                const Steps& steps) {
+  const HipFilm& reference = *frontal.hip;
   auto seen = look_with_back_known(film, reference, steps);
   film.upright.reset();
   if (!seen) {
@@ -246,6 +276,7 @@ std::optional<migration::SideView> measure_one(Working& film, const HipFilm& ref
   }
   film.hip = std::move(seen->hip);
   describe(film);
+  film.out.calibration = stated_scale(film, frontal.out);
   film.out.tilt.reset();  // what it would show is the stem's lean
   film.out.side_view = seen->view;
   if (seen->back_by_trochanter) {
@@ -288,7 +319,7 @@ void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
   }
   std::vector<std::optional<migration::SideView>> said(films.size());
   parallel_for(films.size(), threads,
-               [&](std::size_t i) { said[i] = measure_one(*films[i], *reference->hip, steps); });
+               [&](std::size_t i) { said[i] = measure_one(*films[i], *reference, steps); });
   std::vector<migration::SideView> views;
   for (const auto& view : said) {
     if (view) views.push_back(*view);

@@ -13,11 +13,12 @@ namespace {
 constexpr double kHeadDiameterUMm = 0.05;
 constexpr double kUneven = 0.3;  ///< mm; below it front and back look alike
 
-/// True diameter of the head: the stated one, else what the film's scale makes of its circle.
+/// True diameter of the head: the stated one, else what the film's scale, which is that of the
+/// stem's plane, makes of its circle.
 Measured<Millimetres> head_diameter(const StemFacts& stem, const anatomy::Implant& implant,
                                     const Measured<MillimetresPerPixel>& scale) {
   if (stem.head_diameter) return measured(*stem.head_diameter, Millimetres{kHeadDiameterUMm});
-  const double px = 2.0 * implant.head.circle_px.radius;
+  const double px = 2.0 * implant.head.circle_px.radius / film::stem_over_head(View::kAp);
   return measured(Millimetres{px * scale.value.value}, Millimetres{px * scale.u.value});
 }
 

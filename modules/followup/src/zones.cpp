@@ -114,8 +114,10 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
     return;
   }
   const Affine2& stored_from_view = film.hip->hip_view.stored_from_view;
+  auto scale = film.hip->scale;
+  if (film.hip->in_pixels) scale.u = {0.0};  // what the nominal head adds cancels in pixels
   for (const lucency::ZoneLine& line : lines->lines) {
-    out.zones.push_back(describe_line(line, lines->plan, film.hip->scale));
+    out.zones.push_back(describe_line(line, lines->plan, scale));
   }
   for (const lucency::ZoneBorder& border : lines->plan.borders) {
     out.zone_borders.push_back({stored_from_view.apply(border.lateral_px),

@@ -336,7 +336,8 @@ FilmSigns read_signs(const film::FilmImage& hip_view, const anatomy::Implant& im
 }
 
 SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up,
-                          const std::optional<Measured<Millimetres>>& subsidence) {
+                          const std::optional<Measured<Millimetres>>& subsidence,
+                          double length_ratio_u) {
   SignChanges out;
   for (const CortexSign& now : follow_up.cortex) {
     out.cortex.push_back(cortex_change(cortex_of(reference, now.zone), now));
@@ -347,7 +348,8 @@ SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up
     // A stem that sank by s has its tip s further below the same bone.
     out.calcar = measured(
         now_above->value - then_above->value - subsidence->value,
-        Millimetres{std::hypot(now_above->u.value, then_above->u.value, subsidence->u.value)});
+        Millimetres{std::hypot(std::hypot(now_above->u.value, then_above->u.value),
+                               subsidence->u.value, length_ratio_u * then_above->value.value)});
   } else {
     out.calcar_reason = subsidence ? "The cut neck is not seen on both films."
                                    : "How far the stem moved is not known.";
@@ -357,6 +359,18 @@ SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up
   if (now == Answer::kNo || then == Answer::kYes) out.new_pedestal = Answer::kNo;
   if (now == Answer::kYes && then == Answer::kNo) out.new_pedestal = Answer::kYes;
   return out;
+}
+
+FilmSigns with_scale_u(FilmSigns signs, double relative_u) {
+  const auto widen = [relative_u](std::optional<Measured<Millimetres>>& length) {
+    if (!length) return;
+    length = measured(length->value,
+                      Millimetres{std::hypot(length->u.value, relative_u * length->value.value)});
+  };
+  for (CortexSign& cortex : signs.cortex) widen(cortex.thickness);
+  widen(signs.calcar.height);
+  widen(signs.calcar.above_tip);
+  return signs;
 }
 
 }  // namespace tidemark::lucency

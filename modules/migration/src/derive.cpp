@@ -224,9 +224,10 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame&
   const auto swing = [&](const alignment::Alignment& a) {
     return frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
   };
-  return mm(shift_mm,
-            sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),
-                            u_pose_across, swing(e.bone), swing(e.stem.alignment)}));
+  return mm(
+      shift_mm,
+      sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance), u_pose_across,
+                      swing(e.bone), swing(e.stem.alignment), e.shared_scale_u * shift_mm}));
 }
 
 /// What each registered feature says on its own, with all that its depth and the pose leave open.
@@ -260,8 +261,7 @@ tl::unexpected<Error> too_wide(double u95_mm, const PoseChange& pose) {
 /// The stem's motion in the bone as the alignments give it, and what the bony features make of it.
 struct Settled {
   AnatomicalFrame frame;
-  Rigid2 motion;          ///< moved_from_still, mm of the reference film's hip view
-  double rigid_mm = 0.0;  ///< of the reference point along the shaft, by the alignments alone
+  Rigid2 motion;  ///< moved_from_still, mm of the reference film's hip view
   PoseChange pose;
   std::vector<Opinion> opinions;
   Consensus consensus;
@@ -272,21 +272,26 @@ double stem_u(const PairEvidence& e, const AnatomicalFrame& frame) {
   return std::sqrt(variance_along(e.stem.alignment, frame));
 }
 
-/// Subsidence of the reference point and of the other points of the stem, which pay for the tilt by
-/// their distance beside the axis.
+/// A length with what else makes it uncertain, which is normal and independent of the rest.
+Measured<Millimetres> widened(double value, double u, double u95, double by) {
+  return {Millimetres{value}, Millimetres{std::hypot(u, by)},
+          Millimetres{std::hypot(u95, coverage_factor(kInfiniteFreedom) * by)}};
+}
+
+/// Subsidence of the reference point and of the other points of the stem, which the told tilt
+/// carries by their distance beside the axis, and which pay for it likewise.
 void tell_subsidence(const PairEvidence& e, const Settled& s, double u95, const Tilt& tilt,
                      Migration& m) {
   const Consensus& c = s.consensus;
   const double u = std::hypot(std::sqrt(c.variance), stem_u(e, s.frame));
   const double k = e.reference.scale.value.value;
-  m.subsidence = {Millimetres{c.mean}, Millimetres{u}, Millimetres{u95}};
+  const Rigid2 tilted{tilt.value * kDegree, Vec2::Zero()};
+  m.subsidence = widened(c.mean, u, u95, e.shared_scale_u * c.mean);
   const auto at = [&](const Vec2& p_px) {
-    const Vec2 p = k * p_px;
-    const double turn = s.frame.of(p).x() * tilt.u * kDegree;
-    const double along = Vec2(s.motion.apply(p) - p).dot(s.frame.distal);
-    return Measured<Millimetres>{
-        Millimetres{c.mean - s.rigid_mm + along}, Millimetres{std::hypot(u, turn)},
-        Millimetres{std::hypot(u95, coverage_factor(kInfiniteFreedom) * turn)}};
+    const Vec2 beside = k * p_px - s.frame.origin;
+    const double turn = s.frame.of(k * p_px).x() * tilt.u * kDegree;
+    const double value = c.mean + Vec2(tilted.apply(beside) - beside).dot(s.frame.distal);
+    return widened(value, u, u95, std::hypot(turn, e.shared_scale_u * value));
   };
   m.subsidence_at_head_centre = at(e.reference.implant.head.circle_px.centre);
   m.subsidence_at_shoulder = at(e.reference.implant.shoulder.px);
@@ -303,7 +308,8 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
   m.budget = {{"bone alignment", {std::sqrt(s.consensus.own)}},
               {"out-of-plane pose", {std::sqrt(s.consensus.pose)}},
               {"stem alignment", {stem_u(e, s.frame)}},
-              {"calibration", {std::sqrt(s.consensus.scale)}}};
+              {"calibration",
+               {std::hypot(std::sqrt(s.consensus.scale), e.shared_scale_u * s.consensus.mean)}}};
   const Vec2 shift = s.motion.apply(s.frame.origin) - s.frame.origin;
   m.medial = medial_shift(e, s.frame, shift.dot(s.frame.medial), s.pose);
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
@@ -333,13 +339,11 @@ Expected<Migration> derive(const PairEvidence& e) {
   }
   Settled s{.frame = anatomical_frame(e.reference),
             .motion = relative_motion(e),
-            .rigid_mm = 0.0,
             .pose = pose_of(e),
             .opinions = {},
             .consensus = {}};
   const Vec2 shift = s.motion.apply(s.frame.origin) - s.frame.origin;
   const Vec2 rigid(shift.dot(s.frame.medial), shift.dot(s.frame.distal));
-  s.rigid_mm = rigid.y();
   s.opinions = by_registration(e, s.frame, rigid, s.pose);
   add_marked(e, s.frame, s.opinions);
   const Depths depths = e.depths.value_or(depths_of_people(e.trust.stem_depth_mm));

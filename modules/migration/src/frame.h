@@ -16,6 +16,9 @@ struct AnatomicalFrame {
   }
 };
 
+/// Along the shaft; along the stem where no shaft's axis is seen.
 [[nodiscard]] AnatomicalFrame anatomical_frame(const MeasuredFilm& film);
+/// The same origin, along the stem.
+[[nodiscard]] AnatomicalFrame frame_along_stem(const MeasuredFilm& film);
 
 }  // namespace tidemark::migration

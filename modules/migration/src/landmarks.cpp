@@ -1,3 +1,4 @@
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -16,44 +17,52 @@ struct LevelVote {
   std::string feature;
   Vec2 position_mm;
   double subsidence = 0.0;
-  double variance = 0.0;
+  double variance = 0.0;  ///< of the point itself; what the stem adds is common to all votes
 };
+
+/// A film with the frame in which its landmarks are read.
+struct InFrame {
+  const MeasuredFilm& film;
+  AnatomicalFrame frame;
+
+  [[nodiscard]] double scale() const { return film.scale.value.value; }
+  [[nodiscard]] double stem_u() const { return scale() * film.implant.shoulder.u_px; }
+};
+
+/// Along the shaft on both films, or along the stem on both: levels along two unlike axes differ by
+/// the tilt times the distance beside the stem.
+std::array<InFrame, 2> in_one_frame(const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
+  const bool shafts = reference.femur.shaft_axis && follow_up.femur.shaft_axis;
+  const auto seen = [&](const MeasuredFilm& film) {
+    return InFrame{film, shafts ? anatomical_frame(film) : frame_along_stem(film)};
+  };
+  return {seen(reference), seen(follow_up)};
+}
 
 /// How much less far proximal of the stem a bony point lies on the follow-up: subsidence as that
 /// point sees it.
 void add_vote(const char* name, const std::optional<anatomy::Landmark>& before,
-              const std::optional<anatomy::Landmark>& after, const MeasuredFilm& reference,
-              const MeasuredFilm& follow_up, std::vector<LevelVote>& votes) {
+              const std::optional<anatomy::Landmark>& after, const std::array<InFrame, 2>& films,
+              std::vector<LevelVote>& votes) {
   if (!before || !after) return;
-  const double ka = reference.scale.value.value;
-  const double kb = follow_up.scale.value.value;
-  const Vec2 a = anatomical_frame(reference).of(ka * before->px);
-  const Vec2 b = anatomical_frame(follow_up).of(kb * after->px);
-  const double u_stem =
-      std::hypot(ka * reference.implant.shoulder.u_px, kb * follow_up.implant.shoulder.u_px);
-  LevelVote vote{name, a, a.y() - b.y(), 0.0};
-  vote.variance = std::pow(ka * before->u_px, 2) + std::pow(kb * after->u_px, 2) + u_stem * u_stem;
-  votes.push_back(vote);
-}
-
-double shaft_u_deg(const MeasuredFilm& film) {
-  return film.femur.shaft_axis ? film.femur.shaft_axis->direction_u.value : 3.0;
+  const auto& [reference, follow_up] = films;
+  const Vec2 a = reference.frame.of(reference.scale() * before->px);
+  const Vec2 b = follow_up.frame.of(follow_up.scale() * after->px);
+  votes.push_back({name, a, a.y() - b.y(),
+                   std::pow(reference.scale() * before->u_px, 2) +
+                       std::pow(follow_up.scale() * after->u_px, 2)});
 }
 
 double tilt_deg(const MeasuredFilm& film, const AnatomicalFrame& frame) {
   return angle_between(frame.distal, film.implant.axis.line_px.direction) / kDegree;
 }
 
-Measured<Degrees> by_axes(const MeasuredFilm& reference, const MeasuredFilm& follow_up,
-                          const PoseModel& pose) {
-  const double tilt = tilt_deg(follow_up, anatomical_frame(follow_up)) -
-                      tilt_deg(reference, anatomical_frame(reference));
-  const double u =
-      std::sqrt(std::pow(shaft_u_deg(reference), 2) + std::pow(shaft_u_deg(follow_up), 2) +
-                std::pow(reference.implant.axis.direction_u.value, 2) +
-                std::pow(follow_up.implant.axis.direction_u.value, 2) +
-                std::pow(pose.rotation.value * kDegree * pose.sagittal_lean.value, 2));
-  return measured(Degrees{tilt}, Degrees{u});
+AnatomicalFrame frame_along(const MeasuredFilm& film, const Line2& axis_px) {
+  AnatomicalFrame f;
+  f.origin = film.scale.value.value * film.implant.reference_px;
+  f.distal = axis_px.direction;
+  f.medial = Vec2(f.distal.y(), -f.distal.x());
+  return f;
 }
 
 }  // namespace
@@ -62,31 +71,41 @@ std::optional<Measured<Degrees>> tilt_by_axes(const MeasuredFilm& reference,
                                               const MeasuredFilm& follow_up,
                                               const PoseModel& pose) {
   if (!reference.femur.shaft_axis || !follow_up.femur.shaft_axis) return std::nullopt;
-  return by_axes(reference, follow_up, pose);
+  const double tilt = tilt_deg(follow_up, anatomical_frame(follow_up)) -
+                      tilt_deg(reference, anatomical_frame(reference));
+  const double u = std::sqrt(std::pow(reference.femur.shaft_axis->direction_u.value, 2) +
+                             std::pow(follow_up.femur.shaft_axis->direction_u.value, 2) +
+                             std::pow(reference.implant.axis.direction_u.value, 2) +
+                             std::pow(follow_up.implant.axis.direction_u.value, 2) +
+                             std::pow(pose.rotation.value * kDegree * pose.sagittal_lean.value, 2));
+  return measured(Degrees{tilt}, Degrees{u});
 }
 
 AnatomicalFrame anatomical_frame(const MeasuredFilm& film) {
-  AnatomicalFrame f;
-  f.origin = film.scale.value.value * film.implant.reference_px;
-  f.distal = film.femur.shaft_axis ? film.femur.shaft_axis->line_px.direction
-                                   : film.implant.axis.line_px.direction;
-  f.medial = Vec2(f.distal.y(), -f.distal.x());
-  return f;
+  const auto& shaft = film.femur.shaft_axis;
+  return frame_along(film, shaft ? shaft->line_px : film.implant.axis.line_px);
+}
+
+AnatomicalFrame frame_along_stem(const MeasuredFilm& film) {
+  return frame_along(film, film.implant.axis.line_px);
 }
 
 std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& reference,
                                                     const MeasuredFilm& follow_up,
                                                     const PoseModel& pose, double scale_ratio_u) {
+  const auto films = in_one_frame(reference, follow_up);
   std::vector<LevelVote> votes;
   add_vote(kGreaterTrochanter, reference.femur.greater_trochanter,
-           follow_up.femur.greater_trochanter, reference, follow_up, votes);
+           follow_up.femur.greater_trochanter, films, votes);
   add_vote(kLesserTrochanter, reference.femur.lesser_trochanter, follow_up.femur.lesser_trochanter,
-           reference, follow_up, votes);
+           films, votes);
   if (votes.empty()) return std::nullopt;
   const auto n = static_cast<Eigen::Index>(votes.size());
   const double flexion = pose.flexion.value * kDegree;
   Eigen::VectorXd y(n);
-  Eigen::MatrixXd v = Eigen::MatrixXd::Zero(n, n);
+  // Both trochanters are told against one shoulder.
+  const double of_stem = std::pow(films[0].stem_u(), 2) + std::pow(films[1].stem_u(), 2);
+  Eigen::MatrixXd v = Eigen::MatrixXd::Constant(n, n, of_stem);
   for (Eigen::Index i = 0; i < n; ++i) {
     const LevelVote& vote = votes[static_cast<std::size_t>(i)];
     y(i) = vote.subsidence;
@@ -111,7 +130,7 @@ std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& referenc
         {vote.feature, vote.position_mm,
          measured(Millimetres{vote.subsidence}, Millimetres{std::sqrt(v(i, i))})});
   }
-  out.tilt_change = by_axes(reference, follow_up, pose);
+  out.tilt_change = tilt_by_axes(reference, follow_up, pose);
   return out;
 }
 

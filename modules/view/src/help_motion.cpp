@@ -98,9 +98,9 @@ void add_tilt(const HelpFrom& from, const ComparisonResult& pair, Help& to) {
     to.facts.push_back("On " + printable(one.file) + " the stem stands at " + told(*one.tilt) +
                        " in the shaft, varus positive.");
   }
-  if (m.by_landmarks) {
-    to.facts.push_back("By the axes alone, a second opinion: " + told(m.by_landmarks->tilt_change) +
-                       ".");
+  if (m.by_landmarks && m.by_landmarks->tilt_change) {
+    to.facts.push_back(
+        "By the axes alone, a second opinion: " + told(*m.by_landmarks->tilt_change) + ".");
   }
 }
 

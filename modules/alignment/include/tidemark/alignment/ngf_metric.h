@@ -219,6 +219,9 @@ class NormalizedGradientFieldMetric
   [[nodiscard]] double moving_gradient_quantile() const;
   [[nodiscard]] std::vector<Real> virtual_points() const;
   void collect_samples();
+  // All that is made once of one image; the two touch nothing in common.
+  void take_fixed();
+  void take_moving();
   [[nodiscard]] Vote vote_of(const Sample& sample, const LinearMap& map, Want want) const;
   [[nodiscard]] double agreement_of(double cosine) const;
   [[nodiscard]] double agreement_slope(double cosine) const;

@@ -302,19 +302,28 @@ void NormalizedGradientFieldMetric<F, M, V>::Initialize() {
   }
   check_weights(fixed_weights_, this->m_FixedImage);
   check_weights(moving_weights_, this->m_MovingImage);
-  moving_weights_in_use_ = masked(moving_weights_.GetPointer(), this->m_MovingImage.GetPointer(),
-                                  this->m_MovingImageMask.GetPointer());
-  fixed_spline_ = make_spline(this->m_FixedImage.GetPointer());
-  moving_spline_ = make_spline(this->m_MovingImage.GetPointer());
   frozen_ = false;
-  collect_samples();
-  noise_floor_in_use_[1] = noise_floor_wanted_[1] > 0.0
-                               ? noise_floor_wanted_[1]
-                               : noise_floor_factor_ * moving_gradient_quantile();
+  parallel_within(2, [this](std::size_t image) { image == 0 ? take_fixed() : take_moving(); });
   if (!(noise_floor_in_use_[0] > 0.0 && noise_floor_in_use_[1] > 0.0)) {
     itkExceptionMacro(
         "an image has no gradient where it may vote: no noise floor can be estimated");
   }
+}
+
+template <class F, class M, class V>
+void NormalizedGradientFieldMetric<F, M, V>::take_fixed() {
+  fixed_spline_ = make_spline(this->m_FixedImage.GetPointer());
+  collect_samples();
+}
+
+template <class F, class M, class V>
+void NormalizedGradientFieldMetric<F, M, V>::take_moving() {
+  moving_weights_in_use_ = masked(moving_weights_.GetPointer(), this->m_MovingImage.GetPointer(),
+                                  this->m_MovingImageMask.GetPointer());
+  moving_spline_ = make_spline(this->m_MovingImage.GetPointer());
+  noise_floor_in_use_[1] = noise_floor_wanted_[1] > 0.0
+                               ? noise_floor_wanted_[1]
+                               : noise_floor_factor_ * moving_gradient_quantile();
 }
 
 template <class F, class M, class V>

@@ -75,6 +75,10 @@ inline constexpr const char* kStemLeavesField = "part of the stem lies outside o
 [[nodiscard]] Expected<Implant> find_implant(const film::FilmImage& hip_view,
                                              const ImplantOptions& options);
 
+/// On the stem's axis, 10 mm distal to the level of the shoulder (docs/design.md). find_implant()
+/// sets it by the scale that it assumes; whoever knows the film's scale sets it again.
+[[nodiscard]] Vec2 reference_point(const Implant& implant, MillimetresPerPixel scale);
+
 /// Those of the given landmarks that the search itself looks at: the head's.
 [[nodiscard]] GivenLandmarks for_search(const GivenLandmarks& given);
 

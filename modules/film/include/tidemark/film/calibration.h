@@ -91,6 +91,10 @@ struct Calibration {
   std::vector<std::string> disagreements;
 };
 
+/// Scale in the plane of the stem over that in the plane of the head: 1 + kHeadInFrontMm / 970 mm,
+/// and less than 1 on a PA film (similar triangles).
+[[nodiscard]] double stem_over_head(View view);
+
 /// Chooses the scale: head diameter, marker ball, stem length, DICOM, in this order. The head's is
 /// carried over to the stem's depth: larger than mm over px by kHeadInFrontMm / 970 mm on an AP
 /// film, smaller on a PA film, where head and stem change places (similar triangles).

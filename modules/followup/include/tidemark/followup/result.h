@@ -64,6 +64,8 @@ struct AxisResult {
 /// The stem on one film, stored px.
 struct StemResult {
   std::optional<PointResult> tip;  ///< absent where the field ends above it
+  /// Of the tip below reference_px along the axis, as if LengthUnit were kMillimetres.
+  std::optional<Millimetres> tip_below_reference;
   PointResult shoulder;
   AxisResult axis;
   Vec2 reference_px = Vec2::Zero();  ///< on the axis, 10 mm distal to the level of the shoulder

@@ -39,6 +39,8 @@ struct HipFilm {
   /// The part of scale.u that is independent from film to film (how well the head's outline was
   /// measured here); the rest, e.g. of the head's true size, is common to all films of the series.
   MillimetresPerPixel scale_u_own;
+  /// Nothing gave a scale: `scale` is that of a nominal head, which cancels in what is told.
+  bool in_pixels = false;
   /// What Steps::look_for_lines said; absent when it refused or was not called.
   std::optional<lucency::FilmLucency> lucency;
   /// How the stem's surface lies on this film; absent without a surface or where it failed.

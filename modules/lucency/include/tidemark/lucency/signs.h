@@ -70,7 +70,7 @@ struct SignChanges {
   std::vector<ZoneLysis> lysis;  ///< by zone; filled by who has laid the bone on itself (lysis.h)
 };
 
-/// Reads cortical thickness, calcar height and pedestal.
+/// Reads cortical thickness, calcar height and pedestal. Uncertainties hold nothing of the scale's.
 /// @param plan  of the same film
 /// @param scale in the plane of the stem
 [[nodiscard]] FilmSigns read_signs(const film::FilmImage& hip_view, const anatomy::Implant& implant,
@@ -81,7 +81,13 @@ struct SignChanges {
 /// Change of the signs between two films of one stem.
 /// @param subsidence of the stem's tip relative to the bone, distal positive; without it the change
 ///        of the calcar's height is absent, because the level is seen against the stem
+/// @param length_ratio_u relative standard uncertainty of lengths along the stem on the one film
+///        against the other: of the ratio of their scales, and of what unlike poses foreshorten
 [[nodiscard]] SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up,
-                                        const std::optional<Measured<Millimetres>>& subsidence);
+                                        const std::optional<Measured<Millimetres>>& subsidence,
+                                        double length_ratio_u = 0.0);
+
+/// The same signs with what the scale's own uncertainty (relative) adds to lengths on one film.
+[[nodiscard]] FilmSigns with_scale_u(FilmSigns signs, double relative_u);
 
 }  // namespace tidemark::lucency

@@ -59,6 +59,9 @@ struct PairEvidence {
   std::vector<alignment::FeatureVote> votes;
   /// Relative standard uncertainty of the ratio of the two films' scales.
   double scale_ratio_u = 0.0;
+  /// Relative standard uncertainty of what the scales of both films share, e.g. of the head's true
+  /// size: a motion is longer or shorter by it. 0 when lengths are told in pixels.
+  double shared_scale_u = 0.0;
   PoseModel pose;
   Trust trust;
   /// What a film from the side (depths_of_hip) and other pairs of this hip (with_others) told of

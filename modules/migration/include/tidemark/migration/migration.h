@@ -31,7 +31,8 @@ struct FeatureSubsidence {
 /// Migration by landmarks alone (no registration): the second opinion.
 struct LandmarkOpinion {
   Measured<Millimetres> subsidence;
-  Measured<Degrees> tilt_change;
+  /// Absent when a film does not show its shaft's axis.
+  std::optional<Measured<Degrees>> tilt_change;
   std::vector<FeatureSubsidence> features;
 };
 

@@ -97,8 +97,8 @@ struct PoseChange {
 /// The angles of a draw as a vector.
 [[nodiscard]] PoseVector vector_of(const PoseDraw& draw);
 
-/// Nothing measured: one draw, no change, with the model's flexion about it and nothing of the
-/// rest.
+/// Nothing measured: one draw, no change, with the model's flexion and rotation about it and
+/// nothing of the rest.
 [[nodiscard]] PoseChange pose_change(const PoseModel& model);
 
 /// Posterior of the change of pose, given how the stem looks on both films. Each pose of both legs
