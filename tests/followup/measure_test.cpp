@@ -483,6 +483,16 @@ TEST(Measure, HeadCarriesTheScaleFromFilmToFilm) {
   }
 }
 
+TEST(Measure, HalfAMarkerIsNotUsedAndSaysSo) {
+  Series series = invented::series({"a.dcm", "b.dcm"});
+  series.films[0].marker_diameter = Millimetres{25.0};
+  series.films[1].marker_in_stored_px = Circle2{Vec2(50.0, 60.0), 25.0};
+  const Result result = measured(series);
+  EXPECT_TRUE(has_flag(result.flags, "marker_not_located"));
+  EXPECT_TRUE(has_flag(result.flags, "marker_diameter_missing"));
+  for (const FilmResult& film : result.films) EXPECT_TRUE(film.other_scales.empty());
+}
+
 TEST(Measure, GivenScaleIsUsedBeforeTheHead) {
   Series series = invented::series({"a.dcm"});
   series.films[0].scale = Measured<MillimetresPerPixel>{{0.48}, {0.001}, {0.00196}};

@@ -286,6 +286,10 @@ void scale_films(WorkingSeries& work, WithoutScale without_scale) {
       work.flags.push_back({"marker_not_located",
                             film->out.file + ": the marker's diameter is given but not its place "
                                              "on the film (marker_px), so it was not used."});
+    } else if (film->entry.marker_in_stored_px && !film->entry.marker_diameter) {
+      work.flags.push_back({"marker_diameter_missing",
+                            film->out.file + ": the marker's place is given but not its diameter "
+                                             "(marker_diameter_mm), so it was not used."});
     }
   }
   const auto head = stem.head_diameter ? std::nullopt : head_from_films(films, own);
