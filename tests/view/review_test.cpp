@@ -139,6 +139,27 @@ TEST_F(Reviews, OpensInOneWindowOnly) {
   EXPECT_THAT(second.error().sentence(), HasSubstr("open in another window"));
 }
 
+TEST_F(Reviews, RefusesAFilmWhoseNameNoSheetCanHold) {
+  std::filesystem::remove(films() / "series.json");
+  std::ofstream(films() / "caf\u00e9.png") << "1";
+  std::ofstream(films() / "x\xFC-\xE2\x82.png") << "2";
+  const auto refused = Review::open(films(), journals());
+  ASSERT_FALSE(refused);
+  EXPECT_EQ(refused.error().kind, ErrorKind::kBadInput);
+  EXPECT_EQ(
+      refused.error().sentence(),
+      "x\\xFC-\\xE2\\x82.png: the name of this file is not UTF-8, so that no correction could "
+      "be saved with it; rename the file");
+  std::filesystem::remove(films() / "x\xFC-\xE2\x82.png");
+  Review review = opened();
+  const auto chosen = review.correct("only the chosen films", sheet_of({"x\xFC.png"}));
+  ASSERT_FALSE(chosen);
+  EXPECT_THAT(chosen.error().sentence(), HasSubstr("x\\xFC.png"));
+  ASSERT_TRUE(review.correct("first", with_point(review.sheet(), 0, Point::kStemTip, Vec2(1, 2))));
+  ASSERT_TRUE(review.save());
+  EXPECT_EQ(review.series()->films[0].file, "caf\u00e9.png");
+}
+
 TEST_F(Reviews, LeavesNoJournalWhenNothingIsUnsaved) {
   {
     Review review = opened();

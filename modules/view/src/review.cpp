@@ -11,6 +11,7 @@
 
 #include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
+#include "tidemark/core/text.h"
 
 namespace tidemark::view {
 namespace {
@@ -23,6 +24,43 @@ Expected<std::string> sheet_text(const std::filesystem::path& folder) {
   const auto file = folder / kSheetFile;
   if (!std::filesystem::exists(file, error)) return std::string();
   return read_text(file);
+}
+
+/// Whether JSON gives the name back as it is. It holds UTF-8 only; names of files hold any byte.
+bool json_keeps(const std::string& name) {
+  const auto text = Sheet(name).dump(-1, ' ', false, Sheet::error_handler_t::ignore);
+  return Sheet::parse(text).get<std::string>() == name;
+}
+
+/// The name with each byte that cannot be shown as \xHH, so that a person finds the file.
+std::string escaped(const std::string& name) {
+  constexpr const char* kDigits = "0123456789ABCDEF";
+  const std::string shown = printable(name);  // byte by byte
+  std::string out;
+  for (std::size_t i = 0; i < name.size(); ++i) {
+    const auto byte = static_cast<unsigned char>(name[i]);
+    if (shown[i] == name[i]) {
+      out += name[i];
+    } else {
+      out += {'\\', 'x', kDigits[byte >> 4U], kDigits[byte & 15U]};
+    }
+  }
+  return out;
+}
+
+/// @return kBadInput for a name that neither series.json nor the journal could hold
+Expected<void> check_names(const Sheet& sheet) {
+  const auto films = sheet.find("films");
+  if (films == sheet.end()) return {};
+  for (const Sheet& film : *films) {
+    if (!film.is_object() || !film.contains("file") || !film["file"].is_string()) continue;
+    const auto name = film["file"].get<std::string>();
+    if (json_keeps(name)) continue;
+    return fail(ErrorKind::kBadInput, escaped(name),
+                "the name of this file is not UTF-8, so that no correction could be saved with it",
+                "rename the file");
+  }
+  return {};
 }
 
 std::filesystem::path true_path(const std::filesystem::path& folder) {
@@ -147,6 +185,7 @@ Expected<Review> Review::open(const std::filesystem::path& given,
   } else {
     sheet = Sheet::parse(*text);
   }
+  if (const auto names = check_names(sheet); !names) return tl::unexpected(names.error());
   auto journal = Journal::open(folder, journals);
   if (!journal) return tl::unexpected(journal.error());
   Review review(folder, std::move(sheet), std::move(*text), std::move(*journal));
@@ -187,6 +226,7 @@ Expected<followup::Series> Review::series() const {
 
 Expected<void> Review::correct(const std::string& told, const Sheet& sheet) {
   if (sheet == this->sheet()) return {};
+  if (auto names = check_names(sheet); !names) return names;
   const auto valid = followup::parse_sheet(text_of(sheet), kSheetFile, folder_);
   if (!valid) return tl::unexpected(valid.error());
   steps_.resize(done_);
