@@ -5,7 +5,6 @@
 #include <unistd.h>
 
 #include <cstdlib>
-#include <sstream>
 #include <system_error>
 #include <utility>
 
@@ -102,18 +101,22 @@ class Review::Journal {
     return std::make_unique<Journal>(descriptor, file);
   }
 
-  /// The whole lines that it holds.
-  [[nodiscard]] std::vector<Sheet> lines() const {
-    std::vector<Sheet> out;
-    auto read = read_text(file_);
-    if (!read) return out;
-    std::string text = std::move(*read);
-    text.resize(text.rfind('\n') == std::string::npos ? 0 : text.rfind('\n'));  // a torn end goes
-    std::istringstream in(text);
-    for (std::string line; std::getline(in, line);) {
-      Sheet json = Sheet::parse(line, nullptr, false);
-      if (json.is_discarded() || !json.is_object()) break;
-      out.push_back(std::move(json));
+  struct Line {
+    Sheet json;
+    std::size_t end = 0;  ///< bytes of the file with this line and its line break
+  };
+
+  /// The lines that can be read. One that cannot is passed over: each step holds the whole sheet,
+  /// so that what follows is not worse for it.
+  [[nodiscard]] std::vector<Line> lines() const {
+    std::vector<Line> out;
+    const auto text = read_text(file_);
+    if (!text) return out;
+    std::size_t from = 0;
+    for (auto end = text->find('\n'); end != std::string::npos; end = text->find('\n', from)) {
+      Sheet json = Sheet::parse(text->substr(from, end - from), nullptr, false);
+      from = end + 1;
+      if (json.is_object()) out.push_back({std::move(json), from});
     }
     return out;
   }
@@ -121,7 +124,8 @@ class Review::Journal {
   /// Empties it; what follows belongs to the sheet with this text.
   void begin(std::string_view sheet_text) {
     kept_ = false;
-    begun_ = ::ftruncate(descriptor_, 0) == 0 && write({{"sheet", sha256_hex(sheet_text)}});
+    length_ = 0;
+    begun_ = write({{"sheet", sha256_hex(sheet_text)}});
   }
 
   [[nodiscard]] bool add(const std::string& told, const Sheet& sheet) {
@@ -129,8 +133,13 @@ class Review::Journal {
     return begun_ && write({{"told", told}, {"sheet", sheet}});
   }
 
-  /// Goes on where an earlier review ended.
-  void keep() { kept_ = begun_ = true; }
+  /// Goes on where an earlier review ended, after this line. A torn one behind it is cut off: what
+  /// is written next would be part of it and could not be read either.
+  void go_on_after(const Line& line) {
+    kept_ = true;
+    length_ = line.end;
+    begun_ = cut();
+  }
   /// Whether its file stays when this review ends.
   void keep(bool unsaved) { kept_ = unsaved; }
   /// Puts it aside under another name, for whoever wants to look.
@@ -141,19 +150,36 @@ class Review::Journal {
   }
 
  private:
-  [[nodiscard]] bool write(const Sheet& line) const {
+  /// After a failure nothing of the line stays.
+  [[nodiscard]] bool write(const Sheet& line) {
     const std::string text = line.dump() + "\n";
+    if (!cut()) return false;
+    if (!append(text)) {
+      (void)cut();  // tried again before the next line
+      return false;
+    }
+    length_ += text.size();
+    return ::fdatasync(descriptor_) == 0;
+  }
+
+  [[nodiscard]] bool append(const std::string& text) const {
     std::size_t written = 0;
     while (written < text.size()) {
       const ssize_t n = ::write(descriptor_, text.data() + written, text.size() - written);
       if (n <= 0) return false;
       written += static_cast<std::size_t>(n);
     }
-    return ::fdatasync(descriptor_) == 0;
+    return true;
+  }
+
+  /// Leaves the whole lines only.
+  [[nodiscard]] bool cut() const {
+    return ::ftruncate(descriptor_, static_cast<off_t>(length_)) == 0;
   }
 
   int descriptor_;
   std::filesystem::path file_;
+  std::size_t length_ = 0;  ///< of its whole lines, bytes
   bool kept_ = false;
   bool begun_ = false;
 };
@@ -195,16 +221,18 @@ Expected<Review> Review::open(const std::filesystem::path& given,
 
 void Review::take_up() {
   const auto lines = journal_->lines();
-  const bool same = !lines.empty() && lines.front().value("sheet", "") == sha256_hex(on_disk_);
+  const bool same = !lines.empty() && lines.front().json.contains("sheet") &&
+                    lines.front().json["sheet"] == sha256_hex(on_disk_);
   if (same) {
     for (std::size_t i = 1; i < lines.size(); ++i) {
-      if (!lines[i].contains("sheet")) break;
-      if (!followup::parse_sheet(text_of(lines[i]["sheet"]), kSheetFile, folder_)) break;
-      steps_.push_back({lines[i].value("told", ""), lines[i]["sheet"]});
+      const Sheet& step = lines[i].json;
+      if (!step.contains("sheet")) continue;
+      if (!followup::parse_sheet(text_of(step["sheet"]), kSheetFile, folder_)) continue;
+      steps_.push_back({step.value("told", ""), step["sheet"]});
     }
     done_ = recovered_ = steps_.size();
     if (recovered_ > 0) {
-      journal_->keep();
+      journal_->go_on_after(lines.back());
       return;
     }
   }
