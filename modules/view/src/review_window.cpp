@@ -20,6 +20,7 @@
 #include <cmath>
 #include <utility>
 
+#include "corrected.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/text.h"
 #include "tidemark/view/snap.h"
@@ -238,6 +239,7 @@ void ReviewWindow::remeasure() {
   std::optional<Awaited> awaited;
   if (hip_ && chosen_ != reference_) awaited = Awaited{chosen_, hip_};
   measure_order_ = measurer_->measure(*series_, awaited);
+  ordered_ = review_->sheet();
   refresh();
 }
 
@@ -245,6 +247,7 @@ void ReviewWindow::take_hip(const std::shared_ptr<const MeasuredHip>& hip) {
   const bool first = !hip_;
   hip_ = hip;
   measuring_ = hip->early.has_value();
+  if (!measuring_) measured_ = ordered_;
   settle_films();
   if (picked_ && picked_->film != reference_ && picked_->film != chosen_) picked_.reset();
   update_time_line();
@@ -349,6 +352,10 @@ std::optional<Affine2> ReviewWindow::film_from_world(std::size_t film) const {
                         reference->image(), film_at(film)->image());
 }
 
+followup::FilmResult ReviewWindow::film_now(std::size_t film) const {
+  return as_corrected(hip_->result.films[film], film, review_->sheet(), measured_);
+}
+
 void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose whose) const {
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
@@ -357,7 +364,7 @@ void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose w
   for (const auto& unrolled : hip_->result.unrolled) {
     if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
   }
-  Overlay more = overlay_of(hip_->result.films[film], film,
+  Overlay more = overlay_of(film_now(film), film,
                             {from_world->inverse().after(view_from_stored), whose}, strip);
   auto& to = content.overlay;
   to.lines.insert(to.lines.end(), more.lines.begin(), more.lines.end());
@@ -539,7 +546,7 @@ void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
   if (!review_ || !hip_ || !from_world) return;
   const Vec2 stored =
       film_at(handle.film)->image().stored_from_view.apply(from_world->apply(world));
-  const auto sheet = moved(review_->sheet(), hip_->result.films[handle.film], handle, stored);
+  const auto sheet = moved(review_->sheet(), film_now(handle.film), handle, stored);
   if (!sheet) return;
   correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
 }

@@ -135,6 +135,8 @@ class ReviewWindow : public QMainWindow {
   [[nodiscard]] CanvasContent both_films() const;
   [[nodiscard]] std::optional<Affine2> follow_from_reference_film() const;
   [[nodiscard]] std::optional<Affine2> film_from_world(std::size_t film) const;
+  /// The film as measured, its marks as the sheet has them now.
+  [[nodiscard]] followup::FilmResult film_now(std::size_t film) const;
   void add_overlay(CanvasContent& content, std::size_t film, Whose whose) const;
   [[nodiscard]] QString title_of(std::size_t film, Whose whose) const;
   void fit();
@@ -160,6 +162,8 @@ class ReviewWindow : public QMainWindow {
   std::map<std::string, std::shared_ptr<const LoadedFilm>> films_;
   std::map<std::string, std::string> unreadable_;  ///< why, by file
   std::shared_ptr<const MeasuredHip> hip_;
+  Sheet measured_;  ///< the sheet of hip_; while that is told early, of the one before
+  Sheet ordered_;   ///< that of measure_order_
   std::size_t reference_ = 0;
   std::size_t chosen_ = 0;
   bool chosen_by_hand_ = false;

@@ -101,6 +101,17 @@ class Window : public ::testing::Test {
     QTest::qWait(600);
     wait();
   }
+  /// Moves a handle by ten steps to the right and down, and lets go of it at once.
+  void nudge(FilmCanvas* canvas, const Handle& handle) {
+    window_->pick(handle);
+    QTest::keyClick(canvas, Qt::Key_Right, Qt::ShiftModifier);
+    QTest::keyClick(canvas, Qt::Key_Down, Qt::ShiftModifier);
+    window_->pick({});
+  }
+  /// landmarks_px of a film as the sheet has them now.
+  [[nodiscard]] Sheet by_hand(std::size_t film) const {
+    return window_->review()->sheet()["films"][film]["landmarks_px"];
+  }
   void trigger(const char* name) {
     auto* action = window_->findChild<QAction*>(name);
     ASSERT_NE(action, nullptr) << name;
@@ -251,6 +262,70 @@ TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
   EXPECT_TRUE(window_->stale_words().isEmpty());
   trigger("save");
   EXPECT_EQ(shown(), by_command_line());
+}
+
+// In the following nothing waits between two corrections: no answer of the measurer is taken.
+
+TEST_F(Window, TheHeadsEdgeKeepsACentreMovedJustBefore) {
+  open();
+  FilmCanvas* canvas = window_->right();
+  const std::size_t film = window_->chosen();
+  const Handle centre{film, Grip::kHeadCentre};
+  const Handle edge{film, Grip::kHeadEdge};
+  const QPointF from = canvas->screen_from_world(canvas->place_of(centre).value());
+  const QPointF edge_from = canvas->screen_from_world(canvas->place_of(edge).value());
+  const QPointF by(6.0, 3.0);
+  drag(canvas, from, from + by);
+  const Sheet moved = by_hand(film);
+  const QPointF now = canvas->screen_from_world(canvas->place_of(centre).value());
+  EXPECT_NEAR(now.x(), from.x() + by.x(), 1.0) << "px: the mark stays where it was let go of";
+  EXPECT_NEAR(now.y(), from.y() + by.y(), 1.0);
+  const QPointF edge_now = canvas->screen_from_world(canvas->place_of(edge).value());
+  EXPECT_NEAR(edge_now.x(), edge_from.x() + by.x(), 1.0) << "px: and its edge with it";
+  drag(canvas, edge_now, edge_now - QPointF(0.0, 4.0));
+  EXPECT_EQ(by_hand(film)["head_centre"], moved["head_centre"]);
+  EXPECT_GT(by_hand(film)["head_diameter"], moved["head_diameter"]);
+  wait();
+  const Vec2 measured = window_->hip()->result.films[film].head->centre_px;
+  EXPECT_NEAR(measured.x(), moved["head_centre"][0].get<double>(), 0.01);
+  EXPECT_NEAR(measured.y(), moved["head_centre"][1].get<double>(), 0.01);
+}
+
+TEST_F(Window, AnAxisKeepsAnEndMovedJustBefore) {
+  open();
+  FilmCanvas* canvas = window_->right();
+  const std::size_t film = window_->chosen();
+  nudge(canvas, {film, Grip::kStemAxisProximal});
+  nudge(canvas, {film, Grip::kShaftAxisDistal});
+  const Sheet before = by_hand(film);
+  nudge(canvas, {film, Grip::kStemAxisDistal});
+  nudge(canvas, {film, Grip::kShaftAxisProximal});
+  EXPECT_EQ(by_hand(film)["stem_axis"][0], before["stem_axis"][0]);
+  EXPECT_NE(by_hand(film)["stem_axis"][1], before["stem_axis"][1]);
+  EXPECT_EQ(by_hand(film)["shaft_axis"][1], before["shaft_axis"][1]);
+  EXPECT_NE(by_hand(film)["shaft_axis"][0], before["shaft_axis"][0]);
+}
+
+TEST_F(Window, TheNextArrowKeyStartsFromWhereTheMarkWasLetGoOf) {
+  open();
+  FilmCanvas* canvas = window_->right();
+  for (const Grip grip : {Grip::kStemTip, Grip::kStemShoulder, Grip::kLesserTrochanter,
+                          Grip::kGreaterTrochanter, Grip::kBoneEntry, Grip::kHeadCentre}) {
+    SCOPED_TRACE(words_of(grip));
+    const Handle handle{window_->chosen(), grip};
+    const Vec2 first = canvas->place_of(handle).value();
+    nudge(canvas, handle);
+    const Vec2 second = canvas->place_of(handle).value();
+    nudge(canvas, handle);
+    const Vec2 third = canvas->place_of(handle).value();
+    EXPECT_GT((second - first).norm(), 2.0);
+    EXPECT_NEAR((third - second - (second - first)).norm(), 0.0, 0.1) << "px: as far again";
+  }
+  trigger("undo");
+  const Handle head{window_->chosen(), Grip::kHeadCentre};
+  const Vec2 undone = canvas->place_of(head).value();
+  trigger("redo");
+  EXPECT_GT((canvas->place_of(head).value() - undone).norm(), 2.0);
 }
 
 TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
