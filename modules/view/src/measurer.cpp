@@ -51,23 +51,36 @@ report::Document signed_document(report::Document document, const ReportOrder& o
   return document;
 }
 
-Expected<void> write_all(const followup::Result& result, const followup::Series& series,
-                         const std::filesystem::path& input, const ReportOrder& order) {
+/// Writes the objects for the archive. That none can be made is no reason to write no report.
+/// @return what is to be said of them, a sentence each; kNotWritable
+Expected<std::vector<std::string>> write_objects(const followup::Result& result,
+                                                 const followup::Series& series,
+                                                 const std::filesystem::path& folder) {
+  const auto objects = archive::make_objects(result, series);
+  // Its remedy names an option of the command line.
+  if (!objects) return std::vector{objects.error().subject + ": " + objects.error().wrong};
+  auto written = archive::write_objects(*objects, folder);
+  if (!written) return tl::unexpected(written.error());
+  return objects->notes;
+}
+
+Expected<Reported> write_all(const followup::Result& result, const followup::Series& series,
+                             const std::filesystem::path& input, const ReportOrder& order) {
+  Reported out{order.folder};
   auto ready = followup::prepare_output(order.folder, input);
-  if (!ready) return ready;
-  ready = archive::remove_objects(order.folder);
-  if (!ready) return ready;
+  if (ready) ready = archive::remove_objects(order.folder);
+  if (!ready) return tl::unexpected(ready.error());
   if (order.dicom) {
-    const auto objects = archive::make_objects(result, series);
-    if (!objects) return tl::unexpected(objects.error());
-    auto written = archive::write_objects(*objects, order.folder);
-    if (!written) return written;
+    auto notes = write_objects(result, series, order.folder);
+    if (!notes) return tl::unexpected(notes.error());
+    out.archive_notes = std::move(*notes);
   }
   const auto document =
       signed_document(report::document_of(result, report::Language::kEnglish), order);
   auto written = report::write_report(document, order.forms, order.folder);
-  if (!written) return written;
-  return followup::write_output(result, order.folder);
+  if (written) written = followup::write_output(result, order.folder);
+  if (!written) return tl::unexpected(written.error());
+  return out;
 }
 
 }  // namespace
@@ -275,13 +288,11 @@ void Measurer::report(const followup::Series& series, const ReportOrder& order,
   options.pictures = followup::Pictures::kDraw;
   options.aligned = followup::Aligned::kKeep;
   const auto result = measured(series, options, cancelled);
-  Expected<std::filesystem::path> answer(order.folder);
+  Expected<Reported> answer;
   if (*cancelled) {
     answer = fail(ErrorKind::kCannotTell, "report", "it was cancelled", "nothing was written");
   } else {
-    const auto input = series.films.front().path.parent_path();
-    const auto written = write_all(result, series, input, order);
-    if (!written) answer = tl::unexpected(written.error());
+    answer = write_all(result, series, series.films.front().path.parent_path(), order);
   }
   post_([this, answer] { heard_.reported(answer); });
 }

@@ -64,6 +64,13 @@ struct ReportOrder {
   std::string notes;
 };
 
+/// A report that was written.
+struct Reported {
+  std::filesystem::path folder;
+  /// Why there are no objects for the archive, or what they do not hold; a sentence each.
+  std::vector<std::string> archive_notes = {};
+};
+
 /// What the measurer tells, through `post`. A cancelled order is not answered.
 struct Heard {
   std::function<void(Order, const std::string& file, Expected<std::shared_ptr<const LoadedFilm>>)>
@@ -71,7 +78,7 @@ struct Heard {
   std::function<void(std::size_t done, std::size_t all)> progress;
   /// Twice for one order when something is told early.
   std::function<void(Order, std::shared_ptr<const MeasuredHip>)> measured;
-  std::function<void(Expected<std::filesystem::path>)> reported;
+  std::function<void(Expected<Reported>)> reported;
   /// A fault of the program, one sentence.
   std::function<void(const std::string&)> fault;
 };

@@ -37,6 +37,12 @@ constexpr int kReaderBytes = 64;  ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
 
+QString words_of(const Reported& report) {
+  QString out = "The report is in " + text_of(printable(report.folder.string())) + ".";
+  for (const std::string& note : report.archive_notes) out += "\n" + text_of(printable(note)) + ".";
+  return out;
+}
+
 /// The box about the points, widened by a share of its height.
 struct WorldBox {
   Vec2 low = Vec2::Constant(1e9);
@@ -99,10 +105,9 @@ Heard ReviewWindow::heard() {
   out.measured = [this](Order order, const std::shared_ptr<const MeasuredHip>& hip) {
     if (order == measure_order_) take_hip(hip);
   };
-  out.reported = [this](const Expected<std::filesystem::path>& folder) {
+  out.reported = [this](const Expected<Reported>& report) {
     reporting_ = false;
-    say(folder ? "The report is in " + text_of(folder->string()) + "."
-               : text_of(folder.error().sentence()));
+    say(report ? words_of(*report) : text_of(report.error().sentence()));
     refresh();
   };
   out.fault = [this](const std::string& what) {

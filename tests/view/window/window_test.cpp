@@ -725,6 +725,25 @@ TEST_F(Window, WritesTheReport) {
   EXPECT_THAT(page, HasSubstr("Seen twice."));
 }
 
+TEST_F(Window, WritesTheReportWhereNoObjectForTheArchiveCanBeMade) {
+  const auto plain = scratch_ / "plain";
+  std::filesystem::create_directory(plain);
+  QImage grey(400, 500, QImage::Format_Grayscale8);
+  grey.fill(90);
+  ASSERT_TRUE(grey.save(QString::fromStdString(plain / "a.png")));
+  window_->open(plain);
+  wait();
+  const ReportOrder order{
+      scratch_ / "report", {report::Form::kHtml, report::Form::kPdf}, true, "", ""};
+  window_->report_to(order);
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("The report is in"));
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("DICOM"));
+  for (const char* file : {"report.html", "report.pdf", "result.json", "measurements.csv"}) {
+    EXPECT_TRUE(std::filesystem::exists(order.folder / file)) << file;
+  }
+}
+
 TEST_F(Window, EveryPartHasANameForScreenReadersAndEveryActionAKeyOrAMenu) {
   open();
   for (const QWidget* widget : window_->findChildren<QWidget*>()) {
