@@ -64,6 +64,11 @@ Expected<std::vector<std::string>> write_objects(const followup::Result& result,
   return objects->notes;
 }
 
+tl::unexpected<Error> given_up() {
+  return fail(ErrorKind::kCannotTell, "report", "it was given up before anything was written",
+              "ask for it again (Ctrl+R)");
+}
+
 Expected<Reported> write_all(const followup::Result& result, const followup::Series& series,
                              const std::filesystem::path& input, const ReportOrder& order) {
   Reported out{order.folder};
@@ -114,9 +119,16 @@ Order Measurer::add(Kind kind, std::function<void(Order, const Flag&)> run) {
 }
 
 void Measurer::cancel() {
-  const std::scoped_lock lock(mutex_);
-  if (running_) *running_ = true;
-  waiting_.clear();
+  std::vector<Order> reports;
+  {
+    const std::scoped_lock lock(mutex_);
+    if (running_) *running_ = true;
+    for (const Job& job : waiting_) {
+      if (job.kind == Kind::kReport) reports.push_back(job.order);
+    }
+    waiting_.clear();
+  }
+  for (const Order order : reports) post_([this, order] { heard_.reported(order, given_up()); });
 }
 
 Measurer::Memory Measurer::memory() {
@@ -282,24 +294,21 @@ Order Measurer::measure(const followup::Series& series, const std::optional<Awai
   });
 }
 
-void Measurer::report(const followup::Series& series, const ReportOrder& order,
-                      const Flag& cancelled) {
+Expected<Reported> Measurer::report(const followup::Series& series, const ReportOrder& order,
+                                    const Flag& cancelled) {
   followup::Options options;
   options.pictures = followup::Pictures::kDraw;
   options.aligned = followup::Aligned::kKeep;
   const auto result = measured(series, options, cancelled);
-  Expected<Reported> answer;
-  if (*cancelled) {
-    answer = fail(ErrorKind::kCannotTell, "report", "it was cancelled", "nothing was written");
-  } else {
-    answer = write_all(result, series, series.films.front().path.parent_path(), order);
-  }
-  post_([this, answer] { heard_.reported(answer); });
+  if (*cancelled) return given_up();
+  return write_all(result, series, series.films.front().path.parent_path(), order);
 }
 
-void Measurer::write_report(const followup::Series& series, const ReportOrder& order) {
-  add(Kind::kReport,
-      [this, series, order](Order, const Flag& cancelled) { report(series, order, cancelled); });
+Order Measurer::write_report(const followup::Series& series, const ReportOrder& order) {
+  return add(Kind::kReport, [this, series, order](Order number, const Flag& cancelled) {
+    const auto answer = report(series, order, cancelled);
+    post_([this, number, answer] { heard_.reported(number, answer); });
+  });
 }
 
 }  // namespace tidemark::view

@@ -105,13 +105,15 @@ Heard ReviewWindow::heard() {
   out.measured = [this](Order order, const std::shared_ptr<const MeasuredHip>& hip) {
     if (order == measure_order_) take_hip(hip);
   };
-  out.reported = [this](const Expected<Reported>& report) {
-    reporting_ = false;
-    say(report ? words_of(*report) : text_of(report.error().sentence()));
+  out.reported = [this](Order order, const Expected<Reported>& report) {
+    const bool awaited = reports_.erase(order) > 0;
+    const QString text = report ? words_of(*report) : text_of(report.error().sentence());
+    awaited ? say(text) : say_also(text);  // what is said of another hip stays
     refresh();
   };
   out.fault = [this](const std::string& what) {
-    measuring_ = reporting_ = false;
+    measuring_ = false;
+    reports_.clear();
     loading_ = 0;
     say("A fault of the program: " + text_of(printable(what)) +
         "; please report it. Your corrections are kept.");
@@ -125,6 +127,10 @@ QString ReviewWindow::message() const { return message_->text(); }
 void ReviewWindow::say(const QString& text) {
   message_->setText(text);
   message_bar_->setVisible(!text.isEmpty());
+}
+
+void ReviewWindow::say_also(const QString& text) {
+  say(message().isEmpty() ? text : message() + "\n" + text);
 }
 
 void ReviewWindow::open(const std::filesystem::path& folder) {
@@ -173,6 +179,7 @@ void ReviewWindow::set_review(Expected<Review> review) {
   review_.reset();
   picked_.reset();
   loading_ = 0;
+  reports_.clear();
   measuring_ = chosen_by_hand_ = camera_by_hand_ = false;
   say("");
   if (!review) {
@@ -296,8 +303,7 @@ void ReviewWindow::report_to(const ReportOrder& order) {
   if (!review_) return;
   const auto series = review_->series();
   if (!series) return;
-  reporting_ = true;
-  measurer_->write_report(*series, order);
+  reports_.insert(measurer_->write_report(*series, order));
   refresh();
 }
 
@@ -307,7 +313,8 @@ void ReviewWindow::cancel() {
   say(measuring_ ? "Cancelled: the numbers are not those of the present corrections; press F5 to "
                    "measure again."
                  : "Cancelled.");
-  measuring_ = reporting_ = false;
+  measuring_ = false;
+  reports_.clear();
   loading_ = 0;
   ++measure_order_;  // no answer is awaited
   refresh();
@@ -686,7 +693,24 @@ std::size_t ReviewWindow::active_film() const {
   return active() == right_ ? chosen_ : reference_;
 }
 
+bool ReviewWindow::leaves_reports() {
+  if (reports_.empty()) return true;
+  QMessageBox box(QMessageBox::Question, "The report is not written yet",
+                  "The report is still being made. If the window is closed now, it will not be "
+                  "written.",
+                  QMessageBox::NoButton, this);
+  QAbstractButton* leave = box.addButton("&Close without the report", QMessageBox::DestructiveRole);
+  QPushButton* stay = box.addButton("&Back", QMessageBox::RejectRole);
+  box.setDefaultButton(stay);
+  box.exec();
+  return box.clickedButton() == leave;
+}
+
 void ReviewWindow::closeEvent(QCloseEvent* event) {
+  if (!leaves_reports()) {
+    event->ignore();
+    return;
+  }
   if (!review_ || !review_->unsaved()) {
     event->accept();
     return;

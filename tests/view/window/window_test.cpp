@@ -9,11 +9,13 @@
 #include <QElapsedTimer>
 #include <QInputDialog>
 #include <QListWidget>
+#include <QMessageBox>
 #include <QMouseEvent>
 #include <QPushButton>
 #include <QTableWidget>
 #include <QTest>
 #include <QTextBrowser>
+#include <QTimer>
 #include <algorithm>
 #include <cmath>
 #include <fstream>
@@ -741,6 +743,42 @@ TEST_F(Window, WritesTheReportWhereNoObjectForTheArchiveCanBeMade) {
   EXPECT_THAT(window_->message().toStdString(), HasSubstr("DICOM"));
   for (const char* file : {"report.html", "report.pdf", "result.json", "measurements.csv"}) {
     EXPECT_TRUE(std::filesystem::exists(order.folder / file)) << file;
+  }
+}
+
+TEST_F(Window, SaysThatAReportWasGivenUpWhenAnotherHipIsOpened) {
+  open();
+  const auto other = scratch_ / "other";
+  std::filesystem::create_directory(other);
+  std::filesystem::copy_file(folder() / "film-00.dcm", other / "film.dcm");
+  trigger("measure");
+  const ReportOrder order{scratch_ / "report", {report::Form::kHtml}, false, "", ""};
+  window_->report_to(order);
+  window_->open(other);
+  EXPECT_TRUE(QTest::qWaitFor([this] { return !window_->busy(); }, 60000));
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("given up"));
+  EXPECT_FALSE(std::filesystem::exists(order.folder));
+}
+
+TEST_F(Window, AsksBeforeItIsClosedWhileAReportIsNotWritten) {
+  open();
+  trigger("measure");
+  window_->report_to({scratch_ / "report", {report::Form::kHtml}, false, "", ""});
+  const auto answer = [](const char* with) {
+    QTimer::singleShot(100, [with] {
+      auto* box = qobject_cast<QMessageBox*>(QApplication::activeModalWidget());
+      if (box == nullptr) return;
+      for (QAbstractButton* button : box->buttons()) {
+        if (button->text() == with) button->click();
+      }
+    });
+  };
+  answer("&Back");
+  EXPECT_FALSE(window_->close());
+  EXPECT_TRUE(window_->isVisible());
+  if (window_->busy()) {
+    answer("&Close without the report");
+    EXPECT_TRUE(window_->close());
   }
 }
 
