@@ -2,6 +2,7 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
+#include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -36,6 +37,9 @@ class Reviews : public ::testing::Test {
   std::filesystem::path films() const { return scratch_ / "films"; }
   std::filesystem::path journals() const { return scratch_ / "journals"; }
   Review opened() const { return std::move(Review::open(films(), journals()).value()); }
+  std::filesystem::path journal() const {
+    return std::filesystem::directory_iterator(journals())->path();
+  }
   std::string on_disk() const { return read_text(films() / "series.json").value(); }
   Sheet with_lt(const Review& review, double x) const {
     return with_point(review.sheet(), 1, Point::kLesserTrochanter, Vec2(x, 7.25));
@@ -132,11 +136,103 @@ TEST_F(Reviews, TakesNoTornLineAndNoStepsOfAnotherSheet) {
   EXPECT_THAT(other.note(), HasSubstr("put aside"));
 }
 
+TEST_F(Reviews, GoesOnAfterATornLine) {
+  {
+    Review review = opened();
+    ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+    ASSERT_TRUE(review.correct("second", with_lt(review, 2.0)));
+  }
+  std::filesystem::resize_file(journal(), std::filesystem::file_size(journal()) - 5);
+  {
+    Review review = opened();
+    ASSERT_TRUE(review.correct("third", with_lt(review, 3.0)));
+    ASSERT_TRUE(review.correct("fourth", with_lt(review, 4.0)));
+  }
+  const Review review = opened();
+  ASSERT_EQ(review.recovered(), 3U);
+  EXPECT_EQ(review.steps()[1].told, "third");
+  EXPECT_EQ(review.sheet(), with_lt(review, 4.0));
+}
+
+TEST_F(Reviews, PassesOverALineThatCannotBeRead) {
+  {
+    Review review = opened();
+    ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+    const Sheet third{{"told", "third"}, {"sheet", with_lt(review, 3.0)}};
+    std::ofstream(journal(), std::ios::app) << "{\"told\": \"se\n" << third.dump() << "\n";
+  }
+  Review review = opened();
+  EXPECT_EQ(review.recovered(), 2U);
+  EXPECT_EQ(review.undo(), "third");
+}
+
+/// No file may grow beyond so many bytes: what a full disk does.
+class FullDisk {
+ public:
+  explicit FullDisk(std::uintmax_t bytes) : before_(std::signal(SIGXFSZ, SIG_IGN)) {
+    ::getrlimit(RLIMIT_FSIZE, &limit_);
+    const rlimit low{bytes, limit_.rlim_max};
+    ::setrlimit(RLIMIT_FSIZE, &low);
+  }
+  FullDisk(const FullDisk&) = delete;
+  FullDisk& operator=(const FullDisk&) = delete;
+  ~FullDisk() {
+    ::setrlimit(RLIMIT_FSIZE, &limit_);
+    std::signal(SIGXFSZ, before_);
+  }
+
+ private:
+  void (*before_)(int);
+  rlimit limit_{};
+};
+
+TEST_F(Reviews, LosesNoLaterStepToOneThatTheDiskHadNoRoomFor) {
+  {
+    Review review = opened();
+    ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+    Expected<void> second;
+    {
+      const FullDisk full(std::filesystem::file_size(journal()) + 10);
+      second = review.correct("second", with_lt(review, 2.0));
+    }
+    ASSERT_FALSE(second);
+    EXPECT_EQ(second.error().kind, ErrorKind::kNotWritable);
+    ASSERT_TRUE(review.correct("third", with_lt(review, 3.0)));
+    ASSERT_TRUE(review.correct("fourth", with_lt(review, 4.0)));
+  }
+  Review review = opened();
+  EXPECT_EQ(review.recovered(), 3U);
+  EXPECT_EQ(review.undo(), "fourth");
+  EXPECT_EQ(review.undo(), "third");
+  EXPECT_EQ(review.undo(), "first");
+}
+
 TEST_F(Reviews, OpensInOneWindowOnly) {
   const Review review = opened();
   const auto second = Review::open(films(), journals());
   ASSERT_FALSE(second);
   EXPECT_THAT(second.error().sentence(), HasSubstr("open in another window"));
+}
+
+TEST_F(Reviews, RefusesAFilmWhoseNameNoSheetCanHold) {
+  std::filesystem::remove(films() / "series.json");
+  std::ofstream(films() / "caf\u00e9.png") << "1";
+  std::ofstream(films() / "x\xFC-\xE2\x82.png") << "2";
+  const auto refused = Review::open(films(), journals());
+  ASSERT_FALSE(refused);
+  EXPECT_EQ(refused.error().kind, ErrorKind::kBadInput);
+  EXPECT_EQ(
+      refused.error().sentence(),
+      "x\\xFC-\\xE2\\x82.png: the name of this file is not UTF-8, so that no correction could "
+      "be saved with it; rename the file");
+  std::filesystem::remove(films() / "x\xFC-\xE2\x82.png");
+  Review review = opened();
+  const auto chosen = review.correct("only the chosen films", sheet_of({"x\xFC.png"}));
+  ASSERT_FALSE(chosen);
+  EXPECT_THAT(chosen.error().sentence(), HasSubstr("x\\xFC.png"));
+  ASSERT_TRUE(review.correct("first", with_point(review.sheet(), 0, Point::kStemTip, Vec2(1, 2))));
+  ASSERT_TRUE(review.save());
+  EXPECT_EQ(review.series()->films[0].file, "caf\u00e9.png");
 }
 
 TEST_F(Reviews, LeavesNoJournalWhenNothingIsUnsaved) {

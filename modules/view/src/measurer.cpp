@@ -51,23 +51,41 @@ report::Document signed_document(report::Document document, const ReportOrder& o
   return document;
 }
 
-Expected<void> write_all(const followup::Result& result, const followup::Series& series,
-                         const std::filesystem::path& input, const ReportOrder& order) {
+/// Writes the objects for the archive. That none can be made is no reason to write no report.
+/// @return what is to be said of them, a sentence each; kNotWritable
+Expected<std::vector<std::string>> write_objects(const followup::Result& result,
+                                                 const followup::Series& series,
+                                                 const std::filesystem::path& folder) {
+  const auto objects = archive::make_objects(result, series);
+  // Its remedy names an option of the command line.
+  if (!objects) return std::vector{objects.error().subject + ": " + objects.error().wrong};
+  auto written = archive::write_objects(*objects, folder);
+  if (!written) return tl::unexpected(written.error());
+  return objects->notes;
+}
+
+tl::unexpected<Error> given_up() {
+  return fail(ErrorKind::kCannotTell, "report", "it was given up before anything was written",
+              "ask for it again (Ctrl+R)");
+}
+
+Expected<Reported> write_all(const followup::Result& result, const followup::Series& series,
+                             const std::filesystem::path& input, const ReportOrder& order) {
+  Reported out{order.folder};
   auto ready = followup::prepare_output(order.folder, input);
-  if (!ready) return ready;
-  ready = archive::remove_objects(order.folder);
-  if (!ready) return ready;
+  if (ready) ready = archive::remove_objects(order.folder);
+  if (!ready) return tl::unexpected(ready.error());
   if (order.dicom) {
-    const auto objects = archive::make_objects(result, series);
-    if (!objects) return tl::unexpected(objects.error());
-    auto written = archive::write_objects(*objects, order.folder);
-    if (!written) return written;
+    auto notes = write_objects(result, series, order.folder);
+    if (!notes) return tl::unexpected(notes.error());
+    out.archive_notes = std::move(*notes);
   }
   const auto document =
       signed_document(report::document_of(result, report::Language::kEnglish), order);
   auto written = report::write_report(document, order.forms, order.folder);
-  if (!written) return written;
-  return followup::write_output(result, order.folder);
+  if (written) written = followup::write_output(result, order.folder);
+  if (!written) return tl::unexpected(written.error());
+  return out;
 }
 
 }  // namespace
@@ -101,9 +119,16 @@ Order Measurer::add(Kind kind, std::function<void(Order, const Flag&)> run) {
 }
 
 void Measurer::cancel() {
-  const std::scoped_lock lock(mutex_);
-  if (running_) *running_ = true;
-  waiting_.clear();
+  std::vector<Order> reports;
+  {
+    const std::scoped_lock lock(mutex_);
+    if (running_) *running_ = true;
+    for (const Job& job : waiting_) {
+      if (job.kind == Kind::kReport) reports.push_back(job.order);
+    }
+    waiting_.clear();
+  }
+  for (const Order order : reports) post_([this, order] { heard_.reported(order, given_up()); });
 }
 
 Measurer::Memory Measurer::memory() {
@@ -269,26 +294,21 @@ Order Measurer::measure(const followup::Series& series, const std::optional<Awai
   });
 }
 
-void Measurer::report(const followup::Series& series, const ReportOrder& order,
-                      const Flag& cancelled) {
+Expected<Reported> Measurer::report(const followup::Series& series, const ReportOrder& order,
+                                    const Flag& cancelled) {
   followup::Options options;
   options.pictures = followup::Pictures::kDraw;
   options.aligned = followup::Aligned::kKeep;
   const auto result = measured(series, options, cancelled);
-  Expected<std::filesystem::path> answer(order.folder);
-  if (*cancelled) {
-    answer = fail(ErrorKind::kCannotTell, "report", "it was cancelled", "nothing was written");
-  } else {
-    const auto input = series.films.front().path.parent_path();
-    const auto written = write_all(result, series, input, order);
-    if (!written) answer = tl::unexpected(written.error());
-  }
-  post_([this, answer] { heard_.reported(answer); });
+  if (*cancelled) return given_up();
+  return write_all(result, series, series.films.front().path.parent_path(), order);
 }
 
-void Measurer::write_report(const followup::Series& series, const ReportOrder& order) {
-  add(Kind::kReport,
-      [this, series, order](Order, const Flag& cancelled) { report(series, order, cancelled); });
+Order Measurer::write_report(const followup::Series& series, const ReportOrder& order) {
+  return add(Kind::kReport, [this, series, order](Order number, const Flag& cancelled) {
+    const auto answer = report(series, order, cancelled);
+    post_([this, number, answer] { heard_.reported(number, answer); });
+  });
 }
 
 }  // namespace tidemark::view

@@ -64,14 +64,22 @@ struct ReportOrder {
   std::string notes;
 };
 
-/// What the measurer tells, through `post`. A cancelled order is not answered.
+/// A report that was written.
+struct Reported {
+  std::filesystem::path folder;
+  /// Why there are no objects for the archive, or what they do not hold; a sentence each.
+  std::vector<std::string> archive_notes = {};
+};
+
+/// What the measurer tells, through `post`. A cancelled order is not answered, but for a report: a
+/// person waits for it.
 struct Heard {
   std::function<void(Order, const std::string& file, Expected<std::shared_ptr<const LoadedFilm>>)>
       film;
   std::function<void(std::size_t done, std::size_t all)> progress;
   /// Twice for one order when something is told early.
   std::function<void(Order, std::shared_ptr<const MeasuredHip>)> measured;
-  std::function<void(Expected<std::filesystem::path>)> reported;
+  std::function<void(Order, Expected<Reported>)> reported;
   /// A fault of the program, one sentence.
   std::function<void(const std::string&)> fault;
 };
@@ -98,12 +106,12 @@ class Measurer {
   /// another hip are let go of.
   Order load(const followup::Series& series, std::size_t first);
   Order measure(const followup::Series& series, const std::optional<Awaited>& awaited = {});
-  void write_report(const followup::Series& series, const ReportOrder& order);
+  Order write_report(const followup::Series& series, const ReportOrder& order);
   /// What the steps have said so far.
   [[nodiscard]] Memory memory();
   /// How many films are kept in memory, those that could not be read among them.
   [[nodiscard]] std::size_t films_kept();
-  /// Gives up what runs and what waits.
+  /// Gives up what runs and what waits; reports among them are answered.
   void cancel();
 
  private:
@@ -139,7 +147,8 @@ class Measurer {
   using Clock = std::chrono::steady_clock;
   void tell(Order order, const Flag& cancelled, Clock::time_point begun, followup::Result result,
             std::optional<std::size_t> early);
-  void report(const followup::Series& series, const ReportOrder& order, const Flag& cancelled);
+  [[nodiscard]] Expected<Reported> report(const followup::Series& series, const ReportOrder& order,
+                                          const Flag& cancelled);
 
   Post post_;
   Heard heard_;

@@ -83,6 +83,7 @@ struct Placed {
 
 /// The sheet with what a handle holds put at `at_px` (stored px), all else of that figure as
 /// `result` has it; absent when the film does not show the figure.
+/// @param result as it is shown (as_corrected): else a correction made since is undone
 [[nodiscard]] std::optional<Sheet> moved(const Sheet& sheet, const followup::FilmResult& result,
                                          const Handle& handle, const Vec2& at_px);
 /// The sheet without the correction of what the handle holds.

@@ -5,12 +5,12 @@
 #include <unistd.h>
 
 #include <cstdlib>
-#include <sstream>
 #include <system_error>
 #include <utility>
 
 #include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
+#include "tidemark/core/text.h"
 
 namespace tidemark::view {
 namespace {
@@ -23,6 +23,43 @@ Expected<std::string> sheet_text(const std::filesystem::path& folder) {
   const auto file = folder / kSheetFile;
   if (!std::filesystem::exists(file, error)) return std::string();
   return read_text(file);
+}
+
+/// Whether JSON gives the name back as it is. It holds UTF-8 only; names of files hold any byte.
+bool json_keeps(const std::string& name) {
+  const auto text = Sheet(name).dump(-1, ' ', false, Sheet::error_handler_t::ignore);
+  return Sheet::parse(text).get<std::string>() == name;
+}
+
+/// The name with each byte that cannot be shown as \xHH, so that a person finds the file.
+std::string escaped(const std::string& name) {
+  constexpr const char* kDigits = "0123456789ABCDEF";
+  const std::string shown = printable(name);  // byte by byte
+  std::string out;
+  for (std::size_t i = 0; i < name.size(); ++i) {
+    const auto byte = static_cast<unsigned char>(name[i]);
+    if (shown[i] == name[i]) {
+      out += name[i];
+    } else {
+      out += {'\\', 'x', kDigits[byte >> 4U], kDigits[byte & 15U]};
+    }
+  }
+  return out;
+}
+
+/// @return kBadInput for a name that neither series.json nor the journal could hold
+Expected<void> check_names(const Sheet& sheet) {
+  const auto films = sheet.find("films");
+  if (films == sheet.end()) return {};
+  for (const Sheet& film : *films) {
+    if (!film.is_object() || !film.contains("file") || !film["file"].is_string()) continue;
+    const auto name = film["file"].get<std::string>();
+    if (json_keeps(name)) continue;
+    return fail(ErrorKind::kBadInput, escaped(name),
+                "the name of this file is not UTF-8, so that no correction could be saved with it",
+                "rename the file");
+  }
+  return {};
 }
 
 std::filesystem::path true_path(const std::filesystem::path& folder) {
@@ -64,18 +101,22 @@ class Review::Journal {
     return std::make_unique<Journal>(descriptor, file);
   }
 
-  /// The whole lines that it holds.
-  [[nodiscard]] std::vector<Sheet> lines() const {
-    std::vector<Sheet> out;
-    auto read = read_text(file_);
-    if (!read) return out;
-    std::string text = std::move(*read);
-    text.resize(text.rfind('\n') == std::string::npos ? 0 : text.rfind('\n'));  // a torn end goes
-    std::istringstream in(text);
-    for (std::string line; std::getline(in, line);) {
-      Sheet json = Sheet::parse(line, nullptr, false);
-      if (json.is_discarded() || !json.is_object()) break;
-      out.push_back(std::move(json));
+  struct Line {
+    Sheet json;
+    std::size_t end = 0;  ///< bytes of the file with this line and its line break
+  };
+
+  /// The lines that can be read. One that cannot is passed over: each step holds the whole sheet,
+  /// so that what follows is not worse for it.
+  [[nodiscard]] std::vector<Line> lines() const {
+    std::vector<Line> out;
+    const auto text = read_text(file_);
+    if (!text) return out;
+    std::size_t from = 0;
+    for (auto end = text->find('\n'); end != std::string::npos; end = text->find('\n', from)) {
+      Sheet json = Sheet::parse(text->substr(from, end - from), nullptr, false);
+      from = end + 1;
+      if (json.is_object()) out.push_back({std::move(json), from});
     }
     return out;
   }
@@ -83,7 +124,8 @@ class Review::Journal {
   /// Empties it; what follows belongs to the sheet with this text.
   void begin(std::string_view sheet_text) {
     kept_ = false;
-    begun_ = ::ftruncate(descriptor_, 0) == 0 && write({{"sheet", sha256_hex(sheet_text)}});
+    length_ = 0;
+    begun_ = write({{"sheet", sha256_hex(sheet_text)}});
   }
 
   [[nodiscard]] bool add(const std::string& told, const Sheet& sheet) {
@@ -91,8 +133,13 @@ class Review::Journal {
     return begun_ && write({{"told", told}, {"sheet", sheet}});
   }
 
-  /// Goes on where an earlier review ended.
-  void keep() { kept_ = begun_ = true; }
+  /// Goes on where an earlier review ended, after this line. A torn one behind it is cut off: what
+  /// is written next would be part of it and could not be read either.
+  void go_on_after(const Line& line) {
+    kept_ = true;
+    length_ = line.end;
+    begun_ = cut();
+  }
   /// Whether its file stays when this review ends.
   void keep(bool unsaved) { kept_ = unsaved; }
   /// Puts it aside under another name, for whoever wants to look.
@@ -103,19 +150,36 @@ class Review::Journal {
   }
 
  private:
-  [[nodiscard]] bool write(const Sheet& line) const {
+  /// After a failure nothing of the line stays.
+  [[nodiscard]] bool write(const Sheet& line) {
     const std::string text = line.dump() + "\n";
+    if (!cut()) return false;
+    if (!append(text)) {
+      (void)cut();  // tried again before the next line
+      return false;
+    }
+    length_ += text.size();
+    return ::fdatasync(descriptor_) == 0;
+  }
+
+  [[nodiscard]] bool append(const std::string& text) const {
     std::size_t written = 0;
     while (written < text.size()) {
       const ssize_t n = ::write(descriptor_, text.data() + written, text.size() - written);
       if (n <= 0) return false;
       written += static_cast<std::size_t>(n);
     }
-    return ::fdatasync(descriptor_) == 0;
+    return true;
+  }
+
+  /// Leaves the whole lines only.
+  [[nodiscard]] bool cut() const {
+    return ::ftruncate(descriptor_, static_cast<off_t>(length_)) == 0;
   }
 
   int descriptor_;
   std::filesystem::path file_;
+  std::size_t length_ = 0;  ///< of its whole lines, bytes
   bool kept_ = false;
   bool begun_ = false;
 };
@@ -147,6 +211,7 @@ Expected<Review> Review::open(const std::filesystem::path& given,
   } else {
     sheet = Sheet::parse(*text);
   }
+  if (const auto names = check_names(sheet); !names) return tl::unexpected(names.error());
   auto journal = Journal::open(folder, journals);
   if (!journal) return tl::unexpected(journal.error());
   Review review(folder, std::move(sheet), std::move(*text), std::move(*journal));
@@ -156,16 +221,18 @@ Expected<Review> Review::open(const std::filesystem::path& given,
 
 void Review::take_up() {
   const auto lines = journal_->lines();
-  const bool same = !lines.empty() && lines.front().value("sheet", "") == sha256_hex(on_disk_);
+  const bool same = !lines.empty() && lines.front().json.contains("sheet") &&
+                    lines.front().json["sheet"] == sha256_hex(on_disk_);
   if (same) {
     for (std::size_t i = 1; i < lines.size(); ++i) {
-      if (!lines[i].contains("sheet")) break;
-      if (!followup::parse_sheet(text_of(lines[i]["sheet"]), kSheetFile, folder_)) break;
-      steps_.push_back({lines[i].value("told", ""), lines[i]["sheet"]});
+      const Sheet& step = lines[i].json;
+      if (!step.contains("sheet")) continue;
+      if (!followup::parse_sheet(text_of(step["sheet"]), kSheetFile, folder_)) continue;
+      steps_.push_back({step.value("told", ""), step["sheet"]});
     }
     done_ = recovered_ = steps_.size();
     if (recovered_ > 0) {
-      journal_->keep();
+      journal_->go_on_after(lines.back());
       return;
     }
   }
@@ -187,6 +254,7 @@ Expected<followup::Series> Review::series() const {
 
 Expected<void> Review::correct(const std::string& told, const Sheet& sheet) {
   if (sheet == this->sheet()) return {};
+  if (auto names = check_names(sheet); !names) return names;
   const auto valid = followup::parse_sheet(text_of(sheet), kSheetFile, folder_);
   if (!valid) return tl::unexpected(valid.error());
   steps_.resize(done_);

@@ -20,6 +20,7 @@
 #include <cmath>
 #include <utility>
 
+#include "corrected.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/text.h"
 #include "tidemark/view/snap.h"
@@ -35,6 +36,12 @@ constexpr double kFrameMs = 26.0;
 constexpr int kReaderBytes = 64;  ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
+
+QString words_of(const Reported& report) {
+  QString out = "The report is in " + text_of(printable(report.folder.string())) + ".";
+  for (const std::string& note : report.archive_notes) out += "\n" + text_of(printable(note)) + ".";
+  return out;
+}
 
 /// The box about the points, widened by a share of its height.
 struct WorldBox {
@@ -98,14 +105,15 @@ Heard ReviewWindow::heard() {
   out.measured = [this](Order order, const std::shared_ptr<const MeasuredHip>& hip) {
     if (order == measure_order_) take_hip(hip);
   };
-  out.reported = [this](const Expected<std::filesystem::path>& folder) {
-    reporting_ = false;
-    say(folder ? "The report is in " + text_of(folder->string()) + "."
-               : text_of(folder.error().sentence()));
+  out.reported = [this](Order order, const Expected<Reported>& report) {
+    const bool awaited = reports_.erase(order) > 0;
+    const QString text = report ? words_of(*report) : text_of(report.error().sentence());
+    awaited ? say(text) : say_also(text);  // what is said of another hip stays
     refresh();
   };
   out.fault = [this](const std::string& what) {
-    measuring_ = reporting_ = false;
+    measuring_ = false;
+    reports_.clear();
     loading_ = 0;
     say("A fault of the program: " + text_of(printable(what)) +
         "; please report it. Your corrections are kept.");
@@ -119,6 +127,10 @@ QString ReviewWindow::message() const { return message_->text(); }
 void ReviewWindow::say(const QString& text) {
   message_->setText(text);
   message_bar_->setVisible(!text.isEmpty());
+}
+
+void ReviewWindow::say_also(const QString& text) {
+  say(message().isEmpty() ? text : message() + "\n" + text);
 }
 
 void ReviewWindow::open(const std::filesystem::path& folder) {
@@ -167,6 +179,7 @@ void ReviewWindow::set_review(Expected<Review> review) {
   review_.reset();
   picked_.reset();
   loading_ = 0;
+  reports_.clear();
   measuring_ = chosen_by_hand_ = camera_by_hand_ = false;
   say("");
   if (!review) {
@@ -238,6 +251,7 @@ void ReviewWindow::remeasure() {
   std::optional<Awaited> awaited;
   if (hip_ && chosen_ != reference_) awaited = Awaited{chosen_, hip_};
   measure_order_ = measurer_->measure(*series_, awaited);
+  ordered_ = review_->sheet();
   refresh();
 }
 
@@ -245,6 +259,7 @@ void ReviewWindow::take_hip(const std::shared_ptr<const MeasuredHip>& hip) {
   const bool first = !hip_;
   hip_ = hip;
   measuring_ = hip->early.has_value();
+  if (!measuring_) measured_ = ordered_;
   settle_films();
   if (picked_ && picked_->film != reference_ && picked_->film != chosen_) picked_.reset();
   update_time_line();
@@ -288,8 +303,7 @@ void ReviewWindow::report_to(const ReportOrder& order) {
   if (!review_) return;
   const auto series = review_->series();
   if (!series) return;
-  reporting_ = true;
-  measurer_->write_report(*series, order);
+  reports_.insert(measurer_->write_report(*series, order));
   refresh();
 }
 
@@ -299,7 +313,8 @@ void ReviewWindow::cancel() {
   say(measuring_ ? "Cancelled: the numbers are not those of the present corrections; press F5 to "
                    "measure again."
                  : "Cancelled.");
-  measuring_ = reporting_ = false;
+  measuring_ = false;
+  reports_.clear();
   loading_ = 0;
   ++measure_order_;  // no answer is awaited
   refresh();
@@ -349,6 +364,10 @@ std::optional<Affine2> ReviewWindow::film_from_world(std::size_t film) const {
                         reference->image(), film_at(film)->image());
 }
 
+followup::FilmResult ReviewWindow::film_now(std::size_t film) const {
+  return as_corrected(hip_->result.films[film], film, review_->sheet(), measured_);
+}
+
 void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose whose) const {
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
@@ -357,7 +376,7 @@ void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose w
   for (const auto& unrolled : hip_->result.unrolled) {
     if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
   }
-  Overlay more = overlay_of(hip_->result.films[film], film,
+  Overlay more = overlay_of(film_now(film), film,
                             {from_world->inverse().after(view_from_stored), whose}, strip);
   auto& to = content.overlay;
   to.lines.insert(to.lines.end(), more.lines.begin(), more.lines.end());
@@ -539,7 +558,7 @@ void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
   if (!review_ || !hip_ || !from_world) return;
   const Vec2 stored =
       film_at(handle.film)->image().stored_from_view.apply(from_world->apply(world));
-  const auto sheet = moved(review_->sheet(), hip_->result.films[handle.film], handle, stored);
+  const auto sheet = moved(review_->sheet(), film_now(handle.film), handle, stored);
   if (!sheet) return;
   correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
 }
@@ -674,7 +693,24 @@ std::size_t ReviewWindow::active_film() const {
   return active() == right_ ? chosen_ : reference_;
 }
 
+bool ReviewWindow::leaves_reports() {
+  if (reports_.empty()) return true;
+  QMessageBox box(QMessageBox::Question, "The report is not written yet",
+                  "The report is still being made. If the window is closed now, it will not be "
+                  "written.",
+                  QMessageBox::NoButton, this);
+  QAbstractButton* leave = box.addButton("&Close without the report", QMessageBox::DestructiveRole);
+  QPushButton* stay = box.addButton("&Back", QMessageBox::RejectRole);
+  box.setDefaultButton(stay);
+  box.exec();
+  return box.clickedButton() == leave;
+}
+
 void ReviewWindow::closeEvent(QCloseEvent* event) {
+  if (!leaves_reports()) {
+    event->ignore();
+    return;
+  }
   if (!review_ || !review_->unsaved()) {
     event->accept();
     return;

@@ -64,7 +64,7 @@ class ReviewWindow : public QMainWindow {
   [[nodiscard]] SidePanel* panel() const { return panel_; }
 
   /// Whether films are still read or measured.
-  [[nodiscard]] bool busy() const { return loading_ > 0 || measuring_ || reporting_; }
+  [[nodiscard]] bool busy() const { return loading_ > 0 || measuring_ || !reports_.empty(); }
   [[nodiscard]] Measurer::Memory memory() const { return measurer_->memory(); }
   [[nodiscard]] std::size_t films_kept() const { return measurer_->films_kept(); }
   [[nodiscard]] const std::shared_ptr<const MeasuredHip>& hip() const { return hip_; }
@@ -126,6 +126,8 @@ class ReviewWindow : public QMainWindow {
   void take_hip(const std::shared_ptr<const MeasuredHip>& hip);
   void settle_films();
   void say(const QString& text);
+  void say_also(const QString& text);   ///< below what is said already
+  [[nodiscard]] bool leaves_reports();  ///< asks, where one is not written yet
   void refresh();
   void refresh_title();
   void fill_time_line();
@@ -135,6 +137,8 @@ class ReviewWindow : public QMainWindow {
   [[nodiscard]] CanvasContent both_films() const;
   [[nodiscard]] std::optional<Affine2> follow_from_reference_film() const;
   [[nodiscard]] std::optional<Affine2> film_from_world(std::size_t film) const;
+  /// The film as measured, its marks as the sheet has them now.
+  [[nodiscard]] followup::FilmResult film_now(std::size_t film) const;
   void add_overlay(CanvasContent& content, std::size_t film, Whose whose) const;
   [[nodiscard]] QString title_of(std::size_t film, Whose whose) const;
   void fit();
@@ -160,6 +164,8 @@ class ReviewWindow : public QMainWindow {
   std::map<std::string, std::shared_ptr<const LoadedFilm>> films_;
   std::map<std::string, std::string> unreadable_;  ///< why, by file
   std::shared_ptr<const MeasuredHip> hip_;
+  Sheet measured_;  ///< the sheet of hip_; while that is told early, of the one before
+  Sheet ordered_;   ///< that of measure_order_
   std::size_t reference_ = 0;
   std::size_t chosen_ = 0;
   bool chosen_by_hand_ = false;
@@ -175,7 +181,7 @@ class ReviewWindow : public QMainWindow {
   QString reader_;
   int loading_ = 0;
   bool measuring_ = false;
-  bool reporting_ = false;
+  std::set<Order> reports_;  ///< not answered yet
   Order load_order_ = 0;
   Order measure_order_ = 0;
   std::map<QString, QAction*> actions_;

@@ -9,11 +9,13 @@
 #include <QElapsedTimer>
 #include <QInputDialog>
 #include <QListWidget>
+#include <QMessageBox>
 #include <QMouseEvent>
 #include <QPushButton>
 #include <QTableWidget>
 #include <QTest>
 #include <QTextBrowser>
+#include <QTimer>
 #include <algorithm>
 #include <cmath>
 #include <fstream>
@@ -100,6 +102,17 @@ class Window : public ::testing::Test {
     for (int i = 0; i < 4; ++i) QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
     QTest::qWait(600);
     wait();
+  }
+  /// Moves a handle by ten steps to the right and down, and lets go of it at once.
+  void nudge(FilmCanvas* canvas, const Handle& handle) {
+    window_->pick(handle);
+    QTest::keyClick(canvas, Qt::Key_Right, Qt::ShiftModifier);
+    QTest::keyClick(canvas, Qt::Key_Down, Qt::ShiftModifier);
+    window_->pick({});
+  }
+  /// landmarks_px of a film as the sheet has them now.
+  [[nodiscard]] Sheet by_hand(std::size_t film) const {
+    return window_->review()->sheet()["films"][film]["landmarks_px"];
   }
   void trigger(const char* name) {
     auto* action = window_->findChild<QAction*>(name);
@@ -251,6 +264,70 @@ TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
   EXPECT_TRUE(window_->stale_words().isEmpty());
   trigger("save");
   EXPECT_EQ(shown(), by_command_line());
+}
+
+// In the following nothing waits between two corrections: no answer of the measurer is taken.
+
+TEST_F(Window, TheHeadsEdgeKeepsACentreMovedJustBefore) {
+  open();
+  FilmCanvas* canvas = window_->right();
+  const std::size_t film = window_->chosen();
+  const Handle centre{film, Grip::kHeadCentre};
+  const Handle edge{film, Grip::kHeadEdge};
+  const QPointF from = canvas->screen_from_world(canvas->place_of(centre).value());
+  const QPointF edge_from = canvas->screen_from_world(canvas->place_of(edge).value());
+  const QPointF by(6.0, 3.0);
+  drag(canvas, from, from + by);
+  const Sheet moved = by_hand(film);
+  const QPointF now = canvas->screen_from_world(canvas->place_of(centre).value());
+  EXPECT_NEAR(now.x(), from.x() + by.x(), 1.0) << "px: the mark stays where it was let go of";
+  EXPECT_NEAR(now.y(), from.y() + by.y(), 1.0);
+  const QPointF edge_now = canvas->screen_from_world(canvas->place_of(edge).value());
+  EXPECT_NEAR(edge_now.x(), edge_from.x() + by.x(), 1.0) << "px: and its edge with it";
+  drag(canvas, edge_now, edge_now - QPointF(0.0, 4.0));
+  EXPECT_EQ(by_hand(film)["head_centre"], moved["head_centre"]);
+  EXPECT_GT(by_hand(film)["head_diameter"], moved["head_diameter"]);
+  wait();
+  const Vec2 measured = window_->hip()->result.films[film].head->centre_px;
+  EXPECT_NEAR(measured.x(), moved["head_centre"][0].get<double>(), 0.01);
+  EXPECT_NEAR(measured.y(), moved["head_centre"][1].get<double>(), 0.01);
+}
+
+TEST_F(Window, AnAxisKeepsAnEndMovedJustBefore) {
+  open();
+  FilmCanvas* canvas = window_->right();
+  const std::size_t film = window_->chosen();
+  nudge(canvas, {film, Grip::kStemAxisProximal});
+  nudge(canvas, {film, Grip::kShaftAxisDistal});
+  const Sheet before = by_hand(film);
+  nudge(canvas, {film, Grip::kStemAxisDistal});
+  nudge(canvas, {film, Grip::kShaftAxisProximal});
+  EXPECT_EQ(by_hand(film)["stem_axis"][0], before["stem_axis"][0]);
+  EXPECT_NE(by_hand(film)["stem_axis"][1], before["stem_axis"][1]);
+  EXPECT_EQ(by_hand(film)["shaft_axis"][1], before["shaft_axis"][1]);
+  EXPECT_NE(by_hand(film)["shaft_axis"][0], before["shaft_axis"][0]);
+}
+
+TEST_F(Window, TheNextArrowKeyStartsFromWhereTheMarkWasLetGoOf) {
+  open();
+  FilmCanvas* canvas = window_->right();
+  for (const Grip grip : {Grip::kStemTip, Grip::kStemShoulder, Grip::kLesserTrochanter,
+                          Grip::kGreaterTrochanter, Grip::kBoneEntry, Grip::kHeadCentre}) {
+    SCOPED_TRACE(words_of(grip));
+    const Handle handle{window_->chosen(), grip};
+    const Vec2 first = canvas->place_of(handle).value();
+    nudge(canvas, handle);
+    const Vec2 second = canvas->place_of(handle).value();
+    nudge(canvas, handle);
+    const Vec2 third = canvas->place_of(handle).value();
+    EXPECT_GT((second - first).norm(), 2.0);
+    EXPECT_NEAR((third - second - (second - first)).norm(), 0.0, 0.1) << "px: as far again";
+  }
+  trigger("undo");
+  const Handle head{window_->chosen(), Grip::kHeadCentre};
+  const Vec2 undone = canvas->place_of(head).value();
+  trigger("redo");
+  EXPECT_GT((canvas->place_of(head).value() - undone).norm(), 2.0);
 }
 
 TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
@@ -648,6 +725,61 @@ TEST_F(Window, WritesTheReport) {
   const std::string page = read_text(order.folder / "report.html").value();
   EXPECT_THAT(page, HasSubstr("A. Reader"));
   EXPECT_THAT(page, HasSubstr("Seen twice."));
+}
+
+TEST_F(Window, WritesTheReportWhereNoObjectForTheArchiveCanBeMade) {
+  const auto plain = scratch_ / "plain";
+  std::filesystem::create_directory(plain);
+  QImage grey(400, 500, QImage::Format_Grayscale8);
+  grey.fill(90);
+  ASSERT_TRUE(grey.save(QString::fromStdString(plain / "a.png")));
+  window_->open(plain);
+  wait();
+  const ReportOrder order{
+      scratch_ / "report", {report::Form::kHtml, report::Form::kPdf}, true, "", ""};
+  window_->report_to(order);
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("The report is in"));
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("DICOM"));
+  for (const char* file : {"report.html", "report.pdf", "result.json", "measurements.csv"}) {
+    EXPECT_TRUE(std::filesystem::exists(order.folder / file)) << file;
+  }
+}
+
+TEST_F(Window, SaysThatAReportWasGivenUpWhenAnotherHipIsOpened) {
+  open();
+  const auto other = scratch_ / "other";
+  std::filesystem::create_directory(other);
+  std::filesystem::copy_file(folder() / "film-00.dcm", other / "film.dcm");
+  trigger("measure");
+  const ReportOrder order{scratch_ / "report", {report::Form::kHtml}, false, "", ""};
+  window_->report_to(order);
+  window_->open(other);
+  EXPECT_TRUE(QTest::qWaitFor([this] { return !window_->busy(); }, 60000));
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("given up"));
+  EXPECT_FALSE(std::filesystem::exists(order.folder));
+}
+
+TEST_F(Window, AsksBeforeItIsClosedWhileAReportIsNotWritten) {
+  open();
+  trigger("measure");
+  window_->report_to({scratch_ / "report", {report::Form::kHtml}, false, "", ""});
+  const auto answer = [](const char* with) {
+    QTimer::singleShot(100, [with] {
+      auto* box = qobject_cast<QMessageBox*>(QApplication::activeModalWidget());
+      if (box == nullptr) return;
+      for (QAbstractButton* button : box->buttons()) {
+        if (button->text() == with) button->click();
+      }
+    });
+  };
+  answer("&Back");
+  EXPECT_FALSE(window_->close());
+  EXPECT_TRUE(window_->isVisible());
+  if (window_->busy()) {
+    answer("&Close without the report");
+    EXPECT_TRUE(window_->close());
+  }
 }
 
 TEST_F(Window, EveryPartHasANameForScreenReadersAndEveryActionAKeyOrAMenu) {

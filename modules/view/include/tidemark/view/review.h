@@ -32,7 +32,8 @@ class Review {
   /// @param folder    as followup::load_series takes it
   /// @param journals  folder of the journals; made if it is missing
   /// @return as load_series and parse_sheet; kNotWritable when the journal cannot be kept;
-  ///         kBadInput when another window has this hip open
+  ///         kBadInput when another window has this hip open, or when the name of a film is not
+  ///         UTF-8: no sheet could hold it
   [[nodiscard]] static Expected<Review> open(const std::filesystem::path& folder,
                                              const std::filesystem::path& journals);
 
@@ -50,7 +51,8 @@ class Review {
 
   /// Takes one correction; what was undone before it can no longer be redone. A sheet that is
   /// equal to the present one is no step.
-  /// @return as parse_sheet when the sheet would not be valid: nothing is changed then;
+  /// @return as parse_sheet when the sheet would not be valid, kBadInput for a film's name that is
+  ///         not UTF-8: nothing is changed then;
   ///         kNotWritable when the journal cannot be written: the step holds nevertheless
   [[nodiscard]] Expected<void> correct(const std::string& told, const Sheet& sheet);
   /// What was taken back or done again, nothing when there was nothing to.
