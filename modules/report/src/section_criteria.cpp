@@ -77,8 +77,12 @@ Phrase finding_of(const Source& from, const assessment::Finding& finding) {
     limit = from.say("of." + assessment::code_of(finding.quantity),
                      {{"value", from.say.localised(fixed_text(*finding.threshold, 1))}});
   }
-  std::string text = from.say("because." + assessment::code_of(finding.because),
-                              {{"measured", measured_of(from, finding)}, {"limit", limit}});
+  const bool nothing_outside =
+      finding.because == assessment::Because::kOutsideWindow && !finding.measured;
+  std::string text = nothing_outside
+                         ? from.say("because.outside_window.not_measured", {{"limit", limit}})
+                         : from.say("because." + assessment::code_of(finding.because),
+                                    {{"measured", measured_of(from, finding)}, {"limit", limit}});
   for (const std::string& doubt : finding.doubts)
     text += " " + from.say.said(printable(doubt)).text;
   return {text};
