@@ -91,6 +91,11 @@ class Usage(Case):
                 if word.startswith("--"):
                     self.assertIn(word.strip(",.;:()"), documented)
 
+    def test_documentation_of_film_names_its_options(self):
+        text = (DOCS / "cli.md").read_text().split("\n## film\n")[1].split("\n## ")[0]
+        taken = set(re.findall(r"--[a-z-]+", tidemark("help", "film").stdout)) - {"--help"}
+        self.assertEqual(taken, set(re.findall(r"--[a-z-]+", text)))
+
     def test_wrong_usage(self):
         for arguments, part in (
                 ([], "no command"), (["mesure", "x"], "mesure"), (["measure"], "FOLDER is missing"),
