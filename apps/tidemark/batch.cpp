@@ -227,6 +227,7 @@ int run_batch(const Arguments& arguments) {
     const auto written = write_links(*plan, *links);
     if (!written) return report(written.error());
   }
+  if (const auto any = registry::check_hips(*plan, input); !any) return report(any.error());
   const auto counts = registry::run_batch(*plan, *options, std::ref(progress));
   if (stop_signal != 0) return end_by_signal(progress);
   progress.clear();

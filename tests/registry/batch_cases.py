@@ -267,6 +267,16 @@ class Heap(Case):
         self.assertEqual(aside["copy"], 2)
         self.assert_anonymous(done)
 
+    def test_links_tell_why_every_file_was_set_aside(self):
+        blank(self.input / "chest.dcm", NUMBER, BodyPartExamined="CHEST")
+        links = self.folder / "links.csv"
+        done = self.run_batch("--links", links)
+        self.assertEqual(done.returncode, 3, done.stderr)
+        self.assertIn("--links", done.stderr)
+        with open(links, newline="") as file:
+            self.assertEqual([r["what"] for r in csv.DictReader(file)], ["other_body_part"])
+        self.assertFalse((self.out / "registry.sqlite").exists())
+
     def side(self):
         return json.loads((FILMS / "hip-0001" / "series.json").read_text())["side"]
 
