@@ -264,6 +264,25 @@ class Measuring(Case):
                           "zones.csv"],
                          sorted(p.name for p in self.out.iterdir()))
 
+    def test_second_run_leaves_no_file_of_the_first(self):
+        self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out).returncode)
+        own = {"notes.txt", "my-pair-01.png", "pair-1.png", "pair-01.png.txt"}
+        for name in own:
+            (self.out / name).write_text("the reader's own")
+        (self.out / "pair-12.png").write_text("of a run with more films")
+        (self.out / "seat-03.png").mkdir()
+        self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out, "--no-pictures", "--report",
+                                     "none").returncode)
+        self.assertEqual(own | {"measurements.csv", "result.json", "earlier-result.json", "steps.bin", "zones.csv",
+                                "seat-03.png"}, {p.name for p in self.out.iterdir()})
+
+    def test_files_by_our_names_are_kept_where_no_result_was(self):
+        self.out.mkdir()
+        (self.out / "report.pdf").write_text("somebody's own")
+        self.assertEqual(0, tidemark("film", FILMS / "film-00.dcm", "--side", "R", "--head-diameter", "32",
+                                     "--out", self.out).returncode)
+        self.assertEqual("somebody's own", (self.out / "report.pdf").read_text())
+
     def test_json_on_standard_output_is_the_file(self):
         run = tidemark("measure", FILMS, "--out", self.out, "--json")
         self.assertEqual(run.stdout, (self.out / "result.json").read_text())

@@ -170,6 +170,17 @@ class Folders(Case):
         self.assertIn("1 kept", again.stdout)
         self.assertTrue((kept / "result.json").exists())
 
+    def test_kept_folders_hold_no_file_of_an_earlier_run(self):
+        self.hips(1, ())
+        self.run_batch("--keep-hips")
+        kept = self.out / "hips" / "hip-000001"
+        (kept / "pair-07.png").write_bytes(b"of an earlier run")
+        (kept / "notes.txt").write_text("the reader's own")
+        blank(self.input / "b00" / "0.dcm", "B0", "R", "20240301", 98)
+        self.run_batch("--keep-hips")
+        self.assertFalse((kept / "pair-07.png").exists())
+        self.assertTrue((kept / "notes.txt").exists())
+
     def test_usage(self):
         self.hips(1, ())
         for more, code in ((["--shard", "3/2"], 2), (["--jobs", "0"], 2), (["--shard", "x"], 2),
