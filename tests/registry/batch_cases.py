@@ -225,6 +225,16 @@ class Sheet(Case):
         for path in self.out.iterdir():
             self.assertNotIn(NAME.encode(), path.read_bytes(), path)
 
+    def test_every_hip_has_a_folder_of_its_own(self):
+        rows = [("A/1", ""), ("A_1", ""), ("A@B", ""), ("A", "B"), ("A", ""), (".A", ""), ("_A", "")]
+        for i in range(len(rows)):
+            blank(self.input / f"{i}.dcm", f"P{i}", number=i)
+        self.run_batch("--keep-hips", source=self.write("hip,reader,side,file\n" + "".join(
+            f"{hip},{reader},R,share/{i}.dcm\n" for i, (hip, reader) in enumerate(rows))))
+        kept = {p.parent.name: json.loads(p.read_text()) for p in self.out.glob("hips/*/result.json")}
+        self.assertEqual(sorted(r["hip"] for r in kept.values()), sorted(hip for hip, _ in rows))
+        self.assertEqual({name for name in kept if "~" not in name}, {"A_1", "A", "_A"})
+
     def test_slips(self):
         blank(self.input / "b" / "0.dcm")
         for header, said in (("hip,surgery-date,file", "surgery_date"), ("hip,file,file", "twice")):

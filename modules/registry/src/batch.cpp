@@ -115,16 +115,23 @@ Expected<json> options_json(const MeasureOptions& options) {
   return out;
 }
 
-/// File names for hips' folders: what the file system may not like is replaced.
+constexpr std::size_t kNameDigits = 8;
+
+/// File names for hips' folders: what the file system may not like is replaced. A name that is not
+/// the hip's own gets a part of its hash, after a character that no hip's own name has here: two
+/// hips never share a folder.
 std::string folder_name(const HipFacts& facts) {
   std::string name = facts.hip + (facts.reader.empty() ? "" : "@" + facts.reader);
+  const std::string stated = name;
   for (char& c : name) {
     const bool plain = std::isalnum(static_cast<unsigned char>(c)) != 0 ||
                        std::string_view("-_.@").find(c) != std::string_view::npos;
     if (!plain) c = '_';
   }
   if (name.front() == '.') name.front() = '_';
-  return name;
+  if (name == stated && name.find('@') == std::string::npos) return name;
+  const std::string whole = facts.hip + "\n" + facts.reader;
+  return name + "~" + sha256_hex(whole).substr(0, kNameDigits);
 }
 
 /// One run of a batch.
