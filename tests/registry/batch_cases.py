@@ -170,6 +170,25 @@ class Folders(Case):
         self.assertIn("1 kept", again.stdout)
         self.assertTrue((kept / "result.json").exists())
 
+    def test_kept_folders_are_those_of_the_table(self):
+        """A folder that was kept before the hip was measured again without keeping it is made anew."""
+        self.hips(1, ())
+        kept = self.out / "hips" / "hip-000001" / "result.json"
+        film = self.input / "b00" / "0.dcm"
+        told = lambda: json.loads(kept.read_text())["films"][0]["sha256"]
+        self.run_batch("--keep-hips")
+        before = told()
+        self.assertIn("1 kept", self.run_batch("--keep-hips").stdout)
+        blank(film, "B0", "R", "20240301", 99)
+        self.run_batch()
+        self.assertEqual(told(), before)
+        self.assertIn("0 kept", self.run_batch("--keep-hips").stdout)
+        self.assertEqual(told(), hashlib.sha256(film.read_bytes()).hexdigest())
+        self.assertIn("1 kept", self.run_batch("--keep-hips").stdout)
+        self.run_batch("--accept-pixels")
+        self.assertIn("0 kept", self.run_batch("--keep-hips", "--accept-pixels").stdout)
+        self.assertFalse(list(kept.parent.glob("last-*")))
+
     def test_kept_folders_hold_no_file_of_an_earlier_run(self):
         self.hips(1, ())
         self.run_batch("--keep-hips")
