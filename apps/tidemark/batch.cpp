@@ -179,7 +179,9 @@ Expected<void> write_hip(const followup::Result& result, const followup::Series&
                          const std::filesystem::path& folder) {
   std::error_code ignored;
   std::filesystem::create_directories(folder, ignored);
-  std::filesystem::remove(folder / "result.json", ignored);
+  // As followup::prepare_output does: no old result beside new pictures, and who writes sees that
+  // files by our names are of an earlier run.
+  std::filesystem::rename(folder / "result.json", folder / "last-result.json", ignored);
   const auto reported =
       report::write_report(result, report::Language::kEnglish,
                            {report::Form::kHtml, report::Form::kPdf}, folder.string());
@@ -227,6 +229,7 @@ int run_batch(const Arguments& arguments) {
     const auto written = write_links(*plan, *links);
     if (!written) return report(written.error());
   }
+  if (const auto any = registry::check_hips(*plan, input); !any) return report(any.error());
   const auto counts = registry::run_batch(*plan, *options, std::ref(progress));
   if (stop_signal != 0) return end_by_signal(progress);
   progress.clear();

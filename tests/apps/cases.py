@@ -91,6 +91,11 @@ class Usage(Case):
                 if word.startswith("--"):
                     self.assertIn(word.strip(",.;:()"), documented)
 
+    def test_documentation_of_film_names_its_options(self):
+        text = (DOCS / "cli.md").read_text().split("\n## film\n")[1].split("\n## ")[0]
+        taken = set(re.findall(r"--[a-z-]+", tidemark("help", "film").stdout)) - {"--help"}
+        self.assertEqual(taken, set(re.findall(r"--[a-z-]+", text)))
+
     def test_wrong_usage(self):
         for arguments, part in (
                 ([], "no command"), (["mesure", "x"], "mesure"), (["measure"], "FOLDER is missing"),
@@ -258,6 +263,25 @@ class Measuring(Case):
         self.assertEqual(["measurements.csv", "report.html", "report.pdf", "result.json", "steps.bin",
                           "zones.csv"],
                          sorted(p.name for p in self.out.iterdir()))
+
+    def test_second_run_leaves_no_file_of_the_first(self):
+        self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out).returncode)
+        own = {"notes.txt", "my-pair-01.png", "pair-1.png", "pair-01.png.txt"}
+        for name in own:
+            (self.out / name).write_text("the reader's own")
+        (self.out / "pair-12.png").write_text("of a run with more films")
+        (self.out / "seat-03.png").mkdir()
+        self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out, "--no-pictures", "--report",
+                                     "none").returncode)
+        self.assertEqual(own | {"measurements.csv", "result.json", "earlier-result.json", "steps.bin", "zones.csv",
+                                "seat-03.png"}, {p.name for p in self.out.iterdir()})
+
+    def test_files_by_our_names_are_kept_where_no_result_was(self):
+        self.out.mkdir()
+        (self.out / "report.pdf").write_text("somebody's own")
+        self.assertEqual(0, tidemark("film", FILMS / "film-00.dcm", "--side", "R", "--head-diameter", "32",
+                                     "--out", self.out).returncode)
+        self.assertEqual("somebody's own", (self.out / "report.pdf").read_text())
 
     def test_json_on_standard_output_is_the_file(self):
         run = tidemark("measure", FILMS, "--out", self.out, "--json")

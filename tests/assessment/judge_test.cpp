@@ -201,6 +201,26 @@ TEST(Judge, KeepsToTheWindowWithItsTolerance) {
   }
 }
 
+// What a limit that holds at two years says of six weeks does not depend on that film's value.
+TEST(Judge, OutsideOfTheWindowNothingIsOpenWhereNothingIsMeasured) {
+  auto hip = invented::hip({{42, 3.0, 0.3}});
+  hip.comparisons[0].migration.reset();
+  hip.comparisons[0].reason = "the bone cannot be aligned";
+  const auto early = found(hip, limit(1.5, kTwoYears));
+  EXPECT_EQ(early.verdict, Verdict::kNotApplicable);
+  EXPECT_EQ(early.because, Because::kOutsideWindow);
+  EXPECT_FALSE(early.measured);
+  EXPECT_THAT(early.text, HasSubstr("holds at 24 months"));
+  EXPECT_THAT(early.text, HasSubstr("Not measured: the comparison is not measured: the bone"));
+  EXPECT_EQ(found(hip, limit(1.5)).because, Because::kNotMeasured);
+  auto in_time = invented::hip({{730, 3.0, 0.3}});
+  in_time.comparisons[0].migration.reset();
+  EXPECT_EQ(found(in_time, limit(1.5, kTwoYears)).verdict, Verdict::kCannotTell);
+  auto undated = invented::without_surgery(hip);
+  undated.comparisons[0].days.reset();
+  EXPECT_EQ(found(undated, limit(1.5, kTwoYears)).because, Because::kNotMeasured);
+}
+
 TEST(Judge, WithoutADateOfSurgeryCountsFromTheReferenceFilmAndSaysSo) {
   const auto hip = invented::without_surgery(invented::hip({{731, 3.0, 0.3}}));
   const auto f = found(hip, limit(1.5, kTwoYears));

@@ -170,6 +170,36 @@ class Folders(Case):
         self.assertIn("1 kept", again.stdout)
         self.assertTrue((kept / "result.json").exists())
 
+    def test_kept_folders_are_those_of_the_table(self):
+        """A folder that was kept before the hip was measured again without keeping it is made anew."""
+        self.hips(1, ())
+        kept = self.out / "hips" / "hip-000001" / "result.json"
+        film = self.input / "b00" / "0.dcm"
+        told = lambda: json.loads(kept.read_text())["films"][0]["sha256"]
+        self.run_batch("--keep-hips")
+        before = told()
+        self.assertIn("1 kept", self.run_batch("--keep-hips").stdout)
+        blank(film, "B0", "R", "20240301", 99)
+        self.run_batch()
+        self.assertEqual(told(), before)
+        self.assertIn("0 kept", self.run_batch("--keep-hips").stdout)
+        self.assertEqual(told(), hashlib.sha256(film.read_bytes()).hexdigest())
+        self.assertIn("1 kept", self.run_batch("--keep-hips").stdout)
+        self.run_batch("--accept-pixels")
+        self.assertIn("0 kept", self.run_batch("--keep-hips", "--accept-pixels").stdout)
+        self.assertFalse(list(kept.parent.glob("last-*")))
+
+    def test_kept_folders_hold_no_file_of_an_earlier_run(self):
+        self.hips(1, ())
+        self.run_batch("--keep-hips")
+        kept = self.out / "hips" / "hip-000001"
+        (kept / "pair-07.png").write_bytes(b"of an earlier run")
+        (kept / "notes.txt").write_text("the reader's own")
+        blank(self.input / "b00" / "0.dcm", "B0", "R", "20240301", 98)
+        self.run_batch("--keep-hips")
+        self.assertFalse((kept / "pair-07.png").exists())
+        self.assertTrue((kept / "notes.txt").exists())
+
     def test_usage(self):
         self.hips(1, ())
         for more, code in ((["--shard", "3/2"], 2), (["--jobs", "0"], 2), (["--shard", "x"], 2),
@@ -213,6 +243,16 @@ class Sheet(Case):
         self.assertNotIn(NAME, done.stdout + done.stderr)
         for path in self.out.iterdir():
             self.assertNotIn(NAME.encode(), path.read_bytes(), path)
+
+    def test_every_hip_has_a_folder_of_its_own(self):
+        rows = [("A/1", ""), ("A_1", ""), ("A@B", ""), ("A", "B"), ("A", ""), (".A", ""), ("_A", "")]
+        for i in range(len(rows)):
+            blank(self.input / f"{i}.dcm", f"P{i}", number=i)
+        self.run_batch("--keep-hips", source=self.write("hip,reader,side,file\n" + "".join(
+            f"{hip},{reader},R,share/{i}.dcm\n" for i, (hip, reader) in enumerate(rows))))
+        kept = {p.parent.name: json.loads(p.read_text()) for p in self.out.glob("hips/*/result.json")}
+        self.assertEqual(sorted(r["hip"] for r in kept.values()), sorted(hip for hip, _ in rows))
+        self.assertEqual({name for name in kept if "~" not in name}, {"A_1", "A", "_A"})
 
     def test_slips(self):
         blank(self.input / "b" / "0.dcm")
@@ -266,6 +306,16 @@ class Heap(Case):
         aside = dict(self.ask("SELECT kind, count(*) FROM set_aside GROUP BY kind"))
         self.assertEqual(aside["copy"], 2)
         self.assert_anonymous(done)
+
+    def test_links_tell_why_every_file_was_set_aside(self):
+        blank(self.input / "chest.dcm", NUMBER, BodyPartExamined="CHEST")
+        links = self.folder / "links.csv"
+        done = self.run_batch("--links", links)
+        self.assertEqual(done.returncode, 3, done.stderr)
+        self.assertIn("--links", done.stderr)
+        with open(links, newline="") as file:
+            self.assertEqual([r["what"] for r in csv.DictReader(file)], ["other_body_part"])
+        self.assertFalse((self.out / "registry.sqlite").exists())
 
     def side(self):
         return json.loads((FILMS / "hip-0001" / "series.json").read_text())["side"]

@@ -119,6 +119,44 @@ TEST(Document, LateralFilmsHaveATableOfZonesOfTheirOwn) {
   EXPECT_THAT(tables[1].rows.back().back().phrase.text, HasSubstr("yes"));
 }
 
+/// The sentences of the findings on the page.
+std::vector<std::string> said_of_findings(const Result& result, Language language) {
+  std::vector<std::string> out;
+  for (const Section& section : document_of(result, language).sections) {
+    if (section.id != "criteria") continue;
+    for (const Block& block : section.blocks) {
+      const auto* table = std::get_if<Table>(&block);
+      if (table == nullptr) continue;
+      for (const auto& row : table->rows) out.push_back(row[3].phrase.text);
+    }
+  }
+  return out;
+}
+
+// A limit of 0.15 mm is not one of 0.2 mm.
+TEST(Document, GermanFindingsNameTheLimitAsItIs) {
+  using assessment::Because;
+  Result result = measured({"early.dcm", "late.dcm"});
+  ASSERT_TRUE(result.assessment.has_value());
+  auto& findings = result.assessment->findings;
+  ASSERT_FALSE(findings.empty());
+  assessment::Finding finding = findings.front();
+  finding.doubts.clear();
+  finding.quantity = assessment::Quantity::kSubsidence;
+  finding.because = Because::kOutsideWindow;
+  finding.measured.reset();
+  findings.clear();
+  for (const double limit : {0.15, 1.5, 2.0, 0.125}) {
+    finding.threshold = limit;
+    findings.push_back(finding);
+  }
+  EXPECT_THAT(said_of_findings(result, Language::kGerman),
+              testing::ElementsAre(HasSubstr(" 0,15 mm"), HasSubstr(" 1,5 mm"), HasSubstr(" 2 mm"),
+                                   HasSubstr(" 0,125 mm")));
+  EXPECT_THAT(said_of_findings(result, Language::kGerman)[0],
+              testing::EndsWith("gilt zur Zeit dieses Bildes nicht. Gemessen ist nichts."));
+}
+
 TEST(Document, FindingsDoNotRepeatTheirRow) {
   Result result = measured({"early.dcm", "late.dcm"});
   ASSERT_TRUE(result.assessment.has_value());
@@ -129,15 +167,7 @@ TEST(Document, FindingsDoNotRepeatTheirRow) {
   findings[0].verdict = findings[1].verdict = assessment::Verdict::kWithin;
   findings[0].text = "X-1: within the limit; subsidence as it was.";
   findings[1].text = "X-1 is worded otherwise.";
-  std::vector<std::string> cells;
-  for (const Section& section : document_of(result, Language::kEnglish).sections) {
-    if (section.id != "criteria") continue;
-    for (const Block& block : section.blocks) {
-      const auto* table = std::get_if<Table>(&block);
-      if (table == nullptr) continue;
-      for (const auto& row : table->rows) cells.push_back(row[3].phrase.text);
-    }
-  }
+  const std::vector<std::string> cells = said_of_findings(result, Language::kEnglish);
   ASSERT_EQ(cells.size(), 2U);
   EXPECT_THAT(cells[0], testing::StartsWith("Subsidence as it was."));
   EXPECT_THAT(cells[1], testing::StartsWith("X-1 is worded otherwise."));

@@ -1,7 +1,5 @@
 #include "criteria_words.h"
 
-#include <cmath>
-
 #include "tidemark/assessment/course.h"
 #include "tidemark/core/number_text.h"
 
@@ -39,16 +37,6 @@ std::string phrase_of(Certainty certainty) {
       break;
   }
   return "set by the author of these criteria";
-}
-
-std::string plain_number(double value) {
-  for (int decimals = 0; decimals < 3; ++decimals) {
-    const double scale = std::pow(10.0, decimals);
-    if (std::abs(std::round(value * scale) / scale - value) < 1e-9) {
-      return fixed_text(value, decimals);
-    }
-  }
-  return fixed_text(value, 3);
 }
 
 std::string months_text(int days) {

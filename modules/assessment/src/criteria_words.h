@@ -1,6 +1,7 @@
 #pragma once
 
 #include "tidemark/assessment/criteria.h"
+#include "tidemark/core/plain_number.h"
 #include "words.h"
 
 // The words of docs/schemas/criteria-1.json.
@@ -18,8 +19,6 @@ inline constexpr Words<Sense, 2> kSenses{{"above", "either_way"}};
 inline constexpr Words<Level, 2> kLevels{{"hip", "group"}};
 inline constexpr Words<Point, 4> kPoints{{"reference_point", "head_centre", "shoulder", "tip"}};
 
-/// A threshold with no more decimals than it has, at most three.
-[[nodiscard]] std::string plain_number(double value);
 /// Days as months with at most one decimal: "1.5 months", "24 months".
 [[nodiscard]] std::string months_text(int days);
 /// When a threshold holds, e.g. "at 24 months (give or take 3 months)".

@@ -185,20 +185,40 @@ std::optional<int> baseline_days(const Case& c) {
   return c.hip.films.at(c.pair.reference).days_from_surgery;
 }
 
+/// Whether the film's day is known and lies outside of the window.
+bool is_outside_window(const Case& c) {
+  if (!c.criterion.window || !c.finding.days) return false;
+  const Window& w = *c.criterion.window;
+  const int days = *c.finding.days;
+  return days < w.from_days - w.tolerance_days || days > w.to_days + w.tolerance_days;
+}
+
+/// Why a limit says nothing of a film outside of its window.
+std::string when_it_holds(const Case& c) {
+  return "not applied; the limit of " + plain_number(c.criterion.threshold) + " " +
+         unit_in_words(c.criterion.quantity) + " holds " + window_text(*c.criterion.window) + ". ";
+}
+
+/// Without a value. A limit that does not hold on that day is not left open by it.
+Finding not_measured(Case c, const Value& value) {
+  if (c.criterion.kind == Kind::kThreshold && is_outside_window(c)) {
+    const std::string text = when_it_holds(c) + "Not measured: " + value.reason + ".";
+    return settled(std::move(c), Verdict::kNotApplicable, Because::kOutsideWindow, text);
+  }
+  return settled(std::move(c), Verdict::kCannotTell, value.because,
+                 "cannot tell; " + value.reason + ".");
+}
+
 /// Whether the film lies outside of the window; the sentence says what the value would be.
 std::optional<Finding> outside_window(const Case& c, const Conformity& conformity) {
   if (!c.criterion.window) return {};
-  const Window& w = *c.criterion.window;
   if (!c.finding.days) {
-    return settled(
-        c, Verdict::kCannotTell, Because::kDateUnknown,
-        "cannot tell; the limit holds " + window_text(w) + " and the film's date is not known.");
+    return settled(c, Verdict::kCannotTell, Because::kDateUnknown,
+                   "cannot tell; the limit holds " + window_text(*c.criterion.window) +
+                       " and the film's date is not known.");
   }
-  const int days = *c.finding.days;
-  if (days >= w.from_days - w.tolerance_days && days <= w.to_days + w.tolerance_days) return {};
-  std::string text = "not applied; the limit of " + plain_number(c.criterion.threshold) + " " +
-                     unit_in_words(c.criterion.quantity) + " holds " + window_text(w) + ". " +
-                     "Measured: " + measured_text(c);
+  if (!is_outside_window(c)) return {};
+  std::string text = when_it_holds(c) + "Measured: " + measured_text(c);
   if (conformity.verdict == Verdict::kExceeds) {
     text += ", which already lies above that number with a probability of " +
             percent(conformity.probability_exceeds);
@@ -304,10 +324,7 @@ Finding judge(const HipEvidence& hip, std::size_t comparison, const Criterion& c
   if (criterion.kind == Kind::kThreshold) c.finding.threshold = criterion.threshold;
   if (auto over = not_for_this_hip(c)) return *over;
   const Value value = value_of(c);
-  if (!value.measured) {
-    return settled(std::move(c), Verdict::kCannotTell, value.because,
-                   "cannot tell; " + value.reason + ".");
-  }
+  if (!value.measured) return not_measured(std::move(c), value);
   c.finding.measured = value.measured;
   note_doubts(c);
   return criterion.kind == Kind::kTypical ? beside_typical(std::move(c))

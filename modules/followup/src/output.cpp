@@ -1,3 +1,6 @@
+#include <algorithm>
+#include <array>
+#include <cctype>
 #include <span>
 #include <string_view>
 #include <system_error>
@@ -19,6 +22,44 @@ tl::unexpected<Error> not_writable(const fs::path& folder, const std::string& wr
 bool lies_in(const fs::path& inner, const fs::path& outer) {
   const fs::path relative = inner.lexically_relative(outer);
   return !relative.empty() && *relative.begin() != "..";
+}
+
+/// Whether a file is called as our pictures are, e.g. pair-01.png.
+bool is_picture_name(std::string_view name) {
+  constexpr std::string_view kEnd = ".png";
+  if (!name.ends_with(kEnd)) return false;
+  name.remove_suffix(kEnd.size());
+  const auto dash = name.find('-');
+  if (dash == std::string_view::npos) return false;
+  constexpr std::array<std::string_view, 4> kKinds{"overlay", "pair", "zones", "seat"};
+  if (std::find(kKinds.begin(), kKinds.end(), name.substr(0, dash)) == kKinds.end()) return false;
+  const std::string_view number = name.substr(dash + 1);
+  return number.size() >= 2 && std::all_of(number.begin(), number.end(),
+                                           [](unsigned char c) { return std::isdigit(c) != 0; });
+}
+
+/// Removes what an earlier run has drawn and this one has not: beside the new result.json it would
+/// pass for its own. In a folder that held no result a file by such a name is somebody else's.
+Expected<void> remove_earlier_pictures(const Result& result, const fs::path& folder) {
+  std::error_code error;
+  if (!fs::exists(fs::symlink_status(folder / kLastResultFile, error))) return {};
+  std::vector<fs::path> left_over;
+  for (fs::directory_iterator item(folder, error), end; !error && item != end;
+       item.increment(error)) {
+    const std::string name = item->path().filename().string();
+    const bool drawn = std::any_of(result.pictures.begin(), result.pictures.end(),
+                                   [&](const Picture& picture) { return picture.file == name; });
+    std::error_code ignored;
+    if (drawn || !is_picture_name(name) || !fs::is_regular_file(item->symlink_status(ignored))) {
+      continue;
+    }
+    left_over.push_back(item->path());
+  }
+  for (const fs::path& file : left_over) {
+    if (!error) fs::remove(file, error);
+  }
+  if (error) return not_writable(folder, "the pictures of an earlier run cannot be removed");
+  return {};
 }
 
 }  // namespace
@@ -47,6 +88,7 @@ Expected<void> prepare_output(const fs::path& folder, const fs::path& input) {
 }
 
 Expected<void> write_output(const Result& result, const fs::path& folder) {
+  if (auto removed = remove_earlier_pictures(result, folder); !removed) return removed;
   for (const Picture& picture : result.pictures) {
     auto written =
         write_file_atomically(folder / picture.file, std::as_bytes(std::span(picture.png)));

@@ -99,7 +99,7 @@ CREATE TABLE films (
   reason TEXT,                            -- [] one sentence, when not measured
   date TEXT,                              -- [YYYY-MM-DD] of the film
   days_from_surgery INTEGER,              -- [d] since the operation
-  examination INTEGER NOT NULL,           -- [] 1, or 2 and more for further films of the same visit (double examinations)
+  examination INTEGER NOT NULL,           -- [] 1, or 2 and more for further films of the same visit and view (double examinations); frontal and lateral films are counted apart, measured ones first
   view TEXT,                              -- [] AP, PA, LAT or OTHER
   scale_method TEXT,                      -- [] head_diameter, marker_diameter, stem_length, dicom, given or pixels
   mm_per_px REAL,                         -- [mm/px] scale in the plane of the stem

@@ -19,6 +19,7 @@
 #include "record.h"
 #include "seen.h"
 #include "tidemark/assessment/criteria.h"
+#include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/registry/database.h"
@@ -115,16 +116,29 @@ Expected<json> options_json(const MeasureOptions& options) {
   return out;
 }
 
-/// File names for hips' folders: what the file system may not like is replaced.
+/// Says what hip and options a kept folder was measured from; there as long as it is up to date.
+constexpr const char* kKeptFile = "kept.sha256";
+constexpr std::size_t kNameDigits = 8;
+
+std::string kept_text(const std::string& input_sha256, const std::string& options_sha256) {
+  return "input " + input_sha256 + "\noptions " + options_sha256 + "\n";
+}
+
+/// File names for hips' folders: what the file system may not like is replaced. A name that is not
+/// the hip's own gets a part of its hash, after a character that no hip's own name has here: two
+/// hips never share a folder.
 std::string folder_name(const HipFacts& facts) {
   std::string name = facts.hip + (facts.reader.empty() ? "" : "@" + facts.reader);
+  const std::string stated = name;
   for (char& c : name) {
     const bool plain = std::isalnum(static_cast<unsigned char>(c)) != 0 ||
                        std::string_view("-_.@").find(c) != std::string_view::npos;
     if (!plain) c = '_';
   }
   if (name.front() == '.') name.front() = '_';
-  return name;
+  if (name == stated && name.find('@') == std::string::npos) return name;
+  const std::string whole = facts.hip + "\n" + facts.reader;
+  return name + "~" + sha256_hex(whole).substr(0, kNameDigits);
 }
 
 /// One run of a batch.
@@ -167,6 +181,9 @@ class Batch {
   [[nodiscard]] Expected<void> finished(const Finished& worker);
   [[nodiscard]] Expected<void> put(Record record);
   [[nodiscard]] fs::path folder_of(const HipJob& job) const;
+  [[nodiscard]] bool is_kept(const HipJob& job, const std::string& input_sha256) const;
+  void forget_kept(const HipJob& job) const;
+  [[nodiscard]] Expected<void> mark_kept(const HipJob& job, const std::string& input_sha256) const;
   void tell(const HipDone* done) {
     if (observer_) observer_(counts_, done);
   }
@@ -248,6 +265,28 @@ fs::path Batch::folder_of(const HipJob& job) const {
   return fs::absolute(options_.out / *options_.keep_hips / folder_name(job.facts));
 }
 
+/// Whether the hip's folder holds this hip as it is now.
+bool Batch::is_kept(const HipJob& job, const std::string& input_sha256) const {
+  const fs::path folder = folder_of(job);
+  std::error_code ignored;
+  const auto marked = read_file(folder / kKeptFile);
+  if (!marked || !fs::exists(folder / "result.json", ignored)) return false;
+  const std::string text(reinterpret_cast<const char*>(marked->data()), marked->size());
+  return text == kept_text(input_sha256, options_sha256_);
+}
+
+/// Before a hip is measured anew: a run that dies must not leave a folder that passes for current.
+void Batch::forget_kept(const HipJob& job) const {
+  std::error_code ignored;
+  if (options_.keep_hips) fs::remove(folder_of(job) / kKeptFile, ignored);
+}
+
+Expected<void> Batch::mark_kept(const HipJob& job, const std::string& input_sha256) const {
+  if (!options_.keep_hips) return {};
+  return write_file_atomically(folder_of(job) / kKeptFile,
+                               std::string_view(kept_text(input_sha256, options_sha256_)));
+}
+
 /// Whether the database holds this hip as it is now.
 bool Batch::is_known(const HipJob& job, const Pending& pending) {
   Stmt row(db_,
@@ -266,8 +305,7 @@ bool Batch::is_known(const HipJob& job, const Pending& pending) {
   }
   if (input_hash(job, sheet, films) != known) return false;
   const bool has_folder = status != code_of(HipStatus::kFailed) && pending.series;
-  std::error_code ignored;
-  return !options_.keep_hips || !has_folder || fs::exists(folder_of(job) / "result.json", ignored);
+  return !options_.keep_hips || !has_folder || is_kept(job, known);
 }
 
 /// Starts the next hip that is not known, if there is one; records those without a worker's help.
@@ -291,6 +329,7 @@ Expected<void> Batch::take_next() {
     tell(nullptr);
     return {};
   }
+  forget_kept(job);
   if (pending.error) {
     Record record;
     record.job = job;
@@ -353,7 +392,10 @@ Expected<void> Batch::finished(const Finished& worker) {
     for (const auto& film : films) hashes.push_back(seen_.hash_of(film.path));
   }
   record.input_sha256 = input_hash(job, record.series->sheet_sha256, hashes);
-  return put(std::move(record));
+  const bool has_folder = record.answer.result.is_object();
+  const std::string input_sha256 = record.input_sha256;
+  const auto recorded = put(std::move(record));
+  return recorded && has_folder ? mark_kept(job, input_sha256) : recorded;
 }
 
 Expected<void> Batch::put(Record record) {

@@ -146,13 +146,32 @@ ZoneState state_of(const std::string& text) {
   return text == "not_seen" ? ZoneState::kNotSeen : ZoneState::kCannotTell;
 }
 
+/// Zones 8 to 14 are held against the first lateral film, by date, as lateral_comparisons of
+/// result.json does; films without a date count as the last ones.
+void name_lateral_references(CohortHip& hip) {
+  const auto earlier = [](const CohortZone* a, const CohortZone* b) {
+    return a->days && (!b->days || *a->days < *b->days);
+  };
+  const CohortZone* first = nullptr;
+  for (const CohortZone& zone : hip.zones) {
+    if (!is_lateral(zone) || zone.examination != 1) continue;
+    if (first == nullptr || earlier(&zone, first)) first = &zone;
+  }
+  if (first == nullptr) return;
+  const int film = first->film;
+  for (CohortZone& zone : hip.zones) zone.reference = zone.reference || zone.film == film;
+}
+
 void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
-  Stmt rows(db,
-            "SELECT z.hip_id, z.film, f.role, f.days_from_surgery,"
-            " (SELECT days FROM comparisons c WHERE c.hip_id = z.hip_id AND c.follow_up = z.film),"
-            " f.examination, f.date, z.zone, z.interface, z.state"
-            " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
-            " ORDER BY z.hip_id, z.film, z.zone, z.interface");
+  Stmt rows(
+      db,
+      "SELECT z.hip_id, z.film, f.role, f.days_from_surgery,"
+      // A lateral film is in no comparison: its days come from the dates.
+      " CAST(julianday(f.date) - julianday((SELECT date FROM films r WHERE r.hip_id = z.hip_id"
+      "  AND r.role = 'reference' ORDER BY film LIMIT 1)) AS INTEGER),"
+      " f.examination, f.date, z.zone, z.interface, z.state"
+      " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
+      " ORDER BY z.hip_id, z.film, z.zone, z.interface");
   while (rows.step()) {
     const auto found = ids.find(rows.integer(0));
     if (found == ids.end()) continue;
@@ -168,6 +187,7 @@ void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
     row.state = state_of(rows.text(9));
     hip.zones.push_back(std::move(row));
   }
+  for (CohortHip& hip : cohort.hips) name_lateral_references(hip);
 }
 
 /// What the reader says of the line, by what the program said then.

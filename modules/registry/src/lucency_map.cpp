@@ -13,10 +13,12 @@ using Time = std::optional<std::size_t>;                  ///< visit, or the ref
 using Place = std::tuple<std::string, std::string, int>;  ///< group, interface, zone
 using Key = std::pair<std::string, int>;                  ///< interface, zone
 
-/// The rows of one hip that count: of each visit the film nearest to the milestone.
-std::map<Time, int> films_of(const CohortHip& hip) {
-  std::map<Time, int> film;
-  std::map<Time, int> off;
+using Look = std::pair<Time, bool>;  ///< whether from the side: those films are others
+
+/// The rows of one hip that count: of each visit and view the film nearest to the milestone.
+std::map<Look, int> films_of(const CohortHip& hip) {
+  std::map<Look, int> film;
+  std::map<Look, int> off;
   for (const CohortZone& zone : hip.zones) {
     if (zone.examination != 1) continue;
     Time time;
@@ -27,10 +29,11 @@ std::map<Time, int> films_of(const CohortHip& hip) {
       if (!time) continue;
       distance = std::abs(*zone.days - visits()[*time].days);
     }
-    const auto known = off.find(time);
+    const Look look{time, is_lateral(zone)};
+    const auto known = off.find(look);
     if (known != off.end() && known->second <= distance) continue;
-    off[time] = distance;
-    film[time] = zone.film;
+    off[look] = distance;
+    film[look] = zone.film;
   }
   return film;
 }
@@ -66,12 +69,13 @@ std::vector<ZoneIncidence> lucency_map(const Cohort& cohort) {
     const auto films = films_of(hip);
     std::map<Key, ZoneState> at_start;
     for (const CohortZone& zone : hip.zones) {
-      const auto start = films.find(Time{});
+      const auto start = films.find({Time{}, is_lateral(zone)});
       if (start != films.end() && zone.film == start->second) {
         at_start[{zone.interface, zone.zone}] = zone.state;
       }
     }
-    for (const auto& [time, film] : films) {
+    for (const auto& [look, film] : films) {
+      const Time time = look.first;
       for (const CohortZone& zone : hip.zones) {
         if (zone.film != film) continue;
         ZoneIncidence& row = found[{{hip.group, zone.interface, zone.zone}, time}];

@@ -74,12 +74,7 @@ void sort_jobs(Plan& plan) {
                    [&](const HipJob& a, const HipJob& b) { return key(a) < key(b); });
 }
 
-Expected<Plan> finished(Plan plan, const fs::path& input, const fs::path& root) {
-  if (plan.jobs.empty()) {
-    return fail(ErrorKind::kBadInput, input.filename().string(), "there is no hip in it",
-                plan.set_aside.empty() ? "see docs/registry.md"
-                                       : "every file was set aside; --links FILE lists why");
-  }
+Plan finished(Plan plan, const fs::path& root) {
   plan.root = root;
   sort_jobs(plan);
   return plan;
@@ -114,7 +109,7 @@ Expected<Plan> plan_folders(const fs::path& root, const PlanOptions& options) {
     plan.links.push_back({job.facts.hip, "folder", folders[i]});
     plan.jobs.push_back(std::move(job));
   }
-  return finished(std::move(plan), root, root);
+  return finished(std::move(plan), root);
 }
 
 Expected<Plan> plan_heap(const fs::path& root, const PlanOptions& options) {
@@ -130,7 +125,7 @@ Expected<Plan> plan_heap(const fs::path& root, const PlanOptions& options) {
   if (!headers) return tl::unexpected(headers.error());
   Plan plan = sort_heap(std::move(*headers), sheet, options.key);
   if (sheet) plan.notes.insert(plan.notes.end(), sheet->notes.begin(), sheet->notes.end());
-  return finished(std::move(plan), root, root);
+  return finished(std::move(plan), root);
 }
 
 Expected<Plan> plan_sheet(const fs::path& file, const PlanOptions& options) {
@@ -166,10 +161,17 @@ Expected<Plan> plan_sheet(const fs::path& file, const PlanOptions& options) {
     }
     plan.jobs.push_back(std::move(job));
   }
-  return finished(std::move(plan), file, films);
+  return finished(std::move(plan), films);
 }
 
 }  // namespace
+
+Expected<void> check_hips(const Plan& plan, const fs::path& input) {
+  if (!plan.jobs.empty()) return {};
+  return fail(ErrorKind::kBadInput, input.filename().string(), "there is no hip in it",
+              plan.set_aside.empty() ? "see docs/registry.md"
+                                     : "every file was set aside; --links FILE lists why");
+}
 
 Expected<Plan> plan_of(const fs::path& input, const PlanOptions& options) {
   std::error_code error;

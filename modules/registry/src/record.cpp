@@ -1,6 +1,8 @@
 #include "record.h"
 
+#include <algorithm>
 #include <map>
+#include <numeric>
 
 #include "columns.h"
 
@@ -92,17 +94,43 @@ std::int64_t insert_hip(const Db& db, const Record& record) {
   return sqlite3_last_insert_rowid(db.get());
 }
 
-/// 1, 2 ... among the films of one date, unless the sheet says otherwise.
+/// Order in which films of one day and view are counted: statistics take the first one, so it is
+/// one that says something wherever there is one.
+enum class Standing { kReference, kCompared, kMeasured, kNotMeasured, kLeftOut };
+
+std::vector<Standing> standings(const json& result) {
+  std::vector<Standing> out;
+  for (const json& film : result.at("films")) {
+    const bool excluded = film.value("reason", "") == kExcluded;
+    out.push_back(film.value("role", "") == "reference" ? Standing::kReference
+                  : is_measured(film)                   ? Standing::kMeasured
+                  : excluded                            ? Standing::kLeftOut
+                                                        : Standing::kNotMeasured);
+  }
+  for (const json& pair : result.at("comparisons")) {
+    if (is_measured(pair)) out.at(pair.at("follow_up").get<std::size_t>()) = Standing::kCompared;
+  }
+  return out;
+}
+
+/// 1, 2 ... among the films of one date and view, unless the sheet says otherwise. A lateral film
+/// is no second examination of the frontal one: it shows other things.
 std::vector<int> examinations(const Record& record) {
-  std::map<std::string, int> seen;
-  std::vector<int> out;
-  const json& films = record.answer.result["films"];
-  for (std::size_t i = 0; i < films.size(); ++i) {
+  const json& films = record.answer.result.at("films");
+  const std::vector<Standing> standing = standings(record.answer.result);
+  std::vector<std::size_t> order(films.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::stable_sort(order.begin(), order.end(),
+                   [&](std::size_t a, std::size_t b) { return standing[a] < standing[b]; });
+  std::map<std::pair<std::string, bool>, int> seen;
+  std::vector<int> out(films.size(), 1);
+  for (const std::size_t i : order) {
     const std::string date = films[i].value("date", "");
-    const int counted = date.empty() ? 1 : ++seen[date];
+    const bool lateral = films[i].value("view", "") == "LAT";
+    const int counted = date.empty() ? 1 : ++seen[{date, lateral}];
     const std::size_t in_job = i < record.answer.kept.size() ? record.answer.kept[i] : i;
     const bool stated = in_job < record.job.films.size();
-    out.push_back(stated ? record.job.films[in_job].examination.value_or(counted) : counted);
+    out[i] = stated ? record.job.films[in_job].examination.value_or(counted) : counted;
   }
   return out;
 }

@@ -367,27 +367,28 @@ StudyTable survival_summary_table(const CohortStudy& study) {
 }
 
 StudyTable lucency_table(const CohortStudy& study) {
-  StudyTable out{"lucency",
-                 "Radiolucent lines by zone and time. Open zones are neither with nor without.",
-                 {{"group", "", "group"},
-                  {"interface", "", "stem_bone, stem_cement or cement_bone"},
-                  {"zone", "", "1 to 7 on AP films, 8 to 14 on lateral ones"},
-                  {"visit", "", "milestone, or reference_film"},
-                  {"present", "", "hips with a line"},
-                  {"absent", "", "hips without"},
-                  {"cannot_tell", "", "hips whose zone is seen but not clear"},
-                  {"not_seen", "", "hips whose zone is not seen"},
-                  {"share", "", "present of present and absent"},
-                  {"share_low", "", "exact 95 % interval"},
-                  {"share_high", "", ""},
-                  {"least", "", "share of all, if no open zone had a line"},
-                  {"most", "", "share of all, if every open zone had one"},
-                  {"newly", "", "hips with a line that had none on the reference film"},
-                  {"at_start", "", "hips judged now that had none on the reference film"},
-                  {"incidence", "", "newly of at_start"},
-                  {"incidence_low", "", "exact 95 % interval"},
-                  {"incidence_high", "", ""}},
-                 {}};
+  StudyTable out{
+      "lucency",
+      "Radiolucent lines by zone and time. Open zones are neither with nor without.",
+      {{"group", "", "group"},
+       {"interface", "", "stem_bone, stem_cement or cement_bone"},
+       {"zone", "", "1 to 7 on AP films, 8 to 14 on lateral ones"},
+       {"visit", "", "milestone, or reference_film: of zones 8 to 14 the first lateral film"},
+       {"present", "", "hips with a line"},
+       {"absent", "", "hips without"},
+       {"cannot_tell", "", "hips whose zone is seen but not clear"},
+       {"not_seen", "", "hips whose zone is not seen"},
+       {"share", "", "present of present and absent"},
+       {"share_low", "", "exact 95 % interval"},
+       {"share_high", "", ""},
+       {"least", "", "share of all, if no open zone had a line"},
+       {"most", "", "share of all, if every open zone had one"},
+       {"newly", "", "hips with a line that had none on the reference film"},
+       {"at_start", "", "hips judged now that had none on the reference film"},
+       {"incidence", "", "newly of at_start"},
+       {"incidence_low", "", "exact 95 % interval"},
+       {"incidence_high", "", ""}},
+      {}};
   for (const ZoneIncidence& z : study.lucency) {
     Cells cells;
     cells.text(z.group).text(z.interface).whole(z.zone);

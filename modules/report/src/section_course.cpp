@@ -6,7 +6,7 @@
 #include "course_chart.h"
 #include "sections.h"
 #include "tidemark/assessment/assess.h"
-#include "tidemark/core/number_text.h"
+#include "tidemark/core/plain_number.h"
 #include "tidemark/core/text.h"
 
 namespace tidemark::report {
@@ -27,14 +27,6 @@ std::vector<CoursePoint> points_of(const Source& from,
     out.back().days = *pair.days;
   }
   return out;
-}
-
-/// At most two decimals, without zeros at the end: numbers of sources, which have no interval here.
-std::string short_number(double value) {
-  std::string text = fixed_text(value, 2);
-  text.erase(text.find_last_not_of('0') + 1);
-  if (text.back() == '.') text.pop_back();
-  return text;
 }
 
 /// Days from the surgery (else from the reference film) to the reference film: windows count from
@@ -71,7 +63,7 @@ void add_limits(const Source& from, assessment::Quantity quantity, Course& cours
     CourseLimit limit;
     limit.value = criterion.threshold;
     limit.label = printable(criterion.id) + ": " +
-                  from.say.localised(short_number(criterion.threshold)) + kFixedSpace + course.unit;
+                  from.say.localised(plain_number(criterion.threshold)) + kFixedSpace + course.unit;
     if (criterion.window) {
       const auto& window = *criterion.window;
       limit.from_days = window.from_days - window.tolerance_days - before;

@@ -4,6 +4,7 @@
 #include "sections.h"
 #include "tidemark/assessment/assess.h"
 #include "tidemark/core/number_text.h"
+#include "tidemark/core/plain_number.h"
 #include "tidemark/core/text.h"
 
 namespace tidemark::report {
@@ -75,10 +76,14 @@ Phrase finding_of(const Source& from, const assessment::Finding& finding) {
   std::string limit = from.say("none");
   if (finding.threshold) {
     limit = from.say("of." + assessment::code_of(finding.quantity),
-                     {{"value", from.say.localised(fixed_text(*finding.threshold, 1))}});
+                     {{"value", from.say.localised(plain_number(*finding.threshold))}});
   }
-  std::string text = from.say("because." + assessment::code_of(finding.because),
-                              {{"measured", measured_of(from, finding)}, {"limit", limit}});
+  const bool nothing_outside =
+      finding.because == assessment::Because::kOutsideWindow && !finding.measured;
+  std::string text = nothing_outside
+                         ? from.say("because.outside_window.not_measured", {{"limit", limit}})
+                         : from.say("because." + assessment::code_of(finding.because),
+                                    {{"measured", measured_of(from, finding)}, {"limit", limit}});
   for (const std::string& doubt : finding.doubts)
     text += " " + from.say.said(printable(doubt)).text;
   return {text};

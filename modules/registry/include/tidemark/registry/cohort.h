@@ -18,7 +18,7 @@ namespace tidemark::registry {
 struct CohortComparison {
   int comparison = 0;       ///< index within the hip
   std::optional<int> days;  ///< absent without dates: such a row takes part in nothing over time
-  int examination = 1;      ///< 2 and more: a further film of the same visit
+  int examination = 1;      ///< 2 and more: a further frontal film of the same visit
   std::string date;         ///< of the film, to join double examinations and readers; may be empty
   bool measured = false;
   std::optional<Measured<double>> subsidence_mm, medial_mm, tilt_change_deg;
@@ -40,6 +40,7 @@ enum class ZoneState { kPresent, kAbsent, kCannotTell, kNotSeen };
 /// One zone of one film.
 struct CohortZone {
   int film = 0;
+  /// On the reference film, or the first lateral film with lines: zones 8 to 14 have their own.
   bool reference = false;
   std::optional<int> days;
   int examination = 1;
@@ -48,6 +49,9 @@ struct CohortZone {
   std::string interface;
   ZoneState state = ZoneState::kCannotTell;
 };
+
+/// Zones 8 to 14 stand on lateral films only, 1 to 7 on frontal ones only.
+[[nodiscard]] inline bool is_lateral(const CohortZone& zone) { return zone.zone > 7; }
 
 /// A reader's mark on a zone, made with the program's answer in sight.
 struct CohortMark {

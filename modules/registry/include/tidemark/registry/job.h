@@ -36,7 +36,7 @@ struct FilmSource {
   std::optional<Date> date;
   std::optional<followup::Role> role;
   std::optional<View> view;
-  std::optional<int> examination;  ///< absent: counted among the films of one date
+  std::optional<int> examination;  ///< absent: counted among the films of one date and view
 };
 
 /// What becomes of films before the first one that shows a stem.

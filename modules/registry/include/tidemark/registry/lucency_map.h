@@ -18,7 +18,8 @@ struct ZoneIncidence {
   std::string group;
   std::string interface;
   int zone = 0;
-  std::optional<std::size_t> visit;  ///< absent: the reference film
+  std::optional<std::size_t>
+      visit;  ///< absent: the reference film; of zones 8 to 14 the first lateral one
   std::size_t present = 0, absent = 0, cannot_tell = 0, not_seen = 0;
   std::optional<Share> share;  ///< present of present + absent
   std::optional<double> least,

@@ -64,9 +64,13 @@ struct PlanOptions {
 
 /// Reads the input: a CSV sheet, a folder of hips, or a heap of films (docs/registry.md). Nothing
 /// is measured; of a heap the headers are read, in worker processes.
-/// @return kBadInput when there is no such input, no hip in it, or a sheet whose header is faulty;
-///         a fault in one row is the fault of its hip.
+/// @return kBadInput when there is no such input, or a sheet whose header is faulty; a fault in one
+///         row is the fault of its hip. A plan may hold no hip, with the links that say why:
+///         check_hips().
 [[nodiscard]] Expected<Plan> plan_of(const std::filesystem::path& input,
                                      const PlanOptions& options);
+
+/// @return kBadInput when there is no hip in the plan of this input.
+[[nodiscard]] Expected<void> check_hips(const Plan& plan, const std::filesystem::path& input);
 
 }  // namespace tidemark::registry

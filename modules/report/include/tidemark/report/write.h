@@ -23,7 +23,8 @@ enum class Form { kHtml, kPdf };
 [[nodiscard]] std::string file_of(Form form);  ///< "report.html", "report.pdf"
 
 /// Writes a document in each form into `folder`, each file beside its target and renamed when
-/// whole.
+/// whole. Where the result of an earlier run was set aside (followup::prepare_output), its report
+/// in other forms is removed.
 /// @return kNotWritable
 [[nodiscard]] Expected<void> write_report(const Document& document, const std::vector<Form>& forms,
                                           const std::filesystem::path& folder);
