@@ -33,7 +33,8 @@ namespace tidemark::followup {
                                             const std::filesystem::path& input);
 
 /// Writes pictures, measurements.csv, zones.csv and, last, result.json into `folder`. Each file is
-/// written beside its target and renamed when whole.
+/// written beside its target and renamed when whole. Pictures of an earlier run, whose result
+/// prepare_output() set aside, go where this one does not write them.
 /// @return kNotWritable; result.json is then absent.
 [[nodiscard]] Expected<void> write_output(const Result& result,
                                           const std::filesystem::path& folder);
