@@ -42,12 +42,21 @@ QPen pen_of(Layer layer, Whose whose) {
   return pen;
 }
 
+/// On a dark plate: thin letters drown in white metal, whatever edge they have.
 void draw_text(QPainter& painter, const QPointF& at, const QString& text, const QColor& ink) {
-  QPainterPath path;
-  path.addText(at, painter.font(), text);
+  constexpr int kPlateAlpha = 190;
+  const QFontMetricsF metrics(painter.font());
+  const QRectF plate(at.x() - 3.0, at.y() - metrics.ascent(), metrics.horizontalAdvance(text) + 6.0,
+                     metrics.height());
+  QColor dark = kEdgeInk;
+  dark.setAlpha(kPlateAlpha);
   painter.setRenderHint(QPainter::Antialiasing);
-  painter.strokePath(path, QPen(kEdgeInk, 3.0, Qt::SolidLine, Qt::RoundCap, Qt::RoundJoin));
-  painter.fillPath(path, ink);
+  painter.setPen(Qt::NoPen);
+  painter.setBrush(dark);
+  painter.drawRoundedRect(plate, 3.0, 3.0);
+  painter.setBrush(Qt::NoBrush);
+  painter.setPen(ink);
+  painter.drawText(at, text);
 }
 
 }  // namespace

@@ -74,9 +74,12 @@ QString verdict_of(const report::Headline& headline) {
   const bool calm = headline.finding == report::Finding::kCalm;
   const QString sign = look ? "◆" : calm ? "●" : "○";
   const QString word = look ? "Look closer" : calm ? "Within limits" : "Cannot tell";
-  QString out = "<p style=\"font-size:large\"><b>" + sign + " " + linked(link_of_headline(), word) +
-                "</b></p>";
-  out += "<p>" + escaped(headline.sentence.text) + "</p>";
+  return "<p style=\"font-size:large\"><b>" + sign + " " + linked(link_of_headline(), word) +
+         "</b></p>";
+}
+
+QString sentences_of(const report::Headline& headline) {
+  QString out = "<p>" + escaped(headline.sentence.text) + "</p>";
   if (headline.measured) out += "<p>" + escaped(headline.measured->text) + "</p>";
   return out;
 }
@@ -121,7 +124,8 @@ QString finding_html(const followup::Result& result, const report::Document& doc
   }
   // The numbers stand where they are seen without scrolling: whoever corrects a point waits for
   // them.
-  QString html = verdict_of(document.headline) + numbers + doubts_of(document.headline) + limits;
+  QString html = verdict_of(document.headline) + numbers + sentences_of(document.headline) +
+                 doubts_of(document.headline) + limits;
   for (std::size_t i = 0; i < result.films.size(); ++i) {
     const auto& film = result.films[i];
     if (film.status == followup::Status::kNotMeasured && !film.excluded) {

@@ -3,6 +3,8 @@
 #include <QHBoxLayout>
 #include <QHeaderView>
 #include <QPushButton>
+#include <QScrollArea>
+#include <QScrollBar>
 #include <QSignalBlocker>
 #include <QVBoxLayout>
 #include <algorithm>
@@ -98,6 +100,9 @@ ZonePage::ZonePage(Told told, QWidget* parent)
   scroll_->setWidget(strips_);
   scroll_->setFixedHeight(kStripsHeight);
   scroll_->setFocusPolicy(Qt::NoFocus);
+  // What each strip is stands where it is seen, so it is drawn anew when that moves.
+  connect(scroll_->horizontalScrollBar(), &QScrollBar::valueChanged, strips_,
+          [this] { strips_->update(); });
   setFocusProxy(strips_);
   auto* column = new QVBoxLayout(this);
   column->setContentsMargins(4, 4, 4, 4);

@@ -82,8 +82,6 @@ void ZoneStrips::paintEvent(QPaintEvent* /*event*/) {
   }
   int y = kHead;
   for (std::size_t i = 0; i < images_.size(); ++i) {
-    painter.setPen(palette().color(QPalette::Text));
-    if (i < titles_.size()) painter.drawText(QPoint(4, y + kTitle - 5), titles_[i]);
     painter.drawImage(QPoint(0, y + kTitle), images_[i]);
     paint_lane(painter, unrolled_->strips[i], y + kTitle + images_[i].height());
     y += kTitle + images_[i].height() + kGap;
@@ -102,9 +100,22 @@ void ZoneStrips::paintEvent(QPaintEvent* /*event*/) {
       painter.drawRect(span.adjusted(1, 1, -2, -2));
     }
   }
+  paint_titles(painter);
   if (hasFocus()) {
     painter.setPen(QPen(palette().color(QPalette::Highlight), 1.0, Qt::DashLine));
     painter.drawRect(rect().adjusted(0, 0, -1, -1));
+  }
+}
+
+/// What each strip is, where it is seen however far the strips are scrolled, and over the borders.
+void ZoneStrips::paint_titles(QPainter& painter) const {
+  const int left = visibleRegion().boundingRect().left() + 2;
+  painter.setPen(palette().color(QPalette::Text));
+  for (std::size_t i = 0; i < std::min(titles_.size(), images_.size()); ++i) {
+    const int y = kHead + static_cast<int>(i) * (kTitle + images_.front().height() + kGap);
+    const QRect place(left, y, painter.fontMetrics().horizontalAdvance(titles_[i]) + 4, kTitle);
+    painter.fillRect(place, palette().color(QPalette::Base));
+    painter.drawText(place, Qt::AlignCenter, titles_[i]);
   }
 }
 

@@ -46,6 +46,7 @@ class ZoneStrips : public QWidget {
 
  private:
   [[nodiscard]] Place place_at(int x) const;
+  void paint_titles(QPainter& painter) const;
   void choose(int zone);
 
   Chosen chosen_;
