@@ -101,6 +101,7 @@ TEST(SideFilms, TellTheirScale) {
   bare.stem.head_diameter.reset();
   const Result pixels = measure_with(bare, {.without_scale = WithoutScale::kAcceptPixels}, steps);
   EXPECT_EQ(lengths_of(pixels, pixels.films[2]).unit, "px");
+  EXPECT_THAT(to_table(pixels), HasSubstr(" px (behind the shaft's axis +)"));
 }
 
 TEST(SideFilms, TheHeaderSaysWhereTheBackIs) {

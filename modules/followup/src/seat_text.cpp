@@ -53,10 +53,11 @@ std::string seat_table(const Result& result) {
   return out + "\n";
 }
 
-std::string side_view_text(const migration::SideView& view) {
+std::string side_view_text(const migration::SideView& view, const Lengths& lengths) {
+  const auto told = [&](Millimetres length) { return length.value / lengths.mm_per_unit; };
   return "depth of the stem " +
-         with_uncertainty(view.stem_depth.value.value, view.stem_depth.u95.value) +
-         " mm (behind the shaft's axis +), lean " +
+         with_uncertainty(told(view.stem_depth.value), told(view.stem_depth.u95)) + " " +
+         lengths.unit + " (behind the shaft's axis +), lean " +
          with_uncertainty(view.lean.value.value, view.lean.u95.value) + "° (tip to the back +)";
 }
 
@@ -64,7 +65,8 @@ std::string side_film_lines(const Result& result) {
   std::string out;
   for (const FilmResult& film : result.films) {
     if (!film.side_view) continue;
-    out += "Lateral film " + printable(film.file) + ": " + side_view_text(*film.side_view) + ".\n";
+    out += "Lateral film " + printable(film.file) + ": " +
+           side_view_text(*film.side_view, lengths_of(result, film)) + ".\n";
   }
   return out.empty() ? out : out + "\n";
 }

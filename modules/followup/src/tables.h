@@ -30,7 +30,7 @@ using TableLine = std::array<std::string, 6>;
 /// Signs of the last film that tells any, and what they would fit. Needs Result::assessment.
 [[nodiscard]] std::string sign_lines(const Result& result);
 /// What a lateral film says of the stem's depth and lean, one line of text without its end.
-[[nodiscard]] std::string side_view_text(const migration::SideView& view);
+[[nodiscard]] std::string side_view_text(const migration::SideView& view, const Lengths& lengths);
 /// The lateral films, one line each; empty when there are none.
 [[nodiscard]] std::string side_film_lines(const Result& result);
 /// How the stem was seated, one line an item; empty when it was not audited.
