@@ -83,6 +83,7 @@ std::vector<std::string> cells(const std::string& line) {
 TEST(Csv, OneRowPerComparisonUnderNamedColumns) {
   Series series = invented::series({"early.dcm", "late.dcm", "bare.dcm"});
   series.hip = "H,1 \"x\"";
+  series.films[2].date = parse_date("2024-05-01");
   const std::string csv = to_csv(measure_with(series, {}, invented::steps()));
   std::istringstream lines(csv);
   std::string header;

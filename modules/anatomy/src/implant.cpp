@@ -20,7 +20,6 @@ namespace tidemark::anatomy {
 namespace {
 
 constexpr double kDegree = std::numbers::pi / 180.0;
-constexpr const char* kTipOutsideField = "tip_outside_field";
 
 bool leaves_film(const Error& error) { return error.wrong == kStemLeavesField; }
 
@@ -285,7 +284,7 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   implant.tip = shape.tip;
   implant.end = found.end;
   if (found.end == StemEnd::kFieldBorder) {
-    implant.flags.push_back({kTipOutsideField,
+    implant.flags.push_back({"tip_outside_field",
                              "The field ends above the stem's tip: nothing is said of the tip or "
                              "by zone; the motion is that of the stem's part that is seen."});
   }
@@ -413,7 +412,7 @@ Implant with_given(Implant found, const ImplantOptions& options) {
   if (given.stem_tip_px) {
     found.tip = {*given.stem_tip_px, by_hand, Source::kGiven};
     found.end = StemEnd::kTip;
-    std::erase_if(found.flags, [](const Flag& flag) { return flag.id == kTipOutsideField; });
+    std::erase_if(found.flags, [](const Flag& flag) { return flag.id == "tip_outside_field"; });
   }
   if (given.stem_shoulder_px) found.shoulder = {*given.stem_shoulder_px, by_hand, Source::kGiven};
   if (given.stem_axis_px) {
