@@ -127,8 +127,7 @@ std::optional<std::string> obstacle(const Working& reference, const Working& fol
   if (follow_up.refused) return one(follow_up, "follow-up");
   if ((reference.out.view == View::kPa) != (follow_up.out.view == View::kPa)) {
     return "one of the films is taken from the front (AP), the other from behind (PA), which "
-           "shifts "
-           "bone beside the stem by more than what is looked for";
+           "shifts bone beside the stem by more than what is looked for";
   }
   return {};
 }

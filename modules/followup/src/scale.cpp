@@ -1,3 +1,5 @@
+#include "scale.h"
+
 #include <algorithm>
 #include <cmath>
 
@@ -40,15 +42,6 @@ std::string name_of(film::ScaleMethod method) {
       break;
   }
   return "pixels";
-}
-
-/// The same scale per stored px along a row, as results state it.
-ScaleResult per_stored_px(std::string method, const Measured<MillimetresPerPixel>& per_view_px,
-                          std::string note, double view_per_stored) {
-  return {std::move(method),
-          {view_per_stored * per_view_px.value, view_per_stored * per_view_px.u,
-           view_per_stored * per_view_px.u95},
-          std::move(note)};
 }
 
 Measured<Pixels> head_on_film(const Working& film) {
@@ -98,9 +91,8 @@ struct OwnScale {
 std::optional<OwnScale> own_scale(const Working& film, const StemFacts& stem) {
   const auto calibration = film::calibrate(sources_of(film, stem));
   if (film.entry.scale) {
-    const double k = 1.0 / film::view_px_per_stored_px(film.seen->hip_view);
-    const auto& given = *film.entry.scale;
-    OwnScale own{"given", {k * given.value, k * given.u, k * given.u95}, "given in the sheet", {}};
+    const double k = film::view_px_per_stored_px(film.seen->hip_view);
+    OwnScale own{"given", given_per_view_px(film.entry, k), "given in the sheet", {}};
     if (calibration) {
       own.others = calibration->others;
       own.others.insert(own.others.begin(), calibration->best);
@@ -263,6 +255,19 @@ void scale_in_pixels(WorkingSeries& work, const std::vector<Working*>& films) {
 }
 
 }  // namespace
+
+ScaleResult per_stored_px(std::string method, const Measured<MillimetresPerPixel>& per_view_px,
+                          std::string note, double view_per_stored) {
+  return {std::move(method),
+          {view_per_stored * per_view_px.value, view_per_stored * per_view_px.u,
+           view_per_stored * per_view_px.u95},
+          std::move(note)};
+}
+
+Measured<MillimetresPerPixel> given_per_view_px(const FilmEntry& entry, double view_per_stored) {
+  const double k = 1.0 / view_per_stored;
+  return {k * entry.scale->value, k * entry.scale->u, k * entry.scale->u95};
+}
 
 std::optional<MillimetresPerPixel> scale_hint_of(const FilmEntry& entry,
                                                  const film::FilmImage& upright) {

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <utility>
 
+#include "scale.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/core/uncertainty.h"
@@ -181,9 +182,7 @@ Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& refer
   auto at_head = scale_by_head(out.hip.implant, reference);
   out.hip.scale = scale_beside_stem(at_head, nearer);
   if (film.entry.scale) {  // replaces every other source
-    const double per_view_px = 1.0 / film::view_px_per_stored_px(out.hip.hip_view);
-    const auto& given = *film.entry.scale;
-    out.hip.scale = {per_view_px * given.value, per_view_px * given.u, per_view_px * given.u95};
+    out.hip.scale = given_per_view_px(film.entry, film::view_px_per_stored_px(out.hip.hip_view));
     at_head = measured((1.0 / (1.0 + nearer)) * out.hip.scale.value,
                        (1.0 / (1.0 + nearer)) * out.hip.scale.u);
   }
@@ -247,16 +246,13 @@ std::optional<Vec2> entry_carried_over(const HipFilm& side, const HipFilm& front
   return best;
 }
 
-/// The scale as results state it.
+/// The scale as results state it; but for one that is given it is the reference film's, by the
+/// head.
 ScaleResult stated_scale(const Working& film, const FilmResult& reference) {
   const double k = film::view_px_per_stored_px(film.hip->hip_view);
-  const auto& scale = film.hip->scale;
-  ScaleResult out{"given", {k * scale.value, k * scale.u, k * scale.u95}, "given in the sheet"};
-  if (!film.entry.scale) {
-    out.method = reference.calibration ? reference.calibration->method : "head_diameter";
-    out.note = "by the head, as large as on the reference film";
-  }
-  return out;
+  if (film.entry.scale) return per_stored_px("given", film.hip->scale, "given in the sheet", k);
+  return per_stored_px(reference.calibration->method, film.hip->scale,
+                       "by the head, as large as on the reference film", k);
 }
 
 std::optional<migration::SideView> measure_one(Working& film, const Working& frontal,
