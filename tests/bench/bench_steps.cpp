@@ -16,6 +16,7 @@
 #include "bench_main.h"
 #include "stopwatch.h"
 #include "tidemark/alignment/align.h"
+#include "tidemark/core/freed_memory.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/followup/series.h"
 #include "tidemark/migration/regions.h"
@@ -89,6 +90,7 @@ Seconds one_run(const followup::Series& series) {
 }
 
 int run(const followup::Series& series, int runs) {
+  keep_freed_memory();
   std::map<std::string, std::vector<double>> all;
   for (int k = 0; k < runs; ++k) {
     for (const auto& [name, value] : one_run(series)) all[name].push_back(value);

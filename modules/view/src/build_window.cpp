@@ -37,6 +37,12 @@ QIcon thumbnail_of(const Picture& picture, const Window& window) {
   return QIcon(QPixmap::fromImage(image.copy()));
 }
 
+/// Room for a thumbnail and the two lines below it; longer names are cut, the tool tip has them.
+QSize entry_of_time_line(const QFontMetrics& font) {
+  const int widest = std::max(font.horizontalAdvance("not measured"), kThumbnail);
+  return {widest + 12, kThumbnail + 2 * font.lineSpacing() + 10};
+}
+
 /// The comparisons of a film, as follow-up.
 std::vector<const followup::ComparisonResult*> pairs_of(const MeasuredHip* hip, std::size_t film) {
   std::vector<const followup::ComparisonResult*> out;
@@ -70,6 +76,7 @@ void ReviewWindow::build() {
   time_line_->setMovement(QListView::Static);
   time_line_->setIconSize(QSize(kThumbnail, kThumbnail));
   time_line_->setSpacing(4);
+  time_line_->setTextElideMode(Qt::ElideMiddle);
   time_line_->setFixedHeight(kThumbnail + 62);
   connect(time_line_, &QListWidget::currentRowChanged, this, [this](int row) {
     if (row >= 0) choose(static_cast<std::size_t>(row));
@@ -224,6 +231,7 @@ void ReviewWindow::update_time_line() {
       spoken += ": " + QString::fromStdString(printable(film->reason));
     }
     item->setText(text + "\n" + (under.isEmpty() ? " " : under));
+    item->setSizeHint(entry_of_time_line(time_line_->fontMetrics()));
     item->setToolTip(spoken + (under.isEmpty() ? "" : ", " + under));
     item->setData(Qt::AccessibleTextRole, spoken + ", " + under);
     if (item->icon().isNull()) {

@@ -323,6 +323,7 @@ void ReviewWindow::cancel() {
 void ReviewWindow::show_as(Showing showing) {
   showing_ = showing;
   flipped_ = false;
+  actions_[QString("show-%1").arg(static_cast<int>(showing) + 1)]->setChecked(true);
   showing == Showing::kFlicker ? flicker_->start() : flicker_->stop();
   if (!camera_by_hand_) fit();
   refresh();

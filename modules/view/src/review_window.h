@@ -31,7 +31,7 @@ class QTimer;
 
 namespace tidemark::view {
 
-/// How the two films are shown.
+/// How the two films are shown, in the order of the keys 1 to 5.
 enum class Showing { kSideBySide, kBlend, kEdge, kFlicker, kDifference };
 
 /// The window: one hip, its films, what is said of it, and what is put right by hand.

@@ -192,7 +192,10 @@ void ZonePage::fill(const Result& result, const FilmResult& film,
     if (same) table_->setCurrentCell(row, column_before);
   }
   table_->horizontalHeader()->setSectionResizeMode(QHeaderView::ResizeToContents);
-  table_->horizontalHeader()->setSectionResizeMode(4, QHeaderView::Stretch);
+  // Their sentences wrap: what a reader wrote may not push the last column out of sight.
+  for (const int column : {2, 4}) {
+    table_->horizontalHeader()->setSectionResizeMode(column, QHeaderView::Stretch);
+  }
   table_->verticalHeader()->setSectionResizeMode(QHeaderView::ResizeToContents);
 }
 

@@ -505,6 +505,8 @@ TEST_F(Window, ShowsFilmsLaidOverEachOther) {
                                                   {Showing::kDifference, "difference"}};
   for (const auto& [way, name] : ways) {
     window_->show_as(way);
+    EXPECT_TRUE(window_->findChild<QAction*>(QString("show-%1").arg(static_cast<int>(way) + 1))
+                    ->isChecked());
     EXPECT_FALSE(window_->right()->isVisible());
     EXPECT_TRUE(window_->left()->content().empty.isEmpty());
     picture(name);

@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "tidemark/alignment/agreement.h"
+#include "tidemark/alignment/ngf_sums.h"
 
 namespace tidemark::alignment {
 
@@ -115,8 +116,11 @@ class NormalizedGradientFieldMetric
 
  private:
   using Coefficients = itk::Image<double, kDimension>;
-  using Real = std::array<double, kDimension>;
-  using Square = std::array<Real, kDimension>;  // [row][column]
+  using Real = ngf_detail::Real<kDimension>;
+  using Square = ngf_detail::Square<kDimension>;
+  using Sums = ngf_detail::Sums<kDimension>;
+  using Change = ngf_detail::Change<kDimension>;
+  using Want = ngf_detail::Want;
 
   /// First and second derivatives of a spline, per step of its grid.
   struct Jet {
@@ -128,30 +132,16 @@ class NormalizedGradientFieldMetric
     typename Coefficients::Pointer coefficients;
     Real origin{};
     Square index_from_physical{};
-    Real first{};  // index of the first pixel
-    // Of `coefficients`, out of ITK's way: they are asked at every point.
-    const double* values = nullptr;
-    std::array<std::ptrdiff_t, kDimension> size{};
-    std::array<std::ptrdiff_t, kDimension> strides{};
+    Real first{};                       // index of the first pixel
+    ngf_detail::Grid<kDimension> grid;  // `coefficients`, out of ITK's way: asked at every point
   };
   /// A grid cell: its first pixel as an offset into the buffer, and the place within, 0 to 1.
   struct Cell {
     std::ptrdiff_t offset = 0;
     Real part{};
   };
-  /// A voting point. `at` is relative to centre_, in the virtual frame.
-  struct Sample {
-    Real at{};
-    std::array<float, kDimension> unit{};  // n(F) in the virtual frame
-    float weight = 0.0F;
-    double energy = 0.0;  // a(|n(F)|)
-  };
-  /// A linear transform about centre_, T(centre_ + d) = image + matrix d, and its change with each
-  /// parameter.
-  struct LinearMap {
-    Real image{};
-    Square matrix{};
-    double stretch = 1.0;
+  /// A linear transform about centre_ and its change with each parameter.
+  struct LinearMap : ngf_detail::Affine<kDimension> {
     std::vector<Real> image_by;
     std::vector<Square> matrix_by;
     std::vector<double> log_stretch_by;
@@ -169,24 +159,6 @@ class NormalizedGradientFieldMetric
     double to_stretch = 0.0;
     Real weight_to_point{};  // change of w m with the moving point
   };
-  enum class Want { kValue, kDerivative };
-  /// How a sum changes with a linear map, whatever the map's parameters are.
-  struct Change {
-    Square by_matrix{};
-    Real by_point{};
-    double by_stretch = 0.0;
-    void add(const Change& other);
-  };
-  struct Sums {
-    double agreement = 0.0;
-    double energy = 0.0;
-    double weight = 0.0;
-    std::size_t votes = 0;
-    Change agreement_change;
-    Change energy_change;
-    void add(const Sums& other);
-    void add(const Vote& vote, const Real& at, Want want);
-  };
   struct MovingWeight {
     double value = 0.0;
     Real gradient{};  // per step of the grid
@@ -199,12 +171,11 @@ class NormalizedGradientFieldMetric
   template <unsigned VAxes>
   static std::pair<double, Jet> sum_taps(const double* at, const std::ptrdiff_t* strides,
                                          const Taps& taps);
-  static Jet sum_plane(const double* at, std::ptrdiff_t row, const Taps& taps, Want want);
   /// @return nothing where not `before` pixels lie before the cell and `after` behind its first.
   static std::optional<Cell> cell_at(const Spline& spline, const Real& index, unsigned before,
                                      unsigned after);
   static Real index_of(const Spline& spline, const Real& point);
-  static Jet evaluate(const Spline& spline, const Cell& cell, Want want);
+  static Jet evaluate(const Spline& spline, const Cell& cell);
   /// Gradient per physical unit; nothing too close to the border.
   static std::optional<Real> gradient_at(const Spline& spline, const Real& point);
   template <class TTransform>
@@ -222,10 +193,11 @@ class NormalizedGradientFieldMetric
   // All that is made once of one image; the two touch nothing in common.
   void take_fixed();
   void take_moving();
-  [[nodiscard]] Vote vote_of(const Sample& sample, const LinearMap& map, Want want) const;
+  [[nodiscard]] Vote vote_of(std::size_t sample, const LinearMap& map, Want want) const;
+  static void add(const Vote& vote, const Real& at, Want want, Sums* sums);
   [[nodiscard]] double agreement_of(double cosine) const;
   [[nodiscard]] double agreement_slope(double cosine) const;
-  [[nodiscard]] Sums sum_chunk(std::size_t begin, std::size_t end, const LinearMap& map,
+  [[nodiscard]] Sums sum_range(std::size_t begin, std::size_t end, const LinearMap& map,
                                Want want) const;
   [[nodiscard]] Sums sum_up(const LinearMap& map, Want want) const;
   /// Change of the value with the k-th parameter, turned to descent as ITK's metrics have it.
@@ -244,7 +216,7 @@ class NormalizedGradientFieldMetric
   Spline fixed_spline_;
   Spline moving_spline_;
   Real centre_{};
-  std::vector<Sample> samples_;
+  ngf_detail::Samples<kDimension> samples_;
   bool frozen_ = false;  // moving weights are folded into the samples
   double total_weight_ = 0.0;
   itk::ThreadIdType work_units_ = 1;

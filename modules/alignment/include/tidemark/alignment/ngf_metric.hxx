@@ -25,10 +25,6 @@ constexpr std::size_t kChunk = 2048;
 /// Every so many pixels one looks when the moving noise floor is estimated.
 constexpr std::size_t kFloorStride = 3;
 
-/// A point this close to a grid line lies on it, pixels. Else rounding would decide whether the
-/// outermost points vote.
-constexpr double kOnGrid = 1e-9;
-
 template <class T>
 double dot(const T& a, const T& b) {
   double sum = 0.0;
@@ -101,13 +97,13 @@ auto NormalizedGradientFieldMetric<F, M, V>::make_spline(const TImage* image) ->
   decomposition->Update();
   Spline spline;
   spline.coefficients = decomposition->GetOutput();
-  spline.values = spline.coefficients->GetBufferPointer();
+  spline.grid.values = spline.coefficients->GetBufferPointer();
   const auto inverse = image->GetInverseDirection();
   for (unsigned i = 0; i < kDimension; ++i) {
     spline.origin[i] = image->GetOrigin()[i];
     spline.first[i] = static_cast<double>(image->GetBufferedRegion().GetIndex(i));
-    spline.size[i] = static_cast<std::ptrdiff_t>(image->GetBufferedRegion().GetSize(i));
-    spline.strides[i] = spline.coefficients->GetOffsetTable()[i];
+    spline.grid.size[i] = static_cast<std::ptrdiff_t>(image->GetBufferedRegion().GetSize(i));
+    spline.grid.strides[i] = spline.coefficients->GetOffsetTable()[i];
     for (unsigned j = 0; j < kDimension; ++j) {
       spline.index_from_physical[i][j] = inverse[i][j] / image->GetSpacing()[i];
     }
@@ -144,30 +140,6 @@ auto NormalizedGradientFieldMetric<F, M, V>::sum_taps(const double* at,
   return sum;
 }
 
-/// sum_taps in the plane: the four columns stand side by side, so that one instruction serves two.
-template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::sum_plane(const double* at, std::ptrdiff_t row,
-                                                       const Taps& taps, Want want) -> Jet {
-  using Four = Eigen::Array4d;
-  const auto across = [&](unsigned order) { return Eigen::Map<const Four>(taps[0][order].data()); };
-  Four value = Four::Zero();
-  Four slope = Four::Zero();
-  for (unsigned k = 0; k < 4; ++k) {
-    const Four four = Eigen::Map<const Four>(at + k * row);
-    value += taps[1][0][k] * four;
-    slope += taps[1][1][k] * four;
-  }
-  Jet jet;
-  jet.gradient = {(value * across(1)).sum(), (slope * across(0)).sum()};
-  if (want == Want::kValue) return jet;
-  Four bend = Four::Zero();
-  for (unsigned k = 0; k < 4; ++k) bend += taps[1][2][k] * Eigen::Map<const Four>(at + k * row);
-  jet.hessian[0][0] = (value * across(2)).sum();
-  jet.hessian[0][1] = (slope * across(1)).sum();
-  jet.hessian[1][1] = (bend * across(0)).sum();
-  return jet;
-}
-
 template <class F, class M, class V>
 auto NormalizedGradientFieldMetric<F, M, V>::cell_at(const Spline& spline, const Real& index,
                                                      unsigned before, unsigned after)
@@ -176,11 +148,11 @@ auto NormalizedGradientFieldMetric<F, M, V>::cell_at(const Spline& spline, const
   for (unsigned i = 0; i < kDimension; ++i) {
     const double from_first = index[i] + ngf_detail::kOnGrid;
     // Written so that NaN fails as well; what passes is positive, so that cutting is rounding down.
-    const auto end = static_cast<double>(spline.size[i] - static_cast<std::ptrdiff_t>(after));
+    const auto end = static_cast<double>(spline.grid.size[i] - static_cast<std::ptrdiff_t>(after));
     if (!(from_first >= before && from_first < end)) return std::nullopt;
     const auto whole = static_cast<std::ptrdiff_t>(from_first);
     cell.part[i] = index[i] - static_cast<double>(whole);
-    cell.offset += whole * spline.strides[i];
+    cell.offset += whole * spline.grid.strides[i];
   }
   return cell;
 }
@@ -196,19 +168,15 @@ auto NormalizedGradientFieldMetric<F, M, V>::index_of(const Spline& spline, cons
 }
 
 template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::evaluate(const Spline& spline, const Cell& cell,
-                                                      Want want) -> Jet {
+auto NormalizedGradientFieldMetric<F, M, V>::evaluate(const Spline& spline, const Cell& cell)
+    -> Jet {
   Taps taps;
-  const double* at = spline.values + cell.offset;
+  const double* at = spline.grid.values + cell.offset;
   for (unsigned i = 0; i < kDimension; ++i) {
     taps[i] = ngf_detail::cubic_taps(cell.part[i]);
-    at -= spline.strides[i];
+    at -= spline.grid.strides[i];
   }
-  if constexpr (kDimension == 2) {
-    return sum_plane(at, spline.strides[1], taps, want);
-  } else {
-    return sum_taps<kDimension>(at, spline.strides.data(), taps).second;
-  }
+  return sum_taps<kDimension>(at, spline.grid.strides.data(), taps).second;
 }
 
 template <class F, class M, class V>
@@ -216,8 +184,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::gradient_at(const Spline& spline, c
     -> std::optional<Real> {
   const auto cell = cell_at(spline, index_of(spline, point), 1, 2);
   if (!cell) return std::nullopt;
-  return ngf_detail::transposed_times(spline.index_from_physical,
-                                      evaluate(spline, *cell, Want::kValue).gradient);
+  return ngf_detail::transposed_times(spline.index_from_physical, evaluate(spline, *cell).gradient);
 }
 
 template <class F, class M, class V>
@@ -360,10 +327,11 @@ void NormalizedGradientFieldMetric<F, M, V>::collect_samples() {
     typename WeightImage::IndexType index;
     return weights->TransformPhysicalPointToIndex(point, index) ? weights->GetPixel(index) : 0.0F;
   };
-  samples_.clear();
   centre_ = {};
   total_weight_ = 0.0;
   const LinearMap map = linear_map(*this->m_FixedTransform, Real{});
+  std::vector<Real> points;
+  std::vector<float> of_points;
   std::vector<Real> gradients;
   std::vector<double> magnitudes;
   for (const Real& point : virtual_points()) {
@@ -375,27 +343,30 @@ void NormalizedGradientFieldMetric<F, M, V>::collect_samples() {
     if (!gradient) continue;
     Real turned = ngf_detail::transposed_times(map.matrix, *gradient);
     for (double& t : turned) t *= map.stretch;
-    samples_.push_back({point, {}, weight, 0.0});
+    points.push_back(point);
+    of_points.push_back(weight);
     gradients.push_back(turned);
     magnitudes.push_back(std::sqrt(ngf_detail::dot(turned, turned)));
     total_weight_ += weight;
     for (unsigned i = 0; i < kDimension; ++i) centre_[i] += weight * point[i];
   }
-  if (samples_.empty()) itkExceptionMacro("no point of the fixed image may vote");
+  if (points.empty()) itkExceptionMacro("no point of the fixed image may vote");
   for (double& c : centre_) c /= total_weight_;
   noise_floor_in_use_[0] =
       noise_floor_wanted_[0] > 0.0
           ? noise_floor_wanted_[0]
           : noise_floor_factor_ * ngf_detail::quantile(magnitudes, noise_floor_quantile_);
-  for (std::size_t n = 0; n < samples_.size(); ++n) {
+  samples_.resize(points.size());
+  for (std::size_t n = 0; n < points.size(); ++n) {
     const double length = std::hypot(magnitudes[n], noise_floor_in_use_[0]);
     double squared = 0.0;
     for (unsigned i = 0; i < kDimension; ++i) {
-      samples_[n].at[i] -= centre_[i];
-      samples_[n].unit[i] = static_cast<float>(gradients[n][i] / length);
-      squared += std::pow(static_cast<double>(samples_[n].unit[i]), 2);
+      samples_.at[i][n] = points[n][i] - centre_[i];
+      samples_.unit[i][n] = static_cast<float>(gradients[n][i] / length);
+      squared += std::pow(static_cast<double>(samples_.unit[i][n]), 2);
     }
-    samples_[n].energy = agreement_of(std::sqrt(squared));
+    samples_.weight[n] = of_points[n];
+    samples_.energy[n] = agreement_of(std::sqrt(squared));
   }
 }
 
@@ -425,7 +396,7 @@ template <class F, class M, class V>
 auto NormalizedGradientFieldMetric<F, M, V>::moving_weight_at(const Cell& cell) const
     -> MovingWeight {
   if (moving_weights_in_use_.IsNull() || frozen_) return {1.0, {}};
-  const auto& strides = moving_spline_.strides;
+  const auto& strides = moving_spline_.grid.strides;
   const float* first = moving_weights_in_use_->GetBufferPointer() + cell.offset;
   std::array<double, 1U << kDimension> values{};
   bool all_alike = true;
@@ -500,18 +471,18 @@ auto NormalizedGradientFieldMetric<F, M, V>::map_to_grid() const -> LinearMap {
 }
 
 template <class F, class M, class V>
-auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample, const LinearMap& map,
+auto NormalizedGradientFieldMetric<F, M, V>::vote_of(std::size_t sample, const LinearMap& map,
                                                      Want want) const -> Vote {
   using ngf_detail::dot;
-  Real index = ngf_detail::times(map.matrix, sample.at);
+  Real index = ngf_detail::times(map.matrix, samples_.point(sample));
   for (unsigned i = 0; i < kDimension; ++i) index[i] += map.image[i];
   const auto cell = cell_at(moving_spline_, index, 1, 2);
   if (!cell) return {};
   const MovingWeight moving_weight = moving_weight_at(*cell);
   if (!(moving_weight.value > 0.0)) return {};
-  Jet jet = evaluate(moving_spline_, *cell, want);
+  Jet jet = evaluate(moving_spline_, *cell);
   Real unit{};
-  for (unsigned i = 0; i < kDimension; ++i) unit[i] = sample.unit[i];
+  for (unsigned i = 0; i < kDimension; ++i) unit[i] = samples_.unit[i][sample];
   Real turned = ngf_detail::transposed_times(map.matrix, jet.gradient);
   for (double& t : turned) t *= map.stretch;
   const double squared = dot(turned, turned) + noise_floor_in_use_[1] * noise_floor_in_use_[1];
@@ -519,9 +490,9 @@ auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample, const
   const double cosine = dot(unit, turned) * per_length;
 
   Vote vote;
-  vote.weight = sample.weight * moving_weight.value;
+  vote.weight = samples_.weight[sample] * moving_weight.value;
   vote.agreement = agreement_of(cosine);
-  vote.energy = sample.energy;
+  vote.energy = samples_.energy[sample];
   if (want == Want::kValue) return vote;
   vote.slope = agreement_slope(cosine);
   vote.moving_gradient = jet.gradient;
@@ -529,7 +500,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample, const
   for (unsigned i = 0; i < kDimension; ++i) {
     by_turned[i] = (unit[i] - cosine * turned[i] * per_length) * per_length;
     vote.to_matrix[i] = map.stretch * by_turned[i];
-    vote.weight_to_point[i] = sample.weight * moving_weight.gradient[i];
+    vote.weight_to_point[i] = samples_.weight[sample] * moving_weight.gradient[i];
     for (unsigned j = 0; j < i; ++j) jet.hessian[i][j] = jet.hessian[j][i];
   }
   vote.to_stretch = dot(by_turned, turned);
@@ -538,46 +509,27 @@ auto NormalizedGradientFieldMetric<F, M, V>::vote_of(const Sample& sample, const
 }
 
 template <class F, class M, class V>
-void NormalizedGradientFieldMetric<F, M, V>::Sums::add(const Vote& vote, const Real& at,
-                                                       Want want) {
+void NormalizedGradientFieldMetric<F, M, V>::add(const Vote& vote, const Real& at, Want want,
+                                                 Sums* sums) {
   if (!(vote.weight > 0.0)) return;
-  agreement += vote.weight * vote.agreement;
-  energy += vote.weight * vote.energy;
-  weight += vote.weight;
-  ++votes;
+  sums->agreement += vote.weight * vote.agreement;
+  sums->energy += vote.weight * vote.energy;
+  sums->weight += vote.weight;
+  ++sums->votes;
   if (want == Want::kValue) return;
   const double slope = vote.weight * vote.slope;
   for (unsigned i = 0; i < kDimension; ++i) {
     const double point = slope * vote.to_point[i] + vote.agreement * vote.weight_to_point[i];
     const double gradient = slope * vote.moving_gradient[i];
     const double energy_point = vote.energy * vote.weight_to_point[i];
-    agreement_change.by_point[i] += point;
-    energy_change.by_point[i] += energy_point;
+    sums->agreement_change.by_point[i] += point;
+    sums->energy_change.by_point[i] += energy_point;
     for (unsigned j = 0; j < kDimension; ++j) {
-      agreement_change.by_matrix[i][j] += point * at[j] + gradient * vote.to_matrix[j];
-      energy_change.by_matrix[i][j] += energy_point * at[j];
+      sums->agreement_change.by_matrix[i][j] += point * at[j] + gradient * vote.to_matrix[j];
+      sums->energy_change.by_matrix[i][j] += energy_point * at[j];
     }
   }
-  agreement_change.by_stretch += slope * vote.to_stretch;
-}
-
-template <class F, class M, class V>
-void NormalizedGradientFieldMetric<F, M, V>::Change::add(const Change& other) {
-  for (unsigned i = 0; i < kDimension; ++i) {
-    by_point[i] += other.by_point[i];
-    for (unsigned j = 0; j < kDimension; ++j) by_matrix[i][j] += other.by_matrix[i][j];
-  }
-  by_stretch += other.by_stretch;
-}
-
-template <class F, class M, class V>
-void NormalizedGradientFieldMetric<F, M, V>::Sums::add(const Sums& other) {
-  agreement += other.agreement;
-  energy += other.energy;
-  weight += other.weight;
-  votes += other.votes;
-  agreement_change.add(other.agreement_change);
-  energy_change.add(other.energy_change);
+  sums->agreement_change.by_stretch += slope * vote.to_stretch;
 }
 
 template <class F, class M, class V>
@@ -596,17 +548,22 @@ double NormalizedGradientFieldMetric<F, M, V>::descent_of(const Sums& part, cons
          total.energy;
 }
 
-/// flatten: called some ten million times a pair, vote_of and what it calls belong into the loop.
 template <class F, class M, class V>
-[[gnu::flatten]] auto NormalizedGradientFieldMetric<F, M, V>::sum_chunk(std::size_t begin,
-                                                                        std::size_t end,
-                                                                        const LinearMap& map,
-                                                                        Want want) const -> Sums {
-  Sums sums;
-  for (std::size_t n = begin; n < end; ++n) {
-    sums.add(vote_of(samples_[n], map, want), samples_[n].at, want);
+auto NormalizedGradientFieldMetric<F, M, V>::sum_range(std::size_t begin, std::size_t end,
+                                                       const LinearMap& map, Want want) const
+    -> Sums {
+  if constexpr (kDimension == 2) {
+    const bool weighed = moving_weights_in_use_.IsNotNull() && !frozen_;
+    return ngf_detail::sum_in_plane(samples_, begin, end, map, moving_spline_.grid,
+                                    weighed ? moving_weights_in_use_->GetBufferPointer() : nullptr,
+                                    {agreement_, noise_floor_in_use_[1]}, want);
+  } else {
+    Sums sums;
+    for (std::size_t n = begin; n < end; ++n) {
+      add(vote_of(n, map, want), samples_.point(n), want, &sums);
+    }
+    return sums;
   }
-  return sums;
 }
 
 template <class F, class M, class V>
@@ -616,7 +573,7 @@ auto NormalizedGradientFieldMetric<F, M, V>::sum_up(const LinearMap& map, Want w
   const auto run = [&](itk::SizeValueType chunk) {
     const std::size_t begin = chunk * ngf_detail::kChunk;
     parts[chunk] =
-        sum_chunk(begin, std::min(begin + ngf_detail::kChunk, samples_.size()), map, want);
+        sum_range(begin, std::min(begin + ngf_detail::kChunk, samples_.size()), map, want);
   };
   if (work_units_ > 1 && chunks > 1) {
     const auto threader = itk::MultiThreaderBase::New();
@@ -668,16 +625,15 @@ template <class F, class M, class V>
 void NormalizedGradientFieldMetric<F, M, V>::freeze_moving_weights() {
   if (frozen_) return;
   const LinearMap map = map_to_grid();
-  std::vector<Sample> kept;
-  kept.reserve(samples_.size());
-  for (Sample sample : samples_) {
-    Real index = ngf_detail::times(map.matrix, sample.at);
+  std::size_t kept = 0;
+  for (std::size_t n = 0; n < samples_.size(); ++n) {
+    Real index = ngf_detail::times(map.matrix, samples_.point(n));
     for (unsigned i = 0; i < kDimension; ++i) index[i] += map.image[i];
     const auto cell = cell_at(moving_spline_, index, 0, 1);
-    sample.weight *= cell ? static_cast<float>(moving_weight_at(*cell).value) : 0.0F;
-    if (sample.weight > 0.0F) kept.push_back(sample);
+    samples_.weight[n] *= cell ? static_cast<float>(moving_weight_at(*cell).value) : 0.0F;
+    if (samples_.weight[n] > 0.0F) samples_.copy(n, kept++);
   }
-  samples_ = std::move(kept);
+  samples_.resize(kept);
   frozen_ = true;
 }
 
@@ -685,18 +641,19 @@ template <class F, class M, class V>
 itk::Array2D<double> NormalizedGradientFieldMetric<F, M, V>::block_derivatives(double block) const {
   const LinearMap map = map_to_grid();
   std::map<std::array<long, kDimension>, Sums> blocks;  // ordered: same rows, same order, always
-  Sums* sums = nullptr;
-  std::array<long, kDimension> of_key{};
-  for (const Sample& sample : samples_) {
+  const auto key_of = [&](std::size_t n) {
     std::array<long, kDimension> key{};
     for (unsigned i = 0; i < kDimension; ++i) {
-      key[i] = static_cast<long>(std::floor((sample.at[i] + centre_[i]) / block));
+      key[i] = static_cast<long>(std::floor((samples_.at[i][n] + centre_[i]) / block));
     }
-    if (sums == nullptr || key != of_key) {  // neighbours share a block
-      sums = &blocks[key];
-      of_key = key;
-    }
-    sums->add(vote_of(sample, map, Want::kDerivative), sample.at, Want::kDerivative);
+    return key;
+  };
+  for (std::size_t begin = 0; begin < samples_.size();) {
+    const auto key = key_of(begin);
+    std::size_t end = begin + 1;  // neighbours share a block
+    while (end < samples_.size() && key_of(end) == key) ++end;
+    blocks[key].add(sum_range(begin, end, map, Want::kDerivative));
+    begin = end;
   }
   Sums total;
   std::vector<const Sums*> voted;
