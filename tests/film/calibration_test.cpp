@@ -89,11 +89,16 @@ TEST(Calibrate, DepthOfTheHeadCountsAsUncertainty) {
   EXPECT_NEAR(std::sqrt(std::pow(relative_u(scale->best), 2) - 1e-6), depth / 970.0, 6e-5);
 }
 
+/// What is magnified by 1.2 at the hip, 970 mm from the source, is so by less at the table, 75 mm
+/// behind it, where a factor of DICOM ends.
+constexpr double kTableToHip = 970.0 / 1045.0;
+
 TEST(Calibrate, OrderIsHeadMarkerStemDicomAndAllAreKept) {
   ScaleSources sources;
   sources.dicom = detector(0.143);
-  sources.dicom.magnification_factor = 1.2;
-  const double px = 1.0 / (0.143 / 1.2);
+  sources.dicom.magnification_factor = 1.2 * kTableToHip;
+  const double scale_mm = 0.143 / 1.2;
+  const double px = 1.0 / scale_mm;
   sources.stem_length = length(140.0 * px, 1.0, 140.0);
   sources.marker_diameter = length(25.4 * px, 0.5, 25.4);
   sources.head_diameter = length(32.0 * px, 0.5, 32.0, 0.05);
@@ -105,7 +110,7 @@ TEST(Calibrate, OrderIsHeadMarkerStemDicomAndAllAreKept) {
   EXPECT_EQ(scale->others[1].method, ScaleMethod::kStemLength);
   EXPECT_EQ(scale->others[2].method, ScaleMethod::kDicom);
   for (const auto& other : scale->others) {
-    EXPECT_NEAR(other.mm_per_px.value.value, 0.143 / 1.2, 1e-12);
+    EXPECT_NEAR(other.mm_per_px.value.value, scale_mm, 1e-12);
     EXPECT_GT(other.mm_per_px.u.value, 0.0);
   }
   EXPECT_TRUE(scale->disagreements.empty());
@@ -114,7 +119,7 @@ TEST(Calibrate, OrderIsHeadMarkerStemDicomAndAllAreKept) {
 TEST(Calibrate, AHeadOfTheWrongSizeIsFlaggedTwice) {
   ScaleSources sources;
   sources.dicom = detector(0.143);
-  sources.dicom.magnification_factor = 1.2;
+  sources.dicom.magnification_factor = 1.2 * kTableToHip;
   const double px_per_mm = 1.2 / 0.143;
   sources.head_diameter = length(32.0 * px_per_mm, 0.5, 36.0);  // 36 given for a head of 32
   const auto scale = calibrate(sources);
@@ -140,7 +145,7 @@ TEST(Calibrate, EachOfSeveralDisagreementsIsNamed) {
 TEST(Calibrate, NonSquarePixelsAreCountedInViewPixels) {
   ScaleSources sources;
   sources.dicom.imager_pixel_spacing = Spacing{0.15, 0.30};
-  sources.dicom.magnification_factor = 1.2;
+  sources.dicom.magnification_factor = 1.2 * kTableToHip;
   sources.view_px_per_stored_px = 2.0;  // a stored pixel 0.30 mm wide became two of 0.15
   const auto scale = calibrate(sources);
   ASSERT_TRUE(scale.has_value());
@@ -198,8 +203,9 @@ ScaleFacts scanned(double pixel, double nominal) {
   return facts;
 }
 
-// u: FIDUCIAL 3.196 % (mean absolute error 2.55 %); GEOMETRY and SOD/SID 70/sqrt(3)/970 = 4.166 %;
-// factor 50/sqrt(3)/970 = 2.976 %.
+// u: FIDUCIAL 3.196 % (mean absolute error 2.55 %); GEOMETRY 70/sqrt(3)/970 = 4.166 %; factor and
+// SOD/SID 75/sqrt(3)/970 = 4.464 %. Those two end at the table (PS3.3 C.8.7.5), 75 mm behind the
+// hip (house choice).
 INSTANTIATE_TEST_SUITE_P(
     Rows, FromDicom,
     testing::Values(
@@ -218,12 +224,12 @@ INSTANTIATE_TEST_SUITE_P(
         DicomRow{"LargerThanDetector", "no object is behind the detector",
                  facts_of(0.2, 0.143, "GEOMETRY"), 0.0, 0.0},
         DicomRow{"Nothing", "", {}, 0.0, 0.0},
-        // 0.143 mm, M = 1.2 -> 0.119 mm in the hip plane (literature, pixel budget).
-        DicomRow{"Factor", "PS3.3 C.8.7.6", with_factor(1.2), 0.1191667, 0.02976},
+        // 0.143 / 1.2 * 970 / 1045.
+        DicomRow{"Factor", "PS3.3 C.8.7.5", with_factor(1.2), 0.1106140, 0.04464},
         DicomRow{"FactorOne", "not a magnification", with_factor(1.0), 0.0, 0.0},
         DicomRow{"FactorNonsense", "not a magnification", with_factor(120.0), 0.0, 0.0},
-        // SID 1150, OFD 180 -> M = 1.18557 (literature: 1.1856).
-        DicomRow{"Distances", "PS3.3 C.8.7.6", with_distances(1150.0, 970.0), 0.1206174, 0.04166},
+        // The table 105 mm above the detector, the hip 180 mm: M = 1.18557 (literature: 1.1856).
+        DicomRow{"Distances", "PS3.3 C.8.7.5", with_distances(1150.0, 1045.0), 0.1206174, 0.04464},
         DicomRow{"DistancesSwapped", "source farther than detector", with_distances(970.0, 1150.0),
                  0.0, 0.0},
         DicomRow{"ScannedSheet", "the sheet's own spacing", scanned(0.17, 0.17), 0.0, 0.0},

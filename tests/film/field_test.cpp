@@ -93,6 +93,14 @@ TEST(ExposedField, AirBeyondAStraightSkinIsNoBorder) {
   EXPECT_FALSE(find_exposed_field(film.pixels));
 }
 
+TEST(ExposedField, ABlackBarBelowIsAMask) {
+  const auto film = film_of([](int, int y) { return y < 640; }, -1.0);
+  const FilmImage cut = within_exposed_field(film);
+  EXPECT_EQ(cut.pixels.width, kWidth);
+  EXPECT_NEAR(cut.pixels.height, 640, 4.0 * kBlockPx);
+  for (const float v : cut.pixels.values) ASSERT_GT(v, -0.5F);
+}
+
 TEST(ExposedField, ABlackMaskAllAroundIsOne) {
   const auto film =
       film_of([](int x, int y) { return x > 60 && x < 900 && y > 45 && y < 740; }, -1.0);

@@ -98,6 +98,10 @@ def broken():
     (BROKEN / "empty.dcm").write_bytes(b"")
     (BROKEN / "text.dcm").write_bytes(b"not a film\n" * 40)
     Image.fromarray(np.dstack([BYTES, BYTES, BYTES // 2])).save(BROKEN / "colour.png")
+    turned = Image.Exif()
+    turned[274] = 6
+    Image.fromarray(BYTES).save(BROKEN / "turned.jpg", quality=90, exif=turned)
+    Image.fromarray(BYTES).save(BROKEN / "mirrored.tif", tiffinfo={274: 2})
     Image.fromarray(np.dstack([BYTES, BYTES, BYTES // 2])).save(BROKEN / "colour.jpg")
     Image.fromarray(BYTES).convert("1").save(BROKEN / "black-and-white.png")
     Image.fromarray(BYTES[:1, :1]).save(BROKEN / "one-pixel.png")

@@ -309,7 +309,13 @@ TEST(Facts, SideAndViewFromEveryPlace) {
   EXPECT_EQ(code("399173006"), View::kLateral);
   EXPECT_EQ(code("399198007"), View::kLateral);
   EXPECT_EQ(code("1234"), View::kOther);
-  EXPECT_EQ(facts([](DicomBytes& f) { f.set(0x00185101, "CS", "LL"); }).view, View::kLateral);
+  const auto position = [&](const std::string& text) {
+    return facts([&](DicomBytes& f) { f.set(0x00185101, "CS", text); }).view;
+  };
+  EXPECT_EQ(position("LL"), View::kLateral);
+  for (const char* ap : {"AP", "A.P.", "ap hip", "AP_PELVIS"}) EXPECT_EQ(position(ap), View::kAp);
+  EXPECT_EQ(position("PA"), View::kPa);
+  for (const char* other : {"AX", "APOLLO", "LLO", "?"}) EXPECT_EQ(position(other), View::kOther);
 }
 
 TEST(Facts, PatientKeyTellsPatientsApartAndHidesThem) {

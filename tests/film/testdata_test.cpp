@@ -127,6 +127,14 @@ const std::vector<FileRow>& rows() {
       {"broken/bomb.png",
        "the header claims 30,000 x 30,000 pixels, more than any film has; export it again from the "
        "archive"},
+      {"broken/turned.jpg",
+       "a picture that asks to be turned or mirrored (orientation 6); save it again the way it is "
+       "to "
+       "be seen"},
+      {"broken/mirrored.tif",
+       "a picture that asks to be turned or mirrored (orientation 2); save it again the way it is "
+       "to "
+       "be seen"},
       {"broken/short.png", "a damaged picture; save it again as PNG or TIFF"},
       {"broken/claims.tif",
        "the header claims 60,000 x 60,000 pixels, more than any film has; export it again from the "

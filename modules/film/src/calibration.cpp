@@ -134,9 +134,12 @@ std::optional<ScaleCandidate> from_pixel_spacing(const ScaleFacts& facts) {
 std::optional<ScaleCandidate> from_factor(const ScaleFacts& facts) {
   if (!facts.imager_pixel_spacing || !facts.magnification_factor) return std::nullopt;
   if (!is_magnification(*facts.magnification_factor)) return std::nullopt;
-  return from_dicom(facts.imager_pixel_spacing->between_columns_mm / *facts.magnification_factor,
-                    depth_uncertainty(kPatientDepthHalfWidthMm),
-                    "ImagerPixelSpacing over EstimatedRadiographicMagnificationFactor");
+  constexpr double kSourceToTableMm = kSourceToHipMm + kTableToHipMm;
+  return from_dicom(facts.imager_pixel_spacing->between_columns_mm / *facts.magnification_factor *
+                        kSourceToHipMm / kSourceToTableMm,
+                    depth_uncertainty(kTableToHipMm),
+                    "ImagerPixelSpacing over EstimatedRadiographicMagnificationFactor, taken on "
+                    "from the table to the hip");
 }
 
 std::optional<ScaleCandidate> from_distances(const ScaleFacts& facts) {
@@ -145,10 +148,12 @@ std::optional<ScaleCandidate> from_distances(const ScaleFacts& facts) {
   }
   const double factor = *facts.source_to_detector_mm / *facts.source_to_patient_mm;
   if (!is_magnification(factor)) return std::nullopt;
-  return from_dicom(facts.imager_pixel_spacing->between_columns_mm / factor,
-                    depth_uncertainty(kUnknownDepthHalfWidthMm),
-                    "ImagerPixelSpacing times DistanceSourceToPatient over "
-                    "DistanceSourceToDetector");
+  const double source_to_hip = *facts.source_to_patient_mm - kTableToHipMm;
+  return from_dicom(
+      facts.imager_pixel_spacing->between_columns_mm * source_to_hip / *facts.source_to_detector_mm,
+      depth_uncertainty(kTableToHipMm),
+      "ImagerPixelSpacing times DistanceSourceToPatient over DistanceSourceToDetector, taken on "
+      "from the table to the hip");
 }
 
 /// Why the header gives no scale, for the sentence that says so.

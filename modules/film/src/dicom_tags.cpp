@@ -94,13 +94,25 @@ std::optional<View> view_from_code(DcmItem& dataset) {
   return View::kOther;
 }
 
+/// The first word of View Position in capitals, without points: devices write "A.P." or "ap hip".
+std::string first_letters(const std::string& text) {
+  std::string out;
+  for (const char c : text) {
+    if (c == '.') continue;
+    if (c < 'A' || (c > 'Z' && c < 'a') || c > 'z') break;
+    out += static_cast<char>(c >= 'a' ? c - 'a' + 'A' : c);
+  }
+  return out;
+}
+
 std::optional<View> view_of(DcmItem& dataset) {
   const auto text = text_of(dataset, DCM_ViewPosition);
   if (!text) return view_from_code(dataset);
-  if (*text == "AP") return View::kAp;
-  if (*text == "PA") return View::kPa;
-  if (*text == "LL" || *text == "RL" || *text == "LAT" || *text == "LATERAL") return View::kLateral;
-  return View::kOther;
+  const std::string word = first_letters(*text);
+  if (word == "AP") return View::kAp;
+  if (word == "PA") return View::kPa;
+  if (word == "LL" || word == "RL" || word == "LAT" || word == "LATERAL") return View::kLateral;
+  return view_from_code(dataset).value_or(View::kOther);
 }
 
 std::optional<Date> date_of(DcmItem& dataset, std::vector<std::string>& notes) {

@@ -125,10 +125,10 @@ std::optional<Edge> border_of(const Raster& film, const Greys& greys) {
 }
 
 /// Dark beyond a border is a mask drawn over the film, or air beyond a straight stretch of skin. A
-/// mask closes the top as well, where no skin ends.
+/// mask closes the top or the bottom, where no skin ends: the leg goes on below, the hip above.
 void keep_dark_masks_only(std::array<std::optional<Edge>, 4>& edges) {
   const auto dark = [](const std::optional<Edge>& e) { return e && e->step < 0.0; };
-  if (dark(edges[2])) return;
+  if (dark(edges[2]) || dark(edges[3])) return;
   for (auto& edge : edges) {
     if (dark(edge)) edge.reset();
   }

@@ -70,23 +70,6 @@ Expected<PictureHeader> inspect_png(std::span<const std::byte> bytes, const std:
   return sized(header, *columns, *rows, name);
 }
 
-Expected<PictureHeader> inspect_jpeg_file(std::span<const std::byte> bytes,
-                                          const std::string& name) {
-  const auto frame = inspect_jpeg(bytes);
-  if (!frame || !frame->is_whole) return bad(name, cut_off(bytes.size()));
-  if (frame->bits != 8) {
-    return bad(name, "a JPEG of " + std::to_string(frame->bits) + " bits, which is not supported");
-  }
-  if (frame->components != 1 && frame->components != 3) {
-    return bad(name, "a colour picture", "save it as a greyscale picture");
-  }
-  // JFIF density: unit 1 or 2 states pixels per length (T.871 10.1).
-  const bool density =
-      bytes.size() > 13 && starts(bytes.subspan(6), "JFIF", 4) && bytes[13] != std::byte{0};
-  return sized({.kind = PictureKind::kJpeg, .bits = 8, .has_resolution = density}, frame->columns,
-               frame->rows, name);
-}
-
 /// The first directory of a TIFF (TIFF 6.0, section 2): values of entries that fit our needs.
 class TiffDirectory {
  public:
@@ -126,6 +109,58 @@ class TiffDirectory {
   std::size_t at_;
 };
 
+/// How a picture asks to be turned before it is shown (TIFF 6.0, tag 274; Exif has the same tag):
+/// 1 as it is stored, 2 to 8 turned or mirrored. Values beyond mean nothing.
+std::uint32_t orientation_of(const TiffDirectory& directory) {
+  const std::uint32_t stated = directory.value(274, 1);
+  return stated >= 1 && stated <= 8 ? stated : 1;
+}
+
+/// Points are told in pixels as stored, and whoever put them on a sheet saw the picture turned.
+tl::unexpected<Error> turned(const std::string& name, std::uint32_t orientation) {
+  return bad(name,
+             "a picture that asks to be turned or mirrored (orientation " +
+                 std::to_string(orientation) + ")",
+             "save it again the way it is to be seen");
+}
+
+/// The orientation in a JPEG's Exif segment, whose content is a TIFF (T.81, B.1; Exif 2.3, 4.7.2:
+/// from memory); 1 where there is none.
+std::uint32_t orientation_in_jpeg(std::span<const std::byte> bytes) {
+  const Reader reader{bytes};
+  for (std::size_t at = 2; reader.get(at, 1) == 0xFFU;) {
+    const auto marker = reader.get(at + 1, 1).value_or(0xDA);
+    const std::size_t length = reader.get(at + 2, 2).value_or(0);
+    if (marker == 0xDA || length < 2 || at + 2 + length > bytes.size()) break;
+    const auto content = bytes.subspan(at + 4, length - 2);
+    if (marker == 0xE1 && content.size() > 6 && starts(content, "Exif\0\0", 6)) {
+      const auto tiff = content.subspan(6);
+      const Reader inner{tiff, starts(tiff, "II", 2)};
+      return orientation_of(TiffDirectory(inner, inner.get(4, 4).value_or(0xFFFFFFFFU)));
+    }
+    at += 2 + length;
+  }
+  return 1;
+}
+
+Expected<PictureHeader> inspect_jpeg_file(std::span<const std::byte> bytes,
+                                          const std::string& name) {
+  const auto frame = inspect_jpeg(bytes);
+  if (!frame || !frame->is_whole) return bad(name, cut_off(bytes.size()));
+  if (frame->bits != 8) {
+    return bad(name, "a JPEG of " + std::to_string(frame->bits) + " bits, which is not supported");
+  }
+  if (frame->components != 1 && frame->components != 3) {
+    return bad(name, "a colour picture", "save it as a greyscale picture");
+  }
+  if (const auto way = orientation_in_jpeg(bytes); way != 1) return turned(name, way);
+  // JFIF density: unit 1 or 2 states pixels per length (T.871 10.1).
+  const bool density =
+      bytes.size() > 13 && starts(bytes.subspan(6), "JFIF", 4) && bytes[13] != std::byte{0};
+  return sized({.kind = PictureKind::kJpeg, .bits = 8, .has_resolution = density}, frame->columns,
+               frame->rows, name);
+}
+
 bool strips_are_whole(const TiffDirectory& directory, std::size_t file_bytes) {
   constexpr std::array<std::array<std::uint32_t, 2>, 2> kOffsetsAndCounts{{{273, 279}, {324, 325}}};
   for (const auto& [offset_tag, count_tag] : kOffsetsAndCounts) {
@@ -160,6 +195,7 @@ Expected<PictureHeader> inspect_tiff(std::span<const std::byte> bytes, const std
   header.white_is_zero = directory.value(262, 1) == 0;
   header.has_resolution = directory.value(296, 2) != 1 && !directory.values(296).empty();
   if (header.bits < 8) return bad(name, "too few grey levels", "save it with 8 or 16 bits a pixel");
+  if (const auto way = orientation_of(directory); way != 1) return turned(name, way);
   return sized(header, directory.value(256, 0), directory.value(257, 0), name);
 }
 

@@ -34,11 +34,14 @@ inline constexpr double kMarkerMeanAbsoluteError = 0.0255;
 /// A stem 10 degrees out of the film's plane is drawn short by 1.5 % (1 - cos 10 deg;
 /// rectangular from 0, house choice of the angle).
 inline constexpr double kStemForeshortening = 0.015;
-/// Depth of the plane that DICOM calls "the patient" when it says no more: from the table top to
-/// the front of the thigh (house choice, rectangular).
+/// Depth of the plane that a calibrated PixelSpacing holds in when it says no more: from the table
+/// top to the front of the thigh (house choice, rectangular).
 inline constexpr double kUnknownDepthHalfWidthMm = 70.0;
-/// The same when a magnification factor for the patient is stated (house choice, rectangular).
-inline constexpr double kPatientDepthHalfWidthMm = 50.0;
+/// The hip lies this much nearer to the tube than what DICOM calls the distance to the patient (and
+/// takes the magnification factor from): the side of the table or bucky that is nearest to the
+/// patient (PS3.3 C.8.7.5, DX Positioning). Rectangular from 0, for devices that mean the hip
+/// itself, to twice this, for a large patient (house choice).
+inline constexpr double kTableToHipMm = 75.0;
 /// Factors outside this are no magnification of a hip and are not used (house choice).
 inline constexpr double kMinMagnification = 1.02;
 inline constexpr double kMaxMagnification = 1.60;
@@ -115,7 +118,9 @@ struct Calibration {
 /// 1. PixelSpacing that is calibrated: it differs from ImagerPixelSpacing or
 ///    NominalScannedPixelSpacing, or PixelSpacingCalibrationType says so and neither is there;
 /// 2. ImagerPixelSpacing / EstimatedRadiographicMagnificationFactor;
-/// 3. ImagerPixelSpacing * DistanceSourceToPatient / DistanceSourceToDetector.
+/// 3. ImagerPixelSpacing * DistanceSourceToPatient / DistanceSourceToDetector;
+///
+/// the latter two taken on to the hip (kTableToHipMm).
 ///
 /// ImagerPixelSpacing alone is at the detector, NominalScannedPixelSpacing is of the sheet, and
 /// PixelSpacing alone may be either: none of them is a scale.
