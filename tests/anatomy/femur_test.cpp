@@ -201,6 +201,24 @@ TEST(GivenLandmarks, OfTheFemurReplaceWhatWasFound) {
   EXPECT_GT(femur->shaft_axis->direction_u.value, 0.0);
 }
 
+// The shaft axis is that of the stretch 20 to 90 mm below the lesser trochanter, also where a hand
+// says where that is: without one, its level is unknown by 8 mm, and so is the stretch.
+TEST(GivenLandmarks, TheShaftAxisFollowsTheLesserTrochanter) {
+  Hip hip;
+  hip.noise = 0.02;
+  hip.lesser_bump = 0.0;
+  const film::FilmImage film = drawn::film(hip);
+  const Found found = found_on(hip);
+  ASSERT_TRUE(found.femur.shaft_axis && !found.femur.lesser_trochanter);
+  FemurOptions options;
+  options.scale = MillimetresPerPixel{hip.pitch_mm};
+  options.given.lesser_trochanter_px = hip.px(Vec2(14.0, 42.0));
+  const auto femur = find_femur(film, found.implant, options);
+  ASSERT_TRUE(femur && femur->shaft_axis);
+  EXPECT_LT(femur->shaft_axis->direction_u.value, 0.7 * found.femur.shaft_axis->direction_u.value);
+  EXPECT_NE(femur->shaft_axis->line_px.point, found.femur.shaft_axis->line_px.point);
+}
+
 // Marked by hand where it was not found: the flag must go.
 TEST(GivenLandmarks, TakeTheFlagOfWhatWasNotSeenAway) {
   Hip hip;

@@ -431,5 +431,31 @@ TEST(GivenLandmarks, HeadCarriesTheUncertaintyOfAClick) {
   EXPECT_GT(found->head.centre_u_px * hip.pitch_mm, 0.1);
 }
 
+// Whoever puts the centre elsewhere says that the circle that was found is not the head; its
+// diameter, which gives the scale, is as doubtful.
+TEST(GivenLandmarks, ACentreElsewhereLeavesTheDiameterInDoubt) {
+  Hip hip;
+  ImplantOptions options = with_head(32.0);
+  options.given.head_centre_px = hip.px(hip.head.centre + Vec2(0.0, -8.0));
+  const auto found = find_implant(drawn::film(hip), options);
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  EXPECT_GT(found->head.diameter_u_px, 0.1 * found->head.circle_px.radius);
+  EXPECT_EQ(found->flags.front().id, "head_off_neck");
+}
+
+TEST(GivenLandmarks, AHeadMarkedRightIsAsSureAsOneFound) {
+  Hip hip;
+  hip.noise = 0.02;
+  const film::FilmImage film = drawn::film(hip);
+  ImplantOptions options = with_head(32.0);
+  const auto found = find_implant(film, options);
+  ASSERT_TRUE(found.has_value());
+  options.given.head_centre_px = found->head.circle_px.centre;
+  options.given.head_diameter_px = 2.0 * found->head.circle_px.radius;
+  const auto marked = find_implant(film, options);
+  ASSERT_TRUE(marked.has_value());
+  EXPECT_GT(marked->confidence, found->confidence - 0.05);
+}
+
 }  // namespace
 }  // namespace tidemark::anatomy

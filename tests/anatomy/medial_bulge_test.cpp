@@ -67,6 +67,23 @@ TEST(TrochanterBulge, AWireIsNoTrochanter) {
   }
 }
 
+// A loop that is not as bright as metal: the path goes round it along its outer edge.
+TEST(TrochanterBulge, ALoopWithEdgesIsNoTrochanter) {
+  for (const double height : {0.0, 5.0}) {
+    Outline o = outline_of(height, 30.0, 4.0);
+    for (const double at : {52.0, 75.0}) {
+      for (int i = static_cast<int>(at / kMm); i < static_cast<int>((at + 4.5) / kMm); ++i) {
+        o.from_shaft[static_cast<std::size_t>(i)] += 2.6;
+      }
+    }
+    const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+    ASSERT_EQ(bulge.has_value(), height > 0.0);
+    if (bulge) {
+      EXPECT_NEAR(bulge->top * kMm, 30.0, 1.0);
+    }
+  }
+}
+
 // Where the path steps 4 mm onto the ischium's edge and back there is no trochanter.
 TEST(TrochanterBulge, AnotherBonesEdgeIsNoTrochanter) {
   Outline o = outline_of(0.0, 40.0, 2.0);

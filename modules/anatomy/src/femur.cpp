@@ -222,7 +222,7 @@ std::optional<Trochanter> find_lesser(const Scene& scene, const MedialOutline& o
 
 /// Where the lesser trochanter is, along s: its own place, or what the outline says of it.
 ShaftStretch stretch_below(const Scene& scene, const std::optional<MedialOutline>& outline,
-                           const std::optional<Trochanter>& lesser, const Line2& shaft_px,
+                           const std::optional<Landmark>& lesser, const Line2& shaft_px,
                            double mm_per_px) {
   constexpr double kFrom = 20.0;  // mm below the lesser trochanter (docs/truth.md)
   constexpr double kTo = 90.0;
@@ -232,8 +232,8 @@ ShaftStretch stretch_below(const Scene& scene, const std::optional<MedialOutline
   double level = kUsualLevel;
   double u = kUsualLevelU;
   if (lesser) {
-    level = scene.frame.from_film(lesser->tip.px).x();
-    u = lesser->tip.u_px * mm_per_px;
+    level = scene.frame.from_film(lesser->px).x();
+    u = lesser->u_px * mm_per_px;
   } else if (outline) {
     const auto guess = level_of_hidden_trochanter(
         outline->path, distances_from(shaft_px, outline->px, mm_per_px), scene.frame.mm);
@@ -322,17 +322,26 @@ std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implan
   return t;
 }
 
+Landmark by_hand(const Vec2& px, double mm_per_px) {
+  constexpr double kByHandMm = 0.7;  // a careful click on a round bony outline; house choice
+  return {px, kByHandMm / mm_per_px, Source::kGiven};
+}
+
+/// A line downwards.
+Line2 downwards(Line2 line) {
+  if (line.direction.y() < 0.0) line.direction *= -1.0;
+  return line;
+}
+
 void apply_given(const GivenLandmarks& given, double mm_per_px, Femur& femur) {
-  const double by_hand = 0.7 / mm_per_px;  // a careful click on a round bony outline; house choice
   if (given.lesser_trochanter_px) {
-    femur.lesser_trochanter = {*given.lesser_trochanter_px, by_hand, Source::kGiven};
+    femur.lesser_trochanter = by_hand(*given.lesser_trochanter_px, mm_per_px);
   }
   if (given.greater_trochanter_px) {
-    femur.greater_trochanter = {*given.greater_trochanter_px, by_hand, Source::kGiven};
+    femur.greater_trochanter = by_hand(*given.greater_trochanter_px, mm_per_px);
   }
   if (given.shaft_axis_px) {
-    femur.shaft_axis = {*given.shaft_axis_px, {0.5}, Source::kGiven};
-    if (femur.shaft_axis->line_px.direction.y() < 0.0) femur.shaft_axis->line_px.direction *= -1.0;
+    femur.shaft_axis = {downwards(*given.shaft_axis_px), {0.5}, Source::kGiven};
   }
 }
 
@@ -381,6 +390,8 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
     if (const auto rough = fit_shaft(f, *lateral, *medial, {45.0, 115.0, 0.0}))
       shaft = rough->line_px;
   }
+  const auto& given = options.given;
+  if (given.shaft_axis_px) shaft = downwards(*given.shaft_axis_px);
   const auto outline = trace_medial(scene, shaft);
   // The trochanter says which stretch of the shaft is its axis, and the axis what is farthest from
   // it.
@@ -388,8 +399,11 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
   std::optional<Trochanter> lesser;
   for (int round = 0; round < kRounds; ++round) {
     if (outline) lesser = find_lesser(scene, *outline, shaft, mm_per_px);
-    if (!lateral || !medial) break;
-    const auto stretch = stretch_below(scene, outline, lesser, shaft, mm_per_px);
+    if (!lateral || !medial || given.shaft_axis_px) break;
+    std::optional<Landmark> level;
+    if (lesser) level = lesser->tip;
+    if (given.lesser_trochanter_px) level = by_hand(*given.lesser_trochanter_px, mm_per_px);
+    const auto stretch = stretch_below(scene, outline, level, shaft, mm_per_px);
     const auto fit = fit_shaft(f, *lateral, *medial, stretch);
     if (!fit) break;
     femur.shaft_axis = {fit->line_px, {fit->direction_u_rad / kDegree}, Source::kFound};
@@ -403,7 +417,7 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
     femur.greater_trochanter = gt->tip;
     femur.greater_trochanter_outline_px = gt->outline_px;
   }
-  apply_given(options.given, mm_per_px, femur);
+  apply_given(given, mm_per_px, femur);
   flag_what_is_missing(femur);
   return femur;
 }

@@ -195,6 +195,9 @@ double prior_of_scale(double mm_per_px, double long_side_px, const ImplantOption
   return -6.0 * off;
 }
 
+/// What the rim beside the neck, 0 to 1 of it, counts among what speaks for a head.
+constexpr double kRimScore = 1.5;
+
 /// The head where only its rim beside the neck can be trusted: within a saturated cup its own
 /// circle is lost, and the cup's may have been taken for it.
 struct HeadSearch {
@@ -330,6 +333,17 @@ std::vector<Hypothesis> each_that_holds(
   return out;
 }
 
+/// Where a hand has marked the head's centre and nothing else of it: the heads that lie there, if
+/// there are any.
+void keep_near_given_centre(const ImplantOptions& options, std::vector<Hypothesis>& tried) {
+  constexpr double kNearMm = 5.0;  // house choice
+  if (!options.given.head_centre_px) return;
+  const auto far = [&](const Hypothesis& h) {
+    return (h.head_px.centre - *options.given.head_centre_px).norm() * h.mm_per_px > kNearMm;
+  };
+  if (!std::all_of(tried.begin(), tried.end(), far)) std::erase_if(tried, far);
+}
+
 }  // namespace
 
 double head_mm_of(const ImplantOptions& options) {
@@ -343,9 +357,11 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   const double head_mm = head_mm_of(options);
   if (options.given.head_centre_px && options.given.head_diameter_px) {
     const Circle2 head{*options.given.head_centre_px, 0.5 * *options.given.head_diameter_px};
-    const auto only =
+    auto only =
         try_head(film, {.head_px = head, .rim = 1.0, .head_mm = head_mm, .look = options.look});
-    return only ? std::vector<Hypothesis>{*only} : std::vector<Hypothesis>{};
+    if (!only) return {};
+    only->score += kRimScore;  // a hand's rim is a whole one
+    return {*only};
   }
   double low = 11.0;
   double high = 75.0;
@@ -363,6 +379,7 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
     if (h) h->score += prior_of_scale(h->mm_per_px, long_side, options);
     return h;
   });
+  keep_near_given_centre(options, tried);
   std::stable_sort(tried.begin(), tried.end(),
                    [](const auto& a, const auto& b) { return a.score > b.score; });
   // Circles inside one another tell the same story: the best of each group goes on.
@@ -388,7 +405,7 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
       h = *moved;
       h.score += prior_of_scale(h.mm_per_px, long_side, options);
     }
-    h.score += 1.5 * again.score;
+    h.score += kRimScore * again.score;
     return h;
   });
   std::stable_sort(out.begin(), out.end(),
@@ -408,7 +425,8 @@ std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesi
                                .head_mm = head_mm_of(options),
                                .look = options.look});
   if (moved) {
-    moved->score += prior_of_scale(moved->mm_per_px, search.long_side, options) + 1.5 * found.score;
+    moved->score +=
+        prior_of_scale(moved->mm_per_px, search.long_side, options) + kRimScore * found.score;
   }
   return moved;
 }

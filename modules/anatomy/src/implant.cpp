@@ -267,6 +267,15 @@ void add_metal(const cv::Mat1f& film, const Followed& found, Implant& implant) {
   implant.metal = to_film_mask(metal, fine, film.size());
 }
 
+/// Whether the circle that was found is not the stem's head: it lies off the neck, or elsewhere
+/// than where a hand has put the head without its size.
+bool is_another_head(const Followed& found, const GivenLandmarks& given) {
+  constexpr double kElsewhereMm = 3.0;  // house choice
+  if (!given.head_centre_px) return found.off_neck_mm() > kOffNeckMm;
+  const double away = (*given.head_centre_px - found.rim.circle.centre).norm();
+  return !given.head_diameter_px && away * found.hypothesis.mm_per_px > kElsewhereMm;
+}
+
 Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOptions& options) {
   const Hypothesis& h = found.hypothesis;
   const RimFit& rim = found.rim;
@@ -276,9 +285,7 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   // mm on the centre and 0.25 % on the diameter (simulated films, docs/accuracy.md).
   implant.head = {rim.circle, std::hypot(rim.centre_u, 0.03 / h.mm_per_px),
                   std::hypot(2.0 * rim.radius_u, 0.005 * rim.circle.radius), Source::kFound};
-  if (found.off_neck_mm() > kOffNeckMm && !options.given.head_centre_px) {
-    doubt_head(found, implant);
-  }
+  if (is_another_head(found, options.given)) doubt_head(found, implant);
   implant.outline_px = shape.outline;
   implant.axis = {shape.axis, {shape.axis_u_rad / kDegree}, Source::kFound};
   implant.tip = shape.tip;

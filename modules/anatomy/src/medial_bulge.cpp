@@ -141,7 +141,7 @@ struct Outline {
 
 /// Which samples of a path may be the bone's: not those without an edge or beside metal (a wire's
 /// own edges), and no pockets, where the path steps sideways onto another bone's edge (the
-/// ischium's) and back.
+/// ischium's) or round a wire's loop, and back.
 std::vector<bool> of_the_bone(const EdgePath& path, const std::vector<double>& d, double mm) {
   constexpr double kNoEdge = 0.05;  // evidence; house choice
   constexpr double kMetal = -0.25;  // the evidence map has -0.3 there
@@ -149,7 +149,8 @@ std::vector<bool> of_the_bone(const EdgePath& path, const std::vector<double>& d
   constexpr double kBeside = 1.6;   // mm
   constexpr double kBelowCut = 20;  // mm; nearer to it the path touches the neck
   constexpr double kStep = 2.0;     // mm within two samples, 68 degrees: no outline of bone
-  constexpr double kPocket = 25.0;  // mm, at most; a narrower one than kCorner is the cut's corner
+  constexpr double kPocket =
+      25.0;  // mm, at most; near the cut one narrower than kCorner is its corner
   const auto n = std::ssize(d);
   const auto at = [](std::ptrdiff_t i) { return static_cast<std::size_t>(i); };
   std::vector<bool> bone(d.size(), true);
@@ -180,7 +181,9 @@ std::vector<bool> of_the_bone(const EdgePath& path, const std::vector<double>& d
     if (step > kStep) out = i + 1;
     if (step > -kStep || out < 0) continue;
     const double length = static_cast<double>(i + 2 - out) * mm;
-    if (length > kCorner && length <= kPocket) {
+    const bool below_cut =
+        first_edge >= 0 && static_cast<double>(out - first_edge) * mm > kBelowCut;
+    if (length <= kPocket && (length > kCorner || below_cut)) {
       std::fill(bone.begin() + out, bone.begin() + i + 2, false);
     }
     out = -1;
