@@ -177,6 +177,32 @@ std::optional<std::string> slid(const PairEvidence& e) {
   return std::nullopt;
 }
 
+/// Why the alignment of the bone is not believed to have kept its place along the shaft, if it is
+/// not. A shaft looks alike all along, so that an alignment that slid along it agrees with itself:
+/// farther than stems go while they stand, only what the trochanters as marked bear out is told.
+std::optional<std::string> slid_along(const Migration& m) {
+  constexpr double kFarMm = 15.0;     // as for the flag motion_implausible; house choice
+  constexpr double kApartMm = 8.0;    // house choice, as all below
+  constexpr double kApartU = 4.0;     // times the joint standard uncertainty
+  constexpr double kBorneOutU = 2.0;  // likewise
+  const double told = m.subsidence.value.value;
+  bool borne_out = false;
+  bool contradicted = false;
+  if (m.by_landmarks) {
+    const auto& marked = m.by_landmarks->subsidence;
+    const double apart = std::abs(marked.value.value - told);
+    const double u = std::hypot(marked.u.value, m.subsidence.u.value);
+    borne_out = apart <= kBorneOutU * u && marked.u95.value < kFarMm;
+    contradicted = apart > kApartMm && apart > kApartU * u;
+  }
+  if (!contradicted && (std::abs(told) <= kFarMm || borne_out)) return std::nullopt;
+  std::ostringstream why;
+  why << std::fixed << std::setprecision(0) << "the alignment of the bone would put the stem "
+      << std::abs(told) << " mm " << (told > 0.0 ? "deeper" : "higher")
+      << " and the trochanters do not bear that out, so it may have slid along the shaft";
+  return why.str();
+}
+
 void judge(const PairEvidence& e, double apart_in_tilt, Migration& m) {
   if (!e.reference.femur.shaft_axis) {
     m.flags.push_back(
@@ -356,7 +382,12 @@ Expected<Migration> derive(const PairEvidence& e) {
   s.consensus = *c;
   const double u95 = half_width_95(*c, std::pow(stem_u(e, s.frame), 2));
   if (u95 > e.trust.widest_u95_mm) return too_wide(u95, s.pose);
-  return told(e, s, u95);
+  Migration m = told(e, s, u95);
+  if (const auto why = slid_along(m)) {
+    return fail(ErrorKind::kCannotTell, "comparison", *why,
+                "check that both films show the same hip, and mark both trochanters by hand");
+  }
+  return m;
 }
 
 }  // namespace tidemark::migration
