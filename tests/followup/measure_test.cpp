@@ -428,9 +428,39 @@ TEST(Measure, OtherPatientsAndCopiesAreFlaggedWithoutSayingWho) {
   });
   const Result result = measure_with(invented::series({"a.dcm", "b.dcm"}), {}, steps);
   EXPECT_TRUE(has_flag(result.films[1].flags, "patient_differs"));
-  EXPECT_TRUE(has_flag(result.films[1].flags, "copy_of_film"));
   EXPECT_FALSE(has_flag(result.films[0].flags, "patient_differs"));
+  EXPECT_TRUE(has_flag(result.films[1].flags, "copy_of_film"));
   EXPECT_THAT(to_json(result), testing::Not(HasSubstr("SECRET")));
+}
+
+// What casts doubt on a film casts doubt on what it is compared with.
+TEST(Measure, WhatSpeaksAgainstAFilmStandsBesideTheVerdict) {
+  const Steps steps = with_header([](film::FilmFacts& facts) {
+    facts.patient_key = facts.file == "b.dcm" ? "SECRET-B" : "SECRET-A";
+  });
+  const Result result = measure_with(invented::series({"a.dcm", "b.dcm"}), {}, steps);
+  ASSERT_TRUE(result.assessment);
+  EXPECT_THAT(result.assessment->headline.doubt, HasSubstr("carries 2 flags"));
+  const Result sound = measured(invented::series({"a.dcm", "b.dcm"}));
+  EXPECT_THAT(sound.assessment->headline.doubt, HasSubstr("carries a flag: Something about"));
+}
+
+// A copy would count twice in every trend, and one under another date would be a stem at rest.
+TEST(Measure, AFilmCountsOnce) {
+  const Steps steps = with_header([](film::FilmFacts& facts) {
+    facts.sha256 = std::string(64, facts.file == "c.dcm" ? 'f' : 'e');
+  });
+  Series series = invented::series({"a.dcm", "b.dcm", "c.dcm"});
+  series.films[1].role = Role::kReference;
+  const Result result = measure_with(series, {}, steps);
+  EXPECT_EQ(result.films[0].status, Status::kNotMeasured);
+  EXPECT_THAT(result.films[0].reason, HasSubstr("same bytes as b.dcm"));
+  EXPECT_EQ(result.films[1].status, Status::kMeasured);
+  EXPECT_EQ(result.films[2].status, Status::kMeasured);
+  series.films[1].excluded = true;
+  series.films[1].role.reset();
+  EXPECT_EQ(measure_with(series, {}, steps).films[0].status, Status::kMeasured)
+      << "a film that is left out takes no copy with it";
 }
 
 TEST(Measure, WithoutScaleIsRefusedWithTheRemedy) {

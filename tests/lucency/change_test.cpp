@@ -146,6 +146,19 @@ TEST(Change, WhatFilledInDoesNotHideWhatGrew) {
   EXPECT_EQ(change.progressive, Answer::kYes);
 }
 
+TEST(Change, ALineThatBecameLongerIsNotToldAsStill) {
+  const WidthAt whole = in_zone(2, 1.2);
+  const auto from = [](double mm) -> WidthAt {
+    return [mm](int zone, double at) { return zone == 2 && at >= mm ? 1.2 : 0.0; };
+  };
+  const auto spread = of(compare(film(0.0, from(70.0)), film(0.0, whole)), 2);
+  EXPECT_NEAR(spread.change_length->value.value, 30.0, 1e-9);
+  EXPECT_EQ(spread.progressive, Answer::kCannotTell);
+  EXPECT_THAT(spread.reason, HasSubstr("longer"));
+  const auto hardly = of(compare(film(0.0, from(43.0)), film(0.0, whole)), 2);
+  EXPECT_EQ(hardly.progressive, Answer::kNo) << "3 mm";
+}
+
 TEST(Change, SinglePlacesInAZoneWithoutALineAreNoFinding) {
   FilmLucency now =
       film(0.0, [](int zone, double at) { return zone == 2 && at < 42.0 ? 2.0 : 0.0; });

@@ -1,3 +1,4 @@
+#include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -81,6 +82,20 @@ TEST(Measure, LeavesAShortStretchOfAZoneOpen) {
   EXPECT_EQ(zone_of(measured(how), 2).state, State::kCannotTell);
   how.lines = {{-1, 50.0, 68.0, 1.5, 0.0}};
   EXPECT_EQ(zone_of(measured(how), 2).state, State::kPresent);
+}
+
+// Each half is an eighth of its zone (50 mm), and neither zone is free of lines.
+TEST(Measure, LeavesALineAcrossABorderOpenInBothZones) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  how.embedded_mm = 150.0;
+  how.lines = {{-1, 94.0, 106.0, 1.5, 0.0}};
+  const auto film = measured(how);
+  for (const int zone : {2, 3}) {
+    EXPECT_EQ(zone_of(film, zone).state, State::kCannotTell) << zone;
+    EXPECT_THAT(zone_of(film, zone).reason, testing::HasSubstr("less than a quarter")) << zone;
+  }
+  EXPECT_EQ(zone_of(film, 1).state, State::kAbsent);
 }
 
 struct HaloRow {

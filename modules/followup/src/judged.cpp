@@ -1,5 +1,9 @@
 #include "judged.h"
 
+#include <utility>
+
+#include "tidemark/followup/doubts.h"
+
 namespace tidemark::followup {
 namespace {
 
@@ -26,7 +30,12 @@ assessment::FilmEvidence film_evidence(const FilmResult& film) {
   return out;
 }
 
-assessment::ComparisonEvidence comparison_evidence(const ComparisonResult& pair) {
+assessment::ComparisonEvidence comparison_evidence(const Result& result,
+                                                   const ComparisonResult& pair) {
+  std::vector<Flag> flags = pair.flags;
+  for (const FilmDoubt& doubt : film_doubts(result, pair)) {
+    flags.push_back({doubt.flag.id, result.films[doubt.film].file + ": " + doubt.flag.text});
+  }
   return {.reference = pair.reference,
           .follow_up = pair.follow_up,
           .days = pair.days,
@@ -34,7 +43,7 @@ assessment::ComparisonEvidence comparison_evidence(const ComparisonResult& pair)
           .reason = pair.reason,
           .zones = pair.zones,
           .signs = pair.signs,
-          .flags = pair.flags};
+          .flags = std::move(flags)};
 }
 
 }  // namespace
@@ -49,7 +58,7 @@ assessment::HipEvidence evidence_of(const StemFacts& stem, const Result& result)
                               .flags = result.flags};
   for (const FilmResult& film : result.films) out.films.push_back(film_evidence(film));
   for (const ComparisonResult& pair : result.comparisons) {
-    out.comparisons.push_back(comparison_evidence(pair));
+    out.comparisons.push_back(comparison_evidence(result, pair));
   }
   return out;
 }

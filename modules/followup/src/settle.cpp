@@ -148,14 +148,23 @@ void flag_other_patients(WorkingSeries& work) {
   }
 }
 
-void flag_copies(WorkingSeries& work) {
+/// One film is one piece of evidence: of copies only the reference film, else the first by name,
+/// is measured.
+void refuse_copies(WorkingSeries& work) {
   std::map<std::string, std::string> file_of;
+  const auto enter = [&](const Working& film) {
+    if (film.refused || !film.out.sha256) return;
+    file_of.emplace(*film.out.sha256, film.out.file);
+  };
+  if (work.reference) enter(work.films[*work.reference]);
+  for (const Working& film : work.films) enter(film);
   for (Working& film : work.films) {
-    if (!film.out.sha256) continue;
-    const auto [known, is_new] = file_of.emplace(*film.out.sha256, film.out.file);
-    if (is_new) continue;
-    film.out.flags.push_back(
-        {"copy_of_film", "This file has the same bytes as " + known->second + "."});
+    if (film.refused || !film.out.sha256) continue;
+    const std::string& counted = file_of.at(*film.out.sha256);
+    if (counted == film.out.file) continue;
+    film.out.flags.push_back({"copy_of_film", "This file has the same bytes as " + counted + "."});
+    refuse(film, "the file has the same bytes as " + counted +
+                     ", and a film counts once; remove it, or put the right film in its place");
   }
 }
 
@@ -206,7 +215,7 @@ void settle(WorkingSeries& work) {
   settle_roles(work);
   settle_side(work);
   flag_other_patients(work);
-  flag_copies(work);
+  refuse_copies(work);
 }
 
 }  // namespace tidemark::followup

@@ -14,6 +14,9 @@ namespace {
 
 /// Growth that counts as progressive, mm: from memory, no one source (docs/lucency.md).
 constexpr double kProgressiveMm = 1.0;
+/// A line that became longer by this much within its zone has spread, mm: the shortest line that is
+/// told as one. No source calls that progressive; it is no "not progressive" either (house choice).
+constexpr double kSpreadMm = 4.0;
 /// Standard uncertainty of "no line here", about 0, mm: a line thinner than 0.3 mm may be there
 /// unseen, and every such width is as likely (rectangular, second moment about 0: 0.3 / sqrt(3)).
 /// The 0.3 mm is a house choice.
@@ -347,6 +350,12 @@ void decide(ZoneChange& out, const ZoneLine* then, const ZoneLine* now,
   if (out.compared < kEnough) {
     return answer(out, Answer::kCannotTell,
                   "Less than half of the zone can be judged on both films.");
+  }
+  const bool longer = out.change_length->value.value >= kSpreadMm &&
+                      out.change_length->value.value > out.change_length->u95.value;
+  if (longer) {
+    return answer(out, Answer::kCannotTell,
+                  "The line is longer than on the reference film, though not wider by 1 mm.");
   }
   if (growth.value.value + growth.u95.value < kProgressiveMm) {
     return answer(out, Answer::kNo,

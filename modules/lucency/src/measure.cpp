@@ -305,13 +305,17 @@ void judge(ZoneLine& line) {
     line.reason = "The zone lies outside of the field or under other metal.";
     return;
   }
-  if (c.present * kPlacePitchMm >= kShortestMm && c.present >= kPresentShare * seen) {
+  const bool long_enough = c.present * kPlacePitchMm >= kShortestMm;
+  if (long_enough && c.present >= kPresentShare * seen) {
     fill_present(line, c);
-  } else if (c.absent >= kAbsentShare * seen) {
+  } else if (!long_enough && c.absent >= kAbsentShare * seen) {
     line.state = State::kAbsent;
   } else {
     line.state = State::kCannotTell;
-    line.reason = "What is dark beside the stem may be a line or not; the film does not settle it.";
+    line.reason =
+        long_enough
+            ? "A line stands beside less than a quarter of the zone."
+            : "What is dark beside the stem may be a line or not; the film does not settle it.";
   }
 }
 

@@ -5,6 +5,7 @@
 #include "sections.h"
 #include "tidemark/assessment/assess.h"
 #include "tidemark/core/text.h"
+#include "tidemark/followup/doubts.h"
 
 namespace tidemark::report {
 namespace {
@@ -22,7 +23,13 @@ std::vector<Phrase> doubts_of(const Source& from, const ComparisonResult* pair) 
     }
   };
   add(from.result.flags);
-  if (pair != nullptr) add(pair->flags);
+  if (pair == nullptr) return out;
+  add(pair->flags);
+  for (const followup::FilmDoubt& doubt : followup::film_doubts(from.result, *pair)) {
+    Phrase said = phrase_of(from, doubt.flag);
+    said.text = printable(from.result.films[doubt.film].file) + ": " + said.text;
+    out.push_back(std::move(said));
+  }
   return out;
 }
 
