@@ -16,8 +16,8 @@ constexpr double kCoverage95 = 1.959963984540054;  ///< two-sided 95 % of the no
 /// Relative standard uncertainty of a scale taken at another depth than the stem's: the depth lies
 /// anywhere within +-half_width_mm (rectangular distribution: GUM 4.3.7), and dM/M = dOFD/SOD
 /// (similar triangles).
-double depth_uncertainty(double half_width_mm) {
-  return half_width_mm / std::sqrt(3.0) / kSourceToHipMm;
+double depth_uncertainty(double half_width_mm, double source_to_hip_mm = kSourceToHipMm) {
+  return half_width_mm / std::sqrt(3.0) / source_to_hip_mm;
 }
 
 /// Standard deviation of a normal error whose mean absolute size is known: E|x| = s sqrt(2/pi).
@@ -151,7 +151,7 @@ std::optional<ScaleCandidate> from_distances(const ScaleFacts& facts) {
   const double source_to_hip = *facts.source_to_patient_mm - kTableToHipMm;
   return from_dicom(
       facts.imager_pixel_spacing->between_columns_mm * source_to_hip / *facts.source_to_detector_mm,
-      depth_uncertainty(kTableToHipMm),
+      depth_uncertainty(kTableToHipMm, source_to_hip),
       "ImagerPixelSpacing times DistanceSourceToPatient over DistanceSourceToDetector, taken on "
       "from the table to the hip");
 }
