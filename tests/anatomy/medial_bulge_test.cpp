@@ -67,6 +67,17 @@ TEST(TrochanterBulge, AWireIsNoTrochanter) {
   }
 }
 
+// A wire just below the trochanter does not end the bone: what is above it is still looked at.
+TEST(TrochanterBulge, IsSeenAboveAWire) {
+  Outline o = outline_of(7.0, 30.0, 4.0);
+  for (int i = static_cast<int>(46.0 / kMm); i < static_cast<int>(52.5 / kMm); ++i) {
+    o.path.evidence[static_cast<std::size_t>(i)] = -0.3;
+  }
+  const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+  ASSERT_TRUE(bulge.has_value());
+  EXPECT_NEAR(bulge->top * kMm, 30.0, 1.0);
+}
+
 // A loop that is not as bright as metal: the path goes round it along its outer edge.
 TEST(TrochanterBulge, ALoopWithEdgesIsNoTrochanter) {
   for (const double height : {0.0, 5.0}) {

@@ -121,39 +121,46 @@ Stretch as_high(const Curve& level, int top, const Stretch& s) {
 
 double length_of(const Stretch& s, double mm) { return (s.to - s.from + 1) * mm; }
 
+/// What a sample of the path lies on.
+enum class Ground { kBone, kWire, kElse };
+
+struct Outline {
+  EdgePath path;               ///< without evidence where it is not the bone's
+  std::vector<double> d;       ///< distance from the shaft, mm
+  std::vector<Ground> ground;  ///< of each sample
+};
+
 /// Most proximal sample of bone: the outline is followed upwards as long as it is an edge, over
-/// gaps of 5 mm.
-int top_of_bone(const EdgePath& path, const Curve& d) {
+/// gaps of 5 mm; a wire says nothing of the bone behind it and is no gap.
+int top_of_bone(const Outline& outline, const Curve& d) {
   int top = std::min(d.size() - 1, d.steps(65.0));
   int gap = 0;
   for (int i = top; i >= 0 && gap < d.steps(5.0); --i) {
-    const bool edge = path.evidence[static_cast<std::size_t>(i)] > kEdge;
+    const auto k = static_cast<std::size_t>(i);
+    if (outline.ground[k] == Ground::kWire) continue;
+    const bool edge = outline.path.evidence[k] > kEdge;
     gap = edge ? 0 : gap + 1;
     if (edge) top = i;
   }
   return top;
 }
 
-struct Outline {
-  EdgePath path;          ///< without evidence where it is not the bone's
-  std::vector<double> d;  ///< distance from the shaft, mm
-};
-
-/// Which samples of a path may be the bone's: not those without an edge or beside metal (a wire's
-/// own edges), and no pockets, where the path steps sideways onto another bone's edge (the
+/// What each sample of a path lies on. The bone's are not those without an edge or beside metal (a
+/// wire's own edges), and no pockets, where the path steps sideways onto another bone's edge (the
 /// ischium's) or round a wire's loop, and back.
-std::vector<bool> of_the_bone(const EdgePath& path, const std::vector<double>& d, double mm) {
+std::vector<Ground> ground_of(const EdgePath& path, const std::vector<double>& d, double mm) {
   constexpr double kNoEdge = 0.05;  // evidence; house choice
-  constexpr double kMetal = -0.25;  // the evidence map has -0.3 there
-  constexpr double kWire = 8.0;     // mm, of metal along the path; more is stem, neck or cup
-  constexpr double kBeside = 1.6;   // mm
+  constexpr double kMetal =
+      -0.15;                       // the evidence map has -0.3 there, the inner side of a loop less
+  constexpr double kWire = 8.0;    // mm, of metal along the path; more is stem, neck or cup
+  constexpr double kBeside = 1.6;  // mm
   constexpr double kBelowCut = 20;  // mm; nearer to it the path touches the neck
   constexpr double kStep = 2.0;     // mm within two samples, 68 degrees: no outline of bone
   constexpr double kPocket =
       25.0;  // mm, at most; near the cut one narrower than kCorner is its corner
   const auto n = std::ssize(d);
   const auto at = [](std::ptrdiff_t i) { return static_cast<std::size_t>(i); };
-  std::vector<bool> bone(d.size(), true);
+  std::vector<Ground> ground(d.size(), Ground::kBone);
   const auto beside = static_cast<std::ptrdiff_t>(kBeside / mm);
   std::ptrdiff_t first_edge = -1;
   for (std::ptrdiff_t i = 0; i < n;) {
@@ -171,8 +178,8 @@ std::vector<bool> of_the_bone(const EdgePath& path, const std::vector<double>& d
     const double below_top = static_cast<double>(i - first_edge) * mm;
     const bool wire = metal && first_edge >= 0 && length < kWire && below_top > kBelowCut;
     const std::ptrdiff_t reach = wire ? beside : 0;
-    std::fill(bone.begin() + std::max<std::ptrdiff_t>(0, i - reach),
-              bone.begin() + std::min(n, end + reach), false);
+    std::fill(ground.begin() + std::max<std::ptrdiff_t>(0, i - reach),
+              ground.begin() + std::min(n, end + reach), wire ? Ground::kWire : Ground::kElse);
     i = end;
   }
   std::ptrdiff_t out = -1;
@@ -184,20 +191,21 @@ std::vector<bool> of_the_bone(const EdgePath& path, const std::vector<double>& d
     const bool below_cut =
         first_edge >= 0 && static_cast<double>(out - first_edge) * mm > kBelowCut;
     if (length <= kPocket && (length > kCorner || below_cut)) {
-      std::fill(bone.begin() + out, bone.begin() + i + 2, false);
+      std::fill(ground.begin() + out, ground.begin() + i + 2,
+                length > kCorner ? Ground::kElse : Ground::kWire);
     }
     out = -1;
   }
-  return bone;
+  return ground;
 }
 
 /// The outline with a straight line over what is not the bone's.
 Outline bridged(EdgePath path, std::vector<double> d, double mm) {
-  const std::vector<bool> bone = of_the_bone(path, d, mm);
+  std::vector<Ground> ground = ground_of(path, d, mm);
   const auto at = [](std::ptrdiff_t i) { return static_cast<std::size_t>(i); };
   std::ptrdiff_t last = -1;
   for (std::ptrdiff_t i = 0; i < std::ssize(d); ++i) {
-    if (!bone[at(i)]) {
+    if (ground[at(i)] != Ground::kBone) {
       path.evidence[at(i)] = 0.0;
       continue;
     }
@@ -207,14 +215,14 @@ Outline bridged(EdgePath path, std::vector<double> d, double mm) {
     }
     last = i;
   }
-  return {std::move(path), std::move(d)};
+  return {std::move(path), std::move(d), std::move(ground)};
 }
 
 /// Sample just distal of the neck's cut, whose corner stands out as a trochanter does.
-int below_the_cut(const EdgePath& path, const Curve& d) {
+int below_the_cut(const Outline& outline, const Curve& d) {
   constexpr double kFall = 0.7;     // mm that the outline falls away from a corner
   constexpr double kSearch = 15.0;  // mm
-  const int top = top_of_bone(path, d);
+  const int top = top_of_bone(outline, d);
   if (top < d.steps(2.0)) return 0;  // the cut lies above what was searched
   int corner = top;
   int end = top;
@@ -251,7 +259,7 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   constexpr double kLeastU = 0.4;  // mm, a sample
   const Outline of_bone = bridged(path, from_shaft, mm);
   const Curve outline(of_bone.d, mm);
-  const int first = below_the_cut(of_bone.path, outline);
+  const int first = below_the_cut(of_bone, outline);
   const int last = std::min(outline.size(), first + outline.steps(70.0));
   if (last - first < outline.steps(25.0)) return std::nullopt;
   if (share_of_edge(of_bone.path, first, last) < kShareOfABone) return std::nullopt;
@@ -278,7 +286,7 @@ std::optional<Bulge> level_of_hidden_trochanter(const EdgePath& path,
   constexpr double kU = 8.0;          // mm
   const Outline of_bone = bridged(path, from_shaft, mm);
   const Curve d(of_bone.d, mm);
-  const int first = top_of_bone(of_bone.path, d);
+  const int first = top_of_bone(of_bone, d);
   const int last = std::min(d.size(), first + d.steps(70.0));
   if (last - first < d.steps(25.0) || share_of_edge(of_bone.path, first, last) < kShareOfABone) {
     return std::nullopt;
