@@ -289,6 +289,25 @@ TEST(Judge, LateChangeLeavesTheEarlySettlingOut) {
   EXPECT_NEAR(f.measured->u, 0.2, 1e-12);
 }
 
+// 0.10 +- 0.3 mm in the sixth year says nothing of the 5.7 mm before. By hand: since day 42 the
+// stem sank by 0.1 mm in the second row, u 0.3 mm, and settling before day 91 can only make that
+// less.
+TEST(Judge, LateChangeThatStartsLateIsNotWithin) {
+  Criterion c = limit(1.0);
+  c.quantity = Quantity::kLateSubsidence;
+  const auto f = found(invented::hip({{42, 0.3}, {1826, 6.0}, {2191, 6.1}}), c, 2);
+  EXPECT_EQ(f.verdict, Verdict::kCannotTell);
+  EXPECT_EQ(f.because, Because::kBaselineLate);
+  EXPECT_THAT(f.text, HasSubstr("the film it counts from was taken late"));
+  EXPECT_EQ(found(invented::hip({{42, 2.0}, {1826, 2.0}, {2191, 2.1}}), c, 2).verdict,
+            Verdict::kWithin);
+  EXPECT_EQ(found(invented::hip({{42, 0.3}, {1826, 1.0}, {2191, 3.1}}), c, 2).verdict,
+            Verdict::kExceeds);
+  // The reference film itself: nothing is known of what went before it.
+  EXPECT_EQ(found(invented::hip({{730, 0.1}}, 300), c).verdict, Verdict::kCannotTell);
+  EXPECT_EQ(found(invented::hip({{730, 0.1}}, 200), c).verdict, Verdict::kWithin);
+}
+
 TEST(Judge, ReadsTheSubsidenceAtThePointOfTheCriterion) {
   Criterion c = limit(1.5);
   c.point = Point::kHeadCentre;

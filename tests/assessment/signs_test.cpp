@@ -610,6 +610,23 @@ TEST(Explanations, AreThoseThatTheFindingsFit) {
   EXPECT_EQ(explained(press({}, flagged), "X-POSE").answer, Answer::kYes);
 }
 
+// 5.7 mm sank between day 42 and five years, 0.1 mm in the sixth year; and 4.0 mm since a reference
+// film of day 120, 0.2 mm after day 300.
+TEST(Explanations, AStemThatSankUnseenDidNotComeToAStop) {
+  const HipEvidence gap = press({}, hip({{42, 0.3}, {1826, 6.0}, {2191, 6.1}}));
+  EXPECT_EQ(found(gap, uncemented(), "L-E-MIGRATION").answer, Answer::kCannotTell);
+  EXPECT_THAT(found(gap, uncemented(), "L-E-MIGRATION").text, HasSubstr("is not seen"));
+  EXPECT_EQ(explained(gap, "X-U-SETTLED").answer, Answer::kCannotTell);
+  const HipEvidence late = press({}, hip({{300, 4.0}, {700, 4.2}}, 120));
+  EXPECT_EQ(found(late, uncemented(), "L-E-MIGRATION").answer, Answer::kYes);
+  EXPECT_EQ(explained(late, "X-U-SETTLED").answer, Answer::kNo);
+  EXPECT_EQ(explained(late, "X-U-CONTINUES").answer, Answer::kYes);
+  // Little sank since six weeks, so little sank after three months, seen or not.
+  const HipEvidence still = press({}, hip({{42, 2.0}, {365, 2.1}, {730, 2.1}}));
+  EXPECT_EQ(found(still, uncemented(), "L-E-MIGRATION").answer, Answer::kNo);
+  EXPECT_EQ(explained(still, "X-U-SETTLED").answer, Answer::kYes);
+}
+
 TEST(Explanations, SayWhatToLookAtAndNameNoDisease) {
   for (const SignTable* table : {&uncemented(), &cemented()}) {
     for (const ExplanationRule& one : table->explanations) {

@@ -108,6 +108,11 @@ Value rate_since_reference(const Case& c) {
   return {number(*subsidence, kDaysPerYear / *c.pair.days), {}, {}};
 }
 
+std::optional<LateChange> late_change_of(const Case& c) {
+  if (c.criterion.quantity != Quantity::kLateSubsidence) return {};
+  return late_change(c.course, c.finding.comparison);
+}
+
 Value value_of(const Case& c) {
   const auto& migration = c.pair.migration;
   if (!migration) {
@@ -126,7 +131,7 @@ Value value_of(const Case& c) {
     case Quantity::kSubsidenceRate:
       return rate_since_reference(c);
     case Quantity::kLateSubsidence: {
-      const auto late = late_change(c.course, c.finding.comparison);
+      const auto late = late_change_of(c);
       if (late) return {number(late->change), {}, {}};
       return {{}, Because::kNotMeasured, "there is no earlier film from three months on"};
     }
@@ -249,6 +254,15 @@ std::string verdict_text(const Case& c, const Conformity& conformity) {
          ".";
 }
 
+/// Whether late motion may have escaped a late change that lies within the limit.
+bool may_hide_late_motion(const Case& c) {
+  const auto late = late_change_of(c);
+  if (!late || !late->starts_late) return false;
+  return !late->at_most ||
+         decide(number(*late->at_most), c.criterion.threshold, c.criterion.sense).verdict !=
+             Verdict::kWithin;
+}
+
 Finding against_threshold(Case c) {
   c.finding.threshold = c.criterion.threshold;
   const auto& measured = *c.finding.measured;
@@ -268,6 +282,12 @@ Finding against_threshold(Case c) {
                          std::to_string(*baseline) +
                          " days after surgery and hides what happened before.");
     }
+  }
+  if (conformity.verdict == Verdict::kWithin && may_hide_late_motion(c)) {
+    return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
+                   "cannot tell; " + measured_text(c) +
+                       ", but the film it counts from was taken late and hides what happened "
+                       "before.");
   }
   const std::string text = verdict_text(c, conformity);
   return settled(std::move(c), conformity.verdict, conformity.because, text);

@@ -27,7 +27,7 @@ enum class Because {
   kGroupLevel,       ///< mean of a group: not judged for one hip
   kOtherFixation,    ///< the criterion is for other stems
   kFixationUnknown,  ///< it is not known how the stem is held
-  kBaselineLate,     ///< the reference film hides early settling, so nothing can be within
+  kBaselineLate,     ///< the film it counts from hides what went before: nothing can be within
   kBaselineTooLate,  ///< the reference film shows late change only
   kNotMeasured,      ///< there is no value
   kNoThreshold,      ///< typical values, no limit

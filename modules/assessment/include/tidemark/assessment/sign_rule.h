@@ -17,7 +17,7 @@ namespace tidemark::assessment {
 /// and higher are positive.
 enum class Measure {
   kSubsidence,       ///< of the stem since the reference film
-  kLateSubsidence,   ///< since the first film three months or more after surgery
+  kLateSubsidence,   ///< late_change() of course.h
   kMedial,           ///< of the stem's reference point since the reference film
   kMedialProximal,   ///< of the point of the stem's axis at the level of the shoulder
   kMedialThird,      ///< a third of the way from there to the tip
