@@ -249,18 +249,33 @@ struct BaselineRow {
 // Two weeks and three months: proposals from what is known of early settling (Arch Orthop Trauma
 // Surg 2021, doi:10.1007/s00402-021-03913-0: most of it within 6 to 8 weeks).
 TEST(Judge, ALateReferenceFilmCallsNothingWithin) {
-  for (const auto& row :
-       {BaselineRow{14, 0.2, Verdict::kWithin, Because::kDecided},
-        BaselineRow{15, 0.2, Verdict::kCannotTell, Because::kBaselineLate},
-        BaselineRow{15, 3.0, Verdict::kExceeds, Because::kDecided},
-        BaselineRow{91, 3.0, Verdict::kExceeds, Because::kDecided},
-        BaselineRow{92, 3.0, Verdict::kNotApplicable, Because::kBaselineTooLate}}) {
+  for (const auto& row : {BaselineRow{14, 0.2, Verdict::kWithin, Because::kDecided},
+                          BaselineRow{15, 0.2, Verdict::kCannotTell, Because::kBaselineLate},
+                          BaselineRow{15, 3.0, Verdict::kExceeds, Because::kDecided},
+                          BaselineRow{91, 3.0, Verdict::kExceeds, Because::kDecided},
+                          BaselineRow{92, 0.2, Verdict::kNotApplicable, Because::kBaselineTooLate},
+                          BaselineRow{92, 1.6, Verdict::kNotApplicable, Because::kBaselineTooLate},
+                          BaselineRow{92, 3.0, Verdict::kExceeds, Because::kDecided}}) {
     const auto f =
         found(invented::hip({{730, row.subsidence, 0.3}}, row.day), limit(1.5, kTwoYears));
     EXPECT_EQ(f.verdict, row.verdict) << row.day;
     EXPECT_EQ(f.because, row.because) << row.day;
     EXPECT_EQ(f.doubts.empty(), row.day <= 14) << row.day;
   }
+}
+
+// 6.0 degrees with u 0.3: above 3 degrees by 10 u. The reference film of day 200 hides what the
+// stem tilted before, which takes nothing from what it tilted since.
+TEST(Judge, WhatPassesALimitSinceALateReferenceFilmPassesIt) {
+  Criterion tilt = limit(3.0);
+  tilt.quantity = Quantity::kTiltChange;
+  tilt.sense = Sense::kEitherWay;
+  const auto f = found(invented::hip({{565, 5.0, 0.3, 6.0, 0.3}}, 200), tilt);
+  EXPECT_EQ(f.verdict, Verdict::kExceeds);
+  ASSERT_FALSE(f.doubts.empty());
+  EXPECT_THAT(f.doubts[0], HasSubstr("200 days after surgery"));
+  const auto still = found(invented::hip({{565, 5.0, 0.3, 0.1, 0.3}}, 200), tilt);
+  EXPECT_EQ(still.because, Because::kBaselineTooLate);
 }
 
 TEST(Judge, ARateCarriesTheUncertaintyOfBothFilms) {

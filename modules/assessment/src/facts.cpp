@@ -179,6 +179,7 @@ Told all_of(const std::vector<Told>& parts) {
 
 Told any_of(const std::vector<Told>& parts) {
   std::vector<Told> opposites;
+  opposites.reserve(parts.size());
   for (const Told& part : parts) opposites.push_back(opposite(part));
   return opposite(all_of(opposites));
 }

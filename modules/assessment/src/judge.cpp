@@ -263,26 +263,35 @@ bool may_hide_late_motion(const Case& c) {
              Verdict::kWithin;
 }
 
+/// What a late reference film forbids to say. What the stem moved since such a film it did move, so
+/// a limit that is passed stays passed.
+std::optional<Finding> hidden_by_baseline(const Case& c, const Conformity& conformity) {
+  const auto baseline = baseline_days(c);
+  if (!counts_from_baseline(c.criterion.quantity) || !baseline ||
+      conformity.verdict == Verdict::kExceeds) {
+    return {};
+  }
+  if (*baseline > kSettledDays) {
+    return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
+                   "not applied; the reference film was taken " + months_text(*baseline) +
+                       " after surgery, so that only late change can be judged.");
+  }
+  if (*baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
+    return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
+                   "cannot tell; " + measured_text(c) + ", but the reference film was taken " +
+                       std::to_string(*baseline) +
+                       " days after surgery and hides what happened before.");
+  }
+  return {};
+}
+
 Finding against_threshold(Case c) {
   c.finding.threshold = c.criterion.threshold;
   const auto& measured = *c.finding.measured;
   const Conformity conformity = decide(measured, c.criterion.threshold, c.criterion.sense);
   c.finding.probability_exceeds = conformity.probability_exceeds;
   if (auto outside = outside_window(c, conformity)) return *outside;
-  if (counts_from_baseline(c.criterion.quantity)) {
-    const auto baseline = baseline_days(c);
-    if (baseline && *baseline > kSettledDays) {
-      return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
-                     "not applied; the reference film was taken " + months_text(*baseline) +
-                         " after surgery, so that only late change can be judged.");
-    }
-    if (baseline && *baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
-      return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
-                     "cannot tell; " + measured_text(c) + ", but the reference film was taken " +
-                         std::to_string(*baseline) +
-                         " days after surgery and hides what happened before.");
-    }
-  }
+  if (auto hidden = hidden_by_baseline(c, conformity)) return *hidden;
   if (conformity.verdict == Verdict::kWithin && may_hide_late_motion(c)) {
     return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
                    "cannot tell; " + measured_text(c) +

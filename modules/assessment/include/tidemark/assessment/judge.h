@@ -28,7 +28,7 @@ enum class Because {
   kOtherFixation,    ///< the criterion is for other stems
   kFixationUnknown,  ///< it is not known how the stem is held
   kBaselineLate,     ///< the film it counts from hides what went before: nothing can be within
-  kBaselineTooLate,  ///< the reference film shows late change only
+  kBaselineTooLate,  ///< the reference film shows late change only, and that passes no limit
   kNotMeasured,      ///< there is no value
   kNoThreshold,      ///< typical values, no limit
   kNoScale,          ///< lengths are in pixels
