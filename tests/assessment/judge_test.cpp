@@ -278,6 +278,30 @@ TEST(Judge, WhatPassesALimitSinceALateReferenceFilmPassesIt) {
   EXPECT_EQ(still.because, Because::kBaselineTooLate);
 }
 
+// The window counts from surgery and needs the follow-up film's day only.
+TEST(Judge, AnUndatedReferenceFilmTakesNoDateFromTheFollowUpFilm) {
+  const auto at = [](double subsidence) {
+    auto hip = invented::hip({{730, subsidence, 0.3}});
+    hip.films[0].date.reset();
+    hip.films[0].days_from_surgery.reset();
+    hip.comparisons[0].days.reset();
+    return hip;
+  };
+  const auto f = found(at(6.0), limit(1.5, kTwoYears));
+  EXPECT_EQ(f.days, 730);
+  EXPECT_EQ(f.verdict, Verdict::kExceeds);
+  EXPECT_THAT(f.text, Not(HasSubstr("from the reference film")));
+  ASSERT_EQ(f.doubts.size(), 1U);
+  EXPECT_THAT(f.doubts[0], HasSubstr("The reference film has no date"));
+  // How much the stem settled before a film of unknown day is not known either.
+  for (const Criterion& c : {limit(1.5, kTwoYears), limit(1.5)}) {
+    const auto within = found(at(0.2), c);
+    EXPECT_EQ(within.verdict, Verdict::kCannotTell);
+    EXPECT_EQ(within.because, Because::kDateUnknown);
+    EXPECT_THAT(within.text, HasSubstr("the reference film has no date"));
+  }
+}
+
 TEST(Judge, ARateCarriesTheUncertaintyOfBothFilms) {
   Criterion c = limit(1.2);
   c.quantity = Quantity::kSubsidenceRate;

@@ -146,13 +146,19 @@ Value value_of(const Case& c) {
           last ? "it takes two dated films from three months on" : "it is told with the last film"};
 }
 
+/// Whether the finding's days count from surgery. The course asks for the reference film's date
+/// too, a window does not.
+bool counts_from_surgery(const Case& c) {
+  return c.course.from_surgery || c.hip.films.at(c.pair.follow_up).days_from_surgery.has_value();
+}
+
 std::string measured_text(const Case& c) {
   const Measured<double>& m = *c.finding.measured;
   std::string text = quantity_in_words(c.criterion.quantity) + " " +
                      with_uncertainty(m.value, m.u95) + " " + unit_in_words(c.criterion.quantity);
   if (c.finding.days) {
     text += " at " + months_text(*c.finding.days);
-    if (!c.course.from_surgery) text += " from the reference film";
+    if (!counts_from_surgery(c)) text += " from the reference film";
   }
   return text;
 }
@@ -188,6 +194,13 @@ bool counts_from_baseline(Quantity quantity) {
 
 std::optional<int> baseline_days(const Case& c) {
   return c.hip.films.at(c.pair.reference).days_from_surgery;
+}
+
+/// Whether the date of surgery is known and that of the reference film is not, which may then hide
+/// anything.
+bool baseline_is_undated(const Case& c) {
+  const auto dated = [](const FilmEvidence& film) { return film.days_from_surgery.has_value(); };
+  return !baseline_days(c) && std::any_of(c.hip.films.begin(), c.hip.films.end(), dated);
 }
 
 /// Whether the film's day is known and lies outside of the window.
@@ -263,20 +276,24 @@ bool may_hide_late_motion(const Case& c) {
              Verdict::kWithin;
 }
 
-/// What a late reference film forbids to say. What the stem moved since such a film it did move, so
-/// a limit that is passed stays passed.
+/// What a reference film that is late, or may be, forbids to say. What the stem moved since such a
+/// film it did move, so a limit that is passed stays passed.
 std::optional<Finding> hidden_by_baseline(const Case& c, const Conformity& conformity) {
   const auto baseline = baseline_days(c);
-  if (!counts_from_baseline(c.criterion.quantity) || !baseline ||
-      conformity.verdict == Verdict::kExceeds) {
+  if (!counts_from_baseline(c.criterion.quantity) || conformity.verdict == Verdict::kExceeds) {
     return {};
   }
-  if (*baseline > kSettledDays) {
+  if (baseline_is_undated(c) && conformity.verdict == Verdict::kWithin) {
+    return settled(c, Verdict::kCannotTell, Because::kDateUnknown,
+                   "cannot tell; " + measured_text(c) +
+                       ", but the reference film has no date and may hide what happened before.");
+  }
+  if (baseline && *baseline > kSettledDays) {
     return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
                    "not applied; the reference film was taken " + months_text(*baseline) +
                        " after surgery, so that only late change can be judged.");
   }
-  if (*baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
+  if (baseline && *baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
     return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
                    "cannot tell; " + measured_text(c) + ", but the reference film was taken " +
                        std::to_string(*baseline) +
@@ -304,7 +321,10 @@ Finding against_threshold(Case c) {
 
 void note_doubts(Case& c) {
   auto& doubts = c.finding.doubts;
-  if (!c.course.from_surgery) {
+  if (baseline_is_undated(c)) {
+    doubts.emplace_back(
+        "The reference film has no date: what the stem settled before it is not known.");
+  } else if (!c.course.from_surgery) {
     doubts.emplace_back("The date of surgery is not known; times count from the reference film.");
   }
   const auto baseline = baseline_days(c);
@@ -316,7 +336,7 @@ void note_doubts(Case& c) {
 
 /// Days of the follow-up film as windows count them.
 std::optional<int> days_of(const Case& c) {
-  if (c.course.from_surgery) return c.hip.films.at(c.pair.follow_up).days_from_surgery;
+  if (counts_from_surgery(c)) return c.hip.films.at(c.pair.follow_up).days_from_surgery;
   return c.pair.days;
 }
 

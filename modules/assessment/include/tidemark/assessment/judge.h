@@ -81,7 +81,8 @@ struct Finding {
 };
 
 /// Holds one criterion against one comparison. Time windows count from surgery; where the date of
-/// surgery is not known they count from the reference film, and a doubt says so.
+/// surgery is not known they count from the reference film, and a doubt says so. Where surgery is
+/// dated and the reference film is not, nothing is called within (kDateUnknown).
 [[nodiscard]] Finding judge(const HipEvidence& hip, std::size_t comparison,
                             const Criterion& criterion, const Course& course);
 
