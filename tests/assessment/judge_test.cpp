@@ -302,6 +302,26 @@ TEST(Judge, AnUndatedReferenceFilmTakesNoDateFromTheFollowUpFilm) {
   }
 }
 
+// -3.0 +- 1.8 mm: the whole 95 % interval lies above the place where the stem stood.
+TEST(Judge, AStemThatRisesIsNotWithin) {
+  const Criterion c = limit(1.5, kTwoYears);
+  const auto f = found(invented::hip({{730, -3.0, 0.9}}), c);
+  EXPECT_EQ(f.verdict, Verdict::kCannotTell);
+  EXPECT_EQ(code_of(f.because), "rises");
+  EXPECT_THAT(f.text, HasSubstr("which stems do not do"));
+  ASSERT_EQ(f.doubts.size(), 1U);
+  EXPECT_THAT(f.doubts[0], HasSubstr("look at the pair"));
+  EXPECT_EQ(found(invented::hip({{730, -0.5, 0.3}}), c).verdict, Verdict::kWithin);
+  Criterion tilt = limit(3.0);
+  tilt.quantity = Quantity::kTiltChange;
+  tilt.sense = Sense::kEitherWay;
+  EXPECT_EQ(found(invented::hip({{730, -3.0, 0.9}}), tilt).verdict, Verdict::kWithin);
+  Criterion late = limit(1.0);
+  late.quantity = Quantity::kLateSubsidence;
+  EXPECT_EQ(code_of(found(invented::hip({{100, 3.0, 0.3}, {730, 1.0, 0.3}}), late, 1).because),
+            "rises");
+}
+
 TEST(Judge, ARateCarriesTheUncertaintyOfBothFilms) {
   Criterion c = limit(1.2);
   c.quantity = Quantity::kSubsidenceRate;

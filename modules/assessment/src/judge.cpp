@@ -13,10 +13,10 @@ namespace tidemark::assessment {
 namespace {
 
 constexpr Words<Verdict, 4> kVerdicts{{"exceeds", "within", "cannot_tell", "not_applicable"}};
-constexpr Words<Because, 14> kBecause{
+constexpr Words<Because, 15> kBecause{
     {"decided", "guard_band", "finer_than_film", "outside_window", "date_unknown", "group_level",
      "other_fixation", "fixation_unknown", "baseline_late", "baseline_too_late", "not_measured",
-     "no_threshold", "no_scale", "criterion_unsure"}};
+     "no_threshold", "no_scale", "criterion_unsure", "rises"}};
 
 /// A finding is over as soon as one step has settled it.
 struct Case {
@@ -276,6 +276,19 @@ bool may_hide_late_motion(const Case& c) {
              Verdict::kWithin;
 }
 
+/// Whether the whole 95 % interval of the stem's motion along its axis lies above where it stood.
+/// Of a change since the reference film the reference point tells it: others rise as the stem
+/// tilts.
+bool rises(const Case& c) {
+  if (c.criterion.quantity == Quantity::kMedial || c.criterion.quantity == Quantity::kTiltChange) {
+    return false;
+  }
+  const Measured<double> along = counts_from_baseline(c.criterion.quantity)
+                                     ? number(c.pair.migration->subsidence)
+                                     : *c.finding.measured;
+  return along.value + along.u95 < 0.0;
+}
+
 /// What a reference film that is late, or may be, forbids to say. What the stem moved since such a
 /// film it did move, so a limit that is passed stays passed.
 std::optional<Finding> hidden_by_baseline(const Case& c, const Conformity& conformity) {
@@ -309,6 +322,12 @@ Finding against_threshold(Case c) {
   c.finding.probability_exceeds = conformity.probability_exceeds;
   if (auto outside = outside_window(c, conformity)) return *outside;
   if (auto hidden = hidden_by_baseline(c, conformity)) return *hidden;
+  if (conformity.verdict == Verdict::kWithin && rises(c)) {
+    return settled(
+        c, Verdict::kCannotTell, Because::kRises,
+        "cannot tell; " + measured_text(c) +
+            " would be a rise, which stems do not do: the films contradict one another.");
+  }
   if (conformity.verdict == Verdict::kWithin && may_hide_late_motion(c)) {
     return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
                    "cannot tell; " + measured_text(c) +
@@ -331,6 +350,10 @@ void note_doubts(Case& c) {
   if (baseline && *baseline > kBaselineLateDays && counts_from_baseline(c.criterion.quantity)) {
     doubts.push_back("The reference film was taken " + std::to_string(*baseline) +
                      " days after surgery: what the stem settled before is not in the value.");
+  }
+  if (rises(c)) {
+    doubts.emplace_back(
+        "On these films the stem would have risen, which stems do not do: look at the pair.");
   }
 }
 

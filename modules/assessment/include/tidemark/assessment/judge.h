@@ -33,6 +33,7 @@ enum class Because {
   kNoThreshold,      ///< typical values, no limit
   kNoScale,          ///< lengths are in pixels
   kUnsure,           ///< the value of the criterion is too doubtful
+  kRises,            ///< the stem would have risen, which stems do not do: nothing is within
 };
 [[nodiscard]] std::string code_of(Because because);
 
