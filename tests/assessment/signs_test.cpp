@@ -145,6 +145,7 @@ struct Bone {
   std::optional<double> calcar = {};  ///< change, mm, u 0.3
   std::optional<double> cortex7 = {};
   Interface where = Interface::kStemBone;
+  bool compared = true;  ///< the two films' zones were held against each other
 };
 
 bool holds(const std::vector<int>& zones, int zone) {
@@ -192,6 +193,12 @@ HipEvidence with_bone(HipEvidence out, const Bone& bone) {
       change.progressive = !bone.known                       ? Answer::kCannotTell
                            : here && holds(bone.lines, zone) ? bone.grown
                                                              : Answer::kNo;
+      if (bone.known && bone.compared) {
+        const auto width = [&](const std::vector<int>& zones) {
+          return here && holds(zones, zone) ? bone.width : 0.0;
+        };
+        change.change = mm(width(bone.lines) - width(bone.before), 0.12);
+      }
       pair.zones.push_back(change);
     }
   }
@@ -405,6 +412,28 @@ std::vector<AnswerRow> rows() {
          Bone bone = stem_cement({3});
          bone.before = {3};
          return cement(bone);
+       },
+       n},
+      {"L-H-DEF-3", "films not compared",
+       [=] {
+         Bone bone = stem_cement({3});
+         bone.compared = false;
+         return cement(bone);
+       },
+       c},
+      {"L-H-DEF-3", "other hip",
+       [=] {
+         HipEvidence one = cement(stem_cement({3}));
+         one.comparisons.back().migration.reset();
+         one.comparisons.back().zones.clear();
+         return one;
+       },
+       c},
+      {"L-H-DEF-3", "the zone's border moved over a line",
+       [=] {
+         HipEvidence one = cement(stem_cement({3}));
+         for (auto& zone : one.comparisons.back().zones) zone.change = mm(0.02, 0.1);
+         return one;
        },
        n},
       {"L-H-DEF-3", "0.6 mm", [=] { return cement(stem_cement({3}, 0.6)); }, n},

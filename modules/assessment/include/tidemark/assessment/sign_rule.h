@@ -32,7 +32,8 @@ enum class Measure {
 enum class LineQuestion {
   kExtent,       ///< whether lines take at least a share of the interface
   kAny,          ///< whether there is one in any of the zones
-  kNew,          ///< whether one is there that was not on the reference film
+  kNew,          ///< whether one is there that was not on the reference film, by both films' zones
+                 ///< and by its widths at the same places of the stem
   kProgressive,  ///< whether one grew or spread since the reference film
   kRim,          ///< whether one has a bright (sclerotic) rim
 };
