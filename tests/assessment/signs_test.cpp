@@ -583,6 +583,26 @@ TEST(Signs, SharesOfZonesAreWeighedByTheirLengths) {
   }
 }
 
+// 40 mm long, 0.6 mm wide, but 1.6 mm over 4 mm: of lines of 1 mm and more there is a tenth. Beside
+// a second zone of 1.6 mm all along it is 55 %; where half of the zone cannot be told from 1 mm,
+// the share lies between 30 and 55 %.
+TEST(Signs, EachPlaceOfALineCountsByItsOwnWidth) {
+  const Switches third{{"coating", "proximal_third"}};
+  const auto porous = [&](double zone_1, double zone_7) {
+    HipEvidence one = press({.lines = {1, 7}, .width = 1.6});
+    for (auto& zone : one.films.back().zones) {
+      if (zone.zone != 1 && zone.zone != 7) continue;
+      const double width = zone.zone == 1 ? zone_1 : zone_7;
+      zone.shares->places = {{0.1, mm(1.6, 0.1)}, {0.4, mm(1.6, 0.1)}, {0.5, mm(width, 0.1)}};
+      if (width < 1.0) zone.shares->places[1].width = mm(width, 0.1);
+    }
+    return found(one, with_switches(uncemented(), third).value(), "L-E-POROUS");
+  };
+  EXPECT_THAT(porous(0.6, 0.6).text, HasSubstr("lies between present and absent"));
+  EXPECT_EQ(porous(1.6, 0.6).answer, Answer::kYes);
+  EXPECT_THAT(porous(1.05, 0.6).text, HasSubstr("lines cannot be told in zones 1 and 7"));
+}
+
 // Under Bonferroni's bound at most one unmoved stem in twenty is told from zero by any of three
 // numbers; each alone would say so of 5 %, all of them of 14 %.
 TEST(Signs, ManyNumbersDoNotMakeMotionOfChance) {

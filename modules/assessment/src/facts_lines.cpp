@@ -26,12 +26,13 @@ const ZoneEvidence* zone_on(const FilmEvidence& film, int zone, lucency::Interfa
 
 Told told(Answer answer) { return {answer, {}}; }
 
-/// Whether the widest place of a line that is there reaches a width.
-Answer wide_enough(const ZoneEvidence& zone, const std::optional<double>& width_mm) {
+/// Whether a line that is there, so wide at its widest place, reaches a width.
+Answer wide_enough(const std::optional<Measured<Millimetres>>& width,
+                   const std::optional<double>& width_mm) {
   if (!width_mm || *width_mm <= 0.0) return Answer::kYes;
-  if (!zone.max) return Answer::kCannotTell;
-  const Measured<double> max{zone.max->value.value, zone.max->u.value, zone.max->u95.value};
-  const auto reaches = decide(max, *width_mm, Sense::kAbove);
+  if (!width) return Answer::kCannotTell;
+  const auto reaches =
+      decide({width->value.value, width->u.value, width->u95.value}, *width_mm, Sense::kAbove);
   if (reaches.verdict == Verdict::kExceeds) return Answer::kYes;
   return reaches.verdict == Verdict::kWithin ? Answer::kNo : Answer::kCannotTell;
 }
@@ -39,7 +40,7 @@ Answer wide_enough(const ZoneEvidence& zone, const std::optional<double>& width_
 Answer line_in(const ZoneEvidence* zone, const std::optional<double>& width_mm) {
   if (zone == nullptr) return Answer::kCannotTell;
   if (zone->state == State::kAbsent) return Answer::kNo;
-  return zone->state == State::kPresent ? wide_enough(*zone, width_mm) : Answer::kCannotTell;
+  return zone->state == State::kPresent ? wide_enough(zone->max, width_mm) : Answer::kCannotTell;
 }
 
 Answer rim_in(const ZoneEvidence* zone) {
@@ -118,15 +119,24 @@ struct InterfaceLengths {
   double unseen = 0.0;
 };
 
+/// Adds a length with a line, by whether the line is wide enough there.
+void add_line(double length, Answer wide, InterfaceLengths& sum) {
+  (wide == Answer::kYes ? sum.line : wide == Answer::kNo ? sum.no_line : sum.open) += length;
+}
+
 /// Adds one zone; false when its length is not known.
 bool add(const ZoneEvidence& zone, const LineRule& rule, InterfaceLengths& sum) {
   const auto& shares = rule.past_first_centimetre ? zone.past_first_centimetre : zone.shares;
   if (!zone.length || !shares) return false;
   const double length = zone.length->value;
-  const Answer wide = wide_enough(zone, rule.width_mm);
-  (wide == Answer::kYes  ? sum.line
-   : wide == Answer::kNo ? sum.no_line
-                         : sum.open) += length * shares->line;
+  // Single places that look like a line in a zone that is not said to have one are no finding.
+  if (shares->places.empty() || zone.state != State::kPresent) {
+    add_line(length * shares->line, wide_enough(zone.max, rule.width_mm), sum);
+  } else {
+    for (const LinePlace& place : shares->places) {
+      add_line(length * place.share, wide_enough(place.width, rule.width_mm), sum);
+    }
+  }
   sum.no_line += length * shares->no_line;
   sum.open += length * shares->open;
   sum.unseen += length * shares->unseen;

@@ -48,9 +48,10 @@ enum class LineShare {
 struct LineRule {
   LineQuestion question = LineQuestion::kAny;
   lucency::Interface interface = lucency::Interface::kStemBone;
-  std::vector<int> zones;          ///< 1 to 7
-  std::optional<double> width_mm;  ///< only zones whose widest place reaches this
-  double at_least = 0.0;           ///< kExtent: the share
+  std::vector<int> zones;  ///< 1 to 7
+  /// Only lines that reach this: of a zone its widest place, with kExtent place by place.
+  std::optional<double> width_mm;
+  double at_least = 0.0;  ///< kExtent: the share
   LineShare share = LineShare::kVisible;
   bool past_first_centimetre = false;  ///< kExtent: zones 1 and 7 from 10 mm below the cut neck on
 };
