@@ -70,6 +70,40 @@ TEST(Headline, WithoutAMeasuredComparisonCannotTell) {
   EXPECT_THAT(of(hip({})).headline.doubt, HasSubstr("no follow-up film"));
 }
 
+HipEvidence with_unmeasured(HipEvidence out, std::size_t comparison) {
+  out.comparisons[comparison].migration.reset();
+  out.comparisons[comparison].reason = "the bone does not match";
+  return out;
+}
+
+// A stem that moved so far that its newest film cannot be aligned must not pass for one at rest.
+TEST(Headline, IsNotWithinWhenALaterFilmCouldNotBeMeasured) {
+  const auto a = of(with_unmeasured(hip({{730, 0.2, 0.3}, {1826, 0.0}}), 1));
+  EXPECT_EQ(a.headline.verdict, Verdict::kCannotTell);
+  EXPECT_EQ(a.headline.comparison, 0U);
+  EXPECT_THAT(a.headline.sentence,
+              HasSubstr("A film that is or may be later could not be measured."));
+  EXPECT_THAT(a.headline.doubt, HasSubstr("The film film-2 of 2025-03-01 could not be measured"));
+  // What was above stays so.
+  const auto above = of(with_unmeasured(hip({{730, 6.0, 0.3}, {1826, 0.0}}), 1));
+  EXPECT_EQ(above.headline.verdict, Verdict::kExceeds);
+  EXPECT_THAT(above.headline.doubt, HasSubstr("film-2"));
+  // An earlier film that failed takes nothing from a later one.
+  const auto early = of(with_unmeasured(hip({{365, 0.0}, {730, 0.2, 0.3}}), 0));
+  EXPECT_EQ(early.headline.verdict, Verdict::kWithin);
+  EXPECT_THAT(early.headline.doubt, Not(HasSubstr("could not be measured")));
+}
+
+TEST(Headline, AFilmWithoutADateMayBeTheLatest) {
+  auto one = with_unmeasured(hip({{365, 0.0}, {730, 0.2, 0.3}}), 0);
+  one.films[1].date.reset();
+  one.films[1].days_from_surgery.reset();
+  one.comparisons[0].days.reset();
+  const auto a = of(one);
+  EXPECT_EQ(a.headline.verdict, Verdict::kCannotTell);
+  EXPECT_THAT(a.headline.doubt, HasSubstr("The film film-1 has no date and could not be measured"));
+}
+
 TEST(Headline, CarriesTheFlagsOfTheComparison) {
   auto one = hip({{730, 1.0}});
   one.comparisons[0].flags = {{"landmarks_disagree", "The trochanters say otherwise."}};

@@ -62,6 +62,18 @@ TEST(LateChange, IsCountedFromTheFirstFilmAfterThreeMonths) {
   EXPECT_FALSE(follow(hip({{42, 1.5}, {730, 2.0}})).late_change);
 }
 
+// The reference film stands after the settling window: all that is seen is late. By hand: the value
+// and the u of the last comparison.
+TEST(LateChange, IsCountedFromALateReferenceFilm) {
+  const auto course = follow(hip({{300, 4.0, 0.3}, {700, 4.2, 0.4}}, 120));
+  ASSERT_TRUE(course.late_change);
+  EXPECT_EQ(course.late_change->to, 1U);
+  EXPECT_EQ(course.late_change->days, 580);
+  EXPECT_NEAR(course.late_change->change.value.value, 4.2, 1e-12);
+  EXPECT_NEAR(course.late_change->change.u.value, 0.4, 1e-12);
+  EXPECT_TRUE(follow(hip({{300, 4.0}}, 120)).late_change);
+}
+
 // Five films at 0, 1/4, 1/2, 1 and 2 years, 0.5 mm each: ordinary least squares of the five films
 // gives u = 0.5 / sqrt(sum (t - mean)^2) = 0.316 mm/year, and generalised least squares of the four
 // comparisons must give the same (Aitken 1935: differencing loses nothing when its covariance is

@@ -249,18 +249,77 @@ struct BaselineRow {
 // Two weeks and three months: proposals from what is known of early settling (Arch Orthop Trauma
 // Surg 2021, doi:10.1007/s00402-021-03913-0: most of it within 6 to 8 weeks).
 TEST(Judge, ALateReferenceFilmCallsNothingWithin) {
-  for (const auto& row :
-       {BaselineRow{14, 0.2, Verdict::kWithin, Because::kDecided},
-        BaselineRow{15, 0.2, Verdict::kCannotTell, Because::kBaselineLate},
-        BaselineRow{15, 3.0, Verdict::kExceeds, Because::kDecided},
-        BaselineRow{91, 3.0, Verdict::kExceeds, Because::kDecided},
-        BaselineRow{92, 3.0, Verdict::kNotApplicable, Because::kBaselineTooLate}}) {
+  for (const auto& row : {BaselineRow{14, 0.2, Verdict::kWithin, Because::kDecided},
+                          BaselineRow{15, 0.2, Verdict::kCannotTell, Because::kBaselineLate},
+                          BaselineRow{15, 3.0, Verdict::kExceeds, Because::kDecided},
+                          BaselineRow{91, 3.0, Verdict::kExceeds, Because::kDecided},
+                          BaselineRow{92, 0.2, Verdict::kNotApplicable, Because::kBaselineTooLate},
+                          BaselineRow{92, 1.6, Verdict::kNotApplicable, Because::kBaselineTooLate},
+                          BaselineRow{92, 3.0, Verdict::kExceeds, Because::kDecided}}) {
     const auto f =
         found(invented::hip({{730, row.subsidence, 0.3}}, row.day), limit(1.5, kTwoYears));
     EXPECT_EQ(f.verdict, row.verdict) << row.day;
     EXPECT_EQ(f.because, row.because) << row.day;
     EXPECT_EQ(f.doubts.empty(), row.day <= 14) << row.day;
   }
+}
+
+// 6.0 degrees with u 0.3: above 3 degrees by 10 u. The reference film of day 200 hides what the
+// stem tilted before, which takes nothing from what it tilted since.
+TEST(Judge, WhatPassesALimitSinceALateReferenceFilmPassesIt) {
+  Criterion tilt = limit(3.0);
+  tilt.quantity = Quantity::kTiltChange;
+  tilt.sense = Sense::kEitherWay;
+  const auto f = found(invented::hip({{565, 5.0, 0.3, 6.0, 0.3}}, 200), tilt);
+  EXPECT_EQ(f.verdict, Verdict::kExceeds);
+  ASSERT_FALSE(f.doubts.empty());
+  EXPECT_THAT(f.doubts[0], HasSubstr("200 days after surgery"));
+  const auto still = found(invented::hip({{565, 5.0, 0.3, 0.1, 0.3}}, 200), tilt);
+  EXPECT_EQ(still.because, Because::kBaselineTooLate);
+}
+
+// The window counts from surgery and needs the follow-up film's day only.
+TEST(Judge, AnUndatedReferenceFilmTakesNoDateFromTheFollowUpFilm) {
+  const auto at = [](double subsidence) {
+    auto hip = invented::hip({{730, subsidence, 0.3}});
+    hip.films[0].date.reset();
+    hip.films[0].days_from_surgery.reset();
+    hip.comparisons[0].days.reset();
+    return hip;
+  };
+  const auto f = found(at(6.0), limit(1.5, kTwoYears));
+  EXPECT_EQ(f.days, 730);
+  EXPECT_EQ(f.verdict, Verdict::kExceeds);
+  EXPECT_THAT(f.text, Not(HasSubstr("from the reference film")));
+  ASSERT_EQ(f.doubts.size(), 1U);
+  EXPECT_THAT(f.doubts[0], HasSubstr("The reference film has no date"));
+  // How much the stem settled before a film of unknown day is not known either.
+  for (const Criterion& c : {limit(1.5, kTwoYears), limit(1.5)}) {
+    const auto within = found(at(0.2), c);
+    EXPECT_EQ(within.verdict, Verdict::kCannotTell);
+    EXPECT_EQ(within.because, Because::kDateUnknown);
+    EXPECT_THAT(within.text, HasSubstr("the reference film has no date"));
+  }
+}
+
+// -3.0 +- 1.8 mm: the whole 95 % interval lies above the place where the stem stood.
+TEST(Judge, AStemThatRisesIsNotWithin) {
+  const Criterion c = limit(1.5, kTwoYears);
+  const auto f = found(invented::hip({{730, -3.0, 0.9}}), c);
+  EXPECT_EQ(f.verdict, Verdict::kCannotTell);
+  EXPECT_EQ(code_of(f.because), "rises");
+  EXPECT_THAT(f.text, HasSubstr("which stems do not do"));
+  ASSERT_EQ(f.doubts.size(), 1U);
+  EXPECT_THAT(f.doubts[0], HasSubstr("look at the pair"));
+  EXPECT_EQ(found(invented::hip({{730, -0.5, 0.3}}), c).verdict, Verdict::kWithin);
+  Criterion tilt = limit(3.0);
+  tilt.quantity = Quantity::kTiltChange;
+  tilt.sense = Sense::kEitherWay;
+  EXPECT_EQ(found(invented::hip({{730, -3.0, 0.9}}), tilt).verdict, Verdict::kWithin);
+  Criterion late = limit(1.0);
+  late.quantity = Quantity::kLateSubsidence;
+  EXPECT_EQ(code_of(found(invented::hip({{100, 3.0, 0.3}, {730, 1.0, 0.3}}), late, 1).because),
+            "rises");
 }
 
 TEST(Judge, ARateCarriesTheUncertaintyOfBothFilms) {
@@ -287,6 +346,25 @@ TEST(Judge, LateChangeLeavesTheEarlySettlingOut) {
   EXPECT_NEAR(f.measured->value, 0.1, 1e-12);
   // Half of each variance is the reference film's and cancels: sqrt(2 (0.04 - 0.02)) = 0.2.
   EXPECT_NEAR(f.measured->u, 0.2, 1e-12);
+}
+
+// 0.10 +- 0.3 mm in the sixth year says nothing of the 5.7 mm before. By hand: since day 42 the
+// stem sank by 0.1 mm in the second row, u 0.3 mm, and settling before day 91 can only make that
+// less.
+TEST(Judge, LateChangeThatStartsLateIsNotWithin) {
+  Criterion c = limit(1.0);
+  c.quantity = Quantity::kLateSubsidence;
+  const auto f = found(invented::hip({{42, 0.3}, {1826, 6.0}, {2191, 6.1}}), c, 2);
+  EXPECT_EQ(f.verdict, Verdict::kCannotTell);
+  EXPECT_EQ(f.because, Because::kBaselineLate);
+  EXPECT_THAT(f.text, HasSubstr("the film it counts from was taken late"));
+  EXPECT_EQ(found(invented::hip({{42, 2.0}, {1826, 2.0}, {2191, 2.1}}), c, 2).verdict,
+            Verdict::kWithin);
+  EXPECT_EQ(found(invented::hip({{42, 0.3}, {1826, 1.0}, {2191, 3.1}}), c, 2).verdict,
+            Verdict::kExceeds);
+  // The reference film itself: nothing is known of what went before it.
+  EXPECT_EQ(found(invented::hip({{730, 0.1}}, 300), c).verdict, Verdict::kCannotTell);
+  EXPECT_EQ(found(invented::hip({{730, 0.1}}, 200), c).verdict, Verdict::kWithin);
 }
 
 TEST(Judge, ReadsTheSubsidenceAtThePointOfTheCriterion) {

@@ -145,6 +145,7 @@ struct Bone {
   std::optional<double> calcar = {};  ///< change, mm, u 0.3
   std::optional<double> cortex7 = {};
   Interface where = Interface::kStemBone;
+  bool compared = true;  ///< the two films' zones were held against each other
 };
 
 bool holds(const std::vector<int>& zones, int zone) {
@@ -192,6 +193,12 @@ HipEvidence with_bone(HipEvidence out, const Bone& bone) {
       change.progressive = !bone.known                       ? Answer::kCannotTell
                            : here && holds(bone.lines, zone) ? bone.grown
                                                              : Answer::kNo;
+      if (bone.known && bone.compared) {
+        const auto width = [&](const std::vector<int>& zones) {
+          return here && holds(zones, zone) ? bone.width : 0.0;
+        };
+        change.change = mm(width(bone.lines) - width(bone.before), 0.12);
+      }
       pair.zones.push_back(change);
     }
   }
@@ -321,6 +328,11 @@ std::vector<AnswerRow> rows() {
          return press({}, hip({{730, 4.0, 0.2}}));
        },
        c},
+      {"L-E-MIGRATION",
+       "rose where any motion counts",
+       [=] { return press({}, moved(0.0, -3.0, 0.0, 0.9)); },
+       c,
+       {{"migration", "any"}}},
       {"L-E-MIGRATION", "near the limit", [=] { return press({}, moved(1.0, 2.0)); }, c},
       {"L-E-MIGRATION", "not measured", [=] { return press({}, not_measured()); }, c},
       {"L-E-MIGRATION",
@@ -358,6 +370,13 @@ std::vector<AnswerRow> rows() {
       {"L-E-UNS", "lines not known", [=] { return press(unknown); }, c},
 
       {"L-H-DEF-1", "sank", [=] { return cement({}, moved(0.5, 1.0)); }, y},
+      {"L-H-DEF-1", "rose", [=] { return cement({}, moved(0.0, -3.0, 0.0, 0.9)); }, c},
+      {"L-H-DEF-1", "rose and tilted", [=] { return cement({}, moved(-0.5, -3.0, 1.0)); }, y},
+      {"L-H-DEF-1",
+       "rose and subsidence counts",
+       [=] { return cement({}, moved(0.0, -3.0, 0.0, 0.9)); },
+       c,
+       {{"taper_subsidence", "counts"}}},
       {"L-H-DEF-1", "cannot be shown", [=] { return cement({}); }, c},
       {"L-H-DEF-1", "a taper sank", [=] { return cement({}, moved(0.5, 1.2), kTaper); }, c},
       {"L-H-DEF-1", "a taper tilted", [=] { return cement({}, moved(0, 0, 1.0), kTaper); }, y},
@@ -395,6 +414,28 @@ std::vector<AnswerRow> rows() {
          return cement(bone);
        },
        n},
+      {"L-H-DEF-3", "films not compared",
+       [=] {
+         Bone bone = stem_cement({3});
+         bone.compared = false;
+         return cement(bone);
+       },
+       c},
+      {"L-H-DEF-3", "other hip",
+       [=] {
+         HipEvidence one = cement(stem_cement({3}));
+         one.comparisons.back().migration.reset();
+         one.comparisons.back().zones.clear();
+         return one;
+       },
+       c},
+      {"L-H-DEF-3", "the zone's border moved over a line",
+       [=] {
+         HipEvidence one = cement(stem_cement({3}));
+         for (auto& zone : one.comparisons.back().zones) zone.change = mm(0.02, 0.1);
+         return one;
+       },
+       n},
       {"L-H-DEF-3", "0.6 mm", [=] { return cement(stem_cement({3}, 0.6)); }, n},
       {"L-H-DEF-3",
        "0.6 mm of any width",
@@ -417,6 +458,7 @@ std::vector<AnswerRow> rows() {
        n,
        {{"zone_1_debonding", "does_not_count"}}},
       {"L-H-DEF", "a new line", [=] { return cement(stem_cement({3})); }, y},
+      {"L-H-DEF", "rose", [=] { return cement({}, moved(0.0, -3.0, 0.0, 0.9)); }, c},
       {"L-H-DEF", "fractures not looked for", [=] { return cement({}); }, c},
       {"L-H-PROB", "all around", [=] { return cement(cement_bone(kAll)); }, y},
       {"L-H-PROB", "half", [=] { return cement(cement_bone(kAll, 0.5)); }, n},
@@ -541,6 +583,26 @@ TEST(Signs, SharesOfZonesAreWeighedByTheirLengths) {
   }
 }
 
+// 40 mm long, 0.6 mm wide, but 1.6 mm over 4 mm: of lines of 1 mm and more there is a tenth. Beside
+// a second zone of 1.6 mm all along it is 55 %; where half of the zone cannot be told from 1 mm,
+// the share lies between 30 and 55 %.
+TEST(Signs, EachPlaceOfALineCountsByItsOwnWidth) {
+  const Switches third{{"coating", "proximal_third"}};
+  const auto porous = [&](double zone_1, double zone_7) {
+    HipEvidence one = press({.lines = {1, 7}, .width = 1.6});
+    for (auto& zone : one.films.back().zones) {
+      if (zone.zone != 1 && zone.zone != 7) continue;
+      const double width = zone.zone == 1 ? zone_1 : zone_7;
+      zone.shares->places = {{0.1, mm(1.6, 0.1)}, {0.4, mm(1.6, 0.1)}, {0.5, mm(width, 0.1)}};
+      if (width < 1.0) zone.shares->places[1].width = mm(width, 0.1);
+    }
+    return found(one, with_switches(uncemented(), third).value(), "L-E-POROUS");
+  };
+  EXPECT_THAT(porous(0.6, 0.6).text, HasSubstr("lies between present and absent"));
+  EXPECT_EQ(porous(1.6, 0.6).answer, Answer::kYes);
+  EXPECT_THAT(porous(1.05, 0.6).text, HasSubstr("lines cannot be told in zones 1 and 7"));
+}
+
 // Under Bonferroni's bound at most one unmoved stem in twenty is told from zero by any of three
 // numbers; each alone would say so of 5 %, all of them of 14 %.
 TEST(Signs, ManyNumbersDoNotMakeMotionOfChance) {
@@ -608,6 +670,23 @@ TEST(Explanations, AreThoseThatTheFindingsFit) {
   HipEvidence flagged = moved(0.5, 1.2);
   flagged.comparisons.back().flags = {{"landmarks_disagree", "They disagree."}};
   EXPECT_EQ(explained(press({}, flagged), "X-POSE").answer, Answer::kYes);
+}
+
+// 5.7 mm sank between day 42 and five years, 0.1 mm in the sixth year; and 4.0 mm since a reference
+// film of day 120, 0.2 mm after day 300.
+TEST(Explanations, AStemThatSankUnseenDidNotComeToAStop) {
+  const HipEvidence gap = press({}, hip({{42, 0.3}, {1826, 6.0}, {2191, 6.1}}));
+  EXPECT_EQ(found(gap, uncemented(), "L-E-MIGRATION").answer, Answer::kCannotTell);
+  EXPECT_THAT(found(gap, uncemented(), "L-E-MIGRATION").text, HasSubstr("is not seen"));
+  EXPECT_EQ(explained(gap, "X-U-SETTLED").answer, Answer::kCannotTell);
+  const HipEvidence late = press({}, hip({{300, 4.0}, {700, 4.2}}, 120));
+  EXPECT_EQ(found(late, uncemented(), "L-E-MIGRATION").answer, Answer::kYes);
+  EXPECT_EQ(explained(late, "X-U-SETTLED").answer, Answer::kNo);
+  EXPECT_EQ(explained(late, "X-U-CONTINUES").answer, Answer::kYes);
+  // Little sank since six weeks, so little sank after three months, seen or not.
+  const HipEvidence still = press({}, hip({{42, 2.0}, {365, 2.1}, {730, 2.1}}));
+  EXPECT_EQ(found(still, uncemented(), "L-E-MIGRATION").answer, Answer::kNo);
+  EXPECT_EQ(explained(still, "X-U-SETTLED").answer, Answer::kYes);
 }
 
 TEST(Explanations, SayWhatToLookAtAndNameNoDisease) {

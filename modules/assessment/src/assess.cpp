@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "criteria_words.h"
+#include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
 
 namespace tidemark::assessment {
@@ -74,12 +75,26 @@ bool is_decided(const Finding& finding) {
   return finding.verdict == Verdict::kExceeds || finding.verdict == Verdict::kWithin;
 }
 
-/// A hip is within only when a limit of its subsidence says so and nothing is open.
-Verdict of(const Assessment& all, const Findings& last) {
+/// Comparisons without a number whose film is, or may be, later than that of the last one with.
+std::vector<std::size_t> unmeasured_since(const HipEvidence& hip, std::size_t last) {
+  const auto& until = hip.films.at(hip.comparisons[last].follow_up).date;
+  std::vector<std::size_t> out;
+  for (std::size_t i = 0; i < hip.comparisons.size(); ++i) {
+    const auto& date = hip.films.at(hip.comparisons[i].follow_up).date;
+    const bool later = !until || !date || *date > *until;
+    if (!hip.comparisons[i].migration && later) out.push_back(i);
+  }
+  return out;
+}
+
+/// A hip is within only when a limit of its subsidence says so and nothing is open: nothing of the
+/// last measured film, and no film since.
+Verdict of(const Assessment& all, const Findings& last,
+           const std::vector<std::size_t>& unmeasured) {
   const auto& every = all.findings;
   const auto exceeds = [](const Finding& f) { return f.verdict == Verdict::kExceeds; };
   if (std::any_of(every.begin(), every.end(), exceeds)) return Verdict::kExceeds;
-  const bool open = !with(last, Verdict::kCannotTell).empty();
+  const bool open = !with(last, Verdict::kCannotTell).empty() || !unmeasured.empty();
   const bool kept = std::any_of(last.begin(), last.end(), [](const Finding* f) {
     return is_subsidence(*f) && f->verdict == Verdict::kWithin;
   });
@@ -142,6 +157,18 @@ std::string from_memory(const Assessment& all, const Findings& findings) {
                              : " The values of " + ids_of(doubted) + " are from memory.";
 }
 
+/// Which later films say nothing; the reasons stand with the films.
+std::string unmeasured_sentences(const HipEvidence& hip, const std::vector<std::size_t>& pairs) {
+  std::string out;
+  for (const std::size_t i : pairs) {
+    const FilmEvidence& film = hip.films.at(hip.comparisons[i].follow_up);
+    out += " The film " + film.name;
+    out += film.date ? " of " + format_date(*film.date) + " could not be measured."
+                     : " has no date and could not be measured.";
+  }
+  return out;
+}
+
 std::string doubt_sentence(const Assessment& all, const Findings& findings,
                            const ComparisonEvidence& pair) {
   std::string out =
@@ -167,6 +194,7 @@ Headline headline_of(const HipEvidence& hip, const Assessment& all) {
   if (!last) {
     return {Verdict::kCannotTell,
             {},
+            {},
             "Cannot tell whether the stem has moved.",
             hip.comparisons.empty() ? "There is no follow-up film to compare with."
                                     : "No comparison could be measured; the reasons are given "
@@ -174,10 +202,13 @@ Headline headline_of(const HipEvidence& hip, const Assessment& all) {
   }
   const ComparisonEvidence& pair = hip.comparisons[*last];
   const Findings findings = of_comparison(all, *last);
-  return {of(all, findings), last,
+  const auto unmeasured = unmeasured_since(hip, *last);
+  const std::string later =
+      unmeasured.empty() ? "" : " A film that is or may be later could not be measured.";
+  return {of(all, findings, unmeasured), last, unmeasured,
           motion_sentence(hip, pair) + " " + verdict_sentence(findings) + beyond_window(findings) +
-              exceeded_before(hip, all, *last),
-          doubt_sentence(all, findings, pair)};
+              exceeded_before(hip, all, *last) + later,
+          doubt_sentence(all, findings, pair) + unmeasured_sentences(hip, unmeasured)};
 }
 
 std::vector<std::string> cautions_of(const CriteriaSet& criteria) {

@@ -86,10 +86,14 @@ void take_points(const HipEvidence& hip, Course& course) {
   }
 }
 
+int reference_day(const Course& course) {
+  const CoursePoint& first = course.points.front();
+  return first.days - first.days_from_reference;
+}
+
 /// Whether the reference film itself stands after the settling window.
 bool baseline_is_late(const Course& course) {
-  const CoursePoint& first = course.points.front();
-  return course.from_surgery && first.days - first.days_from_reference >= kSettledDays;
+  return course.from_surgery && reference_day(course) >= kSettledDays;
 }
 
 std::optional<LateRate> fit_late_rate(const Course& course) {
@@ -143,11 +147,6 @@ std::string sentence_of(Pattern pattern, const ShapeFit& fit) {
     default:
       return "The stem sank by less than 1 mm, early and late";
   }
-}
-
-int reference_day(const Course& course) {
-  const CoursePoint& first = course.points.front();
-  return first.days - first.days_from_reference;
 }
 
 /// What the films would have to span for a pattern to be named; nothing when they do.
@@ -213,23 +212,52 @@ void fit_shapes(Course& course) {
       ". So far the likeliest: " + likeliest + ".";
 }
 
+/// A film as the start or the end of a change: a point of the course, or the reference film.
+using FilmAt = std::optional<std::size_t>;
+
+int day_of(const Course& course, FilmAt film) {
+  return film ? course.points[*film].days : reference_day(course);
+}
+
+/// What the stem sank from one film to a later one.
+Measured<Millimetres> change_between(const Course& course, FilmAt from, std::size_t to) {
+  if (!from) return course.points[to].subsidence;
+  const auto i = static_cast<Eigen::Index>(*from);
+  const auto j = static_cast<Eigen::Index>(to);
+  const auto& v = course.covariance;
+  const double u = std::sqrt(v(i, i) + v(j, j) - 2.0 * v(i, j));
+  return measured(course.points[to].subsidence.value - course.points[*from].subsidence.value,
+                  Millimetres{u});
+}
+
 }  // namespace
 
 std::string code_of(Pattern pattern) { return kPatterns[pattern]; }
 
 std::optional<LateChange> late_change(const Course& course, std::size_t comparison) {
   const auto& points = course.points;
-  const auto from = std::find_if(points.begin(), points.end(),
+  const auto late = std::find_if(points.begin(), points.end(),
                                  [](const CoursePoint& p) { return p.days >= kSettledDays; });
-  const auto to = std::find_if(points.begin(), points.end(),
-                               [&](const CoursePoint& p) { return p.comparison == comparison; });
-  if (from == points.end() || to == points.end() || to->days <= from->days) return {};
-  const auto i = from - points.begin();
-  const auto j = to - points.begin();
-  const auto& v = course.covariance;
-  const double u = std::sqrt(v(i, i) + v(j, j) - 2.0 * v(i, j));
-  return LateChange{from->comparison, to->comparison, to->days - from->days,
-                    measured(to->subsidence.value - from->subsidence.value, Millimetres{u})};
+  const auto end = std::find_if(points.begin(), points.end(),
+                                [&](const CoursePoint& p) { return p.comparison == comparison; });
+  if (late == points.end() || end == points.end()) return {};
+  const bool from_reference = baseline_is_late(course);
+  const auto first = static_cast<std::size_t>(late - points.begin());
+  const auto to = static_cast<std::size_t>(end - points.begin());
+  const FilmAt from = from_reference ? FilmAt{} : FilmAt{first};
+  const int days = points[to].days - day_of(course, from);
+  if (days <= 0) return {};
+  LateChange out;
+  if (from) out.from = points[*from].comparison;
+  out.to = comparison;
+  out.days = days;
+  out.change = change_between(course, from, to);
+  out.starts_late = day_of(course, from) > kEarlyDays + kToleranceDays;
+  // The last film of the settling window is the one before; the reference film where none is.
+  if (out.starts_late && !from_reference) {
+    out.at_most = change_between(course, first > 0 ? FilmAt{first - 1} : FilmAt{}, to);
+  }
+  return out;
 }
 
 Course follow(const HipEvidence& hip) {

@@ -23,11 +23,25 @@ constexpr double kByChance = 0.05;
 struct Number {
   std::optional<Measured<double>> value;
   std::string reason;
+  /// The number holds only a part of what is asked for: it can lie above a limit, but not below.
+  bool part = false;
+  std::optional<Measured<double>> whole = {};  ///< of a part: one that is no less than the whole
 };
 
 template <class Q>
+Measured<double> plain(const Measured<Q>& m) {
+  return {m.value.value, m.u.value, m.u95.value};
+}
+
+template <class Q>
 Number number(const Measured<Q>& m) {
-  return {Measured<double>{m.value.value, m.u.value, m.u95.value}, {}};
+  return {plain(m), {}};
+}
+
+Number number(const LateChange& late) {
+  Number out{plain(late.change), {}, late.starts_late};
+  if (late.at_most) out.whole = plain(*late.at_most);
+  return out;
 }
 
 /// Medial shift of the axis at a distance below the reference point: varus swings the tip
@@ -70,7 +84,7 @@ Number of_motion(const Facts& facts, Measure measure) {
       break;
   }
   const auto late = late_change(facts.course, facts.comparison);
-  if (late) return number(late->change);
+  if (late) return number(*late);
   return {{}, "there is no earlier film from three months after surgery on"};
 }
 
@@ -122,6 +136,20 @@ std::string name_of(Measure measure) {
   return "change of the cortex";
 }
 
+/// Whether a number lies above the limit of a rule.
+Told above_limit(const Measured<double>& value, const MeasureRule& rule) {
+  const double limit = rule.above.value_or(rule.below.value_or(0.0));
+  const Conformity conformity = decide(value, limit, rule.size ? Sense::kEitherWay : Sense::kAbove);
+  // A limit finer than the films can be passed for sure, but nothing can be told to be within it.
+  const bool finer = limit > 0.0 && conformity.because == Because::kFinerThanFilm;
+  if (conformity.probability_exceeds >= kDecisive) return yes();
+  if (conformity.probability_exceeds <= 1.0 - kDecisive && !finer) return no();
+  const std::string unit = rule.measure == Measure::kTiltChange ? " degrees" : " mm";
+  return open_because("the " + name_of(rule.measure) + " of " +
+                      with_uncertainty(value.value, value.u95) + unit + " cannot be told from " +
+                      plain_number(limit) + unit);
+}
+
 }  // namespace
 
 Told yes() { return {Answer::kYes, {}}; }
@@ -151,6 +179,7 @@ Told all_of(const std::vector<Told>& parts) {
 
 Told any_of(const std::vector<Told>& parts) {
   std::vector<Told> opposites;
+  opposites.reserve(parts.size());
   for (const Told& part : parts) opposites.push_back(opposite(part));
   return opposite(all_of(opposites));
 }
@@ -158,20 +187,10 @@ Told any_of(const std::vector<Told>& parts) {
 Told ask_measure(const Facts& facts, const MeasureRule& rule) {
   const Number found = ask_number(facts, rule.measure, rule.zone);
   if (!found.value) return open_because(found.reason);
-  const double limit = rule.above.value_or(rule.below.value_or(0.0));
-  const Conformity conformity =
-      decide(*found.value, limit, rule.size ? Sense::kEitherWay : Sense::kAbove);
-  // A limit finer than the films can be passed for sure, but nothing can be told to be within it.
-  const bool finer = limit > 0.0 && conformity.because == Because::kFinerThanFilm;
-  Told above;
-  if (conformity.probability_exceeds >= kDecisive) above = yes();
-  if (conformity.probability_exceeds <= 1.0 - kDecisive && !finer) above = no();
-  if (above.answer == Answer::kCannotTell) {
-    const bool tilt = rule.measure == Measure::kTiltChange;
-    const std::string unit = tilt ? " degrees" : " mm";
-    return open_because("the " + name_of(rule.measure) + " of " +
-                        with_uncertainty(found.value->value, found.value->u95) + unit +
-                        " cannot be told from " + plain_number(limit) + unit);
+  Told above = above_limit(*found.value, rule);
+  if (above.answer == Answer::kNo && found.part) {
+    const bool still_no = found.whole && above_limit(*found.whole, rule).answer == Answer::kNo;
+    if (!still_no) above = open_because("motion before the first film after settling is not seen");
   }
   return rule.below ? opposite(above) : above;
 }

@@ -13,6 +13,9 @@ using lucency::State;
 /// part says anything. House choice.
 constexpr double kLeastSeen = 0.5;
 constexpr double kRounding = 1e-9;
+/// A thinner line may be there unseen (lucency/change.cpp, house choice): one that did not grow by
+/// more at the same places of the stem is not new.
+constexpr double kUnseenMm = 0.3;
 
 const ZoneEvidence* zone_on(const FilmEvidence& film, int zone, lucency::Interface interface) {
   const auto found = std::find_if(
@@ -23,12 +26,13 @@ const ZoneEvidence* zone_on(const FilmEvidence& film, int zone, lucency::Interfa
 
 Told told(Answer answer) { return {answer, {}}; }
 
-/// Whether the widest place of a line that is there reaches a width.
-Answer wide_enough(const ZoneEvidence& zone, const std::optional<double>& width_mm) {
+/// Whether a line that is there, so wide at its widest place, reaches a width.
+Answer wide_enough(const std::optional<Measured<Millimetres>>& width,
+                   const std::optional<double>& width_mm) {
   if (!width_mm || *width_mm <= 0.0) return Answer::kYes;
-  if (!zone.max) return Answer::kCannotTell;
-  const Measured<double> max{zone.max->value.value, zone.max->u.value, zone.max->u95.value};
-  const auto reaches = decide(max, *width_mm, Sense::kAbove);
+  if (!width) return Answer::kCannotTell;
+  const auto reaches =
+      decide({width->value.value, width->u.value, width->u95.value}, *width_mm, Sense::kAbove);
   if (reaches.verdict == Verdict::kExceeds) return Answer::kYes;
   return reaches.verdict == Verdict::kWithin ? Answer::kNo : Answer::kCannotTell;
 }
@@ -36,7 +40,7 @@ Answer wide_enough(const ZoneEvidence& zone, const std::optional<double>& width_
 Answer line_in(const ZoneEvidence* zone, const std::optional<double>& width_mm) {
   if (zone == nullptr) return Answer::kCannotTell;
   if (zone->state == State::kAbsent) return Answer::kNo;
-  return zone->state == State::kPresent ? wide_enough(*zone, width_mm) : Answer::kCannotTell;
+  return zone->state == State::kPresent ? wide_enough(zone->max, width_mm) : Answer::kCannotTell;
 }
 
 Answer rim_in(const ZoneEvidence* zone) {
@@ -45,15 +49,35 @@ Answer rim_in(const ZoneEvidence* zone) {
 }
 
 Answer progressive_in(const Facts& facts, const LineRule& rule, int zone) {
-  const auto& zones = facts.pair.zones;
-  const auto found = std::find_if(zones.begin(), zones.end(), [&](const auto& one) {
-    return one.zone == zone && one.interface == rule.interface;
-  });
-  const Answer grown = found == zones.end() ? Answer::kCannotTell : found->progressive;
+  const auto* change = lucency::change_at(facts.pair.zones, zone, rule.interface);
+  const Answer grown = change == nullptr ? Answer::kCannotTell : change->progressive;
   const FilmEvidence& film = facts.hip.films.at(facts.pair.follow_up);
   const Answer wide =
       rule.width_mm ? line_in(zone_on(film, zone, rule.interface), rule.width_mm) : Answer::kYes;
   return all_of({told(grown), told(wide)}).answer;
+}
+
+/// Whether the line of a zone is wider than on the reference film by what could not be overlooked,
+/// at the same places of the stem. Open where the films were not compared: they may show two hips.
+Answer widened_in(const Facts& facts, const LineRule& rule, int zone) {
+  const auto* pair = lucency::change_at(facts.pair.zones, zone, rule.interface);
+  if (pair == nullptr || !pair->change) return Answer::kCannotTell;
+  const auto& change = *pair->change;
+  const double above =
+      decide({change.value.value, change.u.value, change.u95.value}, kUnseenMm, Sense::kAbove)
+          .probability_exceeds;
+  if (above >= kDecisive) return Answer::kYes;
+  return above <= 1.0 - kDecisive ? Answer::kNo : Answer::kCannotTell;
+}
+
+/// A line where the reference film shows none. Its own zones alone do not tell: each film finds the
+/// borders of its zones anew, and a line that crosses one seems to come and go.
+Answer new_in(const Facts& facts, const LineRule& rule, int zone) {
+  const FilmEvidence& before = facts.hip.films.at(facts.pair.reference);
+  const FilmEvidence& after = facts.hip.films.at(facts.pair.follow_up);
+  const Answer now = line_in(zone_on(after, zone, rule.interface), rule.width_mm);
+  const Answer then = line_in(zone_on(before, zone, rule.interface), {});
+  return all_of({told(now), opposite(told(then)), told(widened_in(facts, rule, zone))}).answer;
 }
 
 Answer answer_in(const Facts& facts, const LineRule& rule, int number) {
@@ -64,11 +88,8 @@ Answer answer_in(const Facts& facts, const LineRule& rule, int number) {
       return rim_in(now);
     case LineQuestion::kProgressive:
       return progressive_in(facts, rule, number);
-    case LineQuestion::kNew: {
-      const ZoneEvidence* then =
-          zone_on(facts.hip.films.at(facts.pair.reference), number, rule.interface);
-      return all_of({told(line_in(now, rule.width_mm)), opposite(told(line_in(then, {})))}).answer;
-    }
+    case LineQuestion::kNew:
+      return new_in(facts, rule, number);
     default:
       return line_in(now, rule.width_mm);
   }
@@ -98,15 +119,24 @@ struct InterfaceLengths {
   double unseen = 0.0;
 };
 
+/// Adds a length with a line, by whether the line is wide enough there.
+void add_line(double length, Answer wide, InterfaceLengths& sum) {
+  (wide == Answer::kYes ? sum.line : wide == Answer::kNo ? sum.no_line : sum.open) += length;
+}
+
 /// Adds one zone; false when its length is not known.
 bool add(const ZoneEvidence& zone, const LineRule& rule, InterfaceLengths& sum) {
   const auto& shares = rule.past_first_centimetre ? zone.past_first_centimetre : zone.shares;
   if (!zone.length || !shares) return false;
   const double length = zone.length->value;
-  const Answer wide = wide_enough(zone, rule.width_mm);
-  (wide == Answer::kYes  ? sum.line
-   : wide == Answer::kNo ? sum.no_line
-                         : sum.open) += length * shares->line;
+  // Single places that look like a line in a zone that is not said to have one are no finding.
+  if (shares->places.empty() || zone.state != State::kPresent) {
+    add_line(length * shares->line, wide_enough(zone.max, rule.width_mm), sum);
+  } else {
+    for (const LinePlace& place : shares->places) {
+      add_line(length * place.share, wide_enough(place.width, rule.width_mm), sum);
+    }
+  }
   sum.no_line += length * shares->no_line;
   sum.open += length * shares->open;
   sum.unseen += length * shares->unseen;

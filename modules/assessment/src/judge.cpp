@@ -13,10 +13,10 @@ namespace tidemark::assessment {
 namespace {
 
 constexpr Words<Verdict, 4> kVerdicts{{"exceeds", "within", "cannot_tell", "not_applicable"}};
-constexpr Words<Because, 14> kBecause{
+constexpr Words<Because, 15> kBecause{
     {"decided", "guard_band", "finer_than_film", "outside_window", "date_unknown", "group_level",
      "other_fixation", "fixation_unknown", "baseline_late", "baseline_too_late", "not_measured",
-     "no_threshold", "no_scale", "criterion_unsure"}};
+     "no_threshold", "no_scale", "criterion_unsure", "rises"}};
 
 /// A finding is over as soon as one step has settled it.
 struct Case {
@@ -108,6 +108,11 @@ Value rate_since_reference(const Case& c) {
   return {number(*subsidence, kDaysPerYear / *c.pair.days), {}, {}};
 }
 
+std::optional<LateChange> late_change_of(const Case& c) {
+  if (c.criterion.quantity != Quantity::kLateSubsidence) return {};
+  return late_change(c.course, c.finding.comparison);
+}
+
 Value value_of(const Case& c) {
   const auto& migration = c.pair.migration;
   if (!migration) {
@@ -126,7 +131,7 @@ Value value_of(const Case& c) {
     case Quantity::kSubsidenceRate:
       return rate_since_reference(c);
     case Quantity::kLateSubsidence: {
-      const auto late = late_change(c.course, c.finding.comparison);
+      const auto late = late_change_of(c);
       if (late) return {number(late->change), {}, {}};
       return {{}, Because::kNotMeasured, "there is no earlier film from three months on"};
     }
@@ -141,13 +146,19 @@ Value value_of(const Case& c) {
           last ? "it takes two dated films from three months on" : "it is told with the last film"};
 }
 
+/// Whether the finding's days count from surgery. The course asks for the reference film's date
+/// too, a window does not.
+bool counts_from_surgery(const Case& c) {
+  return c.course.from_surgery || c.hip.films.at(c.pair.follow_up).days_from_surgery.has_value();
+}
+
 std::string measured_text(const Case& c) {
   const Measured<double>& m = *c.finding.measured;
   std::string text = quantity_in_words(c.criterion.quantity) + " " +
                      with_uncertainty(m.value, m.u95) + " " + unit_in_words(c.criterion.quantity);
   if (c.finding.days) {
     text += " at " + months_text(*c.finding.days);
-    if (!c.course.from_surgery) text += " from the reference film";
+    if (!counts_from_surgery(c)) text += " from the reference film";
   }
   return text;
 }
@@ -183,6 +194,13 @@ bool counts_from_baseline(Quantity quantity) {
 
 std::optional<int> baseline_days(const Case& c) {
   return c.hip.films.at(c.pair.reference).days_from_surgery;
+}
+
+/// Whether the date of surgery is known and that of the reference film is not, which may then hide
+/// anything.
+bool baseline_is_undated(const Case& c) {
+  const auto dated = [](const FilmEvidence& film) { return film.days_from_surgery.has_value(); };
+  return !baseline_days(c) && std::any_of(c.hip.films.begin(), c.hip.films.end(), dated);
 }
 
 /// Whether the film's day is known and lies outside of the window.
@@ -249,25 +267,72 @@ std::string verdict_text(const Case& c, const Conformity& conformity) {
          ".";
 }
 
+/// Whether late motion may have escaped a late change that lies within the limit.
+bool may_hide_late_motion(const Case& c) {
+  const auto late = late_change_of(c);
+  if (!late || !late->starts_late) return false;
+  return !late->at_most ||
+         decide(number(*late->at_most), c.criterion.threshold, c.criterion.sense).verdict !=
+             Verdict::kWithin;
+}
+
+/// Whether the whole 95 % interval of the stem's motion along its axis lies above where it stood.
+/// Of a change since the reference film the reference point tells it: others rise as the stem
+/// tilts.
+bool rises(const Case& c) {
+  if (c.criterion.quantity == Quantity::kMedial || c.criterion.quantity == Quantity::kTiltChange) {
+    return false;
+  }
+  const Measured<double> along = counts_from_baseline(c.criterion.quantity)
+                                     ? number(c.pair.migration->subsidence)
+                                     : *c.finding.measured;
+  return along.value + along.u95 < 0.0;
+}
+
+/// What a reference film that is late, or may be, forbids to say. What the stem moved since such a
+/// film it did move, so a limit that is passed stays passed.
+std::optional<Finding> hidden_by_baseline(const Case& c, const Conformity& conformity) {
+  const auto baseline = baseline_days(c);
+  if (!counts_from_baseline(c.criterion.quantity) || conformity.verdict == Verdict::kExceeds) {
+    return {};
+  }
+  if (baseline_is_undated(c) && conformity.verdict == Verdict::kWithin) {
+    return settled(c, Verdict::kCannotTell, Because::kDateUnknown,
+                   "cannot tell; " + measured_text(c) +
+                       ", but the reference film has no date and may hide what happened before.");
+  }
+  if (baseline && *baseline > kSettledDays) {
+    return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
+                   "not applied; the reference film was taken " + months_text(*baseline) +
+                       " after surgery, so that only late change can be judged.");
+  }
+  if (baseline && *baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
+    return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
+                   "cannot tell; " + measured_text(c) + ", but the reference film was taken " +
+                       std::to_string(*baseline) +
+                       " days after surgery and hides what happened before.");
+  }
+  return {};
+}
+
 Finding against_threshold(Case c) {
   c.finding.threshold = c.criterion.threshold;
   const auto& measured = *c.finding.measured;
   const Conformity conformity = decide(measured, c.criterion.threshold, c.criterion.sense);
   c.finding.probability_exceeds = conformity.probability_exceeds;
   if (auto outside = outside_window(c, conformity)) return *outside;
-  if (counts_from_baseline(c.criterion.quantity)) {
-    const auto baseline = baseline_days(c);
-    if (baseline && *baseline > kSettledDays) {
-      return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
-                     "not applied; the reference film was taken " + months_text(*baseline) +
-                         " after surgery, so that only late change can be judged.");
-    }
-    if (baseline && *baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
-      return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
-                     "cannot tell; " + measured_text(c) + ", but the reference film was taken " +
-                         std::to_string(*baseline) +
-                         " days after surgery and hides what happened before.");
-    }
+  if (auto hidden = hidden_by_baseline(c, conformity)) return *hidden;
+  if (conformity.verdict == Verdict::kWithin && rises(c)) {
+    return settled(
+        c, Verdict::kCannotTell, Because::kRises,
+        "cannot tell; " + measured_text(c) +
+            " would be a rise, which stems do not do: the films contradict one another.");
+  }
+  if (conformity.verdict == Verdict::kWithin && may_hide_late_motion(c)) {
+    return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
+                   "cannot tell; " + measured_text(c) +
+                       ", but the film it counts from was taken late and hides what happened "
+                       "before.");
   }
   const std::string text = verdict_text(c, conformity);
   return settled(std::move(c), conformity.verdict, conformity.because, text);
@@ -275,7 +340,10 @@ Finding against_threshold(Case c) {
 
 void note_doubts(Case& c) {
   auto& doubts = c.finding.doubts;
-  if (!c.course.from_surgery) {
+  if (baseline_is_undated(c)) {
+    doubts.emplace_back(
+        "The reference film has no date: what the stem settled before it is not known.");
+  } else if (!c.course.from_surgery) {
     doubts.emplace_back("The date of surgery is not known; times count from the reference film.");
   }
   const auto baseline = baseline_days(c);
@@ -283,11 +351,15 @@ void note_doubts(Case& c) {
     doubts.push_back("The reference film was taken " + std::to_string(*baseline) +
                      " days after surgery: what the stem settled before is not in the value.");
   }
+  if (rises(c)) {
+    doubts.emplace_back(
+        "On these films the stem would have risen, which stems do not do: look at the pair.");
+  }
 }
 
 /// Days of the follow-up film as windows count them.
 std::optional<int> days_of(const Case& c) {
-  if (c.course.from_surgery) return c.hip.films.at(c.pair.follow_up).days_from_surgery;
+  if (counts_from_surgery(c)) return c.hip.films.at(c.pair.follow_up).days_from_surgery;
   return c.pair.days;
 }
 

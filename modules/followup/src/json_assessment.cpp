@@ -43,6 +43,16 @@ Json finding_json(const Assessment& assessment, const Finding& finding) {
   return out;
 }
 
+Json late_change_json(const assessment::LateChange& late) {
+  Json out;
+  if (late.from) out["from"] = *late.from;
+  out["to"] = late.to;
+  out["days"] = late.days;
+  out["change_mm"] = measured_json(late.change);
+  if (late.starts_late) out["starts_late"] = true;
+  return out;
+}
+
 Json course_json(const Course& course) {
   Json out{{"text", course.text},
            {"days_from", course.from_surgery ? "surgery" : "reference_film"}};
@@ -56,10 +66,7 @@ Json course_json(const Course& course) {
     out["reference_film_u_mm"] = rounded(course.reference_share.value);
   }
   if (course.late_change) {
-    out["late_change"] = {{"from", course.late_change->from},
-                          {"to", course.late_change->to},
-                          {"days", course.late_change->days},
-                          {"change_mm", measured_json(course.late_change->change)}};
+    out["late_change"] = late_change_json(*course.late_change);
   }
   if (course.late_rate) {
     out["late_rate"] = {{"films", course.late_rate->films},

@@ -37,7 +37,8 @@ std::optional<Millimetres> zone_length(const lucency::ZonePlan& plan, int number
 }
 
 /// Shares of the zone's places from `from_mm` below the entry level on.
-std::optional<assessment::ZoneShares> shares_of(const lucency::ZoneLine& line, double from_mm) {
+std::optional<assessment::ZoneShares> shares_of(const lucency::ZoneLine& line, double from_mm,
+                                                const Measured<MillimetresPerPixel>& scale) {
   if (line.points.empty()) return {};
   const double one = 1.0 / static_cast<double>(line.points.size());
   assessment::ZoneShares out;
@@ -46,6 +47,7 @@ std::optional<assessment::ZoneShares> shares_of(const lucency::ZoneLine& line, d
     switch (point.state) {
       case lucency::State::kPresent:
         out.line += one;
+        if (point.width) out.places.push_back({one, *with_scale_u(point.width, scale)});
         break;
       case lucency::State::kAbsent:
         out.no_line += one;
@@ -75,8 +77,8 @@ ZoneResult describe_line(const lucency::ZoneLine& line, const lucency::ZonePlan&
                  .seen = line.seen,
                  .depth = line.depth,
                  .rim = line.rim,
-                 .shares = shares_of(line, 0.0),
-                 .past_first_centimetre = shares_of(line, kFirstCentimetreMm)};
+                 .shares = shares_of(line, 0.0, scale),
+                 .past_first_centimetre = shares_of(line, kFirstCentimetreMm, scale)};
   using lucency::State;
   if (line.state == State::kPresent || line.state == State::kAbsent) out.extent = line.fraction;
   return out;

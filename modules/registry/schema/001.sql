@@ -70,7 +70,7 @@ CREATE TABLE hips (
   p_continuous REAL,                      -- [] probability of the pattern, 0 to 1
   p_late REAL,                            -- [] probability of the pattern, 0 to 1
   p_stable REAL,                          -- [] probability of the pattern, 0 to 1
-  late_change_mm REAL,                    -- [mm] subsidence since the first film three months or more after surgery
+  late_change_mm REAL,                    -- [mm] subsidence since the first film three months or more after surgery, be it the reference film
   late_change_u_mm REAL,                  -- [mm] its standard uncertainty
   late_change_u95_mm REAL,                -- [mm] half-width of its 95 % interval
   late_change_days INTEGER,               -- [d] time it took

@@ -106,6 +106,9 @@ std::string judged_sentence(const Source& from, std::size_t last) {
     out += " " + from.say("judged.before",
                           {{"when", when(from, from.result.comparisons[i])}, {"ids", before}});
   }
+  if (!from.result.assessment->headline.unmeasured_since.empty()) {
+    out += " " + from.say("judged.later");
+  }
   return out;
 }
 

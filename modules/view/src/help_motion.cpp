@@ -165,10 +165,13 @@ void add_patterns(const assessment::Course& course, Help& to) {
 void add_fit(const assessment::Course& course, const Lengths& unit, Help& to) {
   add_patterns(course, to);
   if (course.late_change) {
-    to.facts.push_back("From the first film after three months to the last, " +
-                       std::to_string(course.late_change->days) +
-                       " days: " + told(course.late_change->change, unit) +
-                       "; the error of the reference film cancels in it.");
+    const assessment::LateChange& late = *course.late_change;
+    to.facts.push_back(std::string("From the ") +
+                       (late.from ? "first film after three months" : "reference film") +
+                       " to the last, " + std::to_string(late.days) +
+                       " days: " + told(late.change, unit) +
+                       (late.from ? "; the error of the reference film cancels in it." : "."));
+    if (late.starts_late) to.facts.emplace_back("What it sank before is not in this number.");
   }
   if (!course.points.empty()) {
     to.facts.push_back(std::string("Days count from ") +

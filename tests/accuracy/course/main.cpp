@@ -94,8 +94,8 @@ void tally_numbers(const Case& one, const Course& course, std::size_t kind, Tall
     }
   }
   if (course.late_change) {
-    const double truth =
-        one.true_mm[course.late_change->to] - one.true_mm[course.late_change->from];
+    const auto& from = course.late_change->from;
+    const double truth = one.true_mm[course.late_change->to] - (from ? one.true_mm[*from] : 0.0);
     t.change95[kind].add(inside(course.late_change->change, truth));
     t.all_change95.add(inside(course.late_change->change, truth));
   }

@@ -16,10 +16,13 @@ namespace tidemark::assessment {
 /// What a reader sees first: one sentence, and one for its doubt.
 struct Headline {
   /// kExceeds when any criterion was exceeded on any film, kWithin when a limit of subsidence is
-  /// kept on the last film and nothing is open there, else kCannotTell. Not a vote: the findings
-  /// say which.
+  /// kept on the last film, nothing is open there and no later film failed, else kCannotTell. Not a
+  /// vote: the findings say which.
   Verdict verdict = Verdict::kCannotTell;
   std::optional<std::size_t> comparison;  ///< the last one that was measured
+  /// Comparisons that could not be measured and whose film is later than that, or may be because a
+  /// date is missing: a stem that moved much is hard to measure.
+  std::vector<std::size_t> unmeasured_since;
   std::string sentence;
   std::string doubt;
 };

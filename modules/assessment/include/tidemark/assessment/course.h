@@ -51,12 +51,21 @@ struct CoursePoint {
   Measured<Millimetres> subsidence;  ///< since the reference film
 };
 
-/// Change between two follow-up films; the error of the reference film cancels.
+/// What the stem sank after the settling window: between two follow-up films, where the error of
+/// the reference film cancels; or since the reference film, where that one stands after the window.
 struct LateChange {
-  std::size_t from = 0;  ///< index in HipEvidence::comparisons
+  /// Index in HipEvidence::comparisons of the film it counts from; absent: the reference film.
+  std::optional<std::size_t> from;
   std::size_t to = 0;
   int days = 0;  ///< between the two
   Measured<Millimetres> change;
+  /// The film it counts from was taken more than eight months after surgery (half a year and what a
+  /// visit may be late; house choice): the stem may have sunk before it unseen, so the change can
+  /// be called more than a limit but never less.
+  bool starts_late = false;
+  /// Only where it starts late: since the last film of the settling window. It holds all of the
+  /// late change, and some of the settling: what is less than a limit by it is so late as well.
+  std::optional<Measured<Millimetres>> at_most;
 };
 
 /// Line through the films after the settling window.
@@ -85,7 +94,7 @@ struct Course {
   Pattern pattern = Pattern::kCannotTell;
   /// Of kSettled, kContinuous, kLate, kStable; sum 1. Absent when nothing was fitted.
   std::optional<std::array<double, 4>> probabilities;
-  std::optional<LateChange> late_change;  ///< from the first film after settling to the last
+  std::optional<LateChange> late_change;  ///< to the last film
   std::optional<LateRate> late_rate;
   std::vector<CourseBand> fitted;  ///< for a curve; empty when nothing was fitted
   std::string text;                ///< one or two sentences for a person
@@ -94,8 +103,8 @@ struct Course {
 /// Fits the course. Comparisons without date or number are left out.
 [[nodiscard]] Course follow(const HipEvidence& hip);
 
-/// Change of the subsidence from the first film after the settling window to `comparison`; absent
-/// when there is no such pair.
+/// Change of the subsidence from the first film after the settling window, be it the reference
+/// film, to `comparison`; absent when there is no such pair.
 [[nodiscard]] std::optional<LateChange> late_change(const Course& course, std::size_t comparison);
 
 }  // namespace tidemark::assessment

@@ -19,7 +19,7 @@ namespace tidemark::assessment {
 enum class Quantity {
   kSubsidence,          ///< since the reference film, mm
   kSubsidenceRate,      ///< the same divided by the time between the two films, mm/year
-  kLateSubsidence,      ///< since the first film three months or more after surgery, mm
+  kLateSubsidence,      ///< late_change() of course.h: from three months after surgery on, mm
   kLateSubsidenceRate,  ///< line through all films three months or more after surgery, mm/year
   kMedial,              ///< since the reference film, mm
   kTiltChange,          ///< since the reference film, degrees

@@ -25,12 +25,20 @@ struct StemHold {
   std::optional<CementPrinciple> principle;  ///< of a cemented stem
 };
 
+/// One place with a line, as a share of the whole zone.
+struct LinePlace {
+  double share = 0.0;
+  Measured<Millimetres> width;
+};
+
 /// Parts of a zone along its interface, as shares of the whole zone.
 struct ZoneShares {
   double line = 0.0;
   double no_line = 0.0;
   double open = 0.0;    ///< seen, but it cannot be told
   double unseen = 0.0;  ///< outside of the film or covered
+  /// What `line` is made of; empty when only the zone's greatest width is known.
+  std::vector<LinePlace> places = {};
 };
 
 /// What one interface of one zone shows on one film (lucency::ZoneLine without its points).

@@ -27,12 +27,13 @@ enum class Because {
   kGroupLevel,       ///< mean of a group: not judged for one hip
   kOtherFixation,    ///< the criterion is for other stems
   kFixationUnknown,  ///< it is not known how the stem is held
-  kBaselineLate,     ///< the reference film hides early settling, so nothing can be within
-  kBaselineTooLate,  ///< the reference film shows late change only
+  kBaselineLate,     ///< the film it counts from hides what went before: nothing can be within
+  kBaselineTooLate,  ///< the reference film shows late change only, and that passes no limit
   kNotMeasured,      ///< there is no value
   kNoThreshold,      ///< typical values, no limit
   kNoScale,          ///< lengths are in pixels
   kUnsure,           ///< the value of the criterion is too doubtful
+  kRises,            ///< the stem would have risen, which stems do not do: nothing is within
 };
 [[nodiscard]] std::string code_of(Because because);
 
@@ -81,7 +82,8 @@ struct Finding {
 };
 
 /// Holds one criterion against one comparison. Time windows count from surgery; where the date of
-/// surgery is not known they count from the reference film, and a doubt says so.
+/// surgery is not known they count from the reference film, and a doubt says so. Where surgery is
+/// dated and the reference film is not, nothing is called within (kDateUnknown).
 [[nodiscard]] Finding judge(const HipEvidence& hip, std::size_t comparison,
                             const Criterion& criterion, const Course& course);
 

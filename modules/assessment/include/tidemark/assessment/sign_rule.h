@@ -17,7 +17,7 @@ namespace tidemark::assessment {
 /// and higher are positive.
 enum class Measure {
   kSubsidence,       ///< of the stem since the reference film
-  kLateSubsidence,   ///< since the first film three months or more after surgery
+  kLateSubsidence,   ///< late_change() of course.h
   kMedial,           ///< of the stem's reference point since the reference film
   kMedialProximal,   ///< of the point of the stem's axis at the level of the shoulder
   kMedialThird,      ///< a third of the way from there to the tip
@@ -32,7 +32,8 @@ enum class Measure {
 enum class LineQuestion {
   kExtent,       ///< whether lines take at least a share of the interface
   kAny,          ///< whether there is one in any of the zones
-  kNew,          ///< whether one is there that was not on the reference film
+  kNew,          ///< whether one is there that was not on the reference film, by both films' zones
+                 ///< and by its widths at the same places of the stem
   kProgressive,  ///< whether one grew or spread since the reference film
   kRim,          ///< whether one has a bright (sclerotic) rim
 };
@@ -47,9 +48,10 @@ enum class LineShare {
 struct LineRule {
   LineQuestion question = LineQuestion::kAny;
   lucency::Interface interface = lucency::Interface::kStemBone;
-  std::vector<int> zones;          ///< 1 to 7
-  std::optional<double> width_mm;  ///< only zones whose widest place reaches this
-  double at_least = 0.0;           ///< kExtent: the share
+  std::vector<int> zones;  ///< 1 to 7
+  /// Only lines that reach this: of a zone its widest place, with kExtent place by place.
+  std::optional<double> width_mm;
+  double at_least = 0.0;  ///< kExtent: the share
   LineShare share = LineShare::kVisible;
   bool past_first_centimetre = false;  ///< kExtent: zones 1 and 7 from 10 mm below the cut neck on
 };
