@@ -152,17 +152,26 @@ constexpr double kFilmEndMm = 1.5;
 /// How the film's own ends cut the outline of a stem.
 enum class Cut { kNone, kDistal, kElsewhere };
 
+/// A flank that runs along a side of the field for 10 mm, nearer than this, is that side's edge:
+/// the border found lies a little within the lead, whose halo reaches farther. House choices.
+constexpr double kBesideSideMm = 3.5;
+constexpr int kMostBesideSide = 20;  // half millimetres of outline
+
 /// A stem is cut distally where the film's lower end, and nothing else of the film, crosses it.
 Cut cut_of(const StemShape& shape, const cv::Size& film, double mm_per_px) {
   constexpr int kMost = 10;  // half millimetres of outline; house choice
   int on_end = 0;
   int elsewhere = 0;
+  int beside = 0;
   for (const Vec2& p : shape.outline) {
     const double lower = film.height - 1 - p.y();
-    const double others = std::min({p.x(), p.y(), film.width - 1 - p.x()});
+    const double sides = std::min(p.x(), film.width - 1 - p.x());
+    const double others = std::min(p.y(), sides);
+    if (sides * mm_per_px < kBesideSideMm) ++beside;
     if (std::min(lower, others) * mm_per_px < kFilmEndMm) ++on_end;
     if (others * mm_per_px < kFilmEndMm) ++elsewhere;
   }
+  if (beside > kMostBesideSide) return Cut::kElsewhere;
   if (on_end <= kMost) return Cut::kNone;
   return elsewhere > 0 ? Cut::kElsewhere : Cut::kDistal;
 }
