@@ -137,7 +137,7 @@ std::optional<ScaleCandidate> from_factor(const ScaleFacts& facts) {
   constexpr double kSourceToTableMm = kSourceToHipMm + kTableToHipMm;
   return from_dicom(facts.imager_pixel_spacing->between_columns_mm / *facts.magnification_factor *
                         kSourceToHipMm / kSourceToTableMm,
-                    depth_uncertainty(kTableToHipMm),
+                    depth_uncertainty(kTableToHipHalfWidthMm),
                     "ImagerPixelSpacing over EstimatedRadiographicMagnificationFactor, taken on "
                     "from the table to the hip");
 }
@@ -151,7 +151,7 @@ std::optional<ScaleCandidate> from_distances(const ScaleFacts& facts) {
   const double source_to_hip = *facts.source_to_patient_mm - kTableToHipMm;
   return from_dicom(
       facts.imager_pixel_spacing->between_columns_mm * source_to_hip / *facts.source_to_detector_mm,
-      depth_uncertainty(kTableToHipMm, source_to_hip),
+      depth_uncertainty(kTableToHipHalfWidthMm, source_to_hip),
       "ImagerPixelSpacing times DistanceSourceToPatient over DistanceSourceToDetector, taken on "
       "from the table to the hip");
 }

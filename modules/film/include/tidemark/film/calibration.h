@@ -39,9 +39,11 @@ inline constexpr double kStemForeshortening = 0.015;
 inline constexpr double kUnknownDepthHalfWidthMm = 70.0;
 /// The hip lies this much nearer to the tube than what DICOM calls the distance to the patient (and
 /// takes the magnification factor from): the side of the table or bucky that is nearest to the
-/// patient (PS3.3 C.8.7.5, DX Positioning). Rectangular from 0, for devices that mean the hip
-/// itself, to twice this, for a large patient (house choice).
+/// patient (PS3.3 C.8.7.5, DX Positioning).
 inline constexpr double kTableToHipMm = 75.0;
+/// Half-width about that, rectangular: from devices that mean the hip itself, with some allowance,
+/// to a large patient (house choice).
+inline constexpr double kTableToHipHalfWidthMm = 90.0;
 /// Factors outside this are no magnification of a hip and are not used (house choice).
 inline constexpr double kMinMagnification = 1.02;
 inline constexpr double kMaxMagnification = 1.60;
