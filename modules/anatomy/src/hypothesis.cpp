@@ -350,18 +350,27 @@ double head_mm_of(const ImplantOptions& options) {
   return options.head_diameter ? options.head_diameter->value : kUsualHead;
 }
 
+namespace {
+
+/// The stem of a head whose centre and diameter are given.
+std::vector<Hypothesis> head_by_hand(const Pyramid& film, const ImplantOptions& options) {
+  const Circle2 head{*options.given.head_centre_px, 0.5 * *options.given.head_diameter_px};
+  auto only = try_head(
+      film, {.head_px = head, .rim = 1.0, .head_mm = head_mm_of(options), .look = options.look});
+  if (!only) return {};
+  only->score += kRimScore;  // a hand's rim is a whole one
+  return {*only};
+}
+
+}  // namespace
+
 std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& options) {
   const SearchImage search(film);
   const Scaled& small = search.small;
   const int long_side = search.long_side;
   const double head_mm = head_mm_of(options);
   if (options.given.head_centre_px && options.given.head_diameter_px) {
-    const Circle2 head{*options.given.head_centre_px, 0.5 * *options.given.head_diameter_px};
-    auto only =
-        try_head(film, {.head_px = head, .rim = 1.0, .head_mm = head_mm, .look = options.look});
-    if (!only) return {};
-    only->score += kRimScore;  // a hand's rim is a whole one
-    return {*only};
+    return head_by_hand(film, options);
   }
   double low = 11.0;
   double high = 75.0;
