@@ -82,9 +82,10 @@ TEST(TrochanterBulge, IsSeenAboveAWire) {
 TEST(TrochanterBulge, ALoopWithEdgesIsNoTrochanter) {
   for (const double height : {0.0, 5.0}) {
     Outline o = outline_of(height, 30.0, 4.0);
-    for (const double at : {52.0, 75.0}) {
+    for (const double at : {42.0, 60.0}) {
       for (int i = static_cast<int>(at / kMm); i < static_cast<int>((at + 4.5) / kMm); ++i) {
-        o.from_shaft[static_cast<std::size_t>(i)] += 2.6;
+        const double top = 0.4 * std::sin((i * kMm - at) / 4.5 * 3.14);  // round, as wires are
+        o.from_shaft[static_cast<std::size_t>(i)] += 2.6 + top;
       }
     }
     const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);

@@ -99,7 +99,7 @@ struct Affine {
   double stretch = 1.0;
 };
 
-/// Cubic B-spline coefficients on their grid, and the weights of its pixels.
+/// Cubic B-spline coefficients on their grid.
 template <unsigned VDimension>
 struct Grid {
   const double* values = nullptr;
