@@ -41,6 +41,19 @@ followup::Result measured(const followup::Series& series, const followup::Option
   return result;
 }
 
+/// How what the films leave open is stated here: results are read in the window and on paper too,
+/// so their sentences name no option.
+void tell_options(const followup::Result& result) {
+  bool side = false;
+  bool head = false;
+  for (const followup::FilmResult& film : result.films) {
+    for (const Flag& flag : film.flags) side |= flag.id == "side_assumed";
+    head |= film.reason.find("state the diameter of the head") != std::string::npos;
+  }
+  if (side) std::cerr << "tidemark: the side is stated with --side L or --side R\n";
+  if (head) std::cerr << "tidemark: the diameter of the head is stated with --head-diameter MM\n";
+}
+
 /// Writes the reports and the result; result.json last: where it is, all is.
 Expected<void> write_all(const followup::Result& result, const followup::Earlier& earlier,
                          const CommonOptions& options) {
@@ -75,6 +88,7 @@ int measure_and_print(const Expected<followup::Series>& series, const CommonOpti
     const auto written = write_all(result, earlier, options);
     if (!written) return report(written.error());
   }
+  tell_options(result);
   return print(options.json ? followup::to_json(result) : text(result),
                std::max(followup::exit_code(result), archived));
 }

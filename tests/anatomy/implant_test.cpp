@@ -268,6 +268,15 @@ TEST(FindImplant, RefusesAStemCutLengthwise) {
   }
 }
 
+// The shoulder lies 1.9 mm from the border and the flank 3.5 mm from it 13 mm farther down: as the
+// edge of a lead shutter does, whose halo makes the border look nearer than it is.
+TEST(FindImplant, RefusesAFlankThatRunsAlongTheBorder) {
+  const auto found =
+      find_implant(altered([](Hip& h) { h.place_mm = Vec2(13.9, 95.0); }), with_head(32.0));
+  ASSERT_FALSE(found.has_value());
+  EXPECT_THAT(found.error().remedy, testing::HasSubstr("the stem in its whole width"));
+}
+
 // The tip is at 95 + some 110 mm of the film's height. What is seen of the stem is found as on the
 // whole film; of the tip nothing is claimed.
 TEST(FindImplant, FollowsAStemThatTheLowerBorderCuts) {

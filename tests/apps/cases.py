@@ -426,6 +426,8 @@ class SideUnknown(Case):
                     delattr(film, keyword)
             film.save_as(films / name)
         run = tidemark("measure", films, "--head-diameter", "32", "--json")
+        self.assertIn("--side", run.stderr)
+        self.assertNotIn("--side", run.stdout)
         result = json.loads(run.stdout)
         self.assertEqual("R", result["side"])
         for film in result["films"]:

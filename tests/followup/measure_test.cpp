@@ -468,7 +468,7 @@ TEST(Measure, WithoutScaleIsRefusedWithTheRemedy) {
   series.stem.head_diameter.reset();
   const Result result = measured(series);
   EXPECT_EQ(result.films[0].status, Status::kNotMeasured);
-  EXPECT_THAT(result.films[0].reason, HasSubstr("--head-diameter"));
+  EXPECT_THAT(result.films[0].reason, HasSubstr("state the diameter of the head"));
 }
 
 // In pixels a head of 32 mm stands in for the true one: 0.5 mm per px, so 2.1 mm are 4.2 px.

@@ -236,8 +236,7 @@ void scale_by_common_head(Working& film, const HeadSize& head, const std::option
 std::string why_no_scale(const Working& film, const StemFacts& stem) {
   const auto calibration = film::calibrate(sources_of(film, stem));
   return (calibration ? "nothing gives the scale" : calibration.error().wrong) +
-         "; state the diameter of the head with --head-diameter or as stem.head_diameter_mm in "
-         "series.json";
+         "; state the diameter of the head";
 }
 
 /// Lengths in pixels: every film is brought to the same head size, which cancels in the end.

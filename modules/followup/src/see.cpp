@@ -114,7 +114,7 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
       seen->implant.flags.push_back(
           {"side_assumed", std::string("Nothing says which hip this is; it was taken for the ") +
                                word_of(side) +
-                               " one as the film is usually shown. State it with --side."});
+                               " one as the film is usually shown. State the side."});
     }
     take_seen(work.films[i], std::move(seen), fault[i]);
   }

@@ -166,9 +166,9 @@ QWidget* ReviewWindow::make_asking_bar() {
   asked_diameter_->setDecimals(1);
   asked_diameter_->setSuffix(" mm");
   asked_diameter_->setSpecialValueText("not known");
-  auto* side = new QLabel("S&ide of the hip:", asking_bar_);
+  auto* side = new QLabel("Si&de of the hip:", asking_bar_);
   side->setBuddy(asked_side_);
-  auto* diameter = new QLabel("&Diameter of the head:", asking_bar_);
+  auto* diameter = new QLabel("Diamete&r of the head:", asking_bar_);
   diameter->setBuddy(asked_diameter_);
   auto* take = new QPushButton("&Measure", asking_bar_);
   take->setObjectName("asked-take");

@@ -1,6 +1,8 @@
 #include <algorithm>
+#include <array>
 #include <cctype>
 #include <string>
+#include <string_view>
 #include <utility>
 
 #include "document_parts.h"
@@ -111,6 +113,17 @@ void add_pose(const migration::Migration& m, Help& to) {
                      told(*m.flexion_change) + ", rotation " + told(*m.rotation_change) + ".");
 }
 
+/// Flags that say something of the motion: those of the lines stand in the lines' own help.
+std::vector<Flag> of_motion(std::vector<Flag> flags) {
+  constexpr std::array<std::string_view, 6> kOfLines{"entry_assumed",    "film_too_soft",
+                                                     "fixation_assumed", "lines_not_validated",
+                                                     "short_zones",      "zone_border_misplaced"};
+  std::erase_if(flags, [&](const Flag& flag) {
+    return std::find(kOfLines.begin(), kOfLines.end(), flag.id) != kOfLines.end();
+  });
+  return flags;
+}
+
 /// Scales, points by hand and flags of a pair of films.
 void add_films(const HelpFrom& from, const ComparisonResult& pair, Help& to) {
   for (const std::size_t film : {pair.reference, pair.follow_up}) {
@@ -123,9 +136,9 @@ void add_films(const HelpFrom& from, const ComparisonResult& pair, Help& to) {
   add_flags(to, "", pair.flags);
   for (const std::size_t film : {pair.reference, pair.follow_up}) {
     const auto& one = from.result.films[film];
-    add_flags(to, printable(one.file), one.flags);
+    add_flags(to, printable(one.file), of_motion(one.flags));
   }
-  add_flags(to, "", from.result.flags);
+  add_flags(to, "", of_motion(from.result.flags));
 }
 
 std::string days_of(const assessment::Window& window) {

@@ -86,7 +86,7 @@ SidePanel::SidePanel(ZonePage::Told told, std::function<void()> explain, QWidget
   steps_->setObjectName("steps");
   steps_->setAccessibleName("Corrections, the latest last");
   tabs_->addTab(page_of(tabs_, {{finding_, 1}}), "&Finding");
-  tabs_->addTab(page_of(tabs_, {{subsidence_, 2}, {tilt_, 2}, {course_words_, 1}}), "&Course");
+  tabs_->addTab(page_of(tabs_, {{subsidence_, 2}, {tilt_, 2}, {course_words_, 1}}), "C&ourse");
   tabs_->addTab(zones_, "&Zones");
   tabs_->addTab(page_of(tabs_, {{seat_, 3}, {seat_words_, 1}}), "&Seat");
   tabs_->addTab(page_of(tabs_, {{steps_, 1}}), "&Edits");

@@ -27,6 +27,7 @@ using followup::ZoneMark;
 using followup::ZoneResult;
 using lucency::State;
 
+constexpr int kWordLines = 5;  ///< what to know of the lines is seen without scrolling
 constexpr int kStripsHeight = 296;
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
@@ -103,6 +104,7 @@ ZonePage::ZonePage(Told told, QWidget* parent)
   // What each strip is stands where it is seen, so it is drawn anew when that moves.
   connect(scroll_->horizontalScrollBar(), &QScrollBar::valueChanged, strips_,
           [this] { strips_->update(); });
+  words_->setMinimumHeight(kWordLines * words_->fontMetrics().lineSpacing());
   setFocusProxy(strips_);
   auto* column = new QVBoxLayout(this);
   column->setContentsMargins(4, 4, 4, 4);
@@ -120,9 +122,9 @@ QWidget* ZonePage::make_buttons() {
   auto* row = new QHBoxLayout(out);
   row->setContentsMargins(0, 0, 0, 0);
   const std::vector<std::pair<QString, std::optional<Opinion>>> all{
-      {"A&gree", Opinion::kAgree},
-      {"Disa&gree", Opinion::kDisagree},
-      {"Cannot te&ll", Opinion::kCannotTell},
+      {"&Agree", Opinion::kAgree},
+      {"&Disagree", Opinion::kDisagree},
+      {"Cannot &tell", Opinion::kCannotTell},
       {"No mar&k", std::nullopt}};
   for (const auto& [text, opinion] : all) {
     auto* button = new QPushButton(text, out);

@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <QRegularExpression>
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <regex>
@@ -146,6 +147,12 @@ TEST(Help, OfSubsidenceTellsThisHipsOwnFacts) {
   for (const auto& item : pair.migration->budget) EXPECT_THAT(page, HasSubstr(item.source));
   EXPECT_THAT(page, HasSubstr("from the head's diameter")) << "the way to the scale";
   for (const auto& flag : pair.flags) EXPECT_THAT(help.facts, Contains(flag.text));
+  const auto& flags = hip.result.flags;
+  const auto of_lines = std::find_if(flags.begin(), flags.end(), [](const Flag& flag) {
+    return flag.id == "lines_not_validated";
+  });
+  ASSERT_NE(of_lines, flags.end());
+  EXPECT_THAT(help.facts, Not(Contains(of_lines->text))) << "it says nothing of the motion";
 }
 
 TEST(Help, OfEveryVerdictCarriesItsCriterionsCitation) {

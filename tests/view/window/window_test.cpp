@@ -8,10 +8,14 @@
 #include <QDoubleSpinBox>
 #include <QElapsedTimer>
 #include <QInputDialog>
+#include <QLabel>
 #include <QListWidget>
+#include <QMenu>
+#include <QMenuBar>
 #include <QMessageBox>
 #include <QMouseEvent>
 #include <QPushButton>
+#include <QTabWidget>
 #include <QTableWidget>
 #include <QTest>
 #include <QTextBrowser>
@@ -113,6 +117,29 @@ class Window : public ::testing::Test {
   /// landmarks_px of a film as the sheet has them now.
   [[nodiscard]] Sheet by_hand(std::size_t film) const {
     return window_->review()->sheet()["films"][film]["landmarks_px"];
+  }
+  /// The letter that goes with Alt for this text, as a text; empty when it has none.
+  [[nodiscard]] static QString letter_of(const QString& text) {
+    const QKeySequence keys = QKeySequence::mnemonic(text);
+    return keys.isEmpty() ? QString() : keys.toString().right(1);
+  }
+  [[nodiscard]] static bool each_once(const QString& letters) {
+    return std::set<QChar>(letters.begin(), letters.end()).size() ==
+           static_cast<std::size_t>(letters.size());
+  }
+  /// All letters that go with Alt in the window as it stands.
+  [[nodiscard]] QString letters() const {
+    QString out;
+    for (const QAction* menu : window_->menuBar()->actions()) out += letter_of(menu->text());
+    const auto* tabs = window_->findChild<QTabWidget*>();
+    for (int i = 0; i < tabs->count(); ++i) out += letter_of(tabs->tabText(i));
+    for (const auto* one : window_->findChildren<QPushButton*>()) {
+      if (one->isVisible() && one->isEnabled()) out += letter_of(one->text());
+    }
+    for (const auto* one : window_->findChildren<QLabel*>()) {
+      if (one->isVisible() && one->buddy() != nullptr) out += letter_of(one->text());
+    }
+    return out;
   }
   void trigger(const char* name) {
     auto* action = window_->findChild<QAction*>(name);
@@ -674,9 +701,26 @@ TEST_F(Window, LeavesAFilmOutAndChangesTheReference) {
   EXPECT_EQ(window_->hip()->result.films[1].role, followup::Role::kReference);
 }
 
+// Two of one letter and Alt with it only moves the focus: neither is done.
+TEST_F(Window, HasEveryLetterOfAltOnce) {
+  open();
+  auto* tabs = window_->findChild<QTabWidget*>();
+  for (int i = 0; i < tabs->count(); ++i) {
+    tabs->setCurrentIndex(i);
+    QTest::qWait(1);
+    EXPECT_TRUE(each_once(letters())) << "page " << i << ": " << letters().toStdString();
+  }
+  for (const QAction* head : window_->menuBar()->actions()) {
+    QString inside;
+    for (const QAction* action : head->menu()->actions()) inside += letter_of(action->text());
+    EXPECT_TRUE(each_once(inside)) << head->text().toStdString() << ": " << inside.toStdString();
+  }
+}
+
 TEST_F(Window, AsksForSideAndHeadWhereNoSheetIs) {
   std::filesystem::remove(folder() / "series.json");
   open();
+  EXPECT_TRUE(each_once(letters())) << letters().toStdString();
   auto* asking = window_->findChild<QWidget*>("asking");
   ASSERT_TRUE(asking->isVisible());
   picture("asking");
