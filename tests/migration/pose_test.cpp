@@ -5,7 +5,10 @@
 #include <Eigen/Geometry>
 #include <cmath>
 #include <optional>
+#include <vector>
 
+#include "../../modules/migration/src/consensus.h"
+#include "../../modules/migration/src/stem_in_beam.h"
 #include "migration/by_hand.h"
 #include "tidemark/core/monte_carlo.h"
 #include "tidemark/migration/regions.h"
@@ -29,9 +32,12 @@ struct Stem {
   Vec2 head_from_beam = Vec2(0.0, -60.0);
   double source = 950.0;
 
-  [[nodiscard]] Vec2 shadow(double from_axis, double distal, const Posed& p) const {
+  /// Of a point `from_axis` of the stem's axis in the plane of the neck, and then `beside` it:
+  /// (medial, distal, towards the tube) of the leg.
+  [[nodiscard]] Vec2 shadow(double from_axis, double distal, const Posed& p,
+                            const Vector3d& beside = Vector3d::Zero()) const {
     const double x = from_axis - offset;
-    const Vector3d point(x * std::cos(version), distal, x * std::sin(version));
+    const Vector3d point = Vector3d(x * std::cos(version), distal, x * std::sin(version)) + beside;
     const Eigen::AngleAxisd turn(p.rotation, Vector3d::UnitY());
     const Eigen::AngleAxisd flex(p.flexion, Vector3d::UnitX());
     const Vector3d placed =
@@ -71,6 +77,100 @@ double variance_of_flexion(const PoseChange& p) {
 /// PoseDraw::flexion of two poses: knee away from the tube +.
 double flexion_between(const Posed& a, const Posed& b) {
   return std::cos(a.rotation) * std::sin(a.flexion) - std::cos(b.rotation) * std::sin(b.flexion);
+}
+
+/// A point of the bone: mm medial and distal of the stem's reference point, and behind it.
+struct Place {
+  const char* feature;
+  double x, l, d;
+};
+
+/// Where it is seen from the reference point, in the axes of the stem's shadow: (medial, distal).
+Vec2 seen_from_stem(const Stem& stem, const Posed& p, const Place& place) {
+  const double level = stem.level + 10.0;
+  const Vec2 top = stem.shadow(0.0, stem.level + 0.2 * stem.length, p);
+  const Vec2 down = (stem.shadow(0.0, stem.level + 0.9 * stem.length, p) - top).normalized();
+  const Vec2 from =
+      stem.shadow(0.0, level + place.l, p, {place.x, 0.0, -place.d}) - stem.shadow(0.0, level, p);
+  return {from.dot(Vec2(down.y(), -down.x())), from.dot(down)};
+}
+
+PoseDraw known_pose(const Stem& stem, const Posed& a, const Posed& b) {
+  const StemFigure figure{.offset_mm = stem.offset,
+                          .shoulder_mm = stem.shoulder,
+                          .level_mm = stem.level,
+                          .length_mm = stem.length,
+                          .anteversion_rad = stem.version};
+  const auto leg = [&](const Posed& p) {
+    return LegInBeam{p.flexion, p.rotation, stem.head_from_beam, stem.source};
+  };
+  PoseDraw out = pose_between(figure, leg(a), leg(b));
+  out.probability = 1.0;
+  return out;
+}
+
+constexpr Place kPlaces[] = {{kGreaterTrochanter, -28.0, -22.0, 6.0},
+                             {kLesserTrochanter, 20.0, 40.0, 16.0},
+                             {kMetaphysis, 14.0, 25.0, 2.0},
+                             {kShaft, 0.0, 110.0, 0.0}};
+
+struct Laid {
+  const char* what;
+  Posed a, b;
+  Vec2 head_from_beam;
+};
+
+const Laid kLaid[] = {
+    {"flexed", {}, {5.0 * kDegree, 0.0}, {0.0, -60.0}},
+    {"extended", {}, {-6.0 * kDegree, 0.0}, {0.0, -60.0}},
+    {"turned", {}, {0.0, 10.0 * kDegree}, {0.0, -100.0}},
+    {"of a pelvis", {}, {5.0 * kDegree, 0.0}, {100.0, -20.0}},
+    {"both", {-2.0 * kDegree, -4.0 * kDegree}, {3.0 * kDegree, 6.0 * kDegree}, {80.0, -60.0}}};
+
+/// The stem stands still: what each feature sees of its motion in these two poses, by the camera.
+std::vector<Opinion> votes_by_camera(const Stem& stem, const Laid& laid) {
+  std::vector<Opinion> out;
+  for (const Place& place : kPlaces) {
+    const Vec2 gone = seen_from_stem(stem, laid.b, place) - seen_from_stem(stem, laid.a, place);
+    out.push_back({.feature = place.feature,
+                   .at = Vec2(place.x, place.l),
+                   .along = Reading{-gone.y(), 0.01},
+                   .across = Reading{-gone.x(), 0.01}});
+  }
+  return out;
+}
+
+// A feature goes on the film as a camera shows it, to the second order of the angles.
+TEST(PoseDraw, CarriesAPointAsACameraShowsIt) {
+  for (const Laid& laid : kLaid) {
+    const Stem stem{.head_from_beam = laid.head_from_beam};
+    const PoseDraw pose = known_pose(stem, laid.a, laid.b);
+    for (const Place& p : kPlaces) {
+      const Vec2 gone = seen_from_stem(stem, laid.b, p) - seen_from_stem(stem, laid.a, p);
+      const double along = -(pose.flexion * p.d + pose.turned * p.x +
+                             pose.bent * (p.l * p.l - p.d * p.d) + pose.twisted * p.x * p.l) +
+                           pose.stretch * p.l;
+      const double across =
+          -(pose.rolled * p.d + pose.bent * p.x * p.l + pose.twisted * (p.x * p.x - p.d * p.d)) +
+          pose.narrowed * p.x;
+      EXPECT_NEAR(along, gone.y(), 0.06) << laid.what << ", " << p.feature;
+      EXPECT_NEAR(across, gone.x(), 0.06) << laid.what << ", " << p.feature;
+    }
+  }
+}
+
+// The stem stands still, the pose and the depths are known: no motion is told.
+TEST(PoseDraw, TellsNoMotionOfAStemThatStandsStill) {
+  for (const Laid& laid : kLaid) {
+    const Stem stem{.head_from_beam = laid.head_from_beam};
+    SharedErrors shared;
+    shared.pose.draws = {known_pose(stem, laid.a, laid.b)};
+    shared.depths.covariance *= 1e-4;
+    for (const Place& p : kPlaces) shared.depths.mean_mm(depth_index(p.feature)) = p.d;
+    const auto told = consensus(votes_by_camera(stem, laid), shared, {.depths_apart_mm = 0.0});
+    ASSERT_TRUE(told.has_value());
+    EXPECT_NEAR(told->mean, 0.0, 0.03) << laid.what;
+  }
 }
 
 TEST(PoseChange, WithoutTheStemIsTheModel) {

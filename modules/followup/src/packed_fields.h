@@ -96,7 +96,7 @@ inline constexpr std::size_t kFields<surface::PoseChangeBySurface> = 3;
 template <>
 inline constexpr std::size_t kFields<migration::StemMotion> = 3;
 template <>
-inline constexpr std::size_t kFields<migration::PoseDraw> = 6;
+inline constexpr std::size_t kFields<migration::PoseDraw> = 8;
 template <>
 inline constexpr std::size_t kFields<migration::PoseChange> = 4;
 template <>

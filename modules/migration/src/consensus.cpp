@@ -55,19 +55,18 @@ struct Table {
   Matrix depth;  ///< of the depths of the rows' features, mm^2
   Matrix rim;    ///< of the depth at which the stem's shoulder is seen: rows along, mm^2
   Matrix apart;  ///< of what a feature's depth across differs from that along, mm^2
-  Eigen::Matrix<double, Eigen::Dynamic, 5, 0, kMostRows, 5> lever;  ///< of a PoseVector
+  Eigen::Matrix<double, Eigen::Dynamic, 7, 0, kMostRows, 7> lever;  ///< of a PoseVector
   PoseMatrix about_draw;
   std::size_t opinions = 0;
 };
 
+/// What each part of a change of pose does to an opinion at (x, l): see PoseDraw.
 PoseVector lever_of(const Vec2& at, double depth_mm, bool along) {
-  PoseVector out = PoseVector::Zero();
-  if (along) {
-    out.head<3>() << depth_mm, at.x(), -at.y();
-  } else {
-    out.tail<2>() << depth_mm, -at.x();
-  }
-  return out;
+  const double x = at.x();
+  const double l = at.y();
+  const double d = depth_mm;
+  if (along) return PoseVector{{d, x, -l, 0.0, 0.0, l * l - d * d, x * l}};
+  return PoseVector{{0.0, 0.0, 0.0, d, -x, x * l, x * x - d * d}};
 }
 
 void fill_depths(const Trust& trust, Table& t) {
@@ -99,7 +98,7 @@ Table table_of(const std::vector<Opinion>& opinions, const SharedErrors& shared,
   t.y = Vector(n);
   t.design = Design::Zero(n, both ? 2 : 1);
   t.own = Matrix::Zero(n, n);
-  t.lever.resize(n, 5);
+  t.lever.resize(n, 7);
   Vector turn(n);
   Vector size(n);
   for (Eigen::Index i = 0; i < n; ++i) {

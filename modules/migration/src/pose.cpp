@@ -155,18 +155,7 @@ Draw draw(const PoseModel& model, const StemLooks& looks, const Legs& legs) {
   const StemFigure stem = figure_of(looks.reference, a, legs.anteversion);
   const BeamLook expected = look_in_beam(stem, b);
   Draw d{};
-  // Knee towards the tube carries what lies behind the stem proximally: the sign of the votes.
-  d.pose.flexion = std::cos(a.rotation_rad) * std::sin(a.flexion_rad) -
-                   std::cos(b.rotation_rad) * std::sin(b.flexion_rad);
-  d.pose.turned = std::sin(a.rotation_rad) * std::sin(a.flexion_rad) -
-                  std::sin(b.rotation_rad) * std::sin(b.flexion_rad);
-  constexpr double kBelow = 10.0;  // mm: the reference point's place on the stem (docs/design.md)
-  d.pose.stretch = apparent_length(stem, b, kBelow) / apparent_length(stem, a, kBelow) - 1.0;
-  d.pose.rolled = std::sin(b.rotation_rad) - std::sin(a.rotation_rad);
-  d.pose.narrowed = std::cos(b.rotation_rad) - std::cos(a.rotation_rad);
-  const Vec2 beam_turn = (b.head_mm - a.head_mm) / model.source.value;
-  d.pose.flexion += beam_turn.y();
-  d.pose.rolled += beam_turn.x();
+  d.pose = pose_between(stem, a, b);
   d.rotation = b.rotation_rad - a.rotation_rad;
   const double rim = kShoulderDepth * (std::sin(b.flexion_rad) - std::sin(a.flexion_rad));
   const double shoulder = looks.shoulder_u_mm * looks.shoulder_u_mm + rim * rim;
@@ -228,7 +217,7 @@ PoseChange smoothed(std::vector<PoseDraw> draws) {
   const double together = std::sqrt(1.0 - kWidth * kWidth);
   for (PoseDraw& d : draws) {
     const PoseVector v = mean + together * (vector_of(d) - mean);
-    d = {v(0), v(1), v(2), v(3), v(4), d.probability};
+    d = {v(0), v(1), v(2), v(3), v(4), v(5), v(6), d.probability};
   }
   PoseChange out;
   out.draws = std::move(draws);
@@ -261,7 +250,7 @@ PoseChange posterior(const std::vector<Draw>& draws) {
 }  // namespace
 
 PoseVector vector_of(const PoseDraw& d) {
-  return {d.flexion, d.turned, d.stretch, d.rolled, d.narrowed};
+  return PoseVector{{d.flexion, d.turned, d.stretch, d.rolled, d.narrowed, d.bent, d.twisted}};
 }
 
 StemLook stem_look(const MeasuredFilm& film) {

@@ -34,6 +34,34 @@ class Shadow {
   const LegInBeam& leg_;
 };
 
+/// What one film does to the coordinates of a point beside the stem: the terms of PoseDraw.
+struct Shown {
+  double by_flexion, by_turn, by_roll, width, bent, twisted;
+};
+
+constexpr double kBelow = 10.0;  // mm: the reference point's place on the stem (docs/design.md)
+
+Shown shown_by(const StemFigure& stem, const LegInBeam& leg) {
+  const double sin_f = std::sin(leg.flexion_rad);
+  const double cos_f = std::cos(leg.flexion_rad);
+  const double sin_r = std::sin(leg.rotation_rad);
+  const double cos_r = std::cos(leg.rotation_rad);
+  const double level = stem.level_mm + kBelow;
+  const double open = stem.anteversion_rad - leg.rotation_rad;
+  const double before_flexion = -stem.offset_mm * std::sin(open);  // towards the tube
+  const double towards = before_flexion * cos_f + level * sin_f;
+  const double magnified = 1.0 + towards / leg.source_mm;
+  const double x = (leg.head_mm.x() - stem.offset_mm * std::cos(open)) / leg.source_mm;
+  const double y = (leg.head_mm.y() + level * cos_f - before_flexion * sin_f) / leg.source_mm;
+  const double lifted = magnified * sin_f - y * cos_f;
+  return {.by_flexion = cos_r * lifted,
+          .by_turn = sin_r * lifted + x * sin_f,
+          .by_roll = magnified * sin_r + x * cos_r * cos_f,
+          .width = magnified * cos_r - x * sin_r,
+          .bent = sin_f * cos_f / leg.source_mm,
+          .twisted = sin_r / leg.source_mm};
+}
+
 }  // namespace
 
 BeamLook look_in_beam(const StemFigure& stem, const LegInBeam& leg) {
@@ -71,6 +99,22 @@ StemFigure figure_of(const StemLook& seen, const LegInBeam& leg, double antevers
     stem.length_mm += seen.length_mm - look.length_mm;
   }
   return stem;
+}
+
+PoseDraw pose_between(const StemFigure& stem, const LegInBeam& reference,
+                      const LegInBeam& follow_up) {
+  const Shown before = shown_by(stem, reference);
+  const Shown after = shown_by(stem, follow_up);
+  return {
+      .flexion = before.by_flexion - after.by_flexion,
+      .turned = before.by_turn - after.by_turn,
+      .stretch =
+          apparent_length(stem, follow_up, kBelow) / apparent_length(stem, reference, kBelow) - 1.0,
+      .rolled = after.by_roll - before.by_roll,
+      .narrowed = after.width - before.width,
+      .bent = before.bent - after.bent,
+      .twisted = after.twisted - before.twisted,
+      .probability = 0.0};
 }
 
 }  // namespace tidemark::migration

@@ -43,4 +43,9 @@ struct BeamLook {
 [[nodiscard]] StemFigure figure_of(const StemLook& seen, const LegInBeam& leg,
                                    double anteversion_rad);
 
+/// What goes from the one pose to the other, of a point beside this stem; its probability is left
+/// 0.
+[[nodiscard]] PoseDraw pose_between(const StemFigure& stem, const LegInBeam& reference,
+                                    const LegInBeam& follow_up);
+
 }  // namespace tidemark::migration

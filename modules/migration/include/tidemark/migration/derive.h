@@ -75,8 +75,9 @@ struct PairEvidence {
 ///
 /// Model of the votes along the shaft: feature i, lying d_i behind the stem, x_i medial and l_i
 /// distal of its reference point, sees
-///   y_i = subsidence + flexion d_i + turned x_i - stretch l_i + e_i,
-/// the change of pose known as far as the stem's look tells it (pose_change), d_i from anatomy
+///   y_i = subsidence + flexion d_i + turned x_i - stretch l_i + bent (l_i^2 - d_i^2)
+///         + twisted x_i l_i + e_i,
+/// the change of pose (PoseDraw) known as far as the stem's look tells it (pose_change), d_i from anatomy
 /// within its spread. The votes, and the trochanters as marked with a small weight, are combined by
 /// generalised least squares with the covariance of e, depths, angle and scale, for every pose
 /// that the stem's look leaves possible and every story of which votes are wild (Trust), each

@@ -65,25 +65,28 @@ struct StemLooks {
 };
 
 /// One pose of both films that is possible, and its probability. Against the stem's reference
-/// point, a point of the bone d mm behind the stem, x mm medial and l mm distal of it goes on the
-/// film by
-/// -(flexion d + turned x) + stretch l along the shaft and by -rolled d + narrowed x medially.
-/// Where the beam of the one film is centred otherwise than that of the other, the point is
-/// displaced as if the leg had been turned by the shift over the way from the focus (derived:
-/// magnification falls by 1/S per mm of depth): flexion and rolled hold that too.
+/// point, in the axes of the stem's shadow, a point of the bone d mm behind the stem, x mm medial
+/// and l mm distal of it goes on the film by
+///   -(flexion d + turned x + bent (l^2 - d^2) + twisted x l) + stretch l   along the shaft,
+///   -(rolled d + bent x l + twisted (x^2 - d^2)) + narrowed x              medially.
+/// Each is the difference of what the two films do to the coordinates by a cone beam, to the first
+/// order of 1/S, S from the focus to the head, f positive with the knee towards the tube here, r
+/// inwards, (X, Y) the reference point (medial, distal) of the beam's axis, m = 1 + t/S its
+/// magnification, t towards the tube from the head (derived, docs/migration.md).
 struct PoseDraw {
-  double flexion =
-      0.0;  ///< cos r' sin f' - cos r sin f, f positive with the knee away from the tube
-  double turned = 0.0;    ///< sin r' sin f' - sin r sin f: rotation brings x into depth
+  double flexion = 0.0;   ///< reference less follow-up: cos r (m sin f - Y/S cos f)
+  double turned = 0.0;    ///< reference less follow-up: sin r (m sin f - Y/S cos f) + X/S sin f
   double stretch = 0.0;   ///< apparent length along the shaft, follow-up over reference, less 1
-  double rolled = 0.0;    ///< sin r' - sin r, r positive inwards: rotation brings d across
-  double narrowed = 0.0;  ///< cos r' - cos r
+  double rolled = 0.0;    ///< follow-up less reference: m sin r + X/S cos r cos f
+  double narrowed = 0.0;  ///< follow-up less reference: m cos r - X/S sin r
+  double bent = 0.0;      ///< 1/mm, reference less follow-up: sin f cos f / S
+  double twisted = 0.0;   ///< 1/mm, follow-up less reference: sin r / S
   double probability = 0.0;
 };
 
-/// (flexion, turned, stretch, rolled, narrowed)
-using PoseVector = Eigen::Matrix<double, 5, 1>;
-using PoseMatrix = Eigen::Matrix<double, 5, 5>;
+/// (flexion, turned, stretch, rolled, narrowed, bent, twisted)
+using PoseVector = Eigen::Matrix<double, 7, 1>;
+using PoseMatrix = Eigen::Matrix<double, 7, 7>;
 
 /// Change of pose from the reference film to the follow-up, as far as it matters.
 struct PoseChange {
