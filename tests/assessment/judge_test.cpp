@@ -312,6 +312,12 @@ TEST(Judge, AStemThatRisesIsNotWithin) {
   ASSERT_EQ(f.doubts.size(), 1U);
   EXPECT_THAT(f.doubts[0], HasSubstr("look at the pair"));
   EXPECT_EQ(found(invented::hip({{730, -0.5, 0.3}}), c).verdict, Verdict::kWithin);
+  // Of a film from before the reference film it is what sinking looks like.
+  auto before = invented::hip({{730, -3.0, 0.9}});
+  before.comparisons[0].days = -30;
+  EXPECT_NE(code_of(found(before, limit(1.5)).because), "rises");
+  before.comparisons[0].migration->subsidence.value.value = 3.0;
+  EXPECT_NE(found(before, limit(1.5)).verdict, Verdict::kWithin);
   Criterion tilt = limit(3.0);
   tilt.quantity = Quantity::kTiltChange;
   tilt.sense = Sense::kEitherWay;

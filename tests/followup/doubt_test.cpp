@@ -126,11 +126,18 @@ TEST(Doubt, NamesWhatIsWrongWithAFilm) {
   EXPECT_THAT(reason("other-stem.dcm"), HasSubstr("do not show the same implant"));
   EXPECT_THAT(reason("other-bone.dcm"), HasSubstr("do not show the same bone"));
 
-  // The honest pair the other way round: 6 mm of subsidence become 6 mm out of the bone.
+  // The honest pair the other way round: from the later film back the stem stood 6 mm higher, and
+  // if the sheet has the dates exchanged as well, 6 mm of subsidence become 6 mm out of the bone.
   Series turned_round = hip.series();
   turned_round.films.resize(2);
   turned_round.films[0].role = Role::kFollowUp;
   turned_round.films[1].role = Role::kReference;
+  const Result back = measure(turned_round, {});
+  ASSERT_EQ(back.comparisons.size(), 1U);
+  EXPECT_EQ(back.comparisons[0].status, Status::kMeasured) << back.comparisons[0].reason;
+  EXPECT_FALSE(has_flag(back.comparisons[0].flags, "stem_rises"));
+  turned_round.films[0].date = back.films[1].date;
+  turned_round.films[1].date = back.films[0].date;
   const Result risen = measure(turned_round, {});
   ASSERT_EQ(risen.comparisons.size(), 1U);
   EXPECT_EQ(risen.comparisons[0].status, Status::kMeasured) << risen.comparisons[0].reason;

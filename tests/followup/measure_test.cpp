@@ -82,6 +82,22 @@ TEST(Measure, AnUndatedFilmDoesNotScrambleTheOrderOfTime) {
   EXPECT_EQ(result.comparisons[2].follow_up, 1U);
 }
 
+// A follow-up cannot be read: that is no doubt about the reference film. An earlier film, or one of
+// which nobody knows when it was taken, is.
+TEST(Measure, SaysWhenTheReferenceFilmMayBeLost) {
+  for (const auto& [day, lost] : std::vector<std::pair<std::optional<int>, bool>>{
+           {1, true}, {std::nullopt, true}, {28, false}}) {
+    Series series = invented::series({"early.dcm", "late.dcm", "none.dcm"});
+    series.films[0].date = std::chrono::year{2024} / 3 / 10;
+    series.films[1].date = std::chrono::year{2024} / 4 / 10;
+    if (day) series.films[2].date = std::chrono::year{2024} / 3 / *day;
+    const Result result = measured(series);
+    ASSERT_TRUE(result.films[2].unreadable);
+    EXPECT_EQ(result.films[0].role, Role::kReference);
+    EXPECT_EQ(has_flag(result.flags, "reference_lost"), lost) << day.value_or(0);
+  }
+}
+
 TEST(Measure, AnUnreadableFilmKeepsTheDayOfItsVisit) {
   Series series = invented::series({"early.dcm", "none.dcm"});
   series.surgery_date = parse_date("2024-01-01");

@@ -218,12 +218,13 @@ bool flagged(const Migration& m, const std::string& id) {
 
 /// A pair whose landmarks say that the stem sank and turned, and whose alignments say that nothing
 /// moved.
-Expected<Migration> contradiction(double landmarks_mm, double landmarks_tilt_deg) {
+Expected<Migration> contradiction(double landmarks_mm, double landmarks_tilt_deg,
+                                  const by_hand::Anatomy& anatomy = {}) {
   const Place place;
-  by_hand::Pair pair(by_hand::film(place), place, {}, {});
+  by_hand::Pair pair(by_hand::film(place, anatomy), place, {}, {});
   const double px = landmarks_mm / by_hand::kMmPerPx;
-  pair.follow_up.femur.lesser_trochanter->px.y() -= px;
-  pair.follow_up.femur.greater_trochanter->px.y() -= px;
+  if (anatomy.lesser) pair.follow_up.femur.lesser_trochanter->px.y() -= px;
+  if (anatomy.greater) pair.follow_up.femur.greater_trochanter->px.y() -= px;
   pair.follow_up.implant.axis.line_px.direction = by_hand::turned(landmarks_tilt_deg);
   for (auto* film : {&pair.reference, &pair.follow_up}) {
     film->femur.shaft_axis->direction_u = {0.1};
@@ -253,6 +254,14 @@ TEST(Disagreement, OfTheAxesIsFlaggedApart) {
   ASSERT_TRUE(beyond.has_value());
   EXPECT_TRUE(flagged(*beyond, "axes_disagree"));
   EXPECT_FALSE(flagged(*beyond, "landmarks_disagree"));
+  // No trochanter is needed for it; an opinion along the shaft is.
+  by_hand::Anatomy bare;
+  bare.lesser.reset();
+  bare.greater.reset();
+  const auto without = contradiction(0.0, -3.0, bare);
+  ASSERT_TRUE(without.has_value()) << without.error().sentence();
+  EXPECT_FALSE(without->by_landmarks.has_value());
+  EXPECT_TRUE(flagged(*without, "axes_disagree"));
 }
 
 }  // namespace

@@ -222,5 +222,17 @@ TEST(Motion, ThatNoStemMakesIsFlagged) {
   EXPECT_EQ(ids(motion(2.0, 0.0, -10.1)), "motion_implausible ");
 }
 
+// On a film that was taken before the reference film a stem that sinks stands higher.
+TEST(Motion, BeforeTheReferenceFilmRunsTheOtherWay) {
+  const auto ids = [](const Migration& m) {
+    std::string out;
+    for (const Flag& flag : doubts(m, Order::kBeforeReference)) out += flag.id + " ";
+    return out;
+  };
+  EXPECT_EQ(ids(motion(-4.0, 0.0, 0.0)), "");
+  EXPECT_EQ(ids(motion(1.9, 0.0, 0.0)), "stem_rises ");
+  EXPECT_EQ(ids(motion(-15.1, 0.0, 0.0)), "motion_implausible ");
+}
+
 }  // namespace
 }  // namespace tidemark::migration

@@ -83,6 +83,17 @@ TEST(FindStem, StandsNoise) {
   EXPECT_LT(angle_deg(stem->neck->direction, drawn.neck_direction), 2.0);
 }
 
+// Where its head stands is not known of a stem whose neck is flat, so that it cannot be laid.
+TEST(FindStem, RefusesAStemWithoutARoundNeckOrABall) {
+  Mesh flat = test::drawn_mesh({});
+  for (Vec3& p : flat.points) {
+    if (p.x() > 18.0) p.z() *= 0.3;
+  }
+  const auto stem = find_stem(test::elsewhere(flat));
+  ASSERT_FALSE(stem.has_value());
+  EXPECT_NE(stem.error().wrong.find("round neck"), std::string::npos) << stem.error().sentence();
+}
+
 TEST(FindStem, RefusesWhatIsNoStem) {
   const auto ball = phantom::sphere_mesh(Vec3::Zero(), 40.0, 48);
   const auto rod =

@@ -286,7 +286,9 @@ bool rises(const Case& c) {
   const Measured<double> along = counts_from_baseline(c.criterion.quantity)
                                      ? number(c.pair.migration->subsidence)
                                      : *c.finding.measured;
-  return along.value + along.u95 < 0.0;
+  // On a film from before the reference film the stem stood higher.
+  const double forward = c.pair.days.value_or(0) < 0 ? -1.0 : 1.0;
+  return forward * along.value + along.u95 < 0.0;
 }
 
 /// What a reference film that is late, or may be, forbids to say. What the stem moved since such a

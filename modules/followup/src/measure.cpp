@@ -21,6 +21,7 @@
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/film/tone.h"
+#include "tidemark/migration/same_hip.h"
 #include "working.h"
 
 namespace tidemark::followup {
@@ -203,6 +204,16 @@ std::string reason_of_pair(const Error& error, const Working& reference, const W
   return reason_of(error);
 }
 
+/// A motion as that of the pair, with the flags of one that no stem makes.
+void take(migration::Migration migration, ComparisonResult& out) {
+  const auto order = out.days.value_or(0) < 0 ? migration::Order::kBeforeReference
+                                              : migration::Order::kAfterReference;
+  const auto of_motion = migration::doubts(migration, order);
+  out.flags = migration.flags;
+  out.flags.insert(out.flags.end(), of_motion.begin(), of_motion.end());
+  out.migration = std::move(migration);
+}
+
 /// How the stem moved from the reference film to the follow-up film, or why nobody can tell.
 void compare_motion(const WorkingSeries& work, const Run& run, ComparisonResult& out) {
   const Working& reference = work.films[out.reference];
@@ -213,8 +224,7 @@ void compare_motion(const WorkingSeries& work, const Run& run, ComparisonResult&
     out.reason = reason_of_pair(migration.error(), reference, follow_up);
     return;
   }
-  out.flags = migration->flags;
-  out.migration = std::move(*migration);
+  take(std::move(*migration), out);
   out.status = Status::kMeasured;
 }
 
@@ -278,8 +288,7 @@ void settle_together(const WorkingSeries& work, const Run& run,
     together = run.steps.compare_together(reference, follow_ups, std::move(alone));
   });
   for (std::size_t i = 0; i < pairs.size(); ++i) {
-    pairs[i]->flags = together[i].flags;
-    pairs[i]->migration = std::move(together[i]);
+    take(std::move(together[i]), *pairs[i]);
   }
 }
 

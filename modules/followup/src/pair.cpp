@@ -1,5 +1,6 @@
 #include "pair.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <optional>
@@ -141,14 +142,12 @@ migration::PoseModel pose_model(const HipFilm& reference) {
   return model;
 }
 
-/// The motion with all its flags: its own, and those of two films that hardly show one hip.
+/// The motion with its own flags and those of two films that hardly show one hip.
 Expected<migration::Migration> derived(const migration::PairEvidence& evidence,
                                        const std::vector<Flag>& of_films) {
   auto migration = migration::derive(evidence);
   if (!migration) return migration;
-  for (const auto& more : {of_films, migration::doubts(*migration)}) {
-    migration->flags.insert(migration->flags.end(), more.begin(), more.end());
-  }
+  migration->flags.insert(migration->flags.end(), of_films.begin(), of_films.end());
   return migration;
 }
 
@@ -204,7 +203,7 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
   far.search_along_mm = 15.0;
   if (a.femur.shaft_axis && b.femur.shaft_axis) {
     far.search_across_mm = 3.0;
-    far.search_angle_deg = 2.0;
+    far.search_angle_deg = std::max(2.0, 2.0 * migration::axes_apart_u(a, b).value);
   }
   const Rigid2 bone_start = migration::to_reduced(
       migration::bone_start(a, b, held.alignment.moving_from_fixed_mm), reduced_a, reduced_b);

@@ -77,9 +77,8 @@ std::optional<std::size_t> earliest(const WorkingSeries& work) {
   std::optional<std::size_t> best;
   const auto key = [&](std::size_t i) {
     const FilmResult& film = work.films[i].out;
-    // Films from before the surgery and undated ones come last; equal ones keep their order.
-    const int rank = !film.date ? 2 : film.days_from_surgery.value_or(0) < 0 ? 1 : 0;
-    return std::pair(rank, film.date.value_or(Date{}));
+    // Undated ones come last; equal ones keep their order.
+    return std::pair(!film.date, film.date.value_or(Date{}));
   };
   for (std::size_t i = 0; i < work.films.size(); ++i) {
     const Working& film = work.films[i];
@@ -88,6 +87,20 @@ std::optional<std::size_t> earliest(const WorkingSeries& work) {
     if (!best || key(i) < key(*best)) best = i;
   }
   return best;
+}
+
+/// What stands in for an earlier film that cannot be read hides what happened between the two.
+void flag_lost_reference(WorkingSeries& work) {
+  if (!work.reference) return;
+  const FilmResult& reference = work.films[*work.reference].out;
+  for (const Working& film : work.films) {
+    if (!film.out.unreadable || film.entry.role == Role::kFollowUp) continue;
+    if (film.entry.view == View::kLateral) continue;
+    if (film.out.date && reference.date && *film.out.date >= *reference.date) continue;
+    work.flags.push_back({"reference_lost", film.out.file + " cannot be read and may be earlier; " +
+                                                reference.file +
+                                                " stands in for it as the reference."});
+  }
 }
 
 void settle_roles(WorkingSeries& work) {
@@ -101,6 +114,7 @@ void settle_roles(WorkingSeries& work) {
                             "No film is dated, so the first by name is the reference; name it in "
                             "series.json."});
     }
+    flag_lost_reference(work);
   }
   if (!work.reference) return;
   FilmResult& reference = work.films[*work.reference].out;
@@ -136,16 +150,18 @@ void settle_side(WorkingSeries& work) {
 }
 
 void flag_other_patients(WorkingSeries& work) {
-  std::optional<std::string> first;
-  for (Working& film : work.films) {
-    if (!film.upright || !film.upright->facts.patient_key) continue;
+  std::optional<std::string> expected;
+  const auto look = [&](Working& film) {
+    if (!film.upright || !film.upright->facts.patient_key) return;
     const auto& key = film.upright->facts.patient_key;
-    if (!first) first = key;
-    if (*key == *first) continue;
+    if (!expected) expected = key;
+    if (*key == *expected) return;
     film.out.flags.push_back({"patient_differs",
-                              "The patient of this file is not the one of the first film; check "
-                              "that it belongs to this hip."});
-  }
+                              "The patient of this file is not the one of the reference film, or "
+                              "of the first that names one; check that it belongs to this hip."});
+  };
+  if (work.reference) look(work.films[*work.reference]);
+  for (Working& film : work.films) look(film);
 }
 
 /// One film is one piece of evidence: of copies only the reference film, else the first by name,

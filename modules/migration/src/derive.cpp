@@ -110,7 +110,7 @@ void add_marked(const PairEvidence& e, const AnatomicalFrame& frame, std::vector
   add(kLesserTrochanter, e.reference.femur.lesser_trochanter, e.follow_up.femur.lesser_trochanter);
 }
 
-double sum_of_squares(std::initializer_list<double> terms) {
+double root_sum_of_squares(std::initializer_list<double> terms) {
   double sum = 0.0;
   for (const double t : terms) sum += t * t;
   return std::sqrt(sum);
@@ -135,14 +135,14 @@ Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChang
   constexpr double kTurnOfFeatures = 0.2;
   constexpr double kTurnPerRotation = 0.03;
   const double u_alignment =
-      sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
-                      std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures,
-                      kTurnPerRotation * pose.rotation_rms_rad / kDegree});
+      root_sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
+                           std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures,
+                           kTurnPerRotation * pose.rotation_rms_rad / kDegree});
   const double lean = lean_u(e.pose, pose);
   PoseModel without_lean = e.pose;  // what both share is added once
   without_lean.sagittal_lean = {0.0};
   const auto axes = tilt_by_axes(e.reference, e.follow_up, without_lean);
-  if (!axes) return {by_alignment_deg, sum_of_squares({u_alignment, lean}), 0.0};
+  if (!axes) return {by_alignment_deg, root_sum_of_squares({u_alignment, lean}), 0.0};
   const double u_axes = std::max(1e-3, axes->u.value);
   const double a = 1.0 / (u_alignment * u_alignment);
   const double b = 1.0 / (u_axes * u_axes);
@@ -150,7 +150,7 @@ Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChang
   // Two opinions that contradict each other make the mean less certain than either claims.
   const double apart = std::abs(by_alignment_deg - axes->value.value);
   const double ratio = apart / std::hypot(u_alignment, u_axes);
-  return {mean, sum_of_squares({std::max(1.0, ratio) / std::sqrt(a + b), lean}), ratio};
+  return {mean, root_sum_of_squares({std::max(1.0, ratio) / std::sqrt(a + b), lean}), ratio};
 }
 
 bool is_finite(const alignment::Alignment& a) {
@@ -164,6 +164,7 @@ std::optional<std::string> slid(const PairEvidence& e) {
   if (!e.reference.femur.shaft_axis || !e.follow_up.femur.shaft_axis) return std::nullopt;
   constexpr double kAcross = 4.0;  // mm, house choice: many times the axes' own error
   constexpr double kTurn = 3.0;    // degrees
+  constexpr double kTimesU = 3.0;  // of axes that know themselves to be worse
   const Line2& a = e.reference.femur.shaft_axis->line_px;
   const Line2& b = e.follow_up.femur.shaft_axis->line_px;
   const double ka = e.reference.scale.value.value;
@@ -171,7 +172,11 @@ std::optional<std::string> slid(const PairEvidence& e) {
   const Rigid2& motion = e.bone.moving_from_fixed_mm;
   const double turn = angle_between(motion.rotation() * a.direction, b.direction) / kDegree;
   const double across = signed_distance({kb * b.point, b.direction}, motion.apply(ka * a.point));
-  if (std::abs(turn) > kTurn || std::abs(across) > kAcross) {
+  const double u_deg = axes_apart_u(e.reference, e.follow_up).value;
+  const double lever = std::abs(along({kb * b.point, b.direction}, motion.apply(ka * a.point)));
+  const double u_across = lever * u_deg * kDegree;
+  if (std::abs(turn) > std::max(kTurn, kTimesU * u_deg) ||
+      std::abs(across) > std::max(kAcross, kTimesU * u_across)) {
     return "the alignment of the bone does not carry one shaft onto the other";
   }
   return std::nullopt;
@@ -218,6 +223,11 @@ void judge(const PairEvidence& e, double apart_in_tilt, Migration& m) {
                        "The subsidence is known too coarsely to be held against a threshold of 3 "
                        "mm or less; a film in the pose of the reference film would tell more."});
   }
+  if (apart_in_tilt > 2.5) {
+    m.flags.push_back(
+        {"axes_disagree",
+         "The axes of stem and shaft give another tilt change than the alignment of the bone."});
+  }
   if (!m.by_landmarks) return;
   const LandmarkOpinion& other = *m.by_landmarks;
   const double u = std::hypot(other.subsidence.u.value, m.subsidence.u.value);
@@ -226,11 +236,6 @@ void judge(const PairEvidence& e, double apart_in_tilt, Migration& m) {
         {"landmarks_disagree",
          "The trochanters alone give another subsidence than the alignment of the bone; "
          "look at both films before you rely on either."});
-  }
-  if (apart_in_tilt > 2.5) {
-    m.flags.push_back(
-        {"axes_disagree",
-         "The axes of stem and shaft give another tilt change than the alignment of the bone."});
   }
 }
 
@@ -250,10 +255,10 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame&
   const auto swing = [&](const alignment::Alignment& a) {
     return frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
   };
-  return mm(
-      shift_mm,
-      sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance), u_pose_across,
-                      swing(e.bone), swing(e.stem.alignment), e.shared_scale_u * shift_mm}));
+  return mm(shift_mm,
+            root_sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),
+                                 u_pose_across, swing(e.bone), swing(e.stem.alignment),
+                                 e.shared_scale_u * shift_mm}));
 }
 
 /// What each registered feature says on its own, with all that its depth and the pose leave open.
@@ -353,6 +358,13 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
 }
 
 }  // namespace
+
+Degrees axes_apart_u(const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
+  const auto u = [](const MeasuredFilm& film) {
+    return film.femur.shaft_axis ? film.femur.shaft_axis->direction_u.value : 0.0;
+  };
+  return {std::hypot(u(reference), u(follow_up))};
+}
 
 Expected<Migration> derive(const PairEvidence& e) {
   if (!is_finite(e.bone) || !is_finite(e.stem.alignment)) {

@@ -476,14 +476,14 @@ Expected<std::vector<Flag>> doubts(const Likeness& l) {
   return flags;
 }
 
-std::vector<Flag> doubts(const Migration& m) {
+std::vector<Flag> doubts(const Migration& m, Order order) {
   // House choices, beyond what is reported of stems that still stand in their bone.
   constexpr double kRise = 1.0;       // mm, on top of u95
   constexpr double kFarthest = 15.0;  // mm
   constexpr double kAcross = 6.0;     // mm
   constexpr double kTilt = 10.0;      // degrees
   std::vector<Flag> flags;
-  const double along_mm = m.subsidence.value.value;
+  const double along_mm = (order == Order::kAfterReference ? 1.0 : -1.0) * m.subsidence.value.value;
   if (along_mm + m.subsidence.u95.value < -kRise) {
     flags.push_back({"stem_rises", "The stem would have moved " + in_mm(along_mm) +
                                        " out of the bone, which stems do not do: check that both "

@@ -197,6 +197,9 @@ Expected<StemModel> find_stem(const Mesh& mesh) {
   Eigen::Matrix3d turn = stem_from_file(distal, neck - axis.line.point);
   stem.mesh = mapped(mesh, turn, -turn * axis.line.point);
   find_top(stem);
+  if (!stem.ball && !stem.neck) {
+    return no_stem("it has neither a ball nor a round neck for one to sit on");
+  }
   // The plane of the neck is that of its axis or its ball, which are known better than its end.
   const Vec3 side = stem.ball   ? stem.ball->centre
                     : stem.neck ? stem.neck->direction

@@ -77,14 +77,17 @@ struct PairEvidence {
 /// distal of its reference point, sees
 ///   y_i = subsidence + flexion d_i + turned x_i - stretch l_i + bent (l_i^2 - d_i^2)
 ///         + twisted x_i l_i + e_i,
-/// the change of pose (PoseDraw) known as far as the stem's look tells it (pose_change), d_i from anatomy
-/// within its spread. The votes, and the trochanters as marked with a small weight, are combined by
-/// generalised least squares with the covariance of e, depths, angle and scale, for every pose
-/// that the stem's look leaves possible and every story of which votes are wild (Trust), each
-/// weighed by how well it explains the votes. JCGM 100; Aitken (1935), from memory.
+/// the change of pose (PoseDraw) known as far as the stem's look tells it (pose_change), d_i from
+/// anatomy within its spread. The votes, and the trochanters as marked with a small weight, are
+/// combined by generalised least squares with the covariance of e, depths, angle and scale, for
+/// every pose that the stem's look leaves possible and every story of which votes are wild (Trust),
+/// each weighed by how well it explains the votes. JCGM 100; Aitken (1935), from memory.
 ///
 /// @return kCannotTell when the evidence does not hang together, or says too little.
 [[nodiscard]] Expected<Migration> derive(const PairEvidence& evidence);
+
+/// Joint standard uncertainty of the directions of both films' shaft axes; 0 for one not seen.
+[[nodiscard]] Degrees axes_apart_u(const MeasuredFilm& reference, const MeasuredFilm& follow_up);
 
 /// Change of the angle between stem and shaft by the axes found on each film. u holds what rotation
 /// makes of the stem's lean. Absent when a film does not show its shaft's axis.

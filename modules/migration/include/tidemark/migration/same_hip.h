@@ -72,6 +72,10 @@ inline constexpr double kUnlikelyHead = 2e-2;
 
 /// Flags of a motion that no stem makes: out of the bone, or by more than a stem that still stands
 /// in its bone can. They tell of two hips or of an alignment that slid.
-[[nodiscard]] std::vector<Flag> doubts(const Migration& migration);
+/// From a film that was taken before the reference film time runs backwards: that stem stood
+/// higher.
+enum class Order { kAfterReference, kBeforeReference };
+[[nodiscard]] std::vector<Flag> doubts(const Migration& migration,
+                                       Order order = Order::kAfterReference);
 
 }  // namespace tidemark::migration
