@@ -11,6 +11,7 @@
 #include "batch_progress.h"
 #include "commands.h"
 #include "options.h"
+#include "tidemark/core/csv.h"
 #include "tidemark/core/files.h"
 #include "tidemark/followup/write.h"
 #include "tidemark/registry/database.h"
@@ -130,16 +131,10 @@ Expected<registry::BatchOptions> batch_options(const po::variables_map& values) 
   return batch;
 }
 
-std::string quoted(const std::string& cell) {
-  std::string out = "\"";
-  for (const char c : cell) out += c == '"' ? "\"\"" : std::string(1, c);
-  return out + "\"";
-}
-
 Expected<void> write_links(const registry::Plan& plan, const std::string& file) {
   std::string lines = "hip,what,path\n";
   for (const registry::Link& link : plan.links) {
-    lines += quoted(link.hip) + "," + link.what + "," + quoted(link.path.string()) + "\n";
+    lines += csv_text(link.hip) + "," + link.what + "," + csv_text(link.path.string()) + "\n";
   }
   return write_file_atomically(file, lines);
 }

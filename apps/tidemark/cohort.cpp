@@ -27,12 +27,6 @@ po::options_description description() {
   return options;
 }
 
-/// The database itself, or that of a batch's folder.
-std::filesystem::path database_file(const std::string& operand) {
-  const std::filesystem::path path = operand;
-  return std::filesystem::is_directory(path) ? path / registry::kDatabaseFile : path;
-}
-
 std::optional<std::string> text_of(const po::variables_map& values, const char* name) {
   if (values.count(name) == 0) return std::nullopt;
   return values[name].as<std::string>();

@@ -23,6 +23,8 @@ using Arguments = std::vector<std::string>;  ///< what follows the command's nam
 [[nodiscard]] int run_measure(const Arguments& arguments);
 /// tidemark film FILE
 [[nodiscard]] int run_film(const Arguments& arguments);
+/// tidemark phantom --out DIR: simulated hips with their truth
+[[nodiscard]] int run_phantom(const Arguments& arguments);
 /// tidemark criteria [ID]
 [[nodiscard]] int run_criteria(const Arguments& arguments);
 /// tidemark cohort DB --out DIR
@@ -46,6 +48,7 @@ using Arguments = std::vector<std::string>;  ///< what follows the command's nam
 [[nodiscard]] std::string batch_help();
 [[nodiscard]] std::string merge_help();
 [[nodiscard]] std::string export_help();
+[[nodiscard]] std::string phantom_help();
 
 /// Prints "tidemark: subject: wrong; remedy" on stderr and gives the exit code of its kind.
 [[nodiscard]] int report(const Error& error);

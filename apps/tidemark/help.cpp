@@ -1,8 +1,6 @@
-#include <array>
 #include <iostream>
 
 #include "commands.h"
-#include "phantom.h"
 
 namespace tidemark::app {
 namespace {
@@ -63,12 +61,7 @@ int run_help(const Arguments& arguments) {
   if (arguments.size() == 1 && command == "merge") return print(merge_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "export") return print(export_help(), kAllMeasured);
   if (arguments.size() == 1 && command == "help") return print(kOverview, kAllMeasured);
-  if (arguments.size() == 1 && command == "phantom") {
-    std::string name = "phantom";
-    std::string option = "--help";
-    std::array<char*, 3> words{name.data(), option.data(), nullptr};
-    return run_phantom(2, words.data());
-  }
+  if (arguments.size() == 1 && command == "phantom") return print(phantom_help(), kAllMeasured);
   return report({ErrorKind::kUsage, "help", "there is no such command", "see: tidemark help"});
 }
 

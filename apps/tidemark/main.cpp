@@ -3,7 +3,6 @@
 #include <string>
 
 #include "commands.h"
-#include "phantom.h"
 #include "tidemark/core/freed_memory.h"
 #include "tidemark/followup/measure.h"
 
@@ -21,7 +20,7 @@ int run(int argc, char** argv) {
   const Arguments arguments(argv + 2, argv + argc);
   if (command == "measure") return app::run_measure(arguments);
   if (command == "film") return app::run_film(arguments);
-  if (command == "phantom") return run_phantom(argc - 1, argv + 1);
+  if (command == "phantom") return app::run_phantom(arguments);
   if (command == "criteria") return app::run_criteria(arguments);
   if (command == "cohort") return app::run_cohort(arguments);
   if (command == "batch") return app::run_batch(arguments);

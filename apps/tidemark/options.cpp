@@ -3,8 +3,12 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cstdint>
 #include <iostream>
 #include <sstream>
+
+#include "tidemark/core/json_reader.h"
+#include "tidemark/registry/database.h"
 
 namespace tidemark::app {
 namespace po = boost::program_options;
@@ -18,6 +22,51 @@ Error usage(const std::string& command, const std::string& wrong, const std::str
 }
 
 std::string see_help(const std::string& command) { return "see: tidemark help " + command; }
+
+/// What to do about an option that is not known: the nearest one is meant.
+std::string nearest_option(const std::string& word, const po::options_description& known,
+                           const std::string& command) {
+  std::vector<std::string> names;
+  for (const auto& option : known.options()) names.push_back(option->long_name());
+  const std::size_t letters = word.find_first_not_of('-');
+  const std::string name = letters == std::string::npos ? word : word.substr(letters);
+  const auto near = nearest_key(name, names);
+  return near ? "did you mean --" + *near + "?" : see_help(command);
+}
+
+/// What to write in place of a value that cannot be read.
+std::string value_remedy(const po::validation_error& error, const std::string& value,
+                         const po::options_description& known, const std::string& command) {
+  const std::string option = error.get_option_name();
+  const std::size_t letters = option.find_first_not_of('-');
+  if (letters == std::string::npos) return see_help(command);
+  const auto* named = known.find_nothrow(option.substr(letters), false);
+  if (named == nullptr) return see_help(command);
+  const po::value_semantic* semantic = named->semantic().get();
+  if (dynamic_cast<const po::typed_value<double>*>(semantic) != nullptr) {
+    std::string with_point = value;
+    std::replace(with_point.begin(), with_point.end(), ',', '.');
+    const bool is_number = value.find_first_not_of("0123456789,") == std::string::npos &&
+                           std::count(value.begin(), value.end(), ',') == 1;
+    return "write a number with a point, e.g. " + (is_number ? with_point : std::string("32.5"));
+  }
+  if (dynamic_cast<const po::typed_value<int>*>(semantic) != nullptr ||
+      dynamic_cast<const po::typed_value<unsigned>*>(semantic) != nullptr ||
+      dynamic_cast<const po::typed_value<std::uint64_t>*>(semantic) != nullptr) {
+    return "write a whole number";
+  }
+  return see_help(command);
+}
+
+/// Boost keeps the value that it could not read to itself.
+class ValueError : public po::validation_error {
+ public:
+  explicit ValueError(const po::validation_error& from) : po::validation_error(from) {}
+  [[nodiscard]] std::string value() const {
+    const auto found = m_substitutions.find("value");
+    return found == m_substitutions.end() ? std::string() : found->second;
+  }
+};
 
 std::optional<Millimetres> millimetres(const po::variables_map& values, const char* name) {
   if (values.count(name) == 0) return {};
@@ -61,12 +110,25 @@ Expected<po::variables_map> parse(const Arguments& arguments, const po::options_
         po::command_line_parser(arguments).options(all).positional(positions).style(style).run(),
         values);
     po::notify(values);
+  } catch (const po::unknown_option& e) {
+    return tl::unexpected(
+        usage(command, e.what(), nearest_option(e.get_option_name(), known, command)));
+  } catch (const po::validation_error& e) {
+    return tl::unexpected(
+        usage(command, e.what(), value_remedy(e, ValueError(e).value(), known, command)));
   } catch (const po::error& e) {
     return tl::unexpected(usage(command, e.what(), see_help(command)));
   }
   if (values.count("help") > 0) return values;
   const std::size_t given =
       values.count("operand") > 0 ? values["operand"].as<std::vector<std::string>>().size() : 0;
+  if (operands == Operands::kNone) {
+    if (given == 0) return values;
+    return tl::unexpected(usage(
+        command,
+        "there is no use for \"" + values["operand"].as<std::vector<std::string>>().front() + "\"",
+        see_help(command)));
+  }
   if (given == 0 && operands == Operands::kOneAtMost) return values;
   if (given > 1 && operands == Operands::kOneOrMore) return values;
   if (given != 1) {
@@ -75,6 +137,12 @@ Expected<po::variables_map> parse(const Arguments& arguments, const po::options_
         see_help(command)));
   }
   return values;
+}
+
+std::filesystem::path database_file(const std::string& operand) {
+  const std::filesystem::path path = operand;
+  std::error_code ignored;
+  return std::filesystem::is_directory(path, ignored) ? path / registry::kDatabaseFile : path;
 }
 
 Expected<CommonOptions> common_options(const po::variables_map& values, const std::string& command,

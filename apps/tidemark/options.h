@@ -1,6 +1,7 @@
 #pragma once
 
 #include <boost/program_options.hpp>
+#include <filesystem>
 #include <functional>
 #include <optional>
 #include <string>
@@ -34,14 +35,18 @@ struct CommonOptions {
 [[nodiscard]] boost::program_options::options_description common_description();
 
 /// How many operands a command takes.
-enum class Operands { kOne, kOneAtMost, kOneOrMore };
+enum class Operands { kOne, kOneAtMost, kOneOrMore, kNone };
 
 /// Parses without abbreviations. `known` are the command's options, `operand` is the name of its
-/// one operand in messages ("FOLDER").
+/// one operand in messages ("FOLDER"). An option that is not known is answered with the nearest
+/// one.
 /// @return kUsage with one sentence.
 [[nodiscard]] Expected<boost::program_options::variables_map> parse(
     const Arguments& arguments, const boost::program_options::options_description& known,
     const std::string& command, const std::string& operand, Operands operands = Operands::kOne);
+
+/// The database that an operand names: the file itself, or that of a batch's folder.
+[[nodiscard]] std::filesystem::path database_file(const std::string& operand);
 
 /// The values of common_description(), checked.
 /// @return kUsage with one sentence.

@@ -1,24 +1,26 @@
-#include "phantom.h"
-
 #include <boost/program_options.hpp>
 #include <cstdint>
 #include <filesystem>
 #include <iomanip>
-#include <iostream>
 #include <optional>
 #include <sstream>
 #include <string>
 #include <thread>
 
+#include "commands.h"
+#include "options.h"
 #include "tidemark/phantom/cohort.h"
 #include "tidemark/phantom/write.h"
 
+namespace tidemark::app {
 namespace po = boost::program_options;
-namespace phantom = tidemark::phantom;
 
 namespace {
 
 constexpr double kCohortPitch = 0.8;  // mm
+constexpr double kLeastPitch = 0.05;
+constexpr double kMostPitch = 4.0;
+constexpr unsigned kMostThreads = 256;
 
 po::options_description option_table() {
   po::options_description table(
@@ -51,21 +53,8 @@ po::options_description option_table() {
   return table;
 }
 
-int usage(const std::string& what) {
-  std::cerr << "tidemark: phantom: " << what << "\n";
-  return 2;
-}
-
-int exit_code(const tidemark::Error& error) {
-  std::cerr << "tidemark: " << error.sentence() << "\n";
-  switch (error.kind) {
-    case tidemark::ErrorKind::kUsage:
-      return 2;
-    case tidemark::ErrorKind::kNotWritable:
-      return 4;
-    default:
-      return 3;
-  }
+tl::unexpected<Error> usage(const std::string& wrong, const std::string& remedy) {
+  return fail(ErrorKind::kUsage, "phantom", wrong, remedy);
 }
 
 std::optional<phantom::CaseSet> set_named(const std::string& name) {
@@ -91,7 +80,7 @@ phantom::CaseOptions case_options(const po::variables_map& given, phantom::CaseS
   options.pixel_pitch = {given["pixel-pitch"].as<double>()};
   options.surfaces.axes = given["surface-axes"].as<std::string>();
   options.surfaces.femur_side =
-      given["femur-side"].as<std::string>() == "R" ? tidemark::Side::kRight : tidemark::Side::kLeft;
+      given["femur-side"].as<std::string>() == "R" ? Side::kRight : Side::kLeft;
   if (given.count("femur-surface") != 0) {
     options.surfaces.femur = given["femur-surface"].as<std::string>();
   }
@@ -106,19 +95,16 @@ unsigned threads_of(const po::variables_map& given) {
   return threads == 0 ? std::max(1U, std::thread::hardware_concurrency()) : threads;
 }
 
-int write_cohort(const po::variables_map& given) {
+Expected<void> write_cohort(const po::variables_map& given) {
   const int hips = given["cohort"].as<int>();
-  if (hips < 1) return usage("--cohort is 1 or more");
   // Coarse films unless said otherwise: quick to simulate and to measure.
   const double pitch =
       given["pixel-pitch"].defaulted() ? kCohortPitch : given["pixel-pitch"].as<double>();
-  const auto written =
-      phantom::write_cohort(given["out"].as<std::string>(), given["seed"].as<std::uint64_t>(), hips,
-                            tidemark::Millimetres{pitch}, threads_of(given));
-  return written ? 0 : exit_code(written.error());
+  return phantom::write_cohort(given["out"].as<std::string>(), given["seed"].as<std::uint64_t>(),
+                               hips, Millimetres{pitch}, threads_of(given));
 }
 
-int write_hips(const po::variables_map& given, const phantom::CaseOptions& options) {
+Expected<void> write_hips(const po::variables_map& given, const phantom::CaseOptions& options) {
   const std::filesystem::path out = given["out"].as<std::string>();
   const int hips = given.count("demo") != 0 ? 1 : given["hips"].as<int>();
   const unsigned threads = threads_of(given);
@@ -131,43 +117,57 @@ int write_hips(const po::variables_map& given, const phantom::CaseOptions& optio
     const auto surface =
         given.count("stem-surface") != 0 ? phantom::StemFile::kWrite : phantom::StemFile::kNone;
     const auto written = phantom::write_case(folder, spec, threads, {}, surface);
-    if (!written) return exit_code(written.error());
+    if (!written) return written;
   }
-  return 0;
+  return {};
+}
+
+/// The options that hold each other or a range.
+Expected<phantom::CaseOptions> checked(const po::variables_map& given) {
+  if (given.count("out") == 0) return usage("there is nowhere to put the films", "give --out DIR");
+  const auto set = set_named(given["set"].as<std::string>());
+  if (!set) {
+    return usage("--set knows no such set", "write seat, still, hard, lucency or lysis");
+  }
+  const std::string side = given["femur-side"].as<std::string>();
+  if (side != "L" && side != "R") return usage("--femur-side is neither L nor R", "write L or R");
+  const double pitch = given["pixel-pitch"].as<double>();
+  if (!(pitch >= kLeastPitch && pitch <= kMostPitch)) {
+    return usage("--pixel-pitch is out of range", "give 0.05 to 4 mm");
+  }
+  if (given["hips"].as<int>() < 1) return usage("--hips is out of range", "give 1 or more");
+  const int follow_ups = given["follow-ups"].as<int>();
+  if (follow_ups < 0) return usage("--follow-ups is out of range", "give 0 or more");
+  const int lateral = given["lateral"].as<int>();
+  if (lateral < 0 || lateral > 2 || (lateral == 2 && follow_ups == 0)) {
+    return usage("--lateral is out of range", "give 0, 1 or, with a follow-up film, 2");
+  }
+  if (given["threads"].as<unsigned>() > kMostThreads) {
+    return usage("--threads is out of range", "give 0 to 256");
+  }
+  if (given.count("cohort") != 0 && given["cohort"].as<int>() < 1) {
+    return usage("--cohort is out of range", "give 1 or more");
+  }
+  return case_options(given, *set);
 }
 
 }  // namespace
 
-int run_phantom(int argc, char** argv) {
-  po::variables_map given;
-  const po::options_description table = option_table();
-  try {
-    const auto style = po::command_line_style::unix_style & ~po::command_line_style::allow_guessing;
-    po::store(po::command_line_parser(argc, argv).options(table).style(style).positional({}).run(),
-              given);
-    po::notify(given);
-  } catch (const po::error& error) {
-    return usage(error.what());
-  }
-  if (given.count("help") != 0) {
-    std::cout << table << "\n";
-    return 0;
-  }
-  if (given.count("out") == 0) return usage("no output folder; add --out DIR");
-  const auto set = set_named(given["set"].as<std::string>());
-  if (!set) return usage("no such set; choose --set seat, still, hard, lucency or lysis");
-  const std::string side = given["femur-side"].as<std::string>();
-  if (side != "L" && side != "R") return usage("--femur-side is L or R");
-  const double pitch = given["pixel-pitch"].as<double>();
-  if (!(pitch >= 0.05 && pitch <= 4.0)) return usage("--pixel-pitch is 0.05 to 4 mm");
-  if (given["hips"].as<int>() < 1 || given["follow-ups"].as<int>() < 0) {
-    return usage("--hips is 1 or more and --follow-ups 0 or more");
-  }
-  const int lateral = given["lateral"].as<int>();
-  if (lateral < 0 || lateral > 2 || (lateral == 2 && given["follow-ups"].as<int>() == 0)) {
-    return usage("--lateral is 0, 1 or, with a follow-up film, 2");
-  }
-  if (given["threads"].as<unsigned>() > 256) return usage("--threads is 0 to 256");
-  if (given.count("cohort") != 0) return write_cohort(given);
-  return write_hips(given, case_options(given, *set));
+std::string phantom_help() {
+  std::ostringstream out;
+  out << option_table() << "\n";
+  return out.str();
 }
+
+int run_phantom(const Arguments& arguments) {
+  const auto given = parse(arguments, option_table(), "phantom", "operand", Operands::kNone);
+  if (!given) return report(given.error());
+  if (given->count("help") != 0) return print(phantom_help(), kAllMeasured);
+  const auto options = checked(*given);
+  if (!options) return report(options.error());
+  const auto written =
+      given->count("cohort") != 0 ? write_cohort(*given) : write_hips(*given, *options);
+  return written ? kAllMeasured : report(written.error());
+}
+
+}  // namespace tidemark::app

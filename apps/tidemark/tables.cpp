@@ -18,6 +18,7 @@ po::options_description merge_description() {
   po::options_description options("Options");
   auto add = options.add_options();
   add("out", po::value<std::string>()->value_name("FILE"), "the database to write");
+  add("allow-missing", "merge though parts of --shard are missing or were not finished");
   add("help", "print this help");
   return options;
 }
@@ -38,7 +39,8 @@ po::options_description export_description() {
 std::string merge_help() {
   std::ostringstream out;
   out << "Usage: tidemark merge DATABASE ... --out FILE [options]\n\n"
-         "Puts the databases of several batches, e.g. of the parts of --shard, into one.\n\n"
+         "Puts the databases of several batches (DATABASE, or the folder of a batch), e.g. of the\n"
+         "parts of --shard, into one. Every part must be there and finished.\n\n"
       << merge_description()
       << "\nExit: 0 done; 2 wrong usage; 3 input unusable, e.g. one hip with different results;\n"
          "4 output not writable; 70 a fault of the program.\n";
@@ -48,8 +50,8 @@ std::string merge_help() {
 std::string export_help() {
   std::ostringstream out;
   out << "Usage: tidemark export DATABASE --out DIR [options]\n\n"
-         "Writes the tables of a database as CSV files, with datapackage.json that says what each\n"
-         "column means. Equal results give equal files.\n\n"
+         "Writes the tables of a database (DATABASE, or the folder of a batch) as CSV files, with\n"
+         "datapackage.json that says what each column means. Equal results give equal files.\n\n"
       << export_description()
       << "\nExit: 0 done; 2 wrong usage; 3 input unusable; 4 output not writable; 70 a fault of\n"
          "the program.\n";
@@ -67,13 +69,16 @@ int run_merge(const Arguments& arguments) {
   }
   std::vector<std::filesystem::path> parts;
   for (const auto& part : (*values)["operand"].as<std::vector<std::string>>()) {
-    parts.emplace_back(part);
+    parts.push_back(database_file(part));
   }
-  const auto merged = registry::merge_databases(parts, (*values)["out"].as<std::string>());
+  const auto missing = values->count("allow-missing") > 0 ? registry::MissingParts::kAllow
+                                                          : registry::MissingParts::kRefuse;
+  const auto merged = registry::merge_databases(parts, (*values)["out"].as<std::string>(), missing);
   if (!merged) return report(merged.error());
-  return print(std::to_string(merged->hips) + " hips from " + std::to_string(merged->databases) +
-                   " databases\n",
-               kAllMeasured);
+  std::string said = std::to_string(merged->hips) + " hips from " +
+                     std::to_string(merged->databases) + " databases\n";
+  for (const std::string& lack : merged->missing) said += "NOT WHOLE: " + lack + "\n";
+  return print(said, kAllMeasured);
 }
 
 int run_export(const Arguments& arguments) {
@@ -88,8 +93,8 @@ int run_export(const Arguments& arguments) {
     return report({ErrorKind::kUsage, "export", "a database and --out DIR are needed",
                    "see: tidemark help export"});
   }
-  const auto database =
-      registry::Database::open((*values)["operand"].as<std::vector<std::string>>().front());
+  const auto database = registry::Database::open(
+      database_file((*values)["operand"].as<std::vector<std::string>>().front()));
   if (!database) return report(database.error());
   std::optional<registry::PseudonymKey> key;
   if (values->count("pseudonym-key") > 0) {

@@ -647,6 +647,102 @@ class Studies(Case):
         self.assertEqual(2, len(reports))
 
 
+    def with_headers(self, change):
+        """The films with `change(film, number)` done to each header."""
+        films = self.copy_of_films()
+        for number, path in enumerate(sorted(films.glob("*.dcm"))):
+            film = pydicom.dcmread(path)
+            change(film, number)
+            film.save_as(path)
+        return films
+
+    def objects(self, out):
+        return {p.name: pydicom.dcmread(p) for p in (out / "dicom").iterdir()}
+
+    def test_both_hips_of_one_film(self):
+        """The same objects measured as right and as left hip: neither tracked things nor series are shared.
+        Simulated by mirrored pixels under the same identifiers."""
+        def mirror(film, number):
+            film.PixelData = film.pixel_array[:, ::-1].tobytes()
+            film.ImageLaterality = {"R": "L", "L": "R"}[film.ImageLaterality]
+        one, _ = self.measured(FILMS)
+        films = self.with_headers(mirror)
+        sheet = json.loads((films / "series.json").read_text())
+        sheet["side"] = {"R": "L", "L": "R"}[sheet["side"]]
+        (films / "series.json").write_text(json.dumps(sheet))
+        other, _ = self.measured(films)
+        one, other = self.objects(one), self.objects(other)
+        tracked = [{child(g, "112040").UID for g in groups(run["report.dcm"])} for run in (one, other)]
+        self.assertGreater(len(tracked[0]), 7)
+        self.assertEqual(set(), tracked[0] & tracked[1])
+        self.assertEqual(set(), {o.SeriesInstanceUID for o in one.values()} &
+                         {o.SeriesInstanceUID for o in other.values()})
+        for run in (one, other):
+            of_series = {}
+            for name, held in run.items():
+                of_series.setdefault(held.SeriesInstanceUID, set()).add(held.get("Laterality"))
+            self.assertEqual({1}, {len(sides) for sides in of_series.values()})
+
+    def test_missing_times(self):
+        """Date and time come from one moment; the objects are valid whatever the header lacks."""
+        def without(*names):
+            def change(film, number):
+                for name in names:
+                    if name in film:
+                        delattr(film, name)
+            return change
+        clocks = ("AcquisitionTime", "ContentTime", "StudyTime", "SeriesTime", "AcquisitionDateTime")
+        dates = tuple(c.replace("Time", "Date") for c in clocks[:4])
+        film = pydicom.dcmread(FILMS / "film-02.dcm", stop_before_pixels=True)
+        for names, sheet_has_dates, moment in (
+                (("AcquisitionTime",), True, (film.ContentDate, film.ContentTime)),
+                (clocks, True, (film.AcquisitionDate, "000000")),
+                (clocks + dates, True, ("20240603", "000000")),
+                (clocks + dates, False, ("19000101", "000000"))):
+            films = self.with_headers(without(*names))
+            if not sheet_has_dates:
+                sheet = json.loads((films / "series.json").read_text())
+                for node in (sheet, *sheet["films"]):
+                    for key in ("date", "surgery_date"):
+                        node.pop(key, None)
+                (films / "series.json").write_text(json.dumps(sheet))
+            out, run = self.measured(films, "--no-pictures")
+            shutil.rmtree(films)
+            self.assertEqual("1900-01-01" in run.stderr, not sheet_has_dates, run.stderr)
+            for name, held in self.objects(out).items():
+                self.assertEqual([], faults(out / "dicom" / name), name)
+                if name == "report.dcm":
+                    self.assertEqual(moment, (held.ContentDate, held.ContentTime))
+                if name == "presentation-02.dcm":
+                    self.assertEqual(moment, (held.PresentationCreationDate, held.PresentationCreationTime))
+
+    def test_lossy_films(self):
+        """PS3.3, C.7.6.1.1.5 (from memory): what was made of lossily compressed films says so."""
+        def compress(film, number):
+            film.LossyImageCompression = "01" if number == 1 else "00"
+            if number == 1:
+                film.LossyImageCompressionRatio, film.LossyImageCompressionMethod = "12.5", "ISO_10918_1"
+        out, _ = self.measured(self.with_headers(compress))
+        held = self.objects(out)
+        self.assertEqual(("01", 12.5, "ISO_10918_1"), (
+            held["pair-01.dcm"].LossyImageCompression, held["pair-01.dcm"].LossyImageCompressionRatio,
+            held["pair-01.dcm"].LossyImageCompressionMethod))
+        self.assertNotIn("LossyImageCompression", held["pair-02.dcm"])
+        for name in held:
+            self.assertEqual([], faults(out / "dicom" / name), name)
+
+    def test_order_of_time_points(self):
+        """By date, whatever the order of the sheet; one day is one time point."""
+        films = self.copy_of_films()
+        sheet = json.loads((films / "series.json").read_text())
+        sheet["films"] = [sheet["films"][i] for i in (2, 0, 1)]
+        (films / "series.json").write_text(json.dumps(sheet))
+        out, _ = self.measured(films)
+        told = {(text(g, "126070"), value(child(g, "126073")))
+                for g in groups(self.objects(out)["report.dcm"])}
+        self.assertEqual({("film-00.dcm", "0"), ("film-01.dcm", "1"), ("film-02.dcm", "2")}, told)
+
+
 class Refusals(Case):
     def as_png(self, path):
         film = pydicom.dcmread(path)
@@ -694,6 +790,18 @@ class Refusals(Case):
         self.assertNotIn("ZYXID", run.stderr)
         self.assertFalse((out / "dicom").exists())
         self.assertTrue((out / "result.json").exists())
+
+    def test_two_patients_beside_a_nameless_film(self):
+        """The newest film names nobody and may be of either; the other two are of two patients."""
+        films = self.copy_of_films()
+        for number, identity in enumerate(("ZYXID-77", "ZYXID-78", "")):
+            film = pydicom.dcmread(films / f"film-0{number}.dcm")
+            film.PatientID = identity
+            film.PatientName = film.PatientBirthDate = ""
+            film.save_as(films / f"film-0{number}.dcm")
+        out, run = self.measured(films, code=1)
+        self.assertIn("film-01.dcm: it names another patient than film-00.dcm", run.stderr)
+        self.assertFalse((out / "dicom").exists())
 
     def test_needs_a_folder(self):
         run = tidemark("measure", FILMS, "--json", "--dicom-results")

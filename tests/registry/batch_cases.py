@@ -28,6 +28,7 @@ import pydicom
 
 TIDEMARK = pathlib.Path(sys.argv[1])
 FILMS = pathlib.Path(sys.argv[2])
+ROOT = pathlib.Path(__file__).resolve().parents[2]
 del sys.argv[1:3]
 
 NAME, NUMBER, BORN = "Quillfeather^Bartholomea", "ID-77-4421-X", "19510703"
@@ -317,6 +318,37 @@ class Heap(Case):
             self.assertEqual([r["what"] for r in csv.DictReader(file)], ["other_body_part"])
         self.assertFalse((self.out / "registry.sqlite").exists())
 
+    def test_lines_of_a_sheet_that_contradict(self):
+        """All lines of a hip count, not the first alone."""
+        blank(self.input / "a.dcm", "ID-1", "R", "20240301", 1)
+        blank(self.input / "b.dcm", "ID-2", "R", "20240301", 2)
+        sheet = self.folder / "implants.csv"
+        sheet.write_text("patient_id,side,hip,head_diameter_mm,group_stem,folder\n"
+                         "ID-1,R,one,32,A,x\nID-1,R,one,36,A,y\n"
+                         "ID-2,R,two,32,,x\nID-2,,,,B,y\nID-3,R,three,32,A,\n")
+        done = self.run_batch("--sheet", sheet, "--heap")
+        self.assertIn("1 rows of the sheet have no film", done.stderr)
+        reasons = dict(self.ask("SELECT hip, reason FROM hips"))
+        self.assertIn("contradict", reasons["one"])
+        self.assertNotIn("contradict", reasons["two"])
+        self.assertEqual(self.ask("SELECT hip, value FROM hip_groups JOIN hips USING (hip_id) WHERE hip = 'two'"),
+                         [("two", "B")])
+
+    def test_a_path_cannot_be_guessed(self):
+        """What stands for a file that was set aside is no hash of its path, which may be a patient's name."""
+        odd = self.input / NAME / "notes.txt"
+        blank(self.input / NAME / "a.dcm")
+        odd.write_text("no film")
+        again = self.input / "notes.txt"
+        again.write_text("no film")
+        self.run_batch("--heap")
+        items = [r[0] for r in self.ask("SELECT item FROM set_aside WHERE kind = 'unreadable'")]
+        self.assertEqual(len(items), 2)
+        self.assertIn(hashlib.sha256(b"no film").hexdigest(), items)
+        for path in (odd, again):
+            for said in (str(path), str(path.relative_to(self.input))):
+                self.assertNotIn(hashlib.sha256(said.encode()).hexdigest(), items)
+
     def side(self):
         return json.loads((FILMS / "hip-0001" / "series.json").read_text())["side"]
 
@@ -525,6 +557,68 @@ class Changes(Case):
         self.assertEqual(self.ask("SELECT count(*) FROM hips"), [(3,)])
         self.assert_whole()
 
+    def test_the_surface_of_the_stem_is_input(self):
+        """Another surface under the same name: other numbers, so the hip is measured again."""
+        self.hips(3, ())
+        surface = self.input / "b01" / "stem.stl"
+        surface.write_text("solid a\nendsolid a\n")
+        (self.input / "b01" / "series.json").write_text(
+            '{"films": [{"file": "0.dcm"}, {"file": "1.dcm"}], "stem": {"surface": "stem.stl"}}')
+        self.run_batch("--keep-hips")
+        self.assertIn("3 kept", self.run_batch("--keep-hips").stdout)
+        surface.write_text("solid b\nendsolid b\n")
+        self.assertIn("2 kept", self.run_batch("--keep-hips").stdout)
+        self.assertIn("3 kept", self.run_batch("--keep-hips").stdout)
+        surface.unlink()
+        self.assertIn("2 kept", self.run_batch().stdout)
+        self.assertIn("3 kept", self.run_batch().stdout)
+
+    def test_a_refused_hip_says_what_is_wrong_now(self):
+        self.hips(2, ())
+        sheet = self.input / "b01" / "series.json"
+        reason = lambda: self.ask("SELECT reason FROM hips WHERE reason LIKE 'series.json%'")
+        sheet.write_text('{"films": 3}')
+        self.run_batch()
+        self.assertIn("films", reason()[0][0])
+        self.assertIn("2 kept", self.run_batch().stdout)
+        sheet.write_text('{"films": [{"file": "0.dcm"}, {"file": "1.dcm"}], "side": "north"}')
+        self.assertIn("1 kept", self.run_batch().stdout)
+        self.assertIn("north", reason()[0][0])
+
+    def test_hips_of_one_name_beside_a_numbered_one(self):
+        """What a double is called is no other hip's name."""
+        for i in range(4):
+            blank(self.input / f"h{i}" / "0.dcm", f"B{i}", number=i)
+            name = ("A", "A", "A#2", "A")[i]
+            (self.input / f"h{i}" / "series.json").write_text(
+                json.dumps({"hip": name, "films": [{"file": "0.dcm"}]}))
+        done = self.run_batch()
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assertEqual([r[0] for r in self.ask("SELECT hip FROM hips ORDER BY hip")],
+                         ["A", "A#2", "A#3", "A#4"])
+        said = dict(self.ask("SELECT hip, reason FROM hips"))
+        self.assertEqual({h for h, reason in said.items() if "same name" in reason}, {"A#3", "A#4"})
+
+    def test_every_hip_is_judged_by_the_criteria_as_they_were_at_the_start(self):
+        """A file of criteria that is written anew while the batch runs."""
+        self.hips(0, ("hip-0001", "hip-0002"))
+        criteria = self.folder / "own.json"
+        data = json.loads((ROOT / "docs" / "examples" / "criteria.json").read_text())
+
+        def write(number):
+            criteria.write_text(json.dumps({**data, "id": f"own-for-test/{number}"}))
+        write(1)
+        process = subprocess.Popen([TIDEMARK, "batch", self.input, "--out", self.out, "--criteria", criteria],
+                                   stderr=subprocess.PIPE, stdout=subprocess.DEVNULL, text=True)
+        wait_for_workers(process.pid)
+        write(2)
+        said = process.communicate(timeout=600)[1]
+        self.assertEqual(process.returncode, 0, said)
+        self.assertEqual(self.ask("SELECT DISTINCT criteria_set FROM hips"), [("own-for-test/1",)])
+        again = self.run_batch("--criteria", criteria)
+        self.assertIn("0 kept", again.stdout)
+        self.assertEqual(self.ask("SELECT DISTINCT criteria_set FROM hips"), [("own-for-test/2",)])
+
 
 class Limits(Case):
     def test_time(self):
@@ -539,6 +633,7 @@ class Limits(Case):
         done = self.run_batch("--memory", 40)
         self.assertEqual(done.returncode, 1, done.stderr)
         self.assertEqual(self.ask("SELECT status FROM hips"), [("failed",)])
+        self.assertIn("--memory", self.ask("SELECT reason FROM hips")[0][0])
         self.run_batch("--retry-failed")
         self.assertEqual(self.ask("SELECT status FROM hips"), [("measured",)])
 
@@ -560,6 +655,19 @@ class Targets(Case):
         self.assertEqual(done.returncode, 4, done.stderr)
         self.assertIn("another batch", done.stderr)
         self.assertEqual(first.wait(), 0)
+
+    def test_no_locks_on_this_file_system(self):
+        """A folder that cannot be locked may be another batch's: flock that fails as some network drives let it."""
+        if not shutil.which("cc"):
+            self.skipTest("no compiler")
+        source, library = self.folder / "nolock.c", self.folder / "nolock.so"
+        source.write_text("#include <errno.h>\nint flock(int f, int how) { (void)f; (void)how; errno = ENOLCK; return -1; }\n")
+        subprocess.run(["cc", "-shared", "-fPIC", "-o", library, source], check=True)
+        self.hips(1, ())
+        done = self.run_batch(env={**os.environ, "LD_PRELOAD": str(library)})
+        self.assertEqual(done.returncode, 4, done.stderr)
+        self.assertIn("cannot be locked", done.stderr)
+        self.assertFalse((self.out / "registry.sqlite").exists())
 
     def test_other_file_in_its_place(self):
         self.hips(1, ())
@@ -659,8 +767,109 @@ class Shards(Case):
         self.assertIn("different options", done.stderr)
         self.assertFalse(list(self.folder.glob("x.sqlite*")))
 
+    def merge(self, *parts, out="merged.sqlite"):
+        return subprocess.run([TIDEMARK, "merge", *map(str, parts), "--out", self.folder / out],
+                              capture_output=True, text=True)
+
+    def parts(self, count):
+        self.hips(6, ())
+        out = [self.folder / f"part-{i}" for i in range(1, count + 1)]
+        for i, part in enumerate(out, 1):
+            self.run_batch("--shard", f"{i}/{count}", out=part)
+        return out
+
+    def assert_refused(self, done, *said):
+        self.assertEqual(done.returncode, 3, done.stdout + done.stderr)
+        self.assertEqual(len(done.stderr.strip().splitlines()), 1, done.stderr)
+        for words in said:
+            self.assertIn(words, done.stderr)
+        self.assertFalse(list(self.folder.glob("merged.sqlite*")))
+
+    def test_a_part_is_missing(self):
+        parts = self.parts(3)
+        self.assert_refused(self.merge(parts[0], parts[2]), "part 2 of 3 is missing")
+        self.assert_refused(self.merge(parts[0]), "part 2 of 3", "part 3 of 3")
+        other = self.folder / "other"
+        self.run_batch("--shard", "1/2", out=other)
+        self.assert_refused(self.merge(*parts, other), "2 and 3 parts")
+        done = self.merge(parts[0], parts[2], "--allow-missing")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertIn("part 2 of 3 is missing", done.stdout)
+        # What was put together in spite of that does not pass for a whole later.
+        (self.folder / "merged.sqlite").rename(self.folder / "some.sqlite")
+        self.assert_refused(self.merge(self.folder / "some.sqlite"), "part 2 of 3 is missing")
+        done = self.merge(*parts)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertNotIn("missing", done.stdout)
+        self.assertEqual(self.merge(self.folder / "merged.sqlite", out="again.sqlite").returncode, 0)
+
+    def test_a_part_was_not_finished(self):
+        parts = self.parts(2)
+        with sqlite3.connect(parts[1] / "registry.sqlite") as db:  # as a kill leaves it
+            db.execute("UPDATE runs SET ended = NULL, outcome = NULL")
+        db.close()
+        self.assert_refused(self.merge(*parts), "part-2", "part 2 of 2")
+        self.run_batch("--shard", "2/2", out=parts[1])
+        self.assertEqual(self.merge(*parts).returncode, 0)
+
+    def test_batches_of_two_hospitals(self):
+        """Whole runs over different inputs are no parts of each other."""
+        self.hips(2, ())
+        blank(self.folder / "share2" / "c" / "0.dcm", "C1", number=50)
+        (self.folder / "share2" / "c" / "series.json").write_text('{"hip": "C1", "films": [{"file": "0.dcm"}]}')
+        self.run_batch()
+        two = self.folder / "two"
+        self.run_batch(source=self.folder / "share2", out=two)
+        done = self.merge(self.out, two)  # folders of batches
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertIn("3 hips from 2 databases", done.stdout)
+        with sqlite3.connect(two / "registry.sqlite") as db:
+            db.execute("UPDATE runs SET outcome = 'stopped'")
+        db.close()
+        (self.folder / "merged.sqlite").unlink()
+        self.assert_refused(self.merge(self.out, two), "two", "stopped")
+
+    def test_folder_of_the_merged_database_is_missing(self):
+        self.hips(1, ())
+        self.run_batch()
+        done = self.merge(self.out, out="nowhere/m.sqlite")
+        self.assertEqual(done.returncode, 4, done.stderr)
+        self.assertIn("nowhere: there is no such folder", done.stderr)
+        self.assertNotIn(".part", done.stderr)
+
+    def test_slurm_script(self):
+        """The number of parts is the last task's number, not that of the tasks (Slurm's own variables)."""
+        stub = self.folder / "stub"
+        stub.write_text('#!/bin/sh\necho "$@"\n')
+        stub.chmod(0o755)
+
+        def script(task, least, most, count):
+            return subprocess.run(
+                [ROOT / "scripts" / "cluster" / "slurm_array.sh", "in", "out"], capture_output=True, text=True,
+                env={**os.environ, "TIDEMARK": str(stub), "SLURM_ARRAY_TASK_ID": str(task),
+                     "SLURM_ARRAY_TASK_MIN": str(least), "SLURM_ARRAY_TASK_MAX": str(most),
+                     "SLURM_ARRAY_TASK_COUNT": str(count)})
+        self.assertIn("--shard 3/7 ", script(3, 1, 7, 7).stdout)
+        self.assertIn("--shard 3/7 ", script(3, 1, 7, 3).stdout)  # --array=1,3,7: merge names the parts that lack
+        for done in (script(2, 2, 100, 99), script(0, 0, 9, 10)):
+            self.assertEqual(done.returncode, 2, done.stdout)
+            self.assertIn("--array=1-", done.stderr)
+
 
 class Export(Case):
+    def test_the_folder_of_a_batch(self):
+        self.hips(1, ())
+        self.run_batch()
+        done = subprocess.run([TIDEMARK, "export", self.out, "--out", self.folder / "tables"],
+                              capture_output=True, text=True)
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertTrue((self.folder / "tables" / "hips.csv").exists())
+        for command in ("export", "merge", "cohort"):
+            done = subprocess.run([TIDEMARK, command, "x" * 300, "--out", self.folder / "y"],
+                                  capture_output=True, text=True)
+            self.assertEqual(done.returncode, 3, (command, done.stderr))
+            self.assertIn("no such database", done.stderr)
+
     def test_tables_and_dictionary(self):
         self.hips(1)
         self.run_batch()

@@ -4,6 +4,8 @@
 
 #include <algorithm>
 
+#include "tidemark/core/hash.h"
+
 namespace tidemark::registry {
 namespace {
 
@@ -128,6 +130,68 @@ TEST(Heap, AFilmOfBothHipsIsSetAsideFromEach) {
   ASSERT_EQ(plan.set_aside.size(), 2U);
   EXPECT_EQ(plan.set_aside[0].item, plan.set_aside[1].item);
   EXPECT_NE(plan.set_aside[0].hip, plan.set_aside[1].hip);
+}
+
+HeapFile without_bytes(const std::string& name) {
+  HeapFile file;
+  file.path = "/heap/" + name;
+  file.error = "cannot be read";
+  return file;
+}
+
+// A folder's name may be a patient's: whoever tries names must not find it in the table.
+TEST(Heap, AFileWithoutBytesIsNotCalledByItsPath) {
+  const std::optional<PseudonymKey> key = PseudonymKey{"0123456789abcdef"};
+  for (const auto& with : {std::optional<PseudonymKey>(), key}) {
+    const Plan plan = sort_heap({without_bytes("quillfeather/a"), without_bytes("quillfeather/b")},
+                                {}, with, "/heap");
+    ASSERT_EQ(plan.set_aside.size(), 2U);
+    EXPECT_NE(plan.set_aside[0].item, plan.set_aside[1].item);
+    for (const SetAside& file : plan.set_aside) {
+      EXPECT_EQ(file.item.size(), 64U);
+      for (const char* path : {"/heap/quillfeather/a", "quillfeather/a", "a",
+                               "/heap/quillfeather/b", "quillfeather/b", "b"}) {
+        EXPECT_NE(file.item, sha256_hex(std::string_view(path)));
+      }
+    }
+  }
+  // With a key by the path below the root, so that it is the same wherever the heap lies.
+  auto there = without_bytes("a");
+  there.path = "/mnt/a";
+  EXPECT_EQ(sort_heap({without_bytes("a")}, {}, key, "/heap").set_aside[0].item,
+            sort_heap({there}, {}, key, "/mnt").set_aside[0].item);
+}
+
+TEST(Heap, EachFileThatIsSetAsideHasARow) {
+  auto a = without_bytes("a");
+  auto b = without_bytes("b");
+  a.sha256 = b.sha256 = std::string(64, '7');  // the same bytes
+  const Plan plan = sort_heap({a, b}, {}, {}, "/heap");
+  ASSERT_EQ(plan.set_aside.size(), 2U);
+  EXPECT_NE(plan.set_aside[0].item, plan.set_aside[1].item);
+}
+
+TEST(Heap, AllLinesOfAHipCount) {
+  Sheet sheet;
+  for (const double head : {28.0, 32.0}) {
+    SheetRow row;
+    row.patient_id = "1";
+    row.facts.side = Side::kRight;
+    row.facts.head_diameter = Millimetres{head};
+    sheet.rows.push_back(row);
+  }
+  const std::vector<HeapFile> files{film("a", "1", Side::kRight, "2024-03-01")};
+  Plan plan = sort_heap(files, sheet, {});
+  ASSERT_EQ(plan.jobs.size(), 1U);
+  EXPECT_NE(plan.jobs[0].fault.find("contradict"), std::string::npos);
+  EXPECT_TRUE(plan.notes.empty());
+  sheet.rows[1].facts.head_diameter.reset();
+  sheet.rows[1].facts.side.reset();
+  sheet.rows[1].facts.groups["stem"] = "A";
+  plan = sort_heap(files, sheet, {});
+  EXPECT_EQ(plan.jobs[0].fault, "");
+  EXPECT_EQ(plan.jobs[0].facts.groups.at("stem"), "A");
+  EXPECT_EQ(plan.jobs[0].facts.head_diameter->value, 28.0);
 }
 
 }  // namespace

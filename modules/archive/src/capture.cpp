@@ -46,6 +46,29 @@ std::string burned_in(const std::vector<Source*>& shown) {
   return all_say_no ? "NO" : "";
 }
 
+/// What was made of a film that had lost something by compression says so (PS3.3, C.7.6.1.1.5, from
+/// memory). Of several such films the one that was compressed most is told (house choice).
+void put_lossy(const std::vector<Source*>& shown, Writer& put) {
+  DcmDataset* most = nullptr;
+  double most_ratio = -1.0;
+  for (const Source* source : shown) {
+    if (source == nullptr || text_of(*source->header, DCM_LossyImageCompression) != "01") continue;
+    Float64 ratio = 0.0;
+    (void)source->header->findAndGetFloat64(DCM_LossyImageCompressionRatio, ratio);
+    if (ratio <= most_ratio) continue;
+    most_ratio = ratio;
+    most = source->header.get();
+  }
+  if (most == nullptr) return;
+  put.text(DCM_LossyImageCompression, "01");
+  for (const DcmTagKey& tag : {DCM_LossyImageCompressionRatio, DCM_LossyImageCompressionMethod}) {
+    OFString all;
+    if (most->findAndGetOFStringArray(tag, all).good() && !all.empty()) {
+      put.text(tag, {all.c_str(), all.length()});
+    }
+  }
+}
+
 void put_sources(DcmDataset& object, const std::vector<Source*>& shown, Writer& put) {
   for (const Source* source : shown) {
     if (source == nullptr) continue;
@@ -95,6 +118,7 @@ Expected<std::vector<std::byte>> make_capture(const followup::Picture& picture, 
   const std::string burned = burned_in(shown);
   if (!burned.empty()) put.text(DCM_BurnedInAnnotation, burned);
   put_sources(object, shown, put);
+  put_lossy(shown, put);
   put_pixels(*pixels, put, object);
   put_common(object, home, kCapture, run);
   put.text(DCM_SecondaryCaptureDeviceManufacturer, "Tidemark");

@@ -1,5 +1,6 @@
 #include "content.h"
 
+#include <set>
 #include <utility>
 
 #include "build.h"
@@ -128,6 +129,20 @@ std::string Tracking::uid(const std::string& thing) const {
   return uid_of("tracking " + seed + " " + thing);
 }
 
+namespace {
+
+/// How many days of films lie before this one's; nothing where its date is not known.
+std::optional<std::size_t> order_of(const FilmResult& film, const Result& result) {
+  if (!film.date) return {};
+  std::set<Date> before;
+  for (const FilmResult& other : result.films) {
+    if (other.date && *other.date < *film.date) before.insert(*other.date);
+  }
+  return before.size();
+}
+
+}  // namespace
+
 /// TID 1501 up to the measurements, with the time point by TID 1502.
 Item group(const GroupHead& head, const Result& result, const Tracking& tracking) {
   const FilmResult& film = result.films[head.film];
@@ -145,8 +160,10 @@ Item group(const GroupHead& head, const Result& result, const Tracking& tracking
     out.children.push_back(
         code_item(context, dcm("126072", "Time Point Type"), dcm("121079", "Baseline")));
   }
-  out.children.push_back(
-      {context, dcm("126073", "Time Point Order"), Number{std::to_string(head.film), unit::one()}});
+  if (const auto order = order_of(film, result)) {
+    out.children.push_back(
+        {context, dcm("126073", "Time Point Order"), Number{std::to_string(*order), unit::one()}});
+  }
   out.children.push_back(
       text_item(context, dcm("126070", "Subject Time Point Identifier"), film.file));
   out.children.push_back(finding_site(film.side ? film.side : result.side, head.zone));

@@ -25,9 +25,9 @@ struct SourceFacts {
 using Sources = std::vector<std::optional<SourceFacts>>;
 
 /// What names the same stem, zone or sign in every report of one hip: a UID of the name of the
-/// thing and of the reference film.
+/// thing, of the reference film and of the side, as a film may show both hips.
 struct Tracking {
-  std::string seed;  ///< names the reference film
+  std::string seed;  ///< names the reference film and which hip on it
 
   [[nodiscard]] std::string uid(const std::string& thing) const;
 };

@@ -32,10 +32,10 @@ Expected<std::vector<std::byte>> serialise(DcmDataset& object, const std::string
 }  // namespace
 
 void put_common(DcmDataset& object, Source& home, const std::string& kind, const RunFacts& run) {
-  const Moment moment = moment_of(*home.header);
+  const Moment moment = moment_of(home);
   Writer put(object);
-  put.text(DCM_SeriesInstanceUID,
-           uid_of("series " + home.facts.study + " " + kind + " " + run.tool_version));
+  put.text(DCM_SeriesInstanceUID, uid_of("series " + home.facts.study + " " + kind + " " +
+                                         run.tool_version + " " + run.hip));
   put.text(DCM_Manufacturer, "Tidemark");
   put.text(DCM_ManufacturerModelName, "Tidemark");
   put.text(DCM_DeviceSerialNumber, "0");

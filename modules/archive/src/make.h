@@ -16,6 +16,8 @@ namespace tidemark::archive {
 /// What all objects of a run share.
 struct RunFacts {
   std::string tool_version;
+  std::string
+      hip;  ///< which hip of the patient: two hips of one film share neither series nor things
 };
 
 /// The report as a Comprehensive SR object of the study of `home`.

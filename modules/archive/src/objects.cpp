@@ -47,6 +47,7 @@ Expected<Films> read_films(const Result& result, const followup::Series& series,
     if (!source) return tl::unexpected(source.error());
     if (*source) {
       out.back() = std::move(**source);
+      out.back()->date = film.date;
     } else if (film.status == Status::kMeasured) {
       notes.push_back(film.file +
                       ": no DICOM object with the identifiers an archive needs; it gets no "
@@ -68,15 +69,42 @@ std::optional<std::size_t> newest(const Result& result, const Films& films) {
   return best;
 }
 
-Expected<void> one_patient(const Result& result, const Films& films, std::size_t home) {
-  for (std::size_t i = 0; i < films.size(); ++i) {
-    if (!films[i] || may_be_same_patient(*films[home]->header, *films[i]->header)) continue;
-    return fail(ErrorKind::kCannotTell, result.films[i].file,
-                "it names another patient than " + result.films[home].file +
-                    ", so no DICOM results are made",
-                "measure films of one patient only");
+/// Each film against each: one that names nobody may be of either of two patients.
+Expected<void> one_patient(const Result& result, const Films& films) {
+  for (std::size_t i = 1; i < films.size(); ++i) {
+    for (std::size_t k = 0; k < i; ++k) {
+      if (!films[i] || !films[k] || may_be_same_patient(*films[k]->header, *films[i]->header)) {
+        continue;
+      }
+      return fail(ErrorKind::kCannotTell, result.films[i].file,
+                  "it names another patient than " + result.films[k].file +
+                      ", so no DICOM results are made",
+                  "measure films of one patient only");
+    }
   }
   return {};
+}
+
+/// Which hip of the patient this is: its side; where no side is known, its name in the sheet. Not
+/// both: naming a hip later must not break the thread of what is tracked.
+std::string hip_of(const Result& result) {
+  std::optional<Side> side = result.side;
+  for (const FilmResult& film : result.films) {
+    if (!side && film.role == followup::Role::kReference) side = film.side;
+  }
+  if (side) return *side == Side::kRight ? "R" : "L";
+  return result.hip.value_or("");
+}
+
+/// Films whose objects carry a date that nothing gives.
+void note_dates(const Result& result, const Films& films, std::vector<std::string>& notes) {
+  for (std::size_t i = 0; i < films.size(); ++i) {
+    if (!films[i] || result.films[i].status != Status::kMeasured) continue;
+    if (!moment_of(*films[i]).made_up) continue;
+    notes.push_back(
+        result.films[i].file +
+        ": neither header nor sheet has its date; what is made of it carries 1900-01-01");
+  }
 }
 
 Sources facts_of(const Films& films) {
@@ -88,13 +116,18 @@ Sources facts_of(const Films& films) {
   return out;
 }
 
-/// Names the reference film in tracking UIDs: its object's UID, else its content.
-std::string seed_of(const Result& result, const Films& films) {
+/// Names the reference film: its object's UID, else its content.
+std::string reference_of(const Result& result, const Films& films) {
   for (std::size_t i = 0; i < films.size(); ++i) {
     if (result.films[i].role != followup::Role::kReference) continue;
     return films[i] ? films[i]->facts.image.sop_instance : result.films[i].sha256.value_or("");
   }
   return films.front() ? films.front()->facts.image.sop_instance : "";
+}
+
+/// Names the hip in tracking UIDs.
+std::string seed_of(const Result& result, const Films& films, const std::string& hip) {
+  return reference_of(result, films) + " " + hip;
 }
 
 Expected<void> add_presentations(const Result& result, Films& films, const RunFacts& run,
@@ -149,8 +182,9 @@ Expected<Objects> make_objects(const Result& result, const followup::Series& ser
                 "identifiers an archive needs",
                 "give the films as the archive holds them, or leave out --dicom-results");
   }
-  if (auto same = one_patient(result, *films, *home); !same) return tl::unexpected(same.error());
-  const RunFacts run{result.tool_version};
+  if (auto same = one_patient(result, *films); !same) return tl::unexpected(same.error());
+  note_dates(result, *films, out.notes);
+  const RunFacts run{result.tool_version, hip_of(result)};
   if (auto made = add_presentations(result, *films, run, out); !made) {
     return tl::unexpected(made.error());
   }
@@ -158,7 +192,7 @@ Expected<Objects> make_objects(const Result& result, const followup::Series& ser
     return tl::unexpected(made.error());
   }
   const Sources sources = facts_of(*films);
-  auto report = make_report(report_content(result, sources, {seed_of(result, *films)}),
+  auto report = make_report(report_content(result, sources, {seed_of(result, *films, run.hip)}),
                             *(*films)[*home], sources, run);
   if (!report) return tl::unexpected(report.error());
   out.objects.push_back({kReport, std::move(*report)});

@@ -158,15 +158,27 @@ bool may_be_same_patient(DcmDataset& a, DcmDataset& b) {
   return agree(DCM_PatientName) && agree(DCM_PatientBirthDate);
 }
 
-Moment moment_of(DcmDataset& header) {
-  const std::array<std::pair<DcmTagKey, DcmTagKey>, 3> kinds{
+Moment moment_of(const Source& source) {
+  const std::array<std::pair<DcmTagKey, DcmTagKey>, 4> kinds{
       {{DCM_AcquisitionDate, DCM_AcquisitionTime},
        {DCM_ContentDate, DCM_ContentTime},
+       {DCM_SeriesDate, DCM_SeriesTime},
        {DCM_StudyDate, DCM_StudyTime}}};
+  constexpr const char* kMidnight = "000000";
+  DcmDataset& header = *source.header;
+  std::string first_date;
   for (const auto& [date, time] : kinds) {
-    if (!text_of(header, date).empty()) return {text_of(header, date), text_of(header, time)};
+    const std::string day = text_of(header, date);
+    if (!day.empty() && !text_of(header, time).empty()) return {day, text_of(header, time)};
+    if (first_date.empty()) first_date = day;
   }
-  return {};
+  if (first_date.empty() && source.date) {
+    for (const char c : format_date(*source.date)) {
+      if (c != '-') first_date += c;
+    }
+  }
+  if (!first_date.empty()) return {first_date, kMidnight};
+  return {"19000101", kMidnight, true};
 }
 
 }  // namespace tidemark::archive

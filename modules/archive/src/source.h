@@ -9,6 +9,7 @@
 #include <string>
 
 #include "content.h"
+#include "tidemark/core/date.h"
 #include "tidemark/core/expected.h"
 
 namespace tidemark::archive {
@@ -18,6 +19,7 @@ struct Source {
   SourceFacts facts;
   std::unique_ptr<DcmDataset> header;
   bool several_frames = false;
+  std::optional<Date> date;  ///< as the result has it, which may be the sheet's
 };
 
 /// Reads a film's header again.
@@ -46,11 +48,15 @@ void to_utf8(DcmDataset& header);
 /// one), or, where one has no id, nothing that contradicts.
 [[nodiscard]] bool may_be_same_patient(DcmDataset& a, DcmDataset& b);
 
-/// Date and time that an object made from this film carries: acquired, else content, else study.
+/// Date and time that an object made from this film carries; neither is ever empty, because the
+/// objects must have both (PS3.3, C.17.2.1 and C.11.10, from memory).
 struct Moment {
-  std::string date;  ///< DICOM DA
-  std::string time;  ///< DICOM TM
+  std::string date;      ///< DICOM DA
+  std::string time;      ///< DICOM TM
+  bool made_up = false;  ///< nothing gives a date
 };
-[[nodiscard]] Moment moment_of(DcmDataset& header);
+/// Acquired, else content, series, study: the first that has date and time. Else (house choice) the
+/// first date alone, the result's if the header has none, at 00:00:00; without any, 1900-01-01.
+[[nodiscard]] Moment moment_of(const Source& source);
 
 }  // namespace tidemark::archive

@@ -6,6 +6,7 @@
 #include <optional>
 #include <string>
 
+#include "tidemark/core/csv.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/units.h"
 
@@ -14,16 +15,7 @@ namespace tidemark::followup {
 /// One line of cells, quoted where RFC 4180 asks for it. Absent values are empty cells.
 class Row {
  public:
-  void text(const std::string& value) {
-    const bool quote = value.find_first_of(",\"\r\n") != std::string::npos;
-    std::string cell;
-    for (const char c : value) cell += c == '"' ? std::string("\"\"") : std::string(1, c);
-    // A sheet program would run a cell that starts like a formula.
-    if (!cell.empty() && std::string("=+-@").find(cell.front()) != std::string::npos) {
-      cell.insert(cell.begin(), '\'');
-    }
-    add(quote ? "\"" + cell + "\"" : cell);
-  }
+  void text(const std::string& value) { add(csv_text(value)); }
   void number(double value) {
     std::array<char, 32> digits{};
     const double r = std::round(value * 1e4) / 1e4;

@@ -16,7 +16,7 @@ CREATE TABLE runs (
   command TEXT NOT NULL,                  -- [] batch or merge
   started TEXT NOT NULL,                  -- [UTC] ISO 8601
   ended TEXT,                             -- [UTC] ISO 8601; empty when the run was killed
-  outcome TEXT,                           -- [] complete, or the sentence that says why the run ended early
+  outcome TEXT,                           -- [] complete, or why the run ended early; of a merge what was missing
   tool_version TEXT NOT NULL,             -- [] of the program
   options_sha256 TEXT NOT NULL,           -- [] of the options that the numbers depend on
   options TEXT NOT NULL,                  -- [JSON] those options
@@ -59,7 +59,7 @@ CREATE TABLE hips (
   stem_length_mm REAL,                    -- [mm] as stated
   status TEXT NOT NULL CHECK (status IN ('measured', 'partly', 'refused', 'failed')),  -- [] all films and comparisons measured; some; none; the worker crashed, hung or ran out of memory
   reason TEXT,                            -- [] one sentence when not all was measured
-  input_sha256 TEXT NOT NULL,             -- [] of the sheet's facts and of every film's bytes
+  input_sha256 TEXT NOT NULL,             -- [] of the sheet's facts, of the bytes of every film and of the stem's surface, or of what was wrong
   options_sha256 TEXT NOT NULL,           -- [] of the options that the numbers depend on
   tool_version TEXT NOT NULL,             -- [] of the program that measured
   length_unit TEXT,                       -- [] mm, or reference_px when nothing gave a scale: columns in mm are then empty
@@ -254,7 +254,7 @@ CREATE TABLE flags (
 
 -- Files of a heap that are not measured: one row a file, or a file and hip where one film shows two.
 CREATE TABLE set_aside (
-  item TEXT NOT NULL,                     -- [] hash of the file's bytes, or of its path when it cannot be read
+  item TEXT NOT NULL,                     -- [] SHA-256 of the bytes; of a number for a further file of the same bytes or without any, or by --pseudonym-key of its path
   hip TEXT NOT NULL DEFAULT '',           -- [] the hip that it would belong to; empty: not known
   kind TEXT NOT NULL,                     -- [] lateral_view, other_view, other_body_part, other_modality, no_pixels, copy, before_surgery, no_stem_yet, patient_unknown, date_unknown or unreadable
   reason TEXT NOT NULL,                   -- [] one sentence

@@ -18,7 +18,7 @@
 #include "process.h"
 #include "record.h"
 #include "seen.h"
-#include "tidemark/assessment/criteria.h"
+#include "task.h"
 #include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/followup/measure.h"
@@ -42,10 +42,16 @@ class FolderLock {
                   "no file can be written into this folder",
                   "choose another one with --out or change its permissions");
     }
-    if (flock(lock.file_, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+    if (flock(lock.file_, LOCK_EX | LOCK_NB) != 0) {
+      if (errno == EWOULDBLOCK) {
+        return fail(ErrorKind::kNotWritable, folder.filename().string(),
+                    "another batch is writing into this folder",
+                    "wait for it, or choose another folder with --out");
+      }
+      const std::string why = std::generic_category().message(errno);
       return fail(ErrorKind::kNotWritable, folder.filename().string(),
-                  "another batch is writing into this folder",
-                  "wait for it, or choose another folder with --out");
+                  "it cannot be locked against other batches (" + why + ")",
+                  "choose a folder on a local disk with --out");
     }
     return lock;
   }
@@ -106,13 +112,11 @@ bool is_in_shard(const HipFacts& facts, const Shard& shard) {
          static_cast<unsigned long long>(shard.index);
 }
 
-Expected<json> options_json(const MeasureOptions& options) {
+json options_json(const TaskOptions& options) {
   json out{{"accept_pixels", options.accept_pixels}, {"version", followup::version()}};
   if (!options.criteria) return out;
-  const auto criteria = assessment::find_criteria(*options.criteria);
-  if (!criteria) return tl::unexpected(criteria.error());
-  out["criteria"] = criteria->id;
-  out["criteria_sha256"] = criteria->sha256;
+  out["criteria"] = options.criteria->id;
+  out["criteria_sha256"] = options.criteria->sha256;
   return out;
 }
 
@@ -144,15 +148,16 @@ std::string folder_name(const HipFacts& facts) {
 /// One run of a batch.
 class Batch {
  public:
-  Batch(const Plan& plan, const BatchOptions& options, const BatchObserver& observer, const Db& db,
-        std::string options_text)
+  Batch(const Plan& plan, const BatchOptions& options, const TaskOptions& measure,
+        const BatchObserver& observer, const Db& db)
       : plan_(plan),
         options_(options),
+        measure_(measure),
         observer_(observer),
         db_(db),
         seen_(db),
         workers_(options.worker, {options.seconds_per_hip, options.memory_mib}),
-        options_text_(std::move(options_text)),
+        options_text_(options_json(measure).dump()),
         options_sha256_(sha256_hex(options_text_)),
         root_(identity_of(plan.root)) {}
 
@@ -170,6 +175,9 @@ class Batch {
     std::optional<followup::Series> series;
     std::optional<Error> error;
     std::vector<std::optional<std::string>> stamps;
+    /// Of the stem, from before the worker reads it: one that is replaced meanwhile is seen by the
+    /// next run.
+    std::optional<std::string> surface;
   };
 
   void begin();
@@ -177,6 +185,9 @@ class Batch {
   void finish_rows();
   [[nodiscard]] Expected<void> loop();
   [[nodiscard]] Expected<void> take_next();
+  [[nodiscard]] Pending pending_of(const HipJob& job) const;
+  [[nodiscard]] JobContents contents_of(const Pending& pending,
+                                        std::vector<std::string> films) const;
   [[nodiscard]] bool is_known(const HipJob& job, const Pending& pending);
   [[nodiscard]] Expected<void> finished(const Finished& worker);
   [[nodiscard]] Expected<void> put(Record record);
@@ -190,6 +201,7 @@ class Batch {
 
   const Plan& plan_;
   const BatchOptions& options_;
+  const TaskOptions& measure_;
   const BatchObserver& observer_;
   const Db& db_;
   SeenFiles seen_;
@@ -287,6 +299,31 @@ Expected<void> Batch::mark_kept(const HipJob& job, const std::string& input_sha2
                                std::string_view(kept_text(input_sha256, options_sha256_)));
 }
 
+/// The hip's series, or why there is none, and what its files are.
+Batch::Pending Batch::pending_of(const HipJob& job) const {
+  Pending pending;
+  auto series = series_of(job);
+  if (!series) {
+    pending.error = series.error();
+    return pending;
+  }
+  pending.series = std::move(*series);
+  for (const auto& film : pending.series->films) pending.stamps.push_back(stamp_of(film.path));
+  const auto& stem = pending.series->stem;
+  if (stem.surface) pending.surface = seen_.hash_of(stem.surface_path);
+  return pending;
+}
+
+/// What the hip is made of, for input_hash().
+JobContents Batch::contents_of(const Pending& pending, std::vector<std::string> films) const {
+  JobContents out;
+  if (pending.series) out.sheet = pending.series->sheet_sha256;
+  out.surface = pending.surface;
+  out.films = std::move(films);
+  if (pending.error) out.error = pending.error->sentence();
+  return out;
+}
+
 /// Whether the database holds this hip as it is now.
 bool Batch::is_known(const HipJob& job, const Pending& pending) {
   Stmt row(db_,
@@ -298,12 +335,10 @@ bool Batch::is_known(const HipJob& job, const Pending& pending) {
   const std::string known = row.text(0);
   row.reset();
   std::vector<std::string> films;
-  std::optional<std::string> sheet;
   if (pending.series) {
-    sheet = pending.series->sheet_sha256;
     for (const auto& film : pending.series->films) films.push_back(seen_.hash_of(film.path));
   }
-  if (input_hash(job, sheet, films) != known) return false;
+  if (input_hash(job, contents_of(pending, std::move(films))) != known) return false;
   const bool has_folder = status != code_of(HipStatus::kFailed) && pending.series;
   return !options_.keep_hips || !has_folder || is_kept(job, known);
 }
@@ -312,17 +347,10 @@ bool Batch::is_known(const HipJob& job, const Pending& pending) {
 Expected<void> Batch::take_next() {
   const std::size_t place = next_++;
   const HipJob& job = *jobs_[place];
-  Pending pending;
-  auto series = series_of(job);
-  if (series) {
-    pending.series = std::move(*series);
-    for (const auto& film : pending.series->films) pending.stamps.push_back(stamp_of(film.path));
-  } else {
-    pending.error = series.error();
-    if (identity_of(plan_.root) != root_) {
-      return fail(ErrorKind::kBadInput, plan_.root.filename().string(), "the input has disappeared",
-                  "bring it back and start again with the same command: what is done is kept");
-    }
+  Pending pending = pending_of(job);
+  if (pending.error && identity_of(plan_.root) != root_) {
+    return fail(ErrorKind::kBadInput, plan_.root.filename().string(), "the input has disappeared",
+                "bring it back and start again with the same command: what is done is kept");
   }
   if (is_known(job, pending)) {
     ++counts_.unchanged;
@@ -335,12 +363,42 @@ Expected<void> Batch::take_next() {
     record.job = job;
     record.status = HipStatus::kRefused;
     record.reason = pending.error->sentence();
-    record.input_sha256 = input_hash(job, {}, {});
+    record.input_sha256 = input_hash(job, contents_of(pending, {}));
     return put(std::move(record));
   }
   pending_[place] = std::move(pending);
-  workers_.start(place, measure_task(job, options_.measure, folder_of(job)));
+  workers_.start(place, measure_task(job, measure_, folder_of(job)));
   return {};
+}
+
+/// Why a worker gave no result.
+std::string why_failed(const Finished& worker, const Answer& answer) {
+  if (worker.ending == Ending::kTimedOut) {
+    return "it took longer than the time that a hip may take; see --timeout";
+  }
+  if (worker.ending == Ending::kTooMuchOutput) return "its worker wrote without end";
+  if (answer.error) return answer.error->sentence();
+  if (!worker.by_signal && worker.code == kNoProgram) {
+    return "its worker could not be started; give it more memory with --memory";
+  }
+  return "its worker ended by " + end_of(worker);
+}
+
+/// What the worker said; an error when that is no whole answer.
+Answer told_by(const Finished& worker, std::size_t films) {
+  Answer answer;
+  if (worker.ending != Ending::kDone) return answer;
+  try {
+    answer = answer_of(worker.output);
+  } catch (const json::exception&) {
+    answer.error = Error{ErrorKind::kBadInput, "worker", "gave no whole answer", ""};
+  }
+  if (answer.result.is_object() && answer.films.size() != films) {
+    answer = {};
+    answer.error = Error{ErrorKind::kBadInput, "folder", "it changed while it was measured",
+                         "start again with --retry-failed"};
+  }
+  return answer;
 }
 
 Expected<void> Batch::finished(const Finished& worker) {
@@ -353,27 +411,16 @@ Expected<void> Batch::finished(const Finished& worker) {
   }
   Record record;
   record.job = job;
-  record.series = std::move(pending.series);
   record.seconds = worker.seconds;
   record.peak_kib = worker.peak_kib;
-  const auto& films = record.series->films;
-  if (worker.ending == Ending::kDone) {
-    try {
-      record.answer = answer_of(worker.output);
-    } catch (const json::exception&) {
-      record.answer.error = Error{ErrorKind::kBadInput, "worker", "gave no whole answer", ""};
-    }
-  }
+  const auto& films = pending.series->films;
+  record.answer = told_by(worker, films.size());
   if (record.answer.error && record.answer.error->kind == ErrorKind::kNotWritable) {
     return tl::unexpected(*record.answer.error);
   }
-  if (record.answer.result.is_object() && record.answer.films.size() != films.size()) {
-    record.answer = {};
-    record.answer.error = Error{ErrorKind::kBadInput, "folder", "it changed while it was measured",
-                                "start again with --retry-failed"};
-  }
+  const bool has_result = record.answer.result.is_object();
   std::vector<std::string> hashes = record.answer.films;
-  if (record.answer.result.is_object()) {
+  if (has_result) {
     const Judged verdict = judged(record.answer.result);
     record.status = verdict.status;
     record.reason = verdict.reason;
@@ -384,18 +431,14 @@ Expected<void> Batch::finished(const Finished& worker) {
     }
   } else {
     record.status = HipStatus::kFailed;
-    record.reason = worker.ending == Ending::kTimedOut
-                        ? "it took longer than the time that a hip may take; see --timeout"
-                    : worker.ending == Ending::kTooMuchOutput ? "its worker wrote without end"
-                    : record.answer.error                     ? record.answer.error->sentence()
-                                          : "its worker ended by " + end_of(worker);
+    record.reason = why_failed(worker, record.answer);
     for (const auto& film : films) hashes.push_back(seen_.hash_of(film.path));
   }
-  record.input_sha256 = input_hash(job, record.series->sheet_sha256, hashes);
-  const bool has_folder = record.answer.result.is_object();
+  record.input_sha256 = input_hash(job, contents_of(pending, std::move(hashes)));
+  record.series = std::move(pending.series);
   const std::string input_sha256 = record.input_sha256;
   const auto recorded = put(std::move(record));
-  return recorded && has_folder ? mark_kept(job, input_sha256) : recorded;
+  return recorded && has_result ? mark_kept(job, input_sha256) : recorded;
 }
 
 Expected<void> Batch::put(Record record) {
@@ -454,8 +497,8 @@ std::string code_of(HipStatus status) {
 
 Expected<BatchCounts> run_batch(const Plan& plan, const BatchOptions& options,
                                 const BatchObserver& observer) {
-  const auto text = options_json(options.measure);
-  if (!text) return tl::unexpected(text.error());
+  const auto measure = task_options(options.measure);
+  if (!measure) return tl::unexpected(measure.error());
   const auto folder = prepared_folder(plan, options.out);
   if (!folder) return tl::unexpected(folder.error());
   const auto lock = FolderLock::take(*folder);
@@ -464,7 +507,7 @@ Expected<BatchCounts> run_batch(const Plan& plan, const BatchOptions& options,
   auto database = Database::open_or_make(file);
   if (!database) return tl::unexpected(database.error());
   try {
-    return Batch(plan, options, observer, database->db(), text->dump()).run();
+    return Batch(plan, options, *measure, observer, database->db()).run();
   } catch (const SqliteError& error) {
     return tl::unexpected(error_of(error, kDatabaseFile));
   } catch (const std::system_error& error) {

@@ -5,6 +5,7 @@
 #include <string_view>
 #include <vector>
 
+#include "tidemark/core/csv.h"
 #include "tidemark/core/expected.h"
 
 namespace tidemark::registry {
@@ -22,11 +23,5 @@ struct CsvTable {
 /// @return kBadInput: no header, a quote that is not closed, a row with more cells than the header,
 ///         a doubled column.
 [[nodiscard]] Expected<CsvTable> parse_csv(std::string_view text, const std::string& name);
-
-/// A cell as RFC 4180 writes it: quoted where it must be.
-[[nodiscard]] std::string csv_cell(const std::string& text);
-
-/// As csv_cell; a text that a spreadsheet would run as a formula gets an apostrophe in front.
-[[nodiscard]] std::string csv_text(const std::string& text);
 
 }  // namespace tidemark::registry

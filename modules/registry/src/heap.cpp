@@ -74,8 +74,9 @@ struct HeapHip {
 /// Sorts one heap.
 class HeapSorter {
  public:
-  HeapSorter(const std::optional<Sheet>& sheet, const std::optional<PseudonymKey>& key)
-      : sheet_(sheet), key_(key) {
+  HeapSorter(const std::optional<Sheet>& sheet, const std::optional<PseudonymKey>& key,
+             const std::filesystem::path& root)
+      : sheet_(sheet), key_(key), root_(root) {
     plan_.is_heap = true;
   }
 
@@ -106,14 +107,24 @@ class HeapSorter {
   }
 
  private:
-  void set_aside(const HeapFile& file, const std::string& hip, const Why& why) {
-    const std::string path = file.path.string();
-    SetAside out{
-        file.sha256.empty() ? sha256_hex(path) : file.sha256, hip, why.kind, why.reason, {}};
-    if (std::string_view(why.kind) == "copy") {  // its bytes have a row already
-      const std::string text = file.sha256 + "\n" + std::to_string(++copies_[file.sha256]);
-      out.item = sha256_hex(text);
+  /// What a file that was set aside is called: by its bytes, and one whose bytes have a name
+  /// already by their number. Its path may be a patient's name, which a plain hash would give away
+  /// to whoever tries names: without bytes and without a key it is a number in the order of paths.
+  std::string item_of(const HeapFile& file, const std::string& hip, bool is_copy) {
+    std::string item = file.sha256;
+    if (item.empty()) {
+      const std::string path = file.path.lexically_relative(root_).string();
+      item = key_ ? hmac_sha256_hex(key_->bytes, "path\n" + path)
+                  : sha256_hex(std::string_view("no bytes"));
     }
+    if (!is_copy && items_.emplace(item, hip).second) return item;
+    const std::string text = item + "\n" + std::to_string(++copies_[item]);
+    return sha256_hex(text);
+  }
+
+  void set_aside(const HeapFile& file, const std::string& hip, const Why& why) {
+    const bool is_copy = std::string_view(why.kind) == "copy";
+    SetAside out{item_of(file, hip, is_copy), hip, why.kind, why.reason, {}};
     if (file.date) out.date = format_date(*file.date);
     plan_.set_aside.push_back(std::move(out));
     plan_.links.push_back({hip, why.kind, file.path});
@@ -185,26 +196,27 @@ class HeapSorter {
     }
   }
 
-  /// The sheet's row for a hip; null when it has none.
-  const SheetRow* row_of(const HeapHip& hip) {
-    if (!sheet_) return nullptr;
+  /// The sheet's facts of a hip, from all its lines. Its films are those of the heap.
+  HipJob facts_of(const HeapHip& hip) {
+    if (!sheet_) return {};
+    std::vector<SheetRow> rows;
     for (std::size_t i = 0; i < sheet_->rows.size(); ++i) {
       const SheetRow& row = sheet_->rows[i];
       const bool side = !row.facts.side || !hip.side || row.facts.side == hip.side;
-      if (row.patient_id == hip.films.front().patient_id && side) {
-        used_.insert(i);
-        return &row;
-      }
+      if (row.patient_id != hip.films.front().patient_id || !side) continue;
+      used_.insert(i);
+      rows.push_back(row);
+      rows.back().folder.clear();
+      rows.back().film = {};
     }
-    return nullptr;
+    if (rows.empty()) return {};
+    std::vector<const SheetRow*> all;
+    for (const SheetRow& row : rows) all.push_back(&row);
+    return job_of_rows(all);
   }
 
   void add(HeapHip& hip) {
-    HipJob job;
-    const SheetRow* row = row_of(hip);
-    if (row != nullptr) job = job_of_rows({row});
-    job.folder.clear();
-    job.films.clear();
+    HipJob job = facts_of(hip);
     job.early_films = EarlyFilms::kSetAside;
     const std::string& patient = names_[hip.patient];
     if (!job.facts.patient) job.facts.patient = patient;
@@ -241,9 +253,11 @@ class HeapSorter {
 
   const std::optional<Sheet>& sheet_;
   const std::optional<PseudonymKey>& key_;
+  const std::filesystem::path& root_;
   Plan plan_;
   std::set<std::string> hashes_;
   std::set<std::string> uids_;
+  std::set<std::pair<std::string, std::string>> items_;  ///< set aside, with their hips
   std::map<std::string, int> copies_;
   std::map<std::string, std::string> names_;  ///< of patients
   std::set<std::size_t> used_;                ///< rows of the sheet
@@ -252,8 +266,8 @@ class HeapSorter {
 }  // namespace
 
 Plan sort_heap(std::vector<HeapFile> files, const std::optional<Sheet>& sheet,
-               const std::optional<PseudonymKey>& key) {
-  return HeapSorter(sheet, key).sorted(std::move(files));
+               const std::optional<PseudonymKey>& key, const std::filesystem::path& root) {
+  return HeapSorter(sheet, key, root).sorted(std::move(files));
 }
 
 }  // namespace tidemark::registry

@@ -15,8 +15,8 @@ namespace tidemark::registry {
 /// never kept.
 struct HeapFile {
   std::filesystem::path path;
-  std::string error;  ///< why there is no header; empty when there is one
-  std::string sha256;
+  std::string error;   ///< why there is no header; empty when there is one
+  std::string sha256;  ///< of the bytes; empty when they cannot be read
   std::string modality;
   bool has_pixels = false;
   std::optional<Side> side;
@@ -37,8 +37,12 @@ struct HeapFile {
 
 /// Sorts files by patient, side and date into hips; what is no frontal radiograph of a hip is set
 /// aside with the reason. A pure function.
-/// @param sheet facts by patient_id and side; hips that it does not name keep a pseudonym
+/// @param sheet facts by patient_id and side, of all lines that match; hips that it does not name
+///              keep a pseudonym
+/// @param root  folder of the heap: with a key, files without bytes are called by their path below
+/// it
 [[nodiscard]] Plan sort_heap(std::vector<HeapFile> files, const std::optional<Sheet>& sheet,
-                             const std::optional<PseudonymKey>& key);
+                             const std::optional<PseudonymKey>& key,
+                             const std::filesystem::path& root = {});
 
 }  // namespace tidemark::registry

@@ -20,6 +20,7 @@ HeapFile file_of(const std::filesystem::path& path, const json& in) {
   file.path = path;
   if (in.contains("error")) {
     file.error = in["error"].at("wrong").get<std::string>();
+    if (in.contains("sha256")) file.sha256 = in["sha256"].get<std::string>();
     return file;
   }
   const auto text = [&](const char* key) {

@@ -160,14 +160,16 @@ std::string content_hash(const std::filesystem::path& file) {
   return bytes ? sha256_hex(*bytes) : "unreadable";
 }
 
-std::string input_hash(const HipJob& job, const std::optional<std::string>& sheet,
-                       const std::vector<std::string>& films) {
+std::string input_hash(const HipJob& job, const JobContents& contents) {
   json all{{"facts", facts_json(job.facts)},
-           {"sheet", sheet.value_or("")},
+           {"sheet", contents.sheet.value_or("")},
            {"stated", json::array()},
-           {"films", films},
+           {"films", contents.films},
            {"set_early_aside", job.early_films == EarlyFilms::kSetAside},
            {"fault", job.fault}};
+  // Only where there is one: the hashes of all other hips stay what they were in older databases.
+  if (contents.surface) all["surface"] = *contents.surface;
+  if (!contents.error.empty()) all["error"] = contents.error;
   for (const FilmSource& film : job.films) all["stated"].push_back(film_json(film));
   const std::string text = "tidemark/input/1\n" + all.dump();
   return sha256_hex(text);

@@ -3,10 +3,12 @@
 #include <fcntl.h>
 #include <unistd.h>
 
-#include <array>
-#include <ctime>
+#include <algorithm>
+#include <map>
+#include <set>
 #include <string>
 #include <system_error>
+#include <utility>
 
 #include "sqlite.h"
 #include "tables.h"
@@ -131,39 +133,181 @@ void remove_database(const fs::path& file) {
   }
 }
 
-Expected<std::size_t> fill(const std::vector<fs::path>& parts, const fs::path& file) {
+/// Something that a merged table lacks.
+struct Lack {
+  std::string file;  ///< that says so; empty: none is there
+  std::string what;
+};
+
+/// Runs of the databases, as far as they tell whether all hips are there.
+class Wholeness {
+ public:
+  /// Looks at the last run of a database, and at earlier ones over other parts of the same batch.
+  void look(const Db& db, const fs::path& file) {
+    Stmt runs(db, "SELECT command, shard, shards, outcome FROM runs ORDER BY run DESC");
+    if (!runs.step()) {
+      lacks_.push_back({file.string(), "it holds no run of a batch"});
+      return;
+    }
+    const std::int64_t count = runs.integer(2);
+    const bool merged = runs.text(0) == "merge";
+    if (merged && !is_complete(runs)) lacks_.push_back({file.string(), runs.text(3)});
+    if (merged) return;
+    std::set<std::int64_t> seen;
+    do {
+      if (runs.integer(2) != count || !seen.insert(runs.integer(1)).second) continue;
+      note(runs, file);
+      if (count == 1) return;
+    } while (runs.step());
+  }
+
+  /// The numbers of parts that the batches were cut into; one or none is as it should be.
+  [[nodiscard]] std::vector<std::int64_t> counts() const {
+    std::vector<std::int64_t> out;
+    for (const auto& [count, parts] : parts_) out.push_back(count);
+    return out;
+  }
+
+  /// What is not there.
+  [[nodiscard]] std::vector<Lack> missing() const {
+    std::vector<Lack> out = lacks_;
+    for (const auto& [count, parts] : parts_) {
+      for (std::int64_t i = 1; i <= count; ++i) {
+        if (parts.count(i) == 0) out.push_back({"", part_text(i, count) + " is missing"});
+      }
+    }
+    return out;
+  }
+
+ private:
+  static bool is_complete(const Stmt& run) { return !run.is_null(3) && run.text(3) == "complete"; }
+  static std::string part_text(std::int64_t part, std::int64_t count) {
+    return "part " + std::to_string(part) + " of " + std::to_string(count);
+  }
+
+  void note(const Stmt& run, const fs::path& file) {
+    const std::int64_t part = run.integer(1);
+    const std::int64_t count = run.integer(2);
+    if (count > 1) parts_[count].insert(part);
+    if (is_complete(run)) return;
+    const std::string what = count > 1 ? part_text(part, count) : "its last run";
+    lacks_.push_back({file.string(), what + " was not finished (" +
+                                         (run.is_null(3) ? "killed" : run.text(3)) + ")"});
+  }
+
+  std::map<std::int64_t, std::set<std::int64_t>> parts_;  ///< that were begun, by their number
+  std::vector<Lack> lacks_;
+};
+
+constexpr std::size_t kMostTold = 10;  ///< of what is missing, in one sentence; house choice
+
+std::vector<std::string> told_to_user(const std::vector<Lack>& lacks) {
+  std::vector<std::string> out;
+  for (const Lack& lack : lacks) {
+    out.push_back((lack.file.empty() ? "" : lack.file + ": ") + lack.what);
+  }
+  return out;
+}
+
+/// For the table `runs`: no path goes into a database.
+std::vector<std::string> told_to_table(const std::vector<Lack>& lacks) {
+  std::vector<std::string> out;
+  for (const Lack& lack : lacks) out.push_back(lack.what);
+  return out;
+}
+
+std::string listed(const std::vector<std::string>& phrases) {
+  std::string out;
+  for (std::size_t i = 0; i < std::min(phrases.size(), kMostTold); ++i) {
+    out += (i == 0 ? "" : ", ") + phrases[i];
+  }
+  if (phrases.size() > kMostTold) {
+    out += " and " + std::to_string(phrases.size() - kMostTold) + " more";
+  }
+  return out;
+}
+
+/// What the parts lack, when that is allowed.
+Expected<std::vector<Lack>> missing_of(const std::vector<fs::path>& parts, MissingParts allowed) {
+  Wholeness wholeness;
+  for (const fs::path& part : parts) {
+    const auto opened = Database::open(part);
+    if (!opened) return tl::unexpected(opened.error());
+    wholeness.look(opened->db(), part);
+  }
+  std::vector<Lack> missing = wholeness.missing();
+  if (missing.empty() || allowed == MissingParts::kAllow) return missing;
+  const auto counts = wholeness.counts();
+  if (counts.size() > 1) {
+    return fail(ErrorKind::kBadInput, "merge",
+                "these are parts of batches in " + std::to_string(counts[0]) + " and " +
+                    std::to_string(counts[1]) + " parts, not all of them",
+                "merge the parts of one batch, or what there is with --allow-missing");
+  }
+  return fail(ErrorKind::kBadInput, "merge", listed(told_to_user(missing)),
+              "finish and name every part, or merge what there is with --allow-missing");
+}
+
+/// Leaves in the database how whole it is.
+void note_merge(const Db& db, const std::vector<Lack>& missing) {
+  Stmt(db,
+       "INSERT INTO runs (command, started, ended, outcome, tool_version, options_sha256, options) "
+       "SELECT 'merge', strftime('%Y-%m-%dT%H:%M:%SZ', 'now'), "
+       "strftime('%Y-%m-%dT%H:%M:%SZ', 'now'), ?, ?, options_sha256, options FROM runs "
+       "ORDER BY run DESC LIMIT 1")
+      .bind(1, missing.empty() ? std::string("complete") : listed(told_to_table(missing)))
+      .bind(2, followup::version())
+      .run();
+}
+
+Expected<void> check_folder(const fs::path& out) {
+  const fs::path folder = out.has_parent_path() ? out.parent_path() : fs::path(".");
+  std::error_code ignored;
+  if (fs::is_directory(folder, ignored)) return {};
+  return fail(ErrorKind::kNotWritable, folder.string(), "there is no such folder",
+              "make it, or choose another file with --out");
+}
+
+Expected<Merged> fill(const std::vector<fs::path>& parts, const fs::path& file,
+                      MissingParts allowed) {
   auto database = Database::open_or_make(file);
   if (!database) return tl::unexpected(database.error());
   const Db& db = database->db();
   list_hips(db, parts);
   const auto checked = check_hips(db);
   if (!checked) return tl::unexpected(checked.error());
+  const auto missing = missing_of(parts, allowed);
+  if (!missing) return tl::unexpected(missing.error());
   for (std::size_t i = 0; i < parts.size(); ++i) copy_part(db, parts[i], i);
+  note_merge(db, *missing);
   // One file without a log beside it: it can be copied, and stand on a share.
   db.exec("PRAGMA wal_checkpoint(TRUNCATE)");
   db.exec("PRAGMA journal_mode = DELETE");
   Stmt count(db, "SELECT count(*) FROM hips");
-  return count.step() ? static_cast<std::size_t>(count.integer(0)) : 0;
+  const auto hips = count.step() ? static_cast<std::size_t>(count.integer(0)) : 0;
+  return Merged{hips, parts.size(), told_to_user(*missing)};
 }
 
 }  // namespace
 
-Expected<Merged> merge_databases(const std::vector<fs::path>& parts, const fs::path& out) {
+Expected<Merged> merge_databases(const std::vector<fs::path>& parts, const fs::path& out,
+                                 MissingParts missing) {
   for (const fs::path& part : parts) {
     const auto opened = Database::open(part);
     if (!opened) return tl::unexpected(opened.error());
   }
+  if (const auto folder = check_folder(out); !folder) return tl::unexpected(folder.error());
   const fs::path beside = out.string() + ".part-" + std::to_string(getpid());
   remove_database(beside);
   try {
-    const auto hips = fill(parts, beside);
-    if (!hips) {
+    auto merged = fill(parts, beside, missing);
+    if (!merged) {
       remove_database(beside);
-      return tl::unexpected(hips.error());
+      return merged;
     }
     for (const char* suffix : {"-wal", "-shm"}) fs::remove(out.string() + suffix);
     fs::rename(beside, out);
-    return Merged{*hips, parts.size()};
+    return merged;
   } catch (const SqliteError& error) {
     remove_database(beside);
     return tl::unexpected(error_of(error, out.filename().string()));

@@ -54,13 +54,18 @@ Expected<std::vector<fs::path>> files_below(const fs::path& root) {
   return files;
 }
 
-/// Hips of one name: the first keeps it, the others say what is wrong.
+/// Hips of one name: the first keeps it, the others get one that no hip of the input has, and say
+/// what is wrong.
 void part_doubles(Plan& plan) {
+  std::set<std::pair<std::string, std::string>> taken;
+  for (const HipJob& job : plan.jobs) taken.emplace(job.facts.hip, job.facts.reader);
   std::map<std::pair<std::string, std::string>, int> seen;
   for (HipJob& job : plan.jobs) {
-    const int times = ++seen[{job.facts.hip, job.facts.reader}];
-    if (times == 1) continue;
-    job.facts.hip += "#" + std::to_string(times);
+    const std::string name = job.facts.hip;
+    int& times = seen[{name, job.facts.reader}];
+    if (++times == 1) continue;
+    while (!taken.emplace(name + "#" + std::to_string(times), job.facts.reader).second) ++times;
+    job.facts.hip = name + "#" + std::to_string(times);
     job.fault = "another hip of the input has the same name; give each hip its own";
   }
 }
@@ -123,7 +128,7 @@ Expected<Plan> plan_heap(const fs::path& root, const PlanOptions& options) {
   if (!files) return tl::unexpected(files.error());
   auto headers = read_headers(*files, options);
   if (!headers) return tl::unexpected(headers.error());
-  Plan plan = sort_heap(std::move(*headers), sheet, options.key);
+  Plan plan = sort_heap(std::move(*headers), sheet, options.key, root);
   if (sheet) plan.notes.insert(plan.notes.end(), sheet->notes.begin(), sheet->notes.end());
   return finished(std::move(plan), root);
 }

@@ -20,7 +20,6 @@ namespace {
 
 constexpr std::size_t kMostOutput = std::size_t{64} << 20U;
 constexpr std::size_t kMebi = std::size_t{1} << 20U;
-constexpr int kNoProgram = 127;  // as a shell's
 constexpr int kMomentUs = 1000;
 constexpr int kMomentsToEnd = 2000;
 

@@ -18,6 +18,9 @@ struct Limits {
   std::size_t address_space_mib = 4096;  ///< of virtual memory
 };
 
+/// Exit code of a worker whose program could not be started, as a shell's.
+inline constexpr int kNoProgram = 127;
+
 /// How a worker ended.
 enum class Ending { kDone, kCrashed, kTimedOut, kTooMuchOutput };
 

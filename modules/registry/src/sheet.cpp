@@ -200,6 +200,13 @@ SheetRow read_row(const CsvTable& table, std::size_t number, const fs::path& fil
   return row;
 }
 
+/// An empty name says nothing.
+void unite(std::string& into, const std::string& from, bool& contradict) {
+  if (from.empty()) return;
+  if (!into.empty() && into != from) contradict = true;
+  into = from;
+}
+
 template <class T>
 void unite(std::optional<T>& into, const std::optional<T>& from, bool& contradict) {
   if (!from) return;
@@ -231,8 +238,8 @@ HipJob job_of_rows(const std::vector<const SheetRow*>& rows) {
   std::optional<double> head;
   std::optional<double> length;
   for (const SheetRow* row : rows) {
-    job.facts.hip = row->facts.hip;
-    job.facts.reader = row->facts.reader;
+    unite(job.facts.hip, row->facts.hip, contradict);
+    unite(job.facts.reader, row->facts.reader, contradict);
     unite(job.facts.patient, row->facts.patient, contradict);
     unite(job.facts.side, row->facts.side, contradict);
     unite(job.facts.surgery_date, row->facts.surgery_date, contradict);

@@ -1,10 +1,13 @@
 #include "task.h"
 
 #include <algorithm>
+#include <new>
 #include <nlohmann/json.hpp>
 
 #include "bytes_text.h"
 #include "tidemark/assessment/criteria.h"
+#include "tidemark/core/files.h"
+#include "tidemark/core/hash.h"
 #include "tidemark/film/header.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/followup/write.h"
@@ -34,12 +37,18 @@ Expected<followup::Options> measure_options(const json& in) {
     options.without_scale = followup::WithoutScale::kAcceptPixels;
   }
   if (in.contains("criteria")) {
-    auto criteria = assessment::find_criteria(in["criteria"].get<std::string>());
+    const auto name = in["criteria"].get<std::string>();
+    auto criteria = in.contains("criteria_text")
+                        ? assessment::parse_criteria(
+                              bytes_of_text(in["criteria_text"].get<std::string>()), name)
+                        : assessment::find_criteria(name);
     if (!criteria) return tl::unexpected(criteria.error());
     options.criteria = std::move(*criteria);
   }
   return options;
 }
+
+constexpr std::size_t kHashDigits = 64;  // what content_hash() gives of bytes; else a word
 
 struct Measured {
   followup::Result result;
@@ -169,8 +178,14 @@ json read_headers(const json& task) {
   json out{{"headers", json::array()}};
   for (const json& file : task.at("files")) {
     const auto header = film::read_header(bytes_of_text(file.get<std::string>()));
-    out["headers"].push_back(header ? header_json(*header)
-                                    : json{{"error", error_json(header.error())}});
+    if (header) {
+      out["headers"].push_back(header_json(*header));
+      continue;
+    }
+    json refused{{"error", error_json(header.error())}};
+    const std::string hash = content_hash(bytes_of_text(file.get<std::string>()));
+    if (hash.size() == kHashDigits) refused["sha256"] = hash;
+    out["headers"].push_back(std::move(refused));
   }
   return out;
 }
@@ -184,15 +199,47 @@ std::string dumped(const json& value) {
 
 std::string run_task(const std::string& task, const WriteHip& write_hip) {
   const json in = json::parse(task);
-  return dumped(in.contains("files") ? read_headers(in) : measure_hip(in, write_hip));
+  if (in.contains("files")) return dumped(read_headers(in));
+  try {
+    return dumped(measure_hip(in, write_hip));
+  } catch (const std::bad_alloc&) {
+    const Error error{ErrorKind::kBadInput, "worker", "it ran out of memory",
+                      "give a hip more with --memory"};
+    return dumped({{"error", error_json(error)}});
+  }
 }
 
-std::string measure_task(const HipJob& job, const MeasureOptions& options,
+Expected<TaskOptions> task_options(const MeasureOptions& options) {
+  TaskOptions out;
+  out.accept_pixels = options.accept_pixels;
+  if (!options.criteria) return out;
+  auto criteria = assessment::find_criteria(*options.criteria);
+  if (!criteria) return tl::unexpected(criteria.error());
+  out.criteria = std::move(*criteria);
+  const auto& built_in = assessment::built_in_criteria();
+  if (std::any_of(built_in.begin(), built_in.end(),
+                  [&](const auto& set) { return set.id == *options.criteria; })) {
+    return out;
+  }
+  auto text = read_text(*options.criteria);
+  if (!text) return tl::unexpected(text.error());
+  if (sha256_hex(*text) != out.criteria->sha256) {
+    return fail(ErrorKind::kBadInput, std::filesystem::path(*options.criteria).filename().string(),
+                "it changed while it was read", "start again");
+  }
+  out.criteria_text = std::move(*text);
+  return out;
+}
+
+std::string measure_task(const HipJob& job, const TaskOptions& options,
                          const std::filesystem::path& keep_in) {
   json out{{"job", to_json(job)},
            {"options", {{"accept_pixels", options.accept_pixels}}},
            {"keep_in", text_of_bytes(keep_in.string())}};
-  if (options.criteria) out["options"]["criteria"] = *options.criteria;
+  if (options.criteria) out["options"]["criteria"] = options.criteria->id;
+  if (!options.criteria_text.empty()) {
+    out["options"]["criteria_text"] = text_of_bytes(options.criteria_text);
+  }
   return dumped(out);
 }
 

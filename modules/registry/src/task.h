@@ -4,6 +4,7 @@
 #include <string>
 #include <vector>
 
+#include "tidemark/assessment/criteria.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/registry/batch.h"
 #include "tidemark/registry/job.h"
@@ -28,8 +29,18 @@ struct Answer {
   std::vector<std::size_t> kept;  ///< films of the job that are in the result, in its order
 };
 
+/// What the workers of a batch measure by, read once so that all of them do by the same.
+struct TaskOptions {
+  bool accept_pixels = false;
+  std::optional<assessment::CriteriaSet> criteria;  ///< absent: by the stem's fixation
+  std::string criteria_text;  ///< of the file they come from; empty when they are built in
+};
+
+/// @return kBadInput when the criteria cannot be read
+[[nodiscard]] Expected<TaskOptions> task_options(const MeasureOptions& options);
+
 /// The task of measuring one hip, and the answer to it.
-[[nodiscard]] std::string measure_task(const HipJob& job, const MeasureOptions& options,
+[[nodiscard]] std::string measure_task(const HipJob& job, const TaskOptions& options,
                                        const std::filesystem::path& keep_in);
 [[nodiscard]] Answer answer_of(const std::string& text);
 

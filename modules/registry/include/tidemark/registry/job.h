@@ -66,9 +66,16 @@ struct HipJob {
 /// SHA-256 of a file's bytes, or a word that says that there are none to be read.
 [[nodiscard]] std::string content_hash(const std::filesystem::path& file);
 
-/// SHA-256 of all that the numbers of a job depend on but the options: facts, sheet, bytes of the
-/// films in their order. Paths and names of files do not count.
-[[nodiscard]] std::string input_hash(const HipJob& job, const std::optional<std::string>& sheet,
-                                     const std::vector<std::string>& films);
+/// What a job's files hold, by their hashes.
+struct JobContents {
+  std::optional<std::string> sheet;    ///< of series.json; absent: there is none, or no series
+  std::optional<std::string> surface;  ///< content_hash() of the stem's surface; absent: not named
+  std::vector<std::string> films;      ///< content_hash() of every film, in their order
+  std::string error;                   ///< why there is no series, one sentence; else empty
+};
+
+/// SHA-256 of all that a job's row depends on but the options: facts, sheet, bytes of the films in
+/// their order and of the stem's surface, or what is wrong. Paths and names of files do not count.
+[[nodiscard]] std::string input_hash(const HipJob& job, const JobContents& contents);
 
 }  // namespace tidemark::registry

@@ -16,7 +16,7 @@ namespace tidemark::registry {
 
 /// A file that is not measured, and why.
 struct SetAside {
-  std::string item;    ///< hash of its bytes, or of its path when it cannot be read
+  std::string item;    ///< hash of its bytes; else of a number, or by the key of its path
   std::string hip;     ///< that it would belong to; empty: not known
   std::string kind;    ///< lateral_view, other_body_part, copy ... (docs/registry.md)
   std::string reason;  ///< one sentence
