@@ -348,6 +348,41 @@ TEST(ReaderAgreement, ZonesKeepDoubtInTheMiddle) {
   EXPECT_NEAR(found.zones[0].judged->value, 0.5, 1e-12);  // (3/4 - 1/2) / (1 - 1/2), by hand
 }
 
+// Marks of one patient's two hips are one cluster, and a film read twice counts once.
+TEST(ReaderAgreement, TakesPatientsAsIndependentAndFilmsOnce) {
+  using enum ZoneState;
+  Cohort cohort;
+  cohort.groups = {""};
+  std::vector<Reading> readings;
+  for (int h = 0; h < 6; ++h) {
+    CohortHip hip;
+    hip.hip = std::to_string(h);
+    if (h < 4) hip.patient = "P" + std::to_string(h / 2);
+    hip.comparisons = {comparison(0, 365, 0.1 * h, 0.2)};
+    Reading reading{hip.hip, "", 365, "second", {{Quantity::kSubsidence, 0.1 * h + 0.2}}, {}};
+    for (int number = 1; number <= 4; ++number) {
+      hip.zones.push_back(zone(1, number, number <= 2 ? kPresent : kAbsent, 365));
+      reading.zones[number] = number == 1 || (number == 3 && h == 0) ? kPresent : kAbsent;
+    }
+    cohort.hips.push_back(hip);
+    readings.push_back(reading);
+  }
+  const auto once = reader_agreement(cohort, readings);
+  ASSERT_EQ(once.zones.size(), 1U);
+  EXPECT_EQ(once.zones[0].hips_judged, 6U);
+  EXPECT_EQ(once.zones[0].judged->clusters, 4U);
+  EXPECT_EQ(once.zones[0].both_judged, 24U);
+  EXPECT_EQ(once.doubled, 0U);
+  readings.push_back(readings[3]);
+  const auto twice = reader_agreement(cohort, readings);
+  EXPECT_EQ(twice.doubled, 5U);  // four zones and the subsidence
+  EXPECT_EQ(twice.zones[0].both_judged, 24U);
+  EXPECT_EQ(twice.quantities[0].limits.differences, 6U);
+  EXPECT_THAT(study(cohort, readings, "test").cautions,
+              testing::Contains(HasSubstr("given twice by one reader")));
+  expect_sound(study(cohort, readings, "test"));
+}
+
 std::filesystem::path sheet(const Scratch& scratch, const std::string& text) {
   const auto file = scratch.path() / "reader.csv";
   std::ofstream(file) << text;
@@ -376,6 +411,10 @@ TEST(ReaderSheet, IsReadStrictly) {
   EXPECT_THAT(wrong("hip,days,zone_3\nA,3,maybe\n"), HasSubstr("cannot_tell"));
   EXPECT_THAT(wrong("hip,days\n,3\n"), HasSubstr("names no hip"));
   EXPECT_THAT(wrong("hip,days\n"), HasSubstr("no reading"));
+  EXPECT_THAT(wrong("hip,days,reader,zone_1\nA,3,x,absent\nA,4,x,absent\nA,3,x,present\n"),
+              HasSubstr("lines 2 and 4 are of the same film and reader"));
+  EXPECT_THAT(wrong("hip,date\nA,2024-03-01\n\nA,2024-03-01\n"), HasSubstr("lines 2 and 4"));
+  EXPECT_EQ(wrong("hip,days,reader,zone_1\nA,3,x,absent\nA,3,y,absent\nB,3,x,absent\n"), "read");
 }
 
 TEST(CohortStudy, IsSoundOnWholeAndOnPoorCohorts) {

@@ -250,15 +250,18 @@ std::string agreement_tables(const ReaderAgreement& agreement) {
                  rows, 2);
   rows.clear();
   for (const ZoneAgreement& z : agreement.zones) {
-    const auto kappa_text = [](const std::optional<Kappa>& k) {
-      return k ? fixed_text(k->value, 2) + " (" + between(k->interval, 2) + ")" : std::string("–");
+    const auto kappa_text = [](const std::optional<ClusteredKappa>& k) {
+      if (!k) return std::string("–");
+      return fixed_text(k->value, 2) + " (" +
+             (k->interval ? between(*k->interval, 2) : "no interval: " + k->reason) + ")";
     };
-    rows.push_back({z.reader.empty() ? "other reader" : z.reader, std::to_string(z.both_judged),
-                    kappa_text(z.judged), std::to_string(z.both_looked), kappa_text(z.weighted)});
+    rows.push_back({z.reader.empty() ? "other reader" : z.reader, std::to_string(z.hips_looked),
+                    std::to_string(z.both_judged), kappa_text(z.judged),
+                    std::to_string(z.both_looked), kappa_text(z.weighted)});
   }
   return out + html_table("Radiolucent lines by zone",
-                          {"reader", "zones judged by both", "kappa", "zones looked at by both",
-                           "weighted kappa, cannot tell between"},
+                          {"reader", "hips", "zones judged by both", "kappa",
+                           "zones looked at by both", "weighted kappa, cannot tell between"},
                           rows, 1);
 }
 

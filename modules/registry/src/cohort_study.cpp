@@ -114,6 +114,10 @@ std::vector<std::string> cautions_of(const CohortStudy& study) {
         "Marks of the review window were made with the program's answer in sight: their agreement "
         "is higher than that of a reader who does not know it.");
   }
+  if (study.agreement && study.agreement->doubled > 0) {
+    out.push_back(counted(study.agreement->doubled, "value or zone was", "values and zones were") +
+                  " given twice by one reader for one film: the first counts.");
+  }
   if (counts_of(study.cohort).zones > 0) {
     out.emplace_back(
         "Radiolucent lines by zone are not validated yet: they were right on films of "

@@ -547,17 +547,20 @@ StudyTable kappa_table(const CohortStudy& study) {
                    "judged: present or absent by both; ordered: absent, cannot_tell, "
                    "present with linear weights"},
                   {"zones", "", "of films, that both looked at"},
+                  {"hips", "", "of these zones"},
+                  {"patients", "", "of these hips; a hip whose patient is not known counts as one"},
                   {"agree", "", "share, weighted"},
                   {"by_chance", "", "share expected by chance"},
                   {"kappa", "", ""},
                   {"low", "", "95 % interval"},
                   {"high", "", ""},
-                  {"standard_error", "", ""},
-                  {"reason", "", "why there is no kappa"}},
+                  {"standard_error", "", "jackknife: one patient after the other left out"},
+                  {"reason", "", "why there is no kappa, or no interval"}},
                  {}};
   if (!study.agreement) return out;
   for (const ZoneAgreement& z : study.agreement->zones) {
-    const auto row = [&](const char* table, std::size_t n, const std::optional<Kappa>& k) {
+    const auto row = [&](const char* table, std::size_t zones, std::size_t hips,
+                         const std::optional<ClusteredKappa>& k) {
       Cells cells;
       cells.text(z.reader).text(table).count(n);
       if (k) {
@@ -568,8 +571,8 @@ StudyTable kappa_table(const CohortStudy& study) {
       }
       out.rows.push_back(cells.done());
     };
-    row("judged", z.both_judged, z.judged);
-    row("ordered", z.both_looked, z.weighted);
+    row("judged", z.both_judged, z.hips_judged, z.judged);
+    row("ordered", z.both_looked, z.hips_looked, z.weighted);
   }
   return out;
 }
