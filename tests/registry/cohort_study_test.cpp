@@ -102,6 +102,45 @@ TEST(Visits, BordersLieHalfWay) {
   for (std::size_t i = 1; i < visits().size(); ++i) EXPECT_EQ(visits()[i].from, visits()[i - 1].to);
 }
 
+// A visit whose films were all refused stays, as a count; a film without a scale was measured.
+TEST(Course, CountsFilmsThatGaveNoValue) {
+  Cohort cohort;
+  cohort.groups = {""};
+  for (int h = 0; h < 3; ++h) {
+    CohortHip hip;
+    hip.hip = std::to_string(h);
+    auto year = comparison(0, 365, 0.5, 0.2);
+    year.measured = false;
+    year.subsidence_mm.reset();
+    auto later = comparison(1, 730, 0.5, 0.2);
+    later.tilt_change_deg = {0.1, 0.2, 0.4};
+    if (h == 2) {
+      hip.has_scale = false;
+      later.subsidence_mm.reset();
+    }
+    hip.comparisons = {year, later};
+    cohort.hips.push_back(hip);
+  }
+  const auto course = course_of(cohort);
+  const auto row = [&](const std::string& visit, Quantity quantity) {
+    const auto found = std::find_if(course.begin(), course.end(), [&](const CourseAtVisit& at) {
+      return visits()[at.visit].name == visit && at.quantity == quantity;
+    });
+    EXPECT_NE(found, course.end()) << visit;
+    return found == course.end() ? CourseAtVisit{} : *found;
+  };
+  const CourseAtVisit refused = row("1 year", Quantity::kSubsidence);
+  EXPECT_FALSE(refused.location);
+  EXPECT_EQ(refused.not_measured, 3U);
+  EXPECT_EQ(refused.without_scale, 0U);
+  const CourseAtVisit lengths = row("2 years", Quantity::kSubsidence);
+  EXPECT_EQ(lengths.location->n, 2U);
+  EXPECT_EQ(lengths.not_measured, 0U);
+  EXPECT_EQ(lengths.without_scale, 1U);
+  EXPECT_EQ(row("2 years", Quantity::kTiltChange).location->n, 3U);
+  expect_sound(study(cohort, {}, "test"));
+}
+
 // The simulated truth, by the definition of the model: no outside source. Outside checks of the fit
 // itself stand in mixed_model_test.cpp.
 TEST(CourseModel, FindsWhatWasSimulated) {
@@ -157,6 +196,7 @@ TEST(CourseModel, SaysWhenThereIsTooLittle) {
 CohortHip judged(const std::string& name, const std::vector<std::pair<int, Verdict>>& rows) {
   CohortHip hip;
   hip.hip = name;
+  hip.reference_days = 1;
   int index = 0;
   for (const auto& [days, verdict] : rows) {
     hip.comparisons.push_back(comparison(index, days, 1.0, 0.2));

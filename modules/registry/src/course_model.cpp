@@ -41,10 +41,12 @@ MatrixXd measurement_of(const VectorXd& u, std::optional<double> reference_u) {
 
 std::optional<HipRows> rows_of(const CohortHip& hip, Quantity quantity, std::size_t group,
                                std::size_t groups) {
+  const auto start = start_day(hip);
+  if (!start) return std::nullopt;
   std::vector<const CohortComparison*> used;
   for (const CohortComparison& c : hip.comparisons) {
     const auto& value = value_of(c, quantity);
-    if (c.examination == 1 && c.days && *c.days > hip.reference_days && value && value->u > 0.0) {
+    if (c.examination == 1 && c.days && *c.days > *start && value && value->u > 0.0) {
       used.push_back(&c);
     }
   }
@@ -56,8 +58,8 @@ std::optional<HipRows> rows_of(const CohortHip& hip, Quantity quantity, std::siz
   VectorXd u(n);
   for (Index i = 0; i < n; ++i) {
     const CohortComparison& c = *used[static_cast<std::size_t>(i)];
-    const double s = settled(*c.days) - settled(hip.reference_days);
-    const double l = later(*c.days) - later(hip.reference_days);
+    const double s = settled(*c.days) - settled(*start);
+    const double l = later(*c.days) - later(*start);
     out.subject.y[i] = value_of(c, quantity)->value;
     u[i] = value_of(c, quantity)->u;
     out.subject.z.row(i) << s, l;

@@ -46,12 +46,13 @@ struct CourseAtVisit {
   std::string group;
   std::size_t visit = 0;
   Quantity quantity = Quantity::kSubsidence;
-  Location location;
-  double mean_u = 0.0;           ///< root mean square of the standard uncertainties
-  std::size_t not_measured = 0;  ///< hips with a film at this visit that could not be measured
+  std::optional<Location> location;  ///< absent when no hip has a value
+  double mean_u = 0.0;               ///< root mean square of the standard uncertainties
+  std::size_t not_measured = 0;      ///< hips with a film at this visit that could not be measured
+  std::size_t without_scale = 0;  ///< hips whose film was measured, but without a scale: no length
 };
 
-/// All groups, visits and quantities for which there is a value.
+/// All groups, visits and quantities for which there is a film.
 [[nodiscard]] std::vector<CourseAtVisit> course_of(const Cohort& cohort);
 
 /// An estimate of the model with Student's t interval (degrees of freedom: hips less fixed effects,
