@@ -199,7 +199,8 @@ StudyTable model_table(const CohortStudy& study) {
         "settling, later_rate (per year), their differences from the first "
         "group; settling_sd, later_rate_sd, correlation between hips; "
         "residual_sd; restricted_log_likelihood"},
-       {"hips", "", "that the term rests on"},
+       {"hips", "",
+        "that the term rests on; of a later rate those with films from three months on"},
        {"value", "unit of the quantity, or that per year", ""},
        {"standard_error", "as value", ""},
        {"low", "as value", "95 % interval"},
@@ -215,10 +216,11 @@ StudyTable model_table(const CohortStudy& study) {
     }
     for (const GroupModel& g : model->groups) {
       estimate_row(out, name, g.group, "settling", g.hips, g.settling);
-      estimate_row(out, name, g.group, "later_rate", g.hips, g.later_rate);
+      estimate_row(out, name, g.group, "later_rate", g.late_hips, g.later_rate);
       if (&g == &model->groups.front()) continue;
       estimate_row(out, name, g.group, "settling_difference", g.hips, g.settling_difference);
-      estimate_row(out, name, g.group, "later_rate_difference", g.hips, g.later_rate_difference);
+      estimate_row(out, name, g.group, "later_rate_difference", g.late_hips,
+                   g.later_rate_difference);
     }
     const std::size_t hips = model->hips;  // clang 14 lets no lambda capture a structured binding
     const auto common = [&](const std::string& term, std::optional<double> value) {
