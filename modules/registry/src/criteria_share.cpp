@@ -185,6 +185,7 @@ std::vector<CohortCriterion> criteria_of(const Cohort& cohort) {
     }
   }
   std::vector<CohortCriterion> out;
+  out.reserve(found.size());
   for (auto& [id, criterion] : found) out.push_back(std::move(criterion));
   return out;
 }

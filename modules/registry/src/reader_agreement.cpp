@@ -143,6 +143,7 @@ std::vector<Eigen::MatrixXd> by_patient(const ZoneTables& tables) {
     sum += counts;
   }
   std::vector<Eigen::MatrixXd> out;
+  out.reserve(sums.size());
   for (auto& [patient, counts] : sums) out.push_back(std::move(counts));
   return out;
 }
@@ -160,6 +161,7 @@ std::optional<ZoneAgreement> zone_agreement(const ZoneTables& tables, const std:
   }
   const auto clusters = by_patient(tables);
   std::vector<Eigen::MatrixXd> judged;
+  judged.reserve(clusters.size());
   for (const Eigen::MatrixXd& counts : clusters) judged.push_back(decided(counts));
   const auto plain = clustered_kappa(judged, KappaWeights::kNone);
   if (plain) {
