@@ -53,6 +53,11 @@ class Cohort(unittest.TestCase):
             "SELECT h.hip_id, g.value, h.surgery_date IS NULL FROM hips h JOIN hip_groups g USING (hip_id)"
             " WHERE h.status IN ('measured', 'partly')").fetchall()
 
+    def reference_day(self, hip, undated):
+        """Day of the reference film, 0 where days count from it."""
+        return 0 if undated else self.db.execute(
+            "SELECT days_from_surgery FROM films WHERE hip_id = ? AND role = 'reference'", (hip,)).fetchone()[0]
+
     def test_ends_well_and_writes_all(self):
         self.assertEqual(self.done.returncode, 0, self.done.stderr)
         for name in ("cohort.html", "cohort.json", "dictionary.json", "survival.csv"):
@@ -83,9 +88,11 @@ class Cohort(unittest.TestCase):
                 day = days if undated else day
                 if 274 <= day < 548:  # one film a hip falls to the first year's visit
                     values[group][hip] = value
+        compared = 0
         for row in self.table("migration_by_visit"):
             if row["visit"] != "1 year" or row["quantity"] != "subsidence_mm":
                 continue
+            compared += 1
             sample = numpy.array(list(values[row["group"]].values()))
             self.assertEqual(int(row["n"]), len(sample))
             self.assertAlmostEqual(float(row["mean"]), sample.mean(), places=5)
@@ -93,10 +100,18 @@ class Cohort(unittest.TestCase):
             self.assertAlmostEqual(float(row["mean_low"]), low, places=5)
             self.assertAlmostEqual(float(row["mean_high"]), high, places=5)
             self.assertAlmostEqual(float(row["median"]), numpy.median(sample), places=5)
+        self.assertEqual(compared, len(values))
+        self.assertEqual(compared, 2)  # designs
 
     def test_survival_by_a_second_product(self):
         times = collections.defaultdict(list)
+        late = collections.Counter()
         for hip, group, undated in self.hips():
+            reference = self.reference_day(hip, undated)
+            if reference > 14:  # against such a film nothing is within
+                late[group, "judged_only"] += 1
+                late[group, "all"] += reference > 91
+                continue
             last = None
             rows = self.db.execute(
                 "SELECT c.days_from_surgery, c.days, f.verdict FROM findings f JOIN comparisons c"
@@ -113,6 +128,12 @@ class Cohort(unittest.TestCase):
                 times[group].append(last)
         found = [r for r in self.table("survival") if r["criterion"] == "tilt-limit" and r["counting"] == "judged_only"]
         self.assertTrue(found)
+        summaries = [r for r in self.table("survival_summary") if r["criterion"] == "tilt-limit"]
+        self.assertEqual(len(summaries), 6)  # designs, ways of counting
+        for row in summaries:
+            counting = "judged_only" if row["counting"] == "judged_only" else "all"
+            self.assertEqual(int(row["late_reference"]), late[row["group"], counting])
+            self.assertGreater(int(row["late_reference"]), 0)
         for group, hips in times.items():
             rows = [r for r in found if r["group"] == group]
             survival = 1.0
@@ -125,20 +146,53 @@ class Cohort(unittest.TestCase):
 
     def test_shares_by_a_second_count(self):
         counts = collections.Counter()
-        for hip, group, _ in self.hips():
+        for hip, group, undated in self.hips():
+            if self.reference_day(hip, undated) > 91:
+                counts[group, "late_reference"] += 1
+                continue
             rows = [v for v, in self.db.execute(
                 "SELECT verdict FROM findings f JOIN comparisons c USING (hip_id, comparison) WHERE hip_id = ?"
                 " AND criterion = 'early-limit' AND examination = 1 AND verdict <> 'not_applicable'"
                 " ORDER BY c.days", (hip,))]
             said = "exceeds" if "exceeds" in rows else rows[-1] if rows else "not_judged"
             counts[group, said] += 1
+        compared = 0
         for row in self.table("criteria"):
             if row["criterion"] == "early-limit" and row["visit"] == "whole_follow_up":
-                for said in ("exceeds", "within", "cannot_tell", "not_judged"):
+                compared += 1
+                for said in ("exceeds", "within", "cannot_tell", "not_judged", "late_reference"):
                     self.assertEqual(int(row[said]), counts[row["group"], said], (row["group"], said))
                 n = sum(int(row[s]) for s in ("exceeds", "within", "cannot_tell"))
                 low = scipy.stats.binomtest(int(row["exceeds"]), n).proportion_ci(0.95, "exact").low
                 self.assertAlmostEqual(float(row["low"]), low, places=5)
+        self.assertEqual(compared, 2)  # designs
+
+    def test_left_out_hips_by_group(self):
+        counts = dict(self.db.execute(
+            "SELECT value, count(*) FROM hips JOIN hip_groups USING (hip_id) WHERE status = 'refused'"
+            " GROUP BY value"))
+        rows = self.table("groups")
+        self.assertEqual([row["group"] for row in rows], ["design A", "design B"])
+        for row in rows:
+            self.assertEqual(int(row["refused"]), counts.get(row["group"], 0))
+            self.assertEqual(int(row["failed"]), 0)
+        self.assertGreater(sum(counts.values()), 0)
+
+    def test_hips_of_two_option_sets_are_named(self):
+        file = pathlib.Path(self.folder.name) / "mixed.sqlite"
+        cohort_database.make(file, 12, 4)
+        out = pathlib.Path(self.folder.name) / "mixed"
+        said = lambda: [text for text in json.loads((out / "cohort.json").read_text())["cautions"]
+                        if text.startswith("The hips were measured")]
+        self.assertEqual(run(file, "--out", out).returncode, 0)
+        self.assertEqual(said(), [])
+        with sqlite3.connect(file) as db:
+            db.execute("UPDATE hips SET options_sha256 = '1' WHERE hip = 'H-0003'")
+        db.close()
+        self.assertEqual(run(file, "--out", out).returncode, 0)
+        self.assertEqual(len(said()), 1)
+        self.assertIn("2 sets of options", said()[0])
+        self.assertIn("2 sets of options", (out / "cohort.html").read_text())
 
     def test_double_examinations_by_a_second_sum(self):
         differences = [b - a for a, b in self.db.execute(

@@ -51,14 +51,14 @@ class Maker:
             self.insert("hip_groups", hip_id=number + 1, name="design", value=group)
         if kind == "refused":
             return
-        reference_day = dice.choice([1, 2, 3, 20])
+        reference_day = dice.choice([1, 2, 3, 20, 1, 2, 3, 120])
         self.film(number, 0, surgery, reference_day, 1, "reference", 0.0)
         motion = (0.8 + 0.4 * dice.gauss(0, 1), (0.35 if group == "design B" else 0.05) + 0.1 * dice.gauss(0, 1),
                   0.5 * dice.gauss(0, 1))
         index, end = 0, dice.uniform(200, 1900)
         for milestone in MILESTONES:
             day = milestone + dice.randrange(-10, 11)
-            if day > end or dice.random() < 0.12:
+            if day > end or day <= reference_day or dice.random() < 0.12:
                 continue
             twice = 2 if milestone == 365 and dice.random() < 0.6 else 1
             for examination in range(1, twice + 1):
@@ -101,6 +101,11 @@ class Maker:
             said, p = verdict(value, u, limit)
             if criterion == "early-limit" and day > 850:
                 said = "not_applicable"
+            # As docs/assessment.md: a late reference film hides what came before, so nothing is within.
+            if not undated and reference_day > 91 and said != "exceeds":
+                said = "not_applicable"
+            elif not undated and reference_day > 14 and said == "within":
+                said = "cannot_tell"
             self.insert("findings", hip_id=number + 1, comparison=index, criterion=criterion, quantity=quantity,
                         unit=unit, value=value, u=u, u95=1.96 * u, threshold=limit, days=day, verdict=said,
                         because="made up", probability_exceeds=p)

@@ -81,17 +81,25 @@ std::string visits_table(const CohortStudy& study, Quantity quantity) {
   std::vector<Texts> rows;
   for (const CourseAtVisit& row : study.course) {
     if (row.quantity != quantity) continue;
-    const Location& l = row.location;
-    rows.push_back({group_label(row.group), visits()[row.visit].name, std::to_string(l.n),
-                    signed_text(l.mean, 2), maybe(l.mean_interval, 2),
-                    l.sd ? fixed_text(*l.sd, 2) : "–", signed_text(l.median, 2),
-                    maybe(l.median_interval, 2), fixed_text(row.mean_u, 2)});
+    Texts cells{group_label(row.group), visits()[row.visit].name,
+                std::to_string(row.location ? row.location->n : 0),
+                std::to_string(row.not_measured + row.without_scale)};
+    if (row.location) {
+      const Location& l = *row.location;
+      cells.insert(cells.end(), {signed_text(l.mean, 2), maybe(l.mean_interval, 2),
+                                 l.sd ? fixed_text(*l.sd, 2) : "–", signed_text(l.median, 2),
+                                 maybe(l.median_interval, 2), fixed_text(row.mean_u, 2)});
+    } else {
+      cells.resize(cells.size() + 6, "–");
+    }
+    rows.push_back(std::move(cells));
   }
   std::string caption = quantity_label(quantity);
   caption.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(caption.front())));
   return html_table(
       caption + ", at the usual visits",
-      {"group", "visit", "hips", "mean", "95 %", "SD", "median", "95 %", "u of a film"}, rows, 2);
+      {"group", "visit", "hips", "no value", "mean", "95 %", "SD", "median", "95 %", "u of a film"},
+      rows, 2);
 }
 
 std::string estimate_text(const std::optional<ModelEstimate>& e) {
@@ -151,7 +159,7 @@ std::string criteria_section(const CohortStudy& study, const std::vector<Figure>
     if (s.visit || !s.least) continue;
     rows.push_back({s.criterion, group_label(s.group), std::to_string(s.exceeds),
                     std::to_string(s.cannot_tell), std::to_string(s.within),
-                    std::to_string(s.not_judged),
+                    std::to_string(s.late_reference), std::to_string(s.not_judged),
                     percent(s.least->share) + " to " + percent(s.most->share),
                     percent(s.least->interval.low) + " to " + percent(s.most->interval.high),
                     s.expected ? percent(*s.expected) : "–"});
@@ -161,10 +169,11 @@ std::string criteria_section(const CohortStudy& study, const std::vector<Figure>
       "<p>A hip of which the films cannot tell is counted neither as within nor as beyond: the "
       "share of hips beyond is a range.</p>\n" +
       figures_named(figures, "criteria");
-  return out + html_table("Hips beyond each criterion, whole follow-up",
-                          {"criterion", "group", "beyond", "cannot tell", "within", "not judged",
-                           "share beyond", "95 % ends", "mean probability"},
-                          rows, 2);
+  return out +
+         html_table("Hips beyond each criterion, whole follow-up",
+                    {"criterion", "group", "beyond", "cannot tell", "within", "late reference",
+                     "not judged", "share beyond", "95 % ends", "mean probability"},
+                    rows, 2);
 }
 
 std::string survival_section(const CohortStudy& study, const std::vector<Figure>& figures) {
@@ -177,7 +186,8 @@ std::string survival_section(const CohortStudy& study, const std::vector<Figure>
       const SurvivalStep& end = c.steps.back();
       rows.push_back(
           {s.criterion, group_label(s.groups[g]), std::to_string(c.hips),
-           std::to_string(s.left_out[g]), std::to_string(c.events),
+           std::to_string(s.late_reference[g]), std::to_string(s.left_out[g]),
+           std::to_string(c.events),
            percent(end.survival) + " at " + fixed_text(end.time, 1) + " y",
            end.log_log ? percent(end.log_log->low) + " to " + percent(end.log_log->high) : "–",
            s.log_rank ? p_text(s.log_rank->p) : "–"});
@@ -186,8 +196,8 @@ std::string survival_section(const CohortStudy& study, const std::vector<Figure>
   if (rows.empty()) return out + "<p class=\"open\">No hip was judged either way.</p>\n";
   out += figures_named(figures, "survival-");
   return out + html_table("Hips not seen beyond",
-                          {"criterion", "group", "hips", "left out", "events", "last value", "95 %",
-                           "log-rank p"},
+                          {"criterion", "group", "hips", "late reference", "left out", "events",
+                           "last value", "95 %", "log-rank p"},
                           rows, 2);
 }
 
@@ -250,15 +260,18 @@ std::string agreement_tables(const ReaderAgreement& agreement) {
                  rows, 2);
   rows.clear();
   for (const ZoneAgreement& z : agreement.zones) {
-    const auto kappa_text = [](const std::optional<Kappa>& k) {
-      return k ? fixed_text(k->value, 2) + " (" + between(k->interval, 2) + ")" : std::string("–");
+    const auto kappa_text = [](const std::optional<ClusteredKappa>& k) {
+      if (!k) return std::string("–");
+      return fixed_text(k->value, 2) + " (" +
+             (k->interval ? between(*k->interval, 2) : "no interval: " + k->reason) + ")";
     };
-    rows.push_back({z.reader.empty() ? "other reader" : z.reader, std::to_string(z.both_judged),
-                    kappa_text(z.judged), std::to_string(z.both_looked), kappa_text(z.weighted)});
+    rows.push_back({z.reader.empty() ? "other reader" : z.reader, std::to_string(z.hips_looked),
+                    std::to_string(z.both_judged), kappa_text(z.judged),
+                    std::to_string(z.both_looked), kappa_text(z.weighted)});
   }
   return out + html_table("Radiolucent lines by zone",
-                          {"reader", "zones judged by both", "kappa", "zones looked at by both",
-                           "weighted kappa, cannot tell between"},
+                          {"reader", "hips", "zones judged by both", "kappa",
+                           "zones looked at by both", "weighted kappa, cannot tell between"},
                           rows, 1);
 }
 

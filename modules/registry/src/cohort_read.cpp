@@ -56,37 +56,68 @@ std::optional<Error> group_fault(const Db& db, const CohortChoice& choice) {
                "the groups are " + listed(known)};
 }
 
-void read_hips(const Db& db, const CohortChoice& choice, Cohort& cohort, HipIds& ids) {
+Stmt hip_rows(const Db& db, const CohortChoice& choice) {
   Stmt rows(db, "SELECT h.hip_id, h.hip, h.patient, " + group_sql(choice.group) +
                     ", h.status, h.surgery_date IS NULL, h.reference_film_u_mm,"
                     " (SELECT days_from_surgery FROM films f WHERE f.hip_id = h.hip_id"
                     "  AND f.role = 'reference' ORDER BY film LIMIT 1), h.length_unit,"
                     " (SELECT date FROM films f WHERE f.hip_id = h.hip_id"
-                    "  AND f.role = 'reference' ORDER BY film LIMIT 1)"
+                    "  AND f.role = 'reference' ORDER BY film LIMIT 1),"
+                    " h.criteria_set, h.tool_version, h.options_sha256"
                     " FROM hips h WHERE h.reader = ?1 ORDER BY h.hip");
   rows.bind(1, choice.reader);
   if (sqlite3_bind_parameter_count(rows.get()) > 1) rows.bind(2, *choice.group);
+  return rows;
+}
+
+CohortHip hip_of(const Stmt& row) {
+  CohortHip hip;
+  hip.hip = row.text(1);
+  hip.patient = row.maybe_text(2);
+  hip.group = row.text(3);
+  hip.days_from_reference = row.integer(5) != 0;
+  hip.reference_u_mm = row.maybe_real(6);
+  if (!hip.days_from_reference) hip.reference_days = maybe_int(row, 7);
+  hip.has_scale = row.text(8) != "reference_px";
+  hip.reference_date = row.maybe_text(9).value_or("");
+  return hip;
+}
+
+/// Counts a hip of which nothing was measured, and says whether it is one.
+bool is_left_out(const Stmt& row, Cohort& cohort) {
+  const std::string status = row.text(4);
+  const bool refused = status == "refused";
+  const bool failed = status == "failed";
+  if (!refused && !failed) return status != "measured" && status != "partly";
+  LeftOut none;
+  LeftOut& of_group = row.is_null(3) ? none : cohort.left_out[row.text(3)];
+  ++(refused ? cohort.refused : cohort.failed);
+  ++(refused ? of_group.refused : of_group.failed);
+  return true;
+}
+
+void read_hips(const Db& db, const CohortChoice& choice, Cohort& cohort, HipIds& ids) {
+  std::set<std::string> criteria, versions, options, groups;
+  Stmt rows = hip_rows(db, choice);
   while (rows.step()) {
-    const std::string status = rows.text(4);
-    cohort.refused += status == "refused" ? 1U : 0U;
-    cohort.failed += status == "failed" ? 1U : 0U;
-    if (status != "measured" && status != "partly") continue;
+    if (is_left_out(rows, cohort)) continue;
     if (choice.group && rows.is_null(3)) {
       ++cohort.without_group;
       continue;
     }
-    CohortHip hip;
-    hip.hip = rows.text(1);
-    hip.patient = rows.maybe_text(2);
-    hip.group = rows.text(3);
-    hip.days_from_reference = rows.integer(5) != 0;
-    hip.reference_u_mm = rows.maybe_real(6);
-    hip.reference_days = hip.days_from_reference ? 0 : maybe_int(rows, 7).value_or(0);
-    hip.reference_date = rows.maybe_text(9).value_or("");
-    cohort.lengths_in_pixels += rows.text(8) == "reference_px" ? 1U : 0U;
+    CohortHip hip = hip_of(rows);
+    groups.insert(hip.group);
+    if (const auto set = rows.maybe_text(10)) criteria.insert(*set);
+    versions.insert(rows.text(11));
+    options.insert(rows.text(12));
+    cohort.lengths_in_pixels += hip.has_scale ? 0U : 1U;
     ids[rows.integer(0)] = cohort.hips.size();
     cohort.hips.push_back(std::move(hip));
   }
+  cohort.groups.assign(groups.begin(), groups.end());
+  cohort.criteria_sets.assign(criteria.begin(), criteria.end());
+  cohort.tool_versions.assign(versions.begin(), versions.end());
+  cohort.option_sets.assign(options.begin(), options.end());
 }
 
 /// Days of a row that holds both ways of counting, by what the hip's days count from.
@@ -246,11 +277,6 @@ Expected<Cohort> read(const Db& db, const CohortChoice& choice, const std::strin
   read_findings(db, ids, cohort);
   read_zones(db, ids, cohort);
   read_marks(db, ids, cohort);
-  std::set<std::string> groups;
-  for (const CohortHip& hip : cohort.hips) groups.insert(hip.group);
-  cohort.groups.assign(groups.begin(), groups.end());
-  cohort.criteria_sets = texts_of(
-      db, "SELECT DISTINCT criteria_set FROM hips WHERE criteria_set IS NOT NULL ORDER BY 1");
   return cohort;
 }
 
@@ -259,6 +285,7 @@ Expected<Cohort> read(const Db& db, const CohortChoice& choice, const std::strin
 Expected<Cohort> read_cohort(const Database& database, const CohortChoice& choice) {
   const std::string subject = database.file().filename().string();
   try {
+    const Snapshot one_moment(database.db());
     return read(database.db(), choice, subject);
   } catch (const SqliteError& error) {
     return tl::unexpected(error_of(error, subject));

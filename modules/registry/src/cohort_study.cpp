@@ -22,14 +22,15 @@ std::size_t two_hips(const Cohort& cohort) {
 }
 
 struct Counts {
-  std::size_t undated = 0, from_reference = 0, late_reference = 0, not_measured = 0, zones = 0;
+  std::size_t undated = 0, from_reference = 0, hides = 0, too_late = 0, not_measured = 0, zones = 0;
 };
 
 Counts counts_of(const Cohort& cohort) {
   Counts out;
   for (const CohortHip& hip : cohort.hips) {
     out.from_reference += hip.days_from_reference ? 1U : 0U;
-    out.late_reference += hip.reference_days > 14 ? 1U : 0U;
+    out.hides += entry_of(hip) == Entry::kHides ? 1U : 0U;
+    out.too_late += entry_of(hip) == Entry::kTooLate ? 1U : 0U;
     out.zones += hip.zones.size();
     for (const CohortComparison& c : hip.comparisons) {
       out.undated += c.days ? 0U : 1U;
@@ -37,6 +38,39 @@ Counts counts_of(const Cohort& cohort) {
     }
   }
   return out;
+}
+
+std::string hips_text(std::size_t n) { return std::to_string(n) + (n == 1 ? " hip" : " hips"); }
+
+/// Late reference films, and what they bar a hip from.
+void caution_of_references(const Counts& counts, std::vector<std::string>& out) {
+  if (counts.hides > 0) {
+    out.push_back(
+        "The reference film of " + hips_text(counts.hides) +
+        " is later than two weeks after surgery, or has no date: early settling is hidden "
+        "there. They are left out of the curves of judged films; in the others, and in "
+        "the shares, each is beyond or cannot be told.");
+  }
+  if (counts.too_late > 0) {
+    out.push_back("The reference film of " + hips_text(counts.too_late) +
+                  " is later than three months after surgery. They are left out, beyond or not, "
+                  "wherever a criterion counts from the reference film; the rest speaks for hips "
+                  "with an early one.");
+  }
+}
+
+/// Numbers of several programs or options are not of one kind.
+void caution_of_making(const Cohort& cohort, std::vector<std::string>& out) {
+  const std::size_t versions = cohort.tool_versions.size();
+  const std::size_t options = cohort.option_sets.size();
+  if (versions < 2 && options < 2) return;
+  std::string text = "The hips were measured ";
+  if (versions > 1) text += "by " + std::to_string(versions) + " versions of the program";
+  if (versions > 1 && options > 1) text += " and ";
+  if (options > 1) text += "with " + std::to_string(options) + " sets of options";
+  out.push_back(text +
+                ": what differs between hips or groups may come from that. Start tidemark batch on "
+                "the same input again to measure all of them alike.");
 }
 
 void caution_of_hips(const Cohort& cohort, std::vector<std::string>& out) {
@@ -71,11 +105,7 @@ void caution_of_hips(const Cohort& cohort, std::vector<std::string>& out) {
                   (counts.from_reference == 1 ? " hip" : " hips") +
                   " the date of surgery is not known: their time counts from the reference film.");
   }
-  if (counts.late_reference > 0) {
-    out.push_back("The reference film of " + std::to_string(counts.late_reference) +
-                  (counts.late_reference == 1 ? " hip" : " hips") +
-                  " is later than two weeks after surgery: early settling is hidden there.");
-  }
+  caution_of_references(counts, out);
   if (two_hips(cohort) > 0) {
     out.push_back(counted(two_hips(cohort), "patient has", "patients have") +
                   " both hips in the cohort. They are counted as independent, so the intervals are "
@@ -90,6 +120,7 @@ std::vector<std::string> cautions_of(const CohortStudy& study) {
       "one patient.",
       "To pass a limit of migration calls for closer follow-up. It is no finding about fixation, "
       "and no end of the implant's life."};
+  caution_of_making(study.cohort, out);
   caution_of_hips(study.cohort, out);
   if (study.cohort.groups.size() > 1) {
     out.emplace_back(
@@ -113,6 +144,10 @@ std::vector<std::string> cautions_of(const CohortStudy& study) {
     out.emplace_back(
         "Marks of the review window were made with the program's answer in sight: their agreement "
         "is higher than that of a reader who does not know it.");
+  }
+  if (study.agreement && study.agreement->doubled > 0) {
+    out.push_back(counted(study.agreement->doubled, "value or zone was", "values and zones were") +
+                  " given twice by one reader for one film: the first counts.");
   }
   if (counts_of(study.cohort).zones > 0) {
     out.emplace_back(

@@ -81,6 +81,8 @@ std::string study_json(const CohortStudy& study, const std::vector<StudyTable>& 
                   {"failed", study.cohort.failed},
                   {"without_group", study.cohort.without_group},
                   {"lengths_in_pixels", study.cohort.lengths_in_pixels}};
+  json["measured_by"] = {{"tool_versions", study.cohort.tool_versions},
+                         {"options_sha256", study.cohort.option_sets}};
   json["criteria_sets"] = study.cohort.criteria_sets;
   json["cautions"] = study.cautions;
   for (const StudyTable& table : tables) json["tables"][table.name] = json_rows(table);

@@ -4,6 +4,9 @@
 #include <map>
 #include <set>
 
+#include "tidemark/assessment/course.h"
+#include "tidemark/assessment/judge.h"
+
 namespace tidemark::registry {
 namespace {
 
@@ -15,7 +18,7 @@ struct Judged {
   const CohortFinding* finding = nullptr;
 };
 
-/// The hip's judgements by a criterion, by day. Without a day it is last: it happened some time.
+/// The hip's judgements by a criterion, by day; those without a day cannot be placed and are none.
 std::vector<Judged> judged(const CohortHip& hip, const std::string& criterion) {
   std::vector<Judged> out;
   for (const CohortFinding& finding : hip.findings) {
@@ -62,6 +65,7 @@ class Tally {
     sum_ += *finding->probability_exceeds;
     ++with_probability_;
   }
+  void leave_out() { ++share_.late_reference; }
   [[nodiscard]] CriterionShare done() const {
     CriterionShare out = share_;
     const std::size_t all = out.exceeds + out.within + out.cannot_tell;
@@ -91,7 +95,87 @@ std::optional<TimeToEvent> time_of(const std::vector<Judged>& rows, Counting cou
   return out;
 }
 
+/// Why a hip takes no part whatever its films show.
+bool is_left_out(const CohortHip& hip, const CohortCriterion& criterion) {
+  return counts_from_reference(criterion) && entry_of(hip) == Entry::kTooLate;
+}
+
+bool is_left_out(const CohortHip& hip, const CohortCriterion& criterion, Counting counting) {
+  if (counting != Counting::kJudged) return is_left_out(hip, criterion);
+  return counts_from_reference(criterion) && entry_of(hip) != Entry::kEarly;
+}
+
+/// Shares of one group: over the whole follow-up, then at each visit that has one.
+void add_shares(const Cohort& cohort, const CohortCriterion& criterion, const std::string& group,
+                std::vector<CriterionShare>& out) {
+  CriterionShare empty;
+  empty.criterion = criterion.id;
+  empty.group = group;
+  Tally whole(empty);
+  std::vector<Tally> by_visit;
+  for (std::size_t v = 0; v < visits().size(); ++v) {
+    empty.visit = v;
+    by_visit.emplace_back(empty);
+  }
+  for (const CohortHip& hip : cohort.hips) {
+    if (hip.group != group) continue;
+    const bool left_out = is_left_out(hip, criterion);
+    const auto rows = judged(hip, criterion.id);
+    const auto count = [&](Tally& tally, const CohortFinding* finding) {
+      if (left_out) return tally.leave_out();
+      tally.add(finding);
+    };
+    count(whole, standing(rows));
+    for (std::size_t v = 0; v < visits().size(); ++v) {
+      if (nearest_to(hip, visits()[v]) == nullptr) continue;  // no film: no doubt to count
+      count(by_visit[v], at_visit(hip, rows, visits()[v]));
+    }
+  }
+  out.push_back(whole.done());
+  for (const Tally& tally : by_visit) {
+    const CriterionShare share = tally.done();
+    if (share.least) out.push_back(share);
+  }
+}
+
+void add_curve(const Cohort& cohort, const CohortCriterion& criterion, const std::string& group,
+               CriterionSurvival& survival) {
+  std::vector<TimeToEvent> hips;
+  std::size_t left_out = 0;
+  std::size_t late = 0;
+  for (const CohortHip& hip : cohort.hips) {
+    if (hip.group != group) continue;
+    if (is_left_out(hip, criterion, survival.counting)) {
+      ++late;
+      continue;
+    }
+    const auto time = time_of(judged(hip, criterion.id), survival.counting);
+    if (time) hips.push_back(*time);
+    left_out += time ? 0U : 1U;
+  }
+  const auto curve = kaplan_meier(hips);
+  if (!curve) return;
+  survival.groups.push_back(group);
+  survival.hips.push_back(std::move(hips));
+  survival.curves.push_back(*curve);
+  survival.late_reference.push_back(late);
+  survival.left_out.push_back(left_out);
+}
+
 }  // namespace
+
+bool counts_from_reference(const CohortCriterion& criterion) {
+  using Late = assessment::Quantity;
+  return criterion.quantity != assessment::code_of(Late::kLateSubsidence) &&
+         criterion.quantity != assessment::code_of(Late::kLateSubsidenceRate);
+}
+
+Entry entry_of(const CohortHip& hip) {
+  const auto day = start_day(hip);
+  if (!day) return Entry::kHides;
+  if (*day > assessment::kSettledDays) return Entry::kTooLate;
+  return *day > assessment::kBaselineLateDays ? Entry::kHides : Entry::kEarly;
+}
 
 std::vector<CohortCriterion> criteria_of(const Cohort& cohort) {
   std::map<std::string, CohortCriterion> found;
@@ -101,6 +185,7 @@ std::vector<CohortCriterion> criteria_of(const Cohort& cohort) {
     }
   }
   std::vector<CohortCriterion> out;
+  out.reserve(found.size());
   for (auto& [id, criterion] : found) out.push_back(std::move(criterion));
   return out;
 }
@@ -108,31 +193,7 @@ std::vector<CohortCriterion> criteria_of(const Cohort& cohort) {
 std::vector<CriterionShare> criterion_shares(const Cohort& cohort) {
   std::vector<CriterionShare> out;
   for (const CohortCriterion& criterion : criteria_of(cohort)) {
-    for (const std::string& group : cohort.groups) {
-      CriterionShare empty;
-      empty.criterion = criterion.id;
-      empty.group = group;
-      Tally whole(empty);
-      std::vector<Tally> by_visit;
-      for (std::size_t v = 0; v < visits().size(); ++v) {
-        empty.visit = v;
-        by_visit.emplace_back(empty);
-      }
-      for (const CohortHip& hip : cohort.hips) {
-        if (hip.group != group) continue;
-        const auto rows = judged(hip, criterion.id);
-        whole.add(standing(rows));
-        for (std::size_t v = 0; v < visits().size(); ++v) {
-          if (nearest_to(hip, visits()[v]) == nullptr) continue;  // no film: no doubt to count
-          by_visit[v].add(at_visit(hip, rows, visits()[v]));
-        }
-      }
-      out.push_back(whole.done());
-      for (const Tally& tally : by_visit) {
-        const CriterionShare share = tally.done();
-        if (share.least) out.push_back(share);
-      }
-    }
+    for (const std::string& group : cohort.groups) add_shares(cohort, criterion, group, out);
   }
   return out;
 }
@@ -157,20 +218,7 @@ std::vector<CriterionSurvival> criterion_survival(const Cohort& cohort) {
       survival.criterion = criterion.id;
       survival.counting = counting;
       for (const std::string& group : cohort.groups) {
-        std::vector<TimeToEvent> hips;
-        std::size_t left_out = 0;
-        for (const CohortHip& hip : cohort.hips) {
-          if (hip.group != group) continue;
-          const auto time = time_of(judged(hip, criterion.id), counting);
-          if (time) hips.push_back(*time);
-          left_out += time ? 0U : 1U;
-        }
-        const auto curve = kaplan_meier(hips);
-        if (!curve) continue;
-        survival.groups.push_back(group);
-        survival.hips.push_back(std::move(hips));
-        survival.curves.push_back(*curve);
-        survival.left_out.push_back(left_out);
+        add_curve(cohort, criterion, group, survival);
       }
       if (survival.curves.empty()) continue;
       survival.log_rank = log_rank(survival.hips);

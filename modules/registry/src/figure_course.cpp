@@ -66,7 +66,7 @@ void draw_hips(SvgCanvas& canvas, const Plot& plot, const Cohort& cohort, const 
       }
     }
     if (films.empty()) continue;
-    films.emplace_back(std::max(0, hip.reference_days), 0.0);
+    if (const auto start = start_day(hip)) films.emplace_back(std::max(0, *start), 0.0);
     std::sort(films.begin(), films.end());
     std::vector<At> line;
     for (const auto& [days, value] : films) {
@@ -104,20 +104,21 @@ void draw_visits(SvgCanvas& canvas, const Plot& plot, const CohortStudy& study,
                  const std::string& group, Quantity quantity) {
   double last_label = -1e9;
   for (const CourseAtVisit& row : study.course) {
-    if (row.group != group || row.quantity != quantity) continue;
+    if (row.group != group || row.quantity != quantity || !row.location) continue;
+    const Location& l = *row.location;
     const double x = plot.x.at(place(visits()[row.visit].days));
     if (x > plot.x.to + 1) continue;
-    const auto& interval = row.location.mean_interval;
+    const auto& interval = l.mean_interval;
     if (interval) {
       const double low = plot.y.at(std::max(interval->low, plot.y.low));
       const double high = plot.y.at(std::min(interval->high, plot.y.high));
       canvas.line({x, low}, {x, high}, {"#000", 1.4, "none", ""});
     }
-    canvas.dot({x, plot.y.at(row.location.mean)}, 3.6, {"#000", 1.2, "#000", ""});
-    const double m = plot.y.at(row.location.median);
+    canvas.dot({x, plot.y.at(l.mean)}, 3.6, {"#000", 1.2, "#000", ""});
+    const double m = plot.y.at(l.median);
     canvas.line({x - 7, m}, {x + 7, m}, {"#000", 1.4, "none", ""});
     if (x - last_label > 22) {
-      canvas.text({x, plot.y.to - 4}, std::to_string(row.location.n), {11, Anchor::kMiddle});
+      canvas.text({x, plot.y.to - 4}, std::to_string(l.n), {11, Anchor::kMiddle});
       last_label = x;
     }
   }

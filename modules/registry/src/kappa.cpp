@@ -1,6 +1,8 @@
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
+#include "tidemark/core/statistics.h"
 #include "tidemark/core/uncertainty.h"
 #include "tidemark/registry/agreement.h"
 
@@ -18,6 +20,34 @@ Eigen::MatrixXd weights_of(Eigen::Index categories, KappaWeights kind) {
     }
   }
   return weights;
+}
+
+/// Sets the error and the interval, or the reason why there are none.
+void jackknife(ClusteredKappa& out, const Eigen::MatrixXd& sum,
+               const std::vector<const Eigen::MatrixXd*>& clusters, KappaWeights kind) {
+  if (clusters.size() < 2) {
+    out.reason = "fewer than two patients have such zones";
+    return;
+  }
+  std::vector<double> without;
+  for (const Eigen::MatrixXd* cluster : clusters) {
+    const auto rest = cohens_kappa(sum - *cluster, kind);
+    if (!rest) {
+      out.reason = "without one of the patients there is no kappa";
+      return;
+    }
+    without.push_back(rest->value);
+  }
+  const auto spread = standard_deviation(without);
+  constexpr double kSame = 1e-9;  // sums of fractions do not meet to the last digit
+  if (!spread || *spread < kSame) {
+    out.reason = "agreement does not vary from patient to patient";
+    return;
+  }
+  const auto h = static_cast<double>(clusters.size());
+  out.standard_error = *spread * (h - 1.0) / std::sqrt(h);
+  const double half = coverage_factor(h - 1.0) * *out.standard_error;
+  out.interval = Interval{std::max(-1.0, out.value - half), std::min(1.0, out.value + half)};
 }
 
 }  // namespace
@@ -55,6 +85,26 @@ Expected<Kappa> cohens_kappa(const Eigen::MatrixXd& counts, KappaWeights kind) {
   out.standard_error = std::sqrt(std::max(0.0, sum - centre * centre) / n) / (beyond * beyond);
   const double half = coverage_factor(kInfiniteFreedom) * out.standard_error;
   out.interval = {std::max(-1.0, out.value - half), std::min(1.0, out.value + half)};
+  return out;
+}
+
+Expected<ClusteredKappa> clustered_kappa(std::span<const Eigen::MatrixXd> by_cluster,
+                                         KappaWeights kind) {
+  std::vector<const Eigen::MatrixXd*> clusters;
+  Eigen::MatrixXd sum;
+  for (const Eigen::MatrixXd& cluster : by_cluster) {
+    if (sum.size() == 0) sum = Eigen::MatrixXd::Zero(cluster.rows(), cluster.cols());
+    if (cluster.rows() != sum.rows() || cluster.cols() != sum.cols()) {
+      return fail(ErrorKind::kBadInput, "kappa", "the tables are not of one size");
+    }
+    sum += cluster;
+    if (cluster.sum() > 0.0) clusters.push_back(&cluster);
+  }
+  const auto whole = cohens_kappa(sum, kind);
+  if (!whole) return tl::unexpected(whole.error());
+  ClusteredKappa out{
+      whole->things, clusters.size(), whole->observed, whole->expected, whole->value, {}, {}, {}};
+  jackknife(out, sum, clusters, kind);
   return out;
 }
 

@@ -76,31 +76,40 @@ const CohortComparison* nearest_to(const CohortHip& hip, const Visit& visit) {
   return best;
 }
 
+namespace {
+
+/// One group, visit and quantity; absent without a film there.
+std::optional<CourseAtVisit> course_at(const Cohort& cohort, const std::string& group,
+                                       std::size_t visit, Quantity quantity) {
+  CourseAtVisit row{group, visit, quantity, {}, 0.0, 0, 0};
+  std::vector<double> values;
+  double squares = 0.0;
+  for (const CohortHip& hip : cohort.hips) {
+    if (hip.group != group) continue;
+    const CohortComparison* at = nearest_to(hip, visits()[visit]);
+    if (at == nullptr) continue;
+    const auto& value = value_of(*at, quantity);
+    if (!value) {
+      ++(at->measured && !hip.has_scale ? row.without_scale : row.not_measured);
+      continue;
+    }
+    values.push_back(value->value);
+    squares += value->u * value->u;
+  }
+  row.location = location_of(values);
+  if (row.location) row.mean_u = std::sqrt(squares / static_cast<double>(values.size()));
+  if (!row.location && row.not_measured + row.without_scale == 0) return std::nullopt;
+  return row;
+}
+
+}  // namespace
+
 std::vector<CourseAtVisit> course_of(const Cohort& cohort) {
   std::vector<CourseAtVisit> out;
   for (const std::string& group : cohort.groups) {
     for (std::size_t v = 0; v < visits().size(); ++v) {
       for (const Quantity quantity : kQuantities) {
-        CourseAtVisit row{group, v, quantity, {}, 0.0, 0};
-        std::vector<double> values;
-        double squares = 0.0;
-        for (const CohortHip& hip : cohort.hips) {
-          if (hip.group != group) continue;
-          const CohortComparison* at = nearest_to(hip, visits()[v]);
-          if (at == nullptr) continue;
-          const auto& value = value_of(*at, quantity);
-          if (!value) {
-            ++row.not_measured;
-            continue;
-          }
-          values.push_back(value->value);
-          squares += value->u * value->u;
-        }
-        const auto location = location_of(values);
-        if (!location) continue;
-        row.location = *location;
-        row.mean_u = std::sqrt(squares / static_cast<double>(values.size()));
-        out.push_back(std::move(row));
+        if (auto row = course_at(cohort, group, v, quantity)) out.push_back(std::move(*row));
       }
     }
   }

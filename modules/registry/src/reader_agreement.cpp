@@ -37,14 +37,19 @@ bool has_film(const CohortHip& hip, const Reading& reading) {
 using DatedPairs = std::map<std::string, std::vector<std::pair<int, PairedReading>>>;
 
 DatedPairs pairs_of(const Cohort& cohort, const std::vector<Reading>& readings,
-                    const std::string& reader, Quantity quantity) {
+                    const std::string& reader, Quantity quantity, std::size_t& doubled) {
   DatedPairs out;
+  std::set<const CohortComparison*> paired;
   for (const Reading& reading : readings) {
     const auto value = reading.values.find(quantity);
     const CohortHip* hip = hip_of(cohort, reading.hip);
     if (reading.reader != reader || value == reading.values.end() || hip == nullptr) continue;
     const CohortComparison* c = comparison_of(*hip, reading);
     if (c == nullptr || !value_of(*c, quantity)) continue;
+    if (!paired.insert(c).second) {
+      ++doubled;
+      continue;
+    }
     out[reading.hip].push_back(
         {c->days.value_or(0), {reading.hip, value_of(*c, quantity)->value, value->second}});
   }
@@ -90,9 +95,16 @@ std::optional<Eigen::Index> order_of(ZoneState state) {
   return state == ZoneState::kCannotTell ? 1 : 2;
 }
 
-Eigen::MatrixXd zone_table(const Cohort& cohort, const std::vector<Reading>& readings,
-                           const std::string& reader) {
-  Eigen::MatrixXd counts = Eigen::MatrixXd::Zero(3, 3);
+/// Tables of what both say of the zones, by hip.
+struct ZoneTables {
+  std::map<const CohortHip*, Eigen::MatrixXd> by_hip;
+  std::size_t doubled = 0;
+};
+
+ZoneTables zone_tables(const Cohort& cohort, const std::vector<Reading>& readings,
+                       const std::string& reader) {
+  ZoneTables out;
+  std::set<const CohortZone*> counted;
   for (const Reading& reading : readings) {
     const CohortHip* hip = hip_of(cohort, reading.hip);
     if (reading.reader != reader || hip == nullptr) continue;
@@ -101,30 +113,63 @@ Eigen::MatrixXd zone_table(const Cohort& cohort, const std::vector<Reading>& rea
       if (!same_film(reading, zone) || zone.interface == "stem_cement") continue;
       const auto theirs = reading.zones.find(zone.zone);
       if (theirs == reading.zones.end()) continue;
+      if (!counted.insert(&zone).second) {
+        ++out.doubled;
+        continue;
+      }
       const auto ours = order_of(zone.state);
       const auto other = order_of(theirs->second);
-      if (ours && other) counts(*ours, *other) += 1.0;
+      if (!ours || !other) continue;
+      auto& counts = out.by_hip.try_emplace(hip, Eigen::MatrixXd::Zero(3, 3)).first->second;
+      counts(*ours, *other) += 1.0;
     }
   }
-  return counts;
+  return out;
 }
 
-std::optional<ZoneAgreement> zone_agreement(const Eigen::MatrixXd& counts,
-                                            const std::string& reader) {
-  if (counts.sum() <= 0.0) return std::nullopt;
+/// Absent and present only.
+Eigen::MatrixXd decided(const Eigen::MatrixXd& counts) {
+  Eigen::MatrixXd out(2, 2);
+  out << counts(0, 0), counts(0, 2), counts(2, 0), counts(2, 2);
+  return out;
+}
+
+/// Hips of one patient are one cluster.
+std::vector<Eigen::MatrixXd> by_patient(const ZoneTables& tables) {
+  std::map<std::pair<bool, std::string>, Eigen::MatrixXd> sums;
+  for (const auto& [hip, counts] : tables.by_hip) {
+    auto& sum = sums[{hip->patient.has_value(), hip->patient.value_or(hip->hip)}];
+    if (sum.size() == 0) sum = Eigen::MatrixXd::Zero(3, 3);
+    sum += counts;
+  }
+  std::vector<Eigen::MatrixXd> out;
+  out.reserve(sums.size());
+  for (auto& [patient, counts] : sums) out.push_back(std::move(counts));
+  return out;
+}
+
+std::optional<ZoneAgreement> zone_agreement(const ZoneTables& tables, const std::string& reader) {
+  if (tables.by_hip.empty()) return std::nullopt;
   ZoneAgreement out;
   out.reader = reader;
-  Eigen::MatrixXd decided(2, 2);
-  decided << counts(0, 0), counts(0, 2), counts(2, 0), counts(2, 2);
-  out.both_judged = static_cast<std::size_t>(decided.sum());
-  out.both_looked = static_cast<std::size_t>(counts.sum());
-  const auto judged = cohens_kappa(decided, KappaWeights::kNone);
-  if (judged) {
-    out.judged = *judged;
-  } else {
-    out.reason = judged.error().wrong;
+  for (const auto& [hip, counts] : tables.by_hip) {
+    const Eigen::MatrixXd both = decided(counts);
+    out.both_judged += static_cast<std::size_t>(both.sum());
+    out.both_looked += static_cast<std::size_t>(counts.sum());
+    out.hips_judged += both.sum() > 0.0 ? 1U : 0U;
+    ++out.hips_looked;
   }
-  const auto weighted = cohens_kappa(counts, KappaWeights::kLinear);
+  const auto clusters = by_patient(tables);
+  std::vector<Eigen::MatrixXd> judged;
+  judged.reserve(clusters.size());
+  for (const Eigen::MatrixXd& counts : clusters) judged.push_back(decided(counts));
+  const auto plain = clustered_kappa(judged, KappaWeights::kNone);
+  if (plain) {
+    out.judged = *plain;
+  } else {
+    out.reason = plain.error().wrong;
+  }
+  const auto weighted = clustered_kappa(clusters, KappaWeights::kLinear);
   if (weighted) out.weighted = *weighted;
   return out;
 }
@@ -142,11 +187,13 @@ ReaderAgreement reader_agreement(const Cohort& cohort, const std::vector<Reading
   }
   for (const std::string& reader : readers) {
     for (const Quantity quantity : kQuantities) {
-      const auto found =
-          quantity_agreement(pairs_of(cohort, readings, reader, quantity), reader, quantity);
+      const auto found = quantity_agreement(
+          pairs_of(cohort, readings, reader, quantity, out.doubled), reader, quantity);
       if (found) out.quantities.push_back(*found);
     }
-    const auto zones = zone_agreement(zone_table(cohort, readings, reader), reader);
+    const ZoneTables tables = zone_tables(cohort, readings, reader);
+    out.doubled += tables.doubled;
+    const auto zones = zone_agreement(tables, reader);
     if (zones) out.zones.push_back(*zones);
   }
   return out;

@@ -1,6 +1,8 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <map>
+#include <tuple>
 
 #include "csv_table.h"
 #include "tidemark/core/date.h"
@@ -83,6 +85,24 @@ std::optional<Error> header_fault(const CsvTable& table, const std::string& name
                "see docs/cohort.md"};
 }
 
+/// Two lines of one reader on one film would count it twice.
+std::optional<Error> doubled_fault(const std::vector<Reading>& readings,
+                                   const std::vector<std::size_t>& lines, const std::string& name) {
+  std::map<std::tuple<std::string, std::string, std::string>, std::size_t> seen;
+  for (std::size_t i = 0; i < readings.size(); ++i) {
+    const Reading& reading = readings[i];
+    const std::string film =
+        reading.date.empty() ? std::to_string(reading.days.value_or(0)) : reading.date;
+    const auto [first, is_new] = seen.try_emplace({reading.reader, reading.hip, film}, lines[i]);
+    if (is_new) continue;
+    return Error{ErrorKind::kBadInput, name,
+                 "lines " + std::to_string(first->second) + " and " + std::to_string(lines[i]) +
+                     " are of the same film and reader",
+                 "keep one of them"};
+  }
+  return std::nullopt;
+}
+
 }  // namespace
 
 Expected<std::vector<Reading>> read_reader_sheet(const std::filesystem::path& file) {
@@ -112,6 +132,7 @@ Expected<std::vector<Reading>> read_reader_sheet(const std::filesystem::path& fi
     out.push_back(std::move(reading));
   }
   if (out.empty()) return fail(ErrorKind::kBadInput, name, "it holds no reading", "");
+  if (auto fault = doubled_fault(out, table->lines, name)) return tl::unexpected(*fault);
   return out;
 }
 

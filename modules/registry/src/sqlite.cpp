@@ -130,13 +130,22 @@ std::optional<std::string> Stmt::maybe_text(int column) const {
   return text(column);
 }
 
-Transaction::~Transaction() {
-  if (done_) return;
+namespace {
+
+void roll_back(const Db& db) {
   try {
-    db_.exec("ROLLBACK");
+    db.exec("ROLLBACK");
   } catch (const SqliteError&) {  // NOLINT(bugprone-empty-catch): SQLite has rolled back already
   }
 }
+
+}  // namespace
+
+Transaction::~Transaction() {
+  if (!done_) roll_back(db_);
+}
+
+Snapshot::~Snapshot() { roll_back(db_); }
 
 void Transaction::commit() {
   db_.exec("COMMIT");

@@ -109,4 +109,18 @@ class Transaction {
   bool done_ = false;
 };
 
+/// What is read while it lives is of one moment, whatever other processes write meanwhile.
+class Snapshot {
+ public:
+  explicit Snapshot(const Db& db) : db_(db) { db_.exec("BEGIN"); }
+  Snapshot(const Snapshot&) = delete;
+  Snapshot& operator=(const Snapshot&) = delete;
+  Snapshot(Snapshot&&) = delete;
+  Snapshot& operator=(Snapshot&&) = delete;
+  ~Snapshot();
+
+ private:
+  const Db& db_;
+};
+
 }  // namespace tidemark::registry

@@ -1,4 +1,5 @@
 #include <cmath>
+#include <set>
 
 #include "tidemark/registry/cohort_study.h"
 
@@ -46,6 +47,32 @@ class Cells {
 
 constexpr const char* kUnit = "unit of the quantity";
 
+Row group_row(const Cohort& cohort, const std::string& group) {
+  std::size_t hips = 0, comparisons = 0, measured = 0, dated = 0, doubles = 0, without_scale = 0;
+  std::vector<double> last;
+  for (const CohortHip& hip : cohort.hips) {
+    if (hip.group != group) continue;
+    ++hips;
+    without_scale += hip.has_scale ? 0U : 1U;
+    std::optional<int> day;
+    for (const CohortComparison& c : hip.comparisons) {
+      ++comparisons;
+      measured += c.measured ? 1U : 0U;
+      dated += c.measured && c.days ? 1U : 0U;
+      doubles += c.examination > 1 ? 1U : 0U;
+      if (c.measured && c.days) day = std::max(day.value_or(*c.days), *c.days);
+    }
+    if (day) last.push_back(*day);
+  }
+  const auto location = location_of(last);
+  const auto found = cohort.left_out.find(group);
+  const LeftOut left_out = found == cohort.left_out.end() ? LeftOut{} : found->second;
+  Cells cells;
+  cells.text(group).count(hips).count(comparisons).count(measured).count(dated).count(doubles);
+  cells.number(location ? std::optional(location->median) : std::nullopt);
+  return cells.count(left_out.refused).count(left_out.failed).count(without_scale).done();
+}
+
 StudyTable hips_table(const CohortStudy& study) {
   StudyTable out{"groups",
                  "The hips that everything else is made from.",
@@ -55,35 +82,16 @@ StudyTable hips_table(const CohortStudy& study) {
                   {"measured", "", "of these"},
                   {"dated", "", "of the measured ones, with a known day"},
                   {"double_examinations", "", "further films of the same visit"},
-                  {"last_day_median", "d", "median over hips of the last measured film's day"}},
+                  {"last_day_median", "d", "median over hips of the last measured film's day"},
+                  {"refused", "",
+                   "further hips of the group, of which nothing could be measured; those without a "
+                   "group are in cohort.json only"},
+                  {"failed", "", "further hips of the group whose worker crashed or hung"},
+                  {"without_scale", "", "of `hips`, with lengths in pixels: only the tilt counts"}},
                  {}};
-  for (const std::string& group : study.cohort.groups) {
-    std::size_t hips = 0, comparisons = 0, measured = 0, dated = 0, doubles = 0;
-    std::vector<double> last;
-    for (const CohortHip& hip : study.cohort.hips) {
-      if (hip.group != group) continue;
-      ++hips;
-      std::optional<int> day;
-      for (const CohortComparison& c : hip.comparisons) {
-        ++comparisons;
-        measured += c.measured ? 1U : 0U;
-        dated += c.measured && c.days ? 1U : 0U;
-        doubles += c.examination > 1 ? 1U : 0U;
-        if (c.measured && c.days) day = std::max(day.value_or(*c.days), *c.days);
-      }
-      if (day) last.push_back(*day);
-    }
-    const auto location = location_of(last);
-    out.rows.push_back(Cells()
-                           .text(group)
-                           .count(hips)
-                           .count(comparisons)
-                           .count(measured)
-                           .count(dated)
-                           .count(doubles)
-                           .number(location ? std::optional(location->median) : std::nullopt)
-                           .done());
-  }
+  std::set<std::string> groups(study.cohort.groups.begin(), study.cohort.groups.end());
+  for (const auto& [group, counts] : study.cohort.left_out) groups.insert(group);
+  for (const std::string& group : groups) out.rows.push_back(group_row(study.cohort, group));
   return out;
 }
 
@@ -133,8 +141,10 @@ StudyTable visits_table(const CohortStudy& study) {
        {"visit", "", "milestone"},
        {"visit_days", "d", "its day; films half-way to the next milestones belong to it"},
        {"quantity", "", "subsidence_mm, medial_mm or tilt_change_deg"},
-       {"n", "", "hips"},
-       {"not_measured", "", "hips with a film at this visit that could not be measured"},
+       {"n", "", "hips with a value; 0: no film of this visit gave one"},
+       {"not_measured", "", "further hips with a film at this visit that could not be measured"},
+       {"without_scale", "",
+        "further hips whose film was measured, but without a scale: no length"},
        {"mean", kUnit, ""},
        {"mean_low", kUnit, "95 % interval, Student's t"},
        {"mean_high", kUnit, ""},
@@ -147,24 +157,20 @@ StudyTable visits_table(const CohortStudy& study) {
        {"u", kUnit, "root mean square of the films' standard uncertainties"}},
       {}};
   for (const CourseAtVisit& row : study.course) {
-    const Location& l = row.location;
     const Visit& visit = visits()[row.visit];
-    out.rows.push_back(Cells()
-                           .text(row.group)
-                           .text(visit.name)
-                           .whole(visit.days)
-                           .text(name_of(row.quantity))
-                           .count(l.n)
-                           .count(row.not_measured)
-                           .number(l.mean)
-                           .ends(l.mean_interval)
-                           .number(l.sd)
-                           .number(l.median)
-                           .ends(l.median_interval)
-                           .number(l.lower_quartile)
-                           .number(l.upper_quartile)
-                           .number(row.mean_u)
-                           .done());
+    Cells cells;
+    cells.text(row.group).text(visit.name).whole(visit.days).text(name_of(row.quantity));
+    cells.count(row.location ? row.location->n : 0);
+    cells.count(row.not_measured).count(row.without_scale);
+    if (!row.location) {
+      out.rows.push_back(cells.absent(10).done());
+      continue;
+    }
+    const Location& l = *row.location;
+    cells.number(l.mean).ends(l.mean_interval).number(l.sd);
+    cells.number(l.median).ends(l.median_interval);
+    cells.number(l.lower_quartile).number(l.upper_quartile).number(row.mean_u);
+    out.rows.push_back(cells.done());
   }
   return out;
 }
@@ -193,7 +199,8 @@ StudyTable model_table(const CohortStudy& study) {
         "settling, later_rate (per year), their differences from the first "
         "group; settling_sd, later_rate_sd, correlation between hips; "
         "residual_sd; restricted_log_likelihood"},
-       {"hips", "", "that the term rests on"},
+       {"hips", "",
+        "that the term rests on; of a later rate those with films from three months on"},
        {"value", "unit of the quantity, or that per year", ""},
        {"standard_error", "as value", ""},
        {"low", "as value", "95 % interval"},
@@ -209,10 +216,11 @@ StudyTable model_table(const CohortStudy& study) {
     }
     for (const GroupModel& g : model->groups) {
       estimate_row(out, name, g.group, "settling", g.hips, g.settling);
-      estimate_row(out, name, g.group, "later_rate", g.hips, g.later_rate);
+      estimate_row(out, name, g.group, "later_rate", g.late_hips, g.later_rate);
       if (&g == &model->groups.front()) continue;
       estimate_row(out, name, g.group, "settling_difference", g.hips, g.settling_difference);
-      estimate_row(out, name, g.group, "later_rate_difference", g.hips, g.later_rate_difference);
+      estimate_row(out, name, g.group, "later_rate_difference", g.late_hips,
+                   g.later_rate_difference);
     }
     const std::size_t hips = model->hips;  // clang 14 lets no lambda capture a structured binding
     const auto common = [&](const std::string& term, std::optional<double> value) {
@@ -256,26 +264,33 @@ StudyTable model_curve_table(const CohortStudy& study) {
 }
 
 StudyTable shares_table(const CohortStudy& study) {
-  StudyTable out{"criteria",
-                 "Hips beyond each criterion. Where films cannot tell, the share is a range.",
-                 {{"criterion", "", "id (tidemark criteria)"},
-                  {"group", "", "group"},
-                  {"visit", "", "milestone; whole_follow_up: ever"},
-                  {"exceeds", "", "hips"},
-                  {"within", "", "hips"},
-                  {"cannot_tell", "", "hips"},
-                  {"not_judged", "", "hips that it does not apply to, or without a film for it"},
-                  {"least", "", "share beyond if every open hip were within"},
-                  {"most", "", "share beyond if every open hip were beyond"},
-                  {"low", "", "lower end of the exact 95 % interval of `least`"},
-                  {"high", "", "upper end of the exact 95 % interval of `most`"},
-                  {"expected", "", "mean probability of lying beyond"}},
-                 {}};
+  StudyTable out{
+      "criteria",
+      "Hips beyond each criterion. Where films cannot tell, the share is a range.",
+      {{"criterion", "", "id (tidemark criteria)"},
+       {"group", "", "group"},
+       {"visit", "", "milestone; whole_follow_up: ever"},
+       {"exceeds", "", "hips"},
+       {"within", "", "hips"},
+       {"cannot_tell", "", "hips"},
+       {"late_reference", "",
+        "hips left out, beyond or not: their reference film is later than three months "
+        "after surgery and hides what came before"},
+       {"not_judged", "",
+        "other hips that it does not apply to, or without a judged film; at a visit only "
+        "hips that have a film there"},
+       {"least", "", "share beyond if every open hip were within"},
+       {"most", "", "share beyond if every open hip were beyond"},
+       {"low", "", "lower end of the exact 95 % interval of `least`"},
+       {"high", "", "upper end of the exact 95 % interval of `most`"},
+       {"expected", "", "mean probability of lying beyond"}},
+      {}};
   for (const CriterionShare& s : study.shares) {
     Cells cells;
     cells.text(s.criterion).text(s.group);
     cells.text(s.visit ? visits()[*s.visit].name : "whole_follow_up");
-    cells.count(s.exceeds).count(s.within).count(s.cannot_tell).count(s.not_judged);
+    cells.count(s.exceeds).count(s.within).count(s.cannot_tell);
+    cells.count(s.late_reference).count(s.not_judged);
     if (s.least && s.most) {
       cells.number(s.least->share).number(s.most->share);
       cells.number(s.least->interval.low).number(s.most->interval.high);
@@ -329,29 +344,34 @@ StudyTable survival_table(const CohortStudy& study) {
 }
 
 StudyTable survival_summary_table(const CohortStudy& study) {
-  StudyTable out{"survival_summary",
-                 "Hips, events and median of each curve, and the log-rank test between groups.",
-                 {{"criterion", "", "id"},
-                  {"counting", "", "as in survival"},
-                  {"group", "", "group"},
-                  {"hips", "", "in the curve"},
-                  {"left_out", "", "hips without a judgement that counts"},
-                  {"events", "", "hips first seen beyond"},
-                  {"expected_events", "", "if all groups had one hazard"},
-                  {"median_years", "a", "empty: the curve does not come down to one half"},
-                  {"median_low", "a", "95 % interval, log-log"},
-                  {"median_high", "a", ""},
-                  {"log_rank_chi_square", "", "of all groups"},
-                  {"log_rank_df", "", "degrees of freedom"},
-                  {"log_rank_p", "", ""},
-                  {"log_rank_reason", "", "why there is no test"}},
-                 {}};
+  StudyTable out{
+      "survival_summary",
+      "Hips, events and median of each curve, and the log-rank test between groups.",
+      {{"criterion", "", "id"},
+       {"counting", "", "as in survival"},
+       {"group", "", "group"},
+       {"hips", "", "in the curve"},
+       {"late_reference", "",
+        "hips left out, beyond or not, for their reference film: later than three months "
+        "after surgery; in judged_only later than two weeks or without a date"},
+       {"left_out", "", "other hips without a judgement that counts"},
+       {"events", "", "hips first seen beyond"},
+       {"expected_events", "", "if all groups had one hazard"},
+       {"median_years", "a", "empty: the curve does not come down to one half"},
+       {"median_low", "a", "95 % interval, log-log"},
+       {"median_high", "a", ""},
+       {"log_rank_chi_square", "", "of all groups"},
+       {"log_rank_df", "", "degrees of freedom"},
+       {"log_rank_p", "", ""},
+       {"log_rank_reason", "", "why there is no test"}},
+      {}};
   for (const CriterionSurvival& s : study.survival) {
     for (std::size_t g = 0; g < s.groups.size(); ++g) {
       const SurvivalCurve& curve = s.curves[g];
       Cells cells;
       cells.text(s.criterion).text(name_of(s.counting)).text(s.groups[g]);
-      cells.count(curve.hips).count(s.left_out[g]).count(curve.events);
+      cells.count(curve.hips).count(s.late_reference[g]).count(s.left_out[g]);
+      cells.count(curve.events);
       cells.number(s.log_rank ? std::optional(s.log_rank->expected[g]) : std::nullopt);
       cells.number(curve.median).number(curve.median_low).number(curve.median_high);
       if (s.log_rank) {
@@ -547,29 +567,32 @@ StudyTable kappa_table(const CohortStudy& study) {
                    "judged: present or absent by both; ordered: absent, cannot_tell, "
                    "present with linear weights"},
                   {"zones", "", "of films, that both looked at"},
+                  {"hips", "", "of these zones"},
+                  {"patients", "", "of these hips; a hip whose patient is not known counts as one"},
                   {"agree", "", "share, weighted"},
                   {"by_chance", "", "share expected by chance"},
                   {"kappa", "", ""},
-                  {"low", "", "95 % interval"},
+                  {"low", "", "95 % interval, Student's t with patients less one"},
                   {"high", "", ""},
-                  {"standard_error", "", ""},
-                  {"reason", "", "why there is no kappa"}},
+                  {"standard_error", "", "jackknife: one patient after the other left out"},
+                  {"reason", "", "why there is no kappa, or no interval"}},
                  {}};
   if (!study.agreement) return out;
   for (const ZoneAgreement& z : study.agreement->zones) {
-    const auto row = [&](const char* table, std::size_t n, const std::optional<Kappa>& k) {
+    const auto row = [&](const char* table, std::size_t zones, std::size_t hips,
+                         const std::optional<ClusteredKappa>& k) {
       Cells cells;
-      cells.text(z.reader).text(table).count(n);
+      cells.text(z.reader).text(table).count(zones).count(hips);
       if (k) {
-        cells.number(k->observed).number(k->expected).number(k->value).ends(k->interval);
-        cells.number(k->standard_error).absent(1);
+        cells.count(k->clusters).number(k->observed).number(k->expected).number(k->value);
+        cells.ends(k->interval).number(k->standard_error).text(k->reason);
       } else {
-        cells.absent(6).text(z.reason.empty() ? "chance alone agrees always" : z.reason);
+        cells.absent(7).text(z.reason.empty() ? "chance alone agrees always" : z.reason);
       }
       out.rows.push_back(cells.done());
     };
-    row("judged", z.both_judged, z.judged);
-    row("ordered", z.both_looked, z.weighted);
+    row("judged", z.both_judged, z.hips_judged, z.judged);
+    row("ordered", z.both_looked, z.hips_looked, z.weighted);
   }
   return out;
 }

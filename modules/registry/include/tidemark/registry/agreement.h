@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <optional>
 #include <span>
+#include <string>
 #include <vector>
 
 #include "tidemark/core/expected.h"
@@ -86,5 +87,27 @@ struct Kappa {
 /// @return kCannotTell without counts, or when both readers use one and the same category only
 ///         (chance alone agrees always); kBadInput when not square, negative or not finite.
 [[nodiscard]] Expected<Kappa> cohens_kappa(const Eigen::MatrixXd& counts, KappaWeights weights);
+
+/// Kappa of things that come in clusters, such as the zones of one patient's hips: they are more
+/// alike than those of two patients, and the error of cohens_kappa, which takes all as independent,
+/// would be too small.
+struct ClusteredKappa {
+  std::size_t things = 0;
+  std::size_t clusters = 0;                            ///< with at least one thing
+  double observed = 0.0, expected = 0.0, value = 0.0;  ///< as in Kappa: of all things together
+  std::optional<double> standard_error;                ///< jackknife
+  std::optional<Interval> interval;  ///< value +- t(clusters - 1) errors, cut to -1 to 1
+  std::string reason;                ///< why there is no interval; empty when there is one
+};
+
+/// Error by leaving out one cluster after the other: sqrt((H - 1) / H sum (k_h - mean k)^2) of the
+/// kappas k_h without cluster h (delete-one-group jackknife: Efron and Tibshirani, An Introduction
+/// to the Bootstrap, 1993, chapter 11; from memory). Student's t with H - 1 degrees of freedom is a
+/// house choice. No interval with fewer than two clusters, where kappa hangs on one of them, and
+/// where all give the same kappa: agreement without any variation does not tell its error.
+/// @param by_cluster tables as for cohens_kappa, all of one size; empty ones count as none
+/// @return as cohens_kappa of their sum
+[[nodiscard]] Expected<ClusteredKappa> clustered_kappa(std::span<const Eigen::MatrixXd> by_cluster,
+                                                       KappaWeights weights);
 
 }  // namespace tidemark::registry

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -65,7 +66,8 @@ struct CohortHip {
   std::string group;                     ///< "" when the hip has none
   bool days_from_reference = false;      ///< no date of surgery: days count from the reference film
   std::string reference_date;            ///< of the reference film; may be empty
-  int reference_days = 0;                ///< of the reference film; 0 when it is not known
+  std::optional<int> reference_days;     ///< of the reference film, from surgery
+  bool has_scale = true;                 ///< else lengths are in pixels, and absent here
   std::optional<double> reference_u_mm;  ///< error of the reference film, in all its comparisons
   std::vector<CohortComparison> comparisons;
   std::vector<CohortFinding> findings;
@@ -73,16 +75,31 @@ struct CohortHip {
   std::vector<CohortMark> marks;
 };
 
+/// Day of the reference film as the days of its hip count: 0 where they count from that film.
+/// Absent when surgery is dated and the film is not: it may hide any motion.
+[[nodiscard]] inline std::optional<int> start_day(const CohortHip& hip) {
+  return hip.days_from_reference ? std::optional(0) : hip.reference_days;
+}
+
+/// Hips that appear in nothing but these counts.
+struct LeftOut {
+  std::size_t refused = 0;  ///< nothing could be measured
+  std::size_t failed = 0;   ///< the worker crashed or hung
+};
+
 struct Cohort {
-  std::string group_name;                  ///< "" when hips are not grouped
-  std::vector<std::string> groups;         ///< in the order of their names; one "" when not grouped
-  std::vector<CohortHip> hips;             ///< measured or partly; by name
-  std::size_t without_group = 0;           ///< hips left out because they have no group
-  std::size_t refused = 0;                 ///< hips of which nothing could be measured
-  std::size_t failed = 0;                  ///< hips whose worker crashed or hung
-  std::size_t lengths_in_pixels = 0;       ///< hips without a scale: no lengths
-  std::vector<std::string> criteria_sets;  ///< that hips were judged by
-  std::vector<std::string> readers;        ///< all that the database knows, "" for no corrections
+  std::string group_name;             ///< "" when hips are not grouped
+  std::vector<std::string> groups;    ///< in the order of their names; one "" when not grouped
+  std::vector<CohortHip> hips;        ///< measured or partly; by name
+  std::size_t without_group = 0;      ///< hips left out because they have no group
+  std::size_t refused = 0;            ///< hips of which nothing could be measured
+  std::size_t failed = 0;             ///< hips whose worker crashed or hung
+  std::size_t lengths_in_pixels = 0;  ///< hips without a scale: no lengths
+  std::map<std::string, LeftOut> left_out;  ///< by group; hips without one are in the sums only
+  std::vector<std::string> criteria_sets;   ///< that these hips were judged by
+  std::vector<std::string> tool_versions;   ///< of the programs that measured these hips
+  std::vector<std::string> option_sets;     ///< SHA-256 of the options they were measured with
+  std::vector<std::string> readers;         ///< all that the database knows, "" for no corrections
 };
 
 struct CohortChoice {

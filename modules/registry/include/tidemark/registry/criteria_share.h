@@ -22,17 +22,35 @@ struct CohortCriterion {
 /// By id. Values without a limit (typical ones) are none.
 [[nodiscard]] std::vector<CohortCriterion> criteria_of(const Cohort& cohort);
 
+/// Whether the criterion holds a change since the reference film against its limit, so that what a
+/// stem moved before that film is missing; else one from three months after surgery on.
+[[nodiscard]] bool counts_from_reference(const CohortCriterion& criterion);
+
+/// What the day of its reference film makes of a hip. It is known before any outcome is.
+enum class Entry {
+  kEarly,   ///< up to two weeks after surgery, or surgery itself has no date
+  kHides,   ///< later, or not known: what is beyond is so, what is within may not be
+  kTooLate  ///< later than three months: what is beyond is so, all else is not judged
+};
+[[nodiscard]] Entry entry_of(const CohortHip& hip);
+
 /// How many hips lie beyond a criterion. No hip is counted where its films do not say: the share is
 /// a range. If every hip of which nothing can be told were within, it would be `least.share`; if
 /// all were beyond, `most.share`. Their outer ends bound it with 95 %.
+///
+/// Hips of Entry::kTooLate take no part in a criterion that counts from the reference film, beyond
+/// it or not: of them `judge` tells events and no others (assessment/judge.h), so that they would
+/// come in by their outcome. Those of Entry::kHides stay in: each is beyond or open, which bounds.
 struct CriterionShare {
   std::string criterion, group;
   std::optional<std::size_t> visit;  ///< absent: over the whole follow-up
   std::size_t exceeds = 0;
   std::size_t within = 0;
   std::size_t cannot_tell = 0;
-  std::size_t not_judged =
-      0;  ///< hips that the criterion does not apply to, or without a film for it
+  std::size_t late_reference = 0;  ///< hips left out for their reference film
+  /// Hips that the criterion does not apply to, or without a judged film; at a visit only hips that
+  /// have a film there.
+  std::size_t not_judged = 0;
   std::optional<Share> least, most;  ///< of exceeds + within + cannot_tell; absent when these are 0
   std::optional<double> expected;    ///< mean probability of lying beyond; flat prior (JCGM 106)
 };
@@ -41,7 +59,8 @@ struct CriterionShare {
 /// visit the film nearest to the milestone counts.
 [[nodiscard]] std::vector<CriterionShare> criterion_shares(const Cohort& cohort);
 
-/// How `cannot tell` enters the time to first `exceeds`.
+/// How `cannot tell` enters the time to first `exceeds`. Hips are left out for their reference film
+/// as in the shares; with kJudged those of Entry::kHides too, which could give nothing but events.
 enum class Counting {
   kJudged,    ///< not at all: a hip is followed to its last `within`
   kAsWithin,  ///< as within: the most favourable reading
@@ -56,7 +75,8 @@ struct CriterionSurvival {
   std::vector<std::string> groups;             ///< that have a hip
   std::vector<std::vector<TimeToEvent>> hips;  ///< years, by group
   std::vector<SurvivalCurve> curves;           ///< by group
-  std::vector<std::size_t> left_out;           ///< hips without any judgement that counts, by group
+  std::vector<std::size_t> late_reference;     ///< hips left out for their reference film, by group
+  std::vector<std::size_t> left_out;           ///< others without any judgement that counts
   Expected<LogRank> log_rank = tl::unexpected(Error{});
 };
 

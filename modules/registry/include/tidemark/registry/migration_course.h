@@ -46,16 +46,18 @@ struct CourseAtVisit {
   std::string group;
   std::size_t visit = 0;
   Quantity quantity = Quantity::kSubsidence;
-  Location location;
-  double mean_u = 0.0;           ///< root mean square of the standard uncertainties
-  std::size_t not_measured = 0;  ///< hips with a film at this visit that could not be measured
+  std::optional<Location> location;  ///< absent when no hip has a value
+  double mean_u = 0.0;               ///< root mean square of the standard uncertainties
+  std::size_t not_measured = 0;      ///< hips with a film at this visit that could not be measured
+  std::size_t without_scale = 0;  ///< hips whose film was measured, but without a scale: no length
 };
 
-/// All groups, visits and quantities for which there is a value.
+/// All groups, visits and quantities for which there is a film.
 [[nodiscard]] std::vector<CourseAtVisit> course_of(const Cohort& cohort);
 
-/// An estimate of the model with Student's t interval (degrees of freedom: hips less fixed effects,
-/// house choice).
+/// An estimate of the model with Student's t interval. Degrees of freedom (house choice): hips less
+/// fixed effects; where a later rate has a part in it, hips with two films or more, one of them
+/// late, less the later rates.
 struct ModelEstimate {
   double value = 0.0;
   double standard_error = 0.0;
@@ -65,6 +67,7 @@ struct ModelEstimate {
 struct GroupModel {
   std::string group;
   std::size_t hips = 0;
+  std::size_t late_hips = 0;                         ///< with a film from three months on
   std::optional<ModelEstimate> settling;             ///< mm or deg, reached in the first weeks
   std::optional<ModelEstimate> later_rate;           ///< per year, from three months on
   std::optional<ModelEstimate> settling_difference;  ///< less that of the first group
@@ -77,7 +80,9 @@ struct GroupModel {
 /// less their value at the reference film; a and r have a mean for each group and vary from hip to
 /// hip (random settling and random rate, correlated), REML. The measurement's own covariance is
 /// known: u^2 of each film, of which the reference film's share is common to a hip's films. What is
-/// left over is the residual.
+/// left over is the residual. Where too few hips show how the rate varies there is no rate at all:
+/// its error would be that of the films alone. Hips take no part where surgery is dated and the
+/// reference film is not.
 struct CourseModel {
   Quantity quantity = Quantity::kSubsidence;
   std::size_t hips = 0, comparisons = 0;

@@ -26,7 +26,8 @@ struct Reading {
 /// Reads a reader's sheet: comma-separated, UTF-8, RFC 4180. Columns: hip, date or days, reader (if
 /// any), subsidence_mm, medial_mm, tilt_change_deg, zone_1 to zone_14 (present, absent,
 /// cannot_tell, not_seen); an empty cell is a film not read.
-/// @return kBadInput with the line and what is wrong with it; an unknown column names its nearest.
+/// @return kBadInput with the line and what is wrong with it; an unknown column names its nearest;
+///         a film that one reader has on two lines names both.
 [[nodiscard]] Expected<std::vector<Reading>> read_reader_sheet(const std::filesystem::path& file);
 
 /// A film that both read.
@@ -48,16 +49,22 @@ struct QuantityAgreement {
 /// The program against one reader, of radiolucent lines.
 struct ZoneAgreement {
   std::string reader;
-  std::size_t both_judged = 0;    ///< zones that both call present or absent
-  std::size_t both_looked = 0;    ///< with cannot_tell in
-  std::optional<Kappa> judged;    ///< present or absent only
-  std::optional<Kappa> weighted;  ///< absent, cannot_tell, present in this order, linear weights
-  std::string reason;             ///< why a kappa is absent
+  std::size_t both_judged = 0;  ///< zones that both call present or absent
+  std::size_t both_looked = 0;  ///< with cannot_tell in
+  std::size_t hips_judged = 0;  ///< hips with a zone that both judged
+  std::size_t hips_looked = 0;  ///< hips with a zone that both looked at
+  /// Present or absent only. Zones of one patient are one cluster; of a hip whose patient is not
+  /// known, those of the hip.
+  std::optional<ClusteredKappa> judged;
+  /// Absent, cannot_tell, present in this order, linear weights.
+  std::optional<ClusteredKappa> weighted;
+  std::string reason;  ///< why a kappa is absent
 };
 
 struct ReaderAgreement {
   std::size_t readings = 0;
   std::size_t without_film = 0;  ///< readings of films that the cohort does not have
+  std::size_t doubled = 0;  ///< values and zones that a reader gave again for one film: left out
   std::vector<QuantityAgreement> quantities;
   std::vector<ZoneAgreement> zones;
 };

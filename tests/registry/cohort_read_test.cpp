@@ -1,0 +1,226 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+#include <sqlite3.h>
+
+#include <functional>
+
+#include "scratch.h"
+#include "sqlite.h"
+#include "tidemark/registry/cohort_study.h"
+
+namespace tidemark::registry {
+namespace {
+
+using test::Scratch;
+using testing::Contains;
+using testing::ElementsAre;
+using testing::HasSubstr;
+using testing::Not;
+
+/// Runs statements on a connection of its own, as another process would.
+void run(const std::filesystem::path& file, const std::string& sql) {
+  const Db other(file, SQLITE_OPEN_READWRITE);
+  other.exec("PRAGMA foreign_keys = ON");
+  other.exec(sql.c_str());
+}
+
+/// A hip with its reference film on day 1 and one follow-up film a year later.
+struct HipRow {
+  std::string hip = "H-1";
+  int id = 1;
+  std::string status = "measured";
+  std::string options = "o1";
+  std::string version = "1";
+  std::string reader;
+  std::string length_unit = "mm";
+  std::string group;  ///< "": none
+  std::string reference_day = "1";
+  std::string surgery = "'2024-01-01'";
+};
+
+HipRow named(const std::string& hip, int id) {
+  HipRow row;
+  row.hip = hip;
+  row.id = id;
+  return row;
+}
+
+HipRow measured_by(HipRow row, const std::string& version, const std::string& options) {
+  row.version = version;
+  row.options = options;
+  return row;
+}
+
+std::string sql_of(const HipRow& row) {
+  const std::string id = std::to_string(row.id);
+  std::string sql =
+      "INSERT INTO hips (hip_id, hip, reader, surgery_date, status, input_sha256, options_sha256,"
+      " tool_version, length_unit, criteria_set) VALUES (" +
+      id + ", '" + row.hip + "', '" + row.reader + "', " + row.surgery + ", '" + row.status +
+      "', 'i', '" + row.options + "', '" + row.version + "', '" + row.length_unit + "', 'set/" +
+      (row.reader.empty() ? "1" : "2") + "');";
+  if (!row.group.empty()) {
+    sql += "INSERT INTO hip_groups VALUES (" + id + ", 'stem', '" + row.group + "');";
+  }
+  if (row.status != "measured") return sql;
+  const bool scaled = row.length_unit == "mm";
+  const std::string length = scaled ? "0.5, 0.2, 0.4" : "NULL, NULL, NULL";
+  sql +=
+      "INSERT INTO films (hip_id, film, role, status, date, days_from_surgery, examination)"
+      " VALUES (" +
+      id + ", 0, 'reference', 'measured', '2024-01-02', " + row.reference_day + ", 1), (" + id +
+      ", 1, 'follow-up', 'measured', '2025-01-01', 366, 1);";
+  sql +=
+      "INSERT INTO comparisons (hip_id, comparison, reference, follow_up, days,"
+      " days_from_surgery, examination, status, subsidence_mm, subsidence_u_mm,"
+      " subsidence_u95_mm, tilt_change_deg, tilt_change_u_deg, tilt_change_u95_deg) VALUES (" +
+      id + ", 0, 0, 1, 365, 366, 1, 'measured', " + length + ", 0.1, 0.2, 0.4);";
+  return sql;
+}
+
+/// A database of these hips.
+std::filesystem::path made(const Scratch& scratch, const std::vector<HipRow>& rows) {
+  const auto file = scratch / "registry.sqlite";
+  { EXPECT_TRUE(Database::open_or_make(file)); }
+  for (const HipRow& row : rows) run(file, sql_of(row));
+  return file;
+}
+
+Cohort read(const std::filesystem::path& file, const CohortChoice& choice = {}) {
+  const auto database = Database::open(file);
+  EXPECT_TRUE(database);
+  auto cohort = read_cohort(*database, choice);
+  EXPECT_TRUE(cohort) << cohort.error().sentence();
+  return cohort ? *cohort : Cohort{};
+}
+
+TEST(CohortRead, SaysWhenHipsWereMeasuredByUnlikeProgramsOrOptions) {
+  const Scratch scratch;
+  const auto one = made(scratch, {named("H-1", 1), named("H-2", 2)});
+  EXPECT_THAT(study(read(one), {}, "t").cautions, Not(Contains(HasSubstr("were measured"))));
+  run(one, sql_of(measured_by(named("H-3", 3), "2", "o2")));
+  const Cohort mixed = read(one);
+  EXPECT_THAT(mixed.option_sets, ElementsAre("o1", "o2"));
+  EXPECT_THAT(mixed.tool_versions, ElementsAre("1", "2"));
+  EXPECT_THAT(
+      study(mixed, {}, "t").cautions,
+      Contains(HasSubstr("measured by 2 versions of the program and with 2 sets of options")));
+}
+
+// Hips that are not taken do not count: another reader's, and those of which nothing was measured.
+TEST(CohortRead, AsksOnlyTheHipsItTakes) {
+  const Scratch scratch;
+  HipRow corrected = measured_by(named("H-1", 2), "2", "o2");
+  corrected.reader = "R1";
+  HipRow refused = measured_by(named("H-2", 3), "3", "o3");
+  refused.status = "refused";
+  const auto file = made(scratch, {named("H-1", 1), corrected, refused});
+  const Cohort cohort = read(file);
+  EXPECT_THAT(cohort.option_sets, ElementsAre("o1"));
+  EXPECT_THAT(cohort.criteria_sets, ElementsAre("set/1"));
+}
+
+std::vector<Cell> row_of(const CohortStudy& study, const std::string& table,
+                         const std::string& first) {
+  for (const StudyTable& one : tables_of(study)) {
+    for (const auto& row : one.rows) {
+      if (one.name == table && row[0] == Cell{first}) return row;
+    }
+  }
+  return {};
+}
+
+// One stem's hips may be refused more often than another's: counted by group, also where none of a
+// group was measured.
+TEST(CohortRead, CountsLeftOutHipsByGroup) {
+  const Scratch scratch;
+  std::vector<HipRow> rows;
+  const auto add = [&](const std::string& status, const std::string& group,
+                       const std::string& unit = "mm") {
+    HipRow row;
+    row.id = static_cast<int>(rows.size()) + 1;
+    row.hip = "H-" + std::to_string(row.id);
+    row.status = status;
+    row.group = group;
+    row.length_unit = unit;
+    rows.push_back(row);
+  };
+  add("measured", "A");
+  add("measured", "A", "reference_px");
+  add("refused", "A");
+  add("measured", "B");
+  add("refused", "B");
+  add("refused", "B");
+  add("failed", "B");
+  add("refused", "C");
+  add("refused", "");
+  add("measured", "");
+  const Cohort cohort = read(made(scratch, rows), {"stem", ""});
+  EXPECT_EQ(cohort.refused, 5U);
+  EXPECT_EQ(cohort.failed, 1U);
+  EXPECT_EQ(cohort.without_group, 1U);
+  EXPECT_THAT(cohort.groups, ElementsAre("A", "B"));
+  const CohortStudy done = study(cohort, {}, "t");
+  const auto last_three = [&](const std::string& group) {
+    const auto row = row_of(done, "groups", group);
+    std::vector<std::int64_t> out;
+    for (std::size_t i = row.size() - 3; i < row.size(); ++i) {
+      out.push_back(std::get<std::int64_t>(row[i]));
+    }
+    return out;
+  };
+  EXPECT_THAT(last_three("A"), ElementsAre(1, 0, 1));  // refused, failed, without_scale
+  EXPECT_THAT(last_three("B"), ElementsAre(2, 1, 0));
+  EXPECT_THAT(last_three("C"), ElementsAre(1, 0, 0));
+  EXPECT_EQ(row_of(done, "groups", "C")[1], Cell{std::int64_t{0}});
+}
+
+TEST(CohortRead, TellsTheDayOfSurgeryFromAnUnknownDay) {
+  const Scratch scratch;
+  HipRow same_day = named("H-1", 1);
+  same_day.reference_day = "0";
+  HipRow undated = named("H-2", 2);
+  undated.reference_day = "NULL";
+  HipRow without_surgery = named("H-3", 3);
+  without_surgery.reference_day = "NULL";
+  without_surgery.surgery = "NULL";
+  const Cohort cohort = read(made(scratch, {same_day, undated, without_surgery}));
+  EXPECT_EQ(cohort.hips[0].reference_days, 0);
+  EXPECT_EQ(start_day(cohort.hips[0]), 0);
+  EXPECT_FALSE(cohort.hips[1].reference_days);
+  EXPECT_FALSE(start_day(cohort.hips[1]));
+  EXPECT_FALSE(cohort.hips[2].reference_days);
+  EXPECT_EQ(start_day(cohort.hips[2]), 0) << "its days count from the film";
+}
+
+// A batch that runs on meanwhile replaces a hip between two SELECTs: the new one has a new hip_id,
+// and without a transaction the comparisons of neither would be found.
+TEST(CohortRead, ReadsAllTablesAsOfOneMoment) {
+  const Scratch scratch;
+  const auto file = made(scratch, {named("H-1", 1)});
+  const auto database = Database::open(file);
+  ASSERT_TRUE(database);
+  std::function<void()> replace = [&] {
+    const HipRow again = named("H-1", 7);
+    run(file, "BEGIN; DELETE FROM hips WHERE hip = 'H-1'; " + sql_of(again) + " COMMIT;");
+    replace = nullptr;
+  };
+  const auto before_comparisons = [](unsigned, void* context, void*, void* text) {
+    auto& job = *static_cast<std::function<void()>*>(context);
+    const std::string sql = static_cast<const char*>(text);
+    if (job && sql.find("FROM comparisons") != std::string::npos) job();
+    return 0;
+  };
+  sqlite3_trace_v2(database->db().get(), SQLITE_TRACE_STMT, before_comparisons, &replace);
+  const auto cohort = read_cohort(*database, {});
+  ASSERT_TRUE(cohort) << cohort.error().sentence();
+  EXPECT_FALSE(replace) << "the hip was replaced";
+  ASSERT_EQ(cohort->hips.size(), 1U);
+  EXPECT_EQ(cohort->hips[0].comparisons.size(), 1U);
+  const auto after = read_cohort(*database, {});  // the transaction has ended
+  ASSERT_TRUE(after);
+  EXPECT_EQ(after->hips[0].comparisons.size(), 1U);
+}
+
+}  // namespace
+}  // namespace tidemark::registry
