@@ -116,7 +116,7 @@ Expected<void> write_hips(const po::variables_map& given, const phantom::CaseOpt
     const auto folder = hips > 1 ? out / folder_of(number) : out;
     const auto surface =
         given.count("stem-surface") != 0 ? phantom::StemFile::kWrite : phantom::StemFile::kNone;
-    const auto written = phantom::write_case(folder, spec, threads, {}, surface);
+    auto written = phantom::write_case(folder, spec, threads, {}, surface);
     if (!written) return written;
   }
   return {};

@@ -90,7 +90,8 @@ TEST(Examinations, OfFrontalAndLateralFilmsAreCountedApart) {
     EXPECT_EQ(cohort.hips.at(0).comparisons.at(0).examination, 1) << lateral_first;
     const auto course = course_of(cohort);
     ASSERT_EQ(course.size(), 1U) << lateral_first;
-    EXPECT_EQ(course[0].location.n, 1U);
+    ASSERT_TRUE(course[0].location);
+    EXPECT_EQ(course[0].location->n, 1U);
     for (const CohortZone& zone : cohort.hips[0].zones) EXPECT_EQ(zone.examination, 1);
   }
 }
