@@ -211,6 +211,7 @@ class HeapSorter {
     }
     if (rows.empty()) return {};
     std::vector<const SheetRow*> all;
+    all.reserve(rows.size());
     for (const SheetRow& row : rows) all.push_back(&row);
     return job_of_rows(all);
   }

@@ -203,6 +203,7 @@ constexpr std::size_t kMostTold = 10;  ///< of what is missing, in one sentence;
 
 std::vector<std::string> told_to_user(const std::vector<Lack>& lacks) {
   std::vector<std::string> out;
+  out.reserve(lacks.size());
   for (const Lack& lack : lacks) {
     out.push_back((lack.file.empty() ? "" : lack.file + ": ") + lack.what);
   }
@@ -212,6 +213,7 @@ std::vector<std::string> told_to_user(const std::vector<Lack>& lacks) {
 /// For the table `runs`: no path goes into a database.
 std::vector<std::string> told_to_table(const std::vector<Lack>& lacks) {
   std::vector<std::string> out;
+  out.reserve(lacks.size());
   for (const Lack& lack : lacks) out.push_back(lack.what);
   return out;
 }
