@@ -69,6 +69,7 @@ void draw_hips(SvgCanvas& canvas, const Plot& plot, const Cohort& cohort, const 
     if (const auto start = start_day(hip)) films.emplace_back(std::max(0, *start), 0.0);
     std::sort(films.begin(), films.end());
     std::vector<At> line;
+    line.reserve(films.size());
     for (const auto& [days, value] : films) {
       line.push_back({plot.x.at(place(days)), plot.y.at(value)});
     }
