@@ -90,6 +90,7 @@ std::vector<ZoneIncidence> lucency_map(const Cohort& cohort) {
     }
   }
   std::vector<ZoneIncidence> out;
+  out.reserve(found.size());
   for (auto& [key, row] : found) out.push_back(finished(std::move(row)));
   return out;
 }
