@@ -423,6 +423,18 @@ class Criteria(Case):
         self.assertTrue(text.rstrip().endswith("the local rules decide."))
 
 
+class ScaleUnknown(Case):
+    def test_the_option_is_told_beside_the_result_and_not_in_it(self):
+        films = self.folder / "films"
+        films.mkdir()
+        for name in ("film-00.dcm", "film-01.dcm"):
+            shutil.copy(FILMS / name, films / name)
+        run = tidemark("measure", films, "--json", "--no-pictures")
+        self.assertIn("--head-diameter", run.stderr)
+        self.assertIn("state the diameter of the head", json.loads(run.stdout)["films"][0]["reason"])
+        self.assertNotIn("--head-diameter", run.stdout)
+
+
 class SideUnknown(Case):
     def test_side_is_found_and_flagged_without_sheet_and_tag(self):
         films = self.folder / "films"

@@ -208,12 +208,14 @@ Migration motion(double subsidence, double medial, double tilt) {
   return m;
 }
 
+std::string ids_of(const Migration& m, Order order = Order::kAfterReference) {
+  std::string out;
+  for (const Flag& flag : doubts(m, order)) out += flag.id + " ";
+  return out;
+}
+
 TEST(Motion, ThatNoStemMakesIsFlagged) {
-  const auto ids = [](const Migration& m) {
-    std::string out;
-    for (const Flag& flag : doubts(m)) out += flag.id + " ";
-    return out;
-  };
+  const auto ids = [](const Migration& m) { return ids_of(m); };
   EXPECT_EQ(ids(motion(8.0, 1.0, 3.0)), "");
   EXPECT_EQ(ids(motion(-1.7, 0.0, 0.0)), "");  // within 1 mm and its interval
   EXPECT_EQ(ids(motion(-1.9, 0.0, 0.0)), "stem_rises ");
@@ -224,11 +226,7 @@ TEST(Motion, ThatNoStemMakesIsFlagged) {
 
 // On a film that was taken before the reference film a stem that sinks stands higher.
 TEST(Motion, BeforeTheReferenceFilmRunsTheOtherWay) {
-  const auto ids = [](const Migration& m) {
-    std::string out;
-    for (const Flag& flag : doubts(m, Order::kBeforeReference)) out += flag.id + " ";
-    return out;
-  };
+  const auto ids = [](const Migration& m) { return ids_of(m, Order::kBeforeReference); };
   EXPECT_EQ(ids(motion(-4.0, 0.0, 0.0)), "");
   EXPECT_EQ(ids(motion(1.9, 0.0, 0.0)), "stem_rises ");
   EXPECT_EQ(ids(motion(-15.1, 0.0, 0.0)), "motion_implausible ");

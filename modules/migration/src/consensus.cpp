@@ -22,6 +22,9 @@ using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMostRow
 using Design = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, kMostRows, 2>;
 using Shift = Eigen::Matrix<double, Eigen::Dynamic, 1, 0, 2, 1>;
 using ShiftMatrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, 0, 2, 2>;
+/// Rows of a PoseVector's levers.
+using Levers = Eigen::Matrix<double, Eigen::Dynamic, PoseVector::RowsAtCompileTime, 0, kMostRows,
+                             PoseVector::RowsAtCompileTime>;
 using Influence = Eigen::Matrix<double, Eigen::Dynamic, kDepths, 0, kMostRows, kDepths>;
 
 Matrix outer(const Vector& v) { return v * v.transpose(); }
@@ -55,7 +58,7 @@ struct Table {
   Matrix depth;  ///< of the depths of the rows' features, mm^2
   Matrix rim;    ///< of the depth at which the stem's shoulder is seen: rows along, mm^2
   Matrix apart;  ///< of what a feature's depth across differs from that along, mm^2
-  Eigen::Matrix<double, Eigen::Dynamic, 7, 0, kMostRows, 7> lever;  ///< of a PoseVector
+  Levers lever;
   PoseMatrix about_draw;
   std::size_t opinions = 0;
 };
@@ -98,7 +101,7 @@ Table table_of(const std::vector<Opinion>& opinions, const SharedErrors& shared,
   t.y = Vector(n);
   t.design = Design::Zero(n, both ? 2 : 1);
   t.own = Matrix::Zero(n, n);
-  t.lever.resize(n, 7);
+  t.lever.resize(n, Eigen::NoChange);
   Vector turn(n);
   Vector size(n);
   for (Eigen::Index i = 0; i < n; ++i) {
