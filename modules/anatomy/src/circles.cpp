@@ -149,14 +149,6 @@ std::vector<DiscCandidate> find_discs(const cv::Mat1f& image, double radius_min,
   return found;
 }
 
-namespace {
-
-struct RimPoint {
-  Vec2 p;
-  double strength = 0.0;
-};
-
-/// Steepest fall from bright to dark along each radius.
 std::vector<RimPoint> rim_points(const cv::Mat1f& film, const Circle2& start, double reach,
                                  double sigma) {
   constexpr int kRays = 360;
@@ -185,6 +177,8 @@ std::vector<RimPoint> rim_points(const cv::Mat1f& film, const Circle2& start, do
   std::erase_if(points, [&](const RimPoint& q) { return q.strength < 0.12 * strongest; });
   return points;
 }
+
+namespace {
 
 double median(std::vector<double> v) {
   const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);

@@ -29,6 +29,17 @@ struct RimFit {
   double strength = 0.0;  ///< median slope across the part of the rim that is seen, per half px
 };
 
+/// A steepest fall from bright to dark along a radius.
+struct RimPoint {
+  Vec2 p;                 ///< on the film, px
+  double strength = 0.0;  ///< slope, per half px
+};
+
+/// Such falls along the radii of a circle, one a degree; those that are noise beside the strongest
+/// are left out.
+[[nodiscard]] std::vector<RimPoint> rim_points(const cv::Mat1f& film, const Circle2& start,
+                                               double reach, double sigma);
+
 /// @param start   rough circle on the film, within `reach` of the truth in every rim point
 /// @param sigma   smoothing along the radius, px
 [[nodiscard]] std::optional<RimFit> fit_rim(const cv::Mat1f& film, const Circle2& start,

@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "circles.h"
+#include "head_rim.h"
 #include "tidemark/core/parallel.h"
 
 namespace tidemark::anatomy {
@@ -437,6 +438,29 @@ std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesi
     moved->score +=
         prior_of_scale(moved->mm_per_px, search.long_side, options) + kRimScore * found.score;
   }
+  return moved;
+}
+
+std::optional<Hypothesis> with_rim_beside_neck(const Pyramid& film, const Hypothesis& h,
+                                               const ImplantOptions& options) {
+  // House choices; heads that were found right show 0.6 of that rim and more (docs/anatomy.md).
+  constexpr double kOnRim = 0.5;
+  constexpr double kBetter = 0.3;
+  if (h.look != LookFrom::kFront) return std::nullopt;
+  const cv::Mat1f& full = film.film();
+  const auto fit = fit_rim(full, h.head_px, 3.0 / h.mm_per_px, 0.25 / h.mm_per_px);
+  const Circle2 now = fit ? fit->circle : h.head_px;
+  const double seen = rim_beside_neck(full, now, h.neck_direction, h.mm_per_px);
+  if (seen >= kOnRim) return std::nullopt;
+  const auto circle = circle_beside_neck(full, now, h.neck_direction, h.mm_per_px);
+  if (!circle) return std::nullopt;
+  const double better = rim_beside_neck(full, *circle, h.neck_direction, h.mm_per_px);
+  if (better < seen + kBetter) return std::nullopt;
+  auto moved = try_head(
+      film, {.head_px = *circle, .rim = 0.4, .head_mm = head_mm_of(options), .look = options.look});
+  if (!moved) return std::nullopt;
+  const int long_side = std::max(full.rows, full.cols);
+  moved->score += prior_of_scale(moved->mm_per_px, long_side, options) + kRimScore * better;
   return moved;
 }
 

@@ -34,6 +34,13 @@ struct Hypothesis {
                                                           const NeckAxis& neck,
                                                           const ImplantOptions& options);
 
+/// The same stem with the head whose rim beside the neck the film shows; for a hypothesis whose
+/// circle crosses that rim: within a saturated cup one can lean on the cup's border and on the
+/// head. Nothing when the circle lies on its rim, or no other does so better.
+[[nodiscard]] std::optional<Hypothesis> with_rim_beside_neck(const Pyramid& film,
+                                                             const Hypothesis& h,
+                                                             const ImplantOptions& options);
+
 /// The same head over a narrower stem; for a hypothesis whose flanks turned out to be a cortex'.
 /// Nothing when no such flanks are seen.
 [[nodiscard]] std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothesis& h,

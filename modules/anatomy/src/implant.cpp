@@ -363,12 +363,16 @@ Expected<Followed> follow_either(const film::FilmImage& hip_view, const Pyramid&
   return second;
 }
 
-/// As follow(), and where the head turns out to lie off its neck, with the head that lies on it.
+/// As follow(), with the head whose rim beside the neck is seen, and where the head turns out to
+/// lie off its neck, with the head that lies on it.
 Expected<Followed> follow_on_neck(const film::FilmImage& hip_view, const Pyramid& pyramid,
                                   const Hypothesis& h, const ImplantOptions& options) {
-  auto first = follow_either(hip_view, pyramid, h, options);
+  const bool by_hand = options.given.head_centre_px.has_value();  // the user's head stays
+  const auto on_rim = by_hand ? std::nullopt : with_rim_beside_neck(pyramid, h, options);
+  auto first = follow_either(hip_view, pyramid, on_rim.value_or(h), options);
+  if (!first && on_rim) first = follow_either(hip_view, pyramid, h, options);
   if (!first || first->off_neck_mm() <= kOffNeckMm) return first;
-  if (options.given.head_centre_px) return first;  // the user's head stays
+  if (by_hand) return first;
   const auto other = with_head_on_neck(pyramid, first->hypothesis, *first->neck, options);
   if (!other) return first;
   auto second = follow(hip_view, pyramid, *other);
