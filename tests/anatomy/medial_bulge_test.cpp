@@ -49,6 +49,28 @@ TEST(TrochanterBulge, AFlatTopIsLessSureThanAPointedOne) {
   EXPECT_LT(a->top_u, b->top_u);
 }
 
+// The corner of the neck's cut, as blunt as a trochanter (8 mm) and farther from the shaft: the
+// trochanter is what stands out below it.
+TEST(TrochanterBulge, ABluntCornerOfTheCutIsNone) {
+  Outline o = outline_of(5.0, 32.0, 4.0);
+  for (int i = 0; i * kMm < 40.0; ++i) {
+    const double away = (i * kMm - 7.0) / 6.0;
+    o.from_shaft[static_cast<std::size_t>(i)] += 8.0 * std::exp(-away * away);
+  }
+  const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+  ASSERT_TRUE(bulge.has_value());
+  EXPECT_NEAR(bulge->top * kMm, 32.0, 2.0);
+}
+
+// Nor is a trochanter that comes out from behind the metal such a corner, where nothing else stands
+// out below it.
+TEST(TrochanterBulge, MayBeginBehindTheMetal) {
+  const Outline o = outline_of(9.0, 8.0, 6.0);
+  const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+  ASSERT_TRUE(bulge.has_value());
+  EXPECT_NEAR(bulge->top * kMm, 5.0, 2.0);  // its flat top begins at 5 mm, and the calcar falls
+}
+
 // A wire round the shaft stands out by its thickness and its edges are edges; the path has no
 // evidence on the metal itself.
 TEST(TrochanterBulge, AWireIsNoTrochanter) {

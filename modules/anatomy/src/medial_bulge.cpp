@@ -66,32 +66,68 @@ struct Stretch {
   int from = 0, peak = 0, to = 0;
 };
 
-Stretch highest_stretch(const Curve& above, int window) {
-  Stretch s;
-  for (int i = 0; i < std::min(above.size(), window); ++i) {
+/// @param first, window samples among which the highest point is looked for
+Stretch highest_stretch(const Curve& above, int first, int window) {
+  Stretch s{first, first, first};
+  for (int i = first; i < std::min(above.size(), window); ++i) {
     if (above(i) > above(s.peak)) s.peak = i;
   }
   s.from = s.to = s.peak;
-  while (s.from > 0 && above(s.from) > 1e-9) --s.from;
+  while (s.from > first && above(s.from) > 1e-9) --s.from;
   while (s.to < above.size() - 1 && above(s.to) > 1e-9) ++s.to;
   return s;
 }
 
-/// The summit of a stretch: a point farther from the shaft than what lies beside it. The flank
-/// towards the calcar may stand farther out still.
-std::optional<int> summit(const Curve& d, const Curve& above, const Stretch& s) {
-  constexpr double kProper = 0.3;     // share of the height that still is bulge
-  constexpr double kRise = 0.25;      // mm, the error of an edge
-  constexpr double kRiseAtCut = 0.5;  // mm, where the cut's ragged corner may be what rises
+constexpr double kRiseAtCut = 0.5;  // mm, where the cut's ragged corner may be what rises
+
+/// The summits of a stretch: points farther from the shaft than what lies beside them.
+std::vector<int> summits(const Curve& d, const Curve& above, const Stretch& s) {
+  constexpr double kProper = 0.3;  // share of the height that still is bulge
+  constexpr double kRise = 0.25;   // mm, the error of an edge
   const int reach = std::max(1, d.steps(2.0));
-  std::optional<int> best;
+  std::vector<int> out;
   for (int i = s.from + reach; i + reach <= s.to; ++i) {
-    if (above(i) < kProper * above(s.peak) || (best && above(i) < above(*best))) continue;
+    if (above(i) < kProper * above(s.peak)) continue;
     if (d(i) < d.highest(i - reach, i + reach + 1) || d(i + reach) >= d(i)) continue;
     if (d(i) - d.lowest(s.from, i) < (s.from == 0 ? kRiseAtCut : kRise)) continue;
-    best = i;
+    out.push_back(i);
+  }
+  return out;
+}
+
+/// The highest of the summits from `from` on.
+std::optional<int> highest(const std::vector<int>& summits, const Curve& above, int from) {
+  std::optional<int> best;
+  for (const int i : summits) {
+    if (i >= from && (!best || above(i) >= above(*best))) best = i;
   }
   return best;
+}
+
+/// A summit, and the stretch on which it stands.
+struct Summit {
+  int top = 0;
+  Stretch on;
+};
+
+/// The trochanter's summit, if there is one. What stands out just below the cut may be the cut's
+/// corner, blunt as it can be: the trochanter is then what stands out distal of it beyond a hollow.
+/// The flank towards the calcar may stand farther out still.
+std::optional<Summit> summit(const Curve& d, const Curve& above, int window) {
+  constexpr double kHeight = 0.8;    // mm; less is the cortex itself
+  constexpr double kNearCut = 12.0;  // mm; house choice
+  const Stretch s = highest_stretch(above, 0, window);
+  if (above(s.peak) < kHeight) return std::nullopt;
+  const std::vector<int> all = summits(d, above, s);
+  const auto best = highest(all, above, s.from);
+  if (!best) return std::nullopt;
+  if (s.from != 0 || *best > d.steps(kNearCut)) return Summit{*best, s};
+  const auto second = highest(all, above, *best + 1);
+  if (second && d(*second) - d.lowest(*best, *second) >= kRiseAtCut) return Summit{*second, s};
+  const Stretch next = highest_stretch(above, s.to, window);
+  if (above(next.peak) < kHeight) return Summit{*best, s};
+  const auto other = highest(summits(d, above, next), above, next.from);
+  return other ? Summit{*other, next} : Summit{*best, s};
 }
 
 /// Without a summit: half way between the place where the outline comes nearest to the shaft's
@@ -249,7 +285,6 @@ double share_of_edge(const EdgePath& path, int from, int to) {
 
 std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<double>& from_shaft,
                                       double mm) {
-  constexpr double kHeight = 0.8;         // mm; less is the cortex itself
   constexpr double kHeightMerged = 1.0;   // mm, of a bulge without a summit
   constexpr double kLengthMerged = 10.0;  // mm
   constexpr double kMergedU = 3.0;        // mm
@@ -266,12 +301,13 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   const Curve d = outline.part(first, last);
   const Curve above = above_convex_course(d);
   // Its tip is not farther below the cut than 45 mm (house choice).
-  const Stretch s = highest_stretch(above, d.steps(45.0));
-  if (const auto top = summit(d, above, s); top && above(s.peak) >= kHeight) {
-    const Stretch flat = as_high(d, *top, s);
+  const int window = d.steps(45.0);
+  if (const auto found = summit(d, above, window)) {
+    const Stretch flat = as_high(d, found->top, found->on);
     return Bulge{first + (flat.from + flat.to) / 2,
                  std::max(kLeastU, kOfFlat * length_of(flat, mm))};
   }
+  const Stretch s = highest_stretch(above, 0, window);
   if (above(s.peak) < kHeightMerged || s.from == 0 || s.to - s.from < d.steps(kLengthMerged)) {
     return std::nullopt;
   }
