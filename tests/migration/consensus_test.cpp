@@ -99,6 +99,22 @@ TEST(Consensus, AFarMedialShiftIsAStoryOfItsOwn) {
   EXPECT_LT(std::abs(with->mean - 1.0), 2.0 * std::sqrt(with->variance));
 }
 
+// Derived: what Trust presumes of the medial shift serves the depths; of the shift that is told it
+// is taken off again, so that a presumption of 0.8 mm and none at all tell the same. Two exact
+// features in the stem's plane, rotation 0.2 rad, a depth common to both within 4 mm: 0.8 mm.
+TEST(Consensus, TheMedialShiftIsThatOfTheReadingsAlone) {
+  const PoseChange pose = known(0.1, 0.2);
+  const std::vector<Opinion> opinions = {seen(kGreaterTrochanter, 0.0, pose, {2.4, 1.0}),
+                                         seen(kMetaphysis, 0.0, pose, {2.4, 1.0})};
+  const SharedErrors shared{pose, depths(4.0, 1e-4), 0.0, 0.0};
+  for (const double presumed_mm : {0.8, 1e4}) {
+    const auto c = consensus(opinions, shared, plain(presumed_mm));
+    ASSERT_TRUE(c.has_value() && c->medial.has_value());
+    EXPECT_NEAR(c->medial->mean, 2.4, 2e-3) << presumed_mm;
+    EXPECT_NEAR(std::sqrt(c->medial->variance), 0.2 * 4.0, 2e-3) << presumed_mm;
+  }
+}
+
 // JCGM 101:2008 in reverse: hips drawn from the model; the scatter of the answers must be what they
 // say of themselves, within four standard errors of 600 draws (4 / sqrt(1200) = 0.12).
 TEST(Consensus, UncertaintyIsTheScatterOfDrawnHips) {
@@ -107,6 +123,7 @@ TEST(Consensus, UncertaintyIsTheScatterOfDrawnHips) {
   constexpr int kDraws = 600;
   constexpr std::array kFeatures = {kGreaterTrochanter, kLesserTrochanter, kMetaphysis, kShaft};
   double sum = 0.0;
+  double medial_sum = 0.0;
   for (int i = 0; i < kDraws; ++i) {
     const PoseChange pose = known(0.08 * normal(random), 0.15 * normal(random));
     const Vec2 motion(0.8 * normal(random), 2.0);
@@ -120,7 +137,9 @@ TEST(Consensus, UncertaintyIsTheScatterOfDrawnHips) {
     }
     const auto c = consensus(opinions, {pose, depths(4.0, 6.0), 0.0, 0.0}, plain(0.8));
     sum += std::pow(c->mean - 2.0, 2) / c->variance;
+    medial_sum += std::pow(c->medial->mean - motion.x(), 2) / c->medial->variance;
   }
+  EXPECT_NEAR(std::sqrt(medial_sum / kDraws), 1.0, 0.12);
   EXPECT_NEAR(std::sqrt(sum / kDraws), 1.0, 0.12);
 }
 

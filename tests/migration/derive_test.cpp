@@ -72,7 +72,7 @@ double shoulder_lever() {
 /// as the tilt of an exact pair shows it, degrees.
 double turn_of_features() {
   Pair p;
-  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean = {0.0}};
+  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean_u = {0.0}};
   return derive(p.e)->tilt_change.u.value;
 }
 
@@ -125,7 +125,7 @@ TEST(Votes, TwoFeaturesWithUnknownAngleAndScale) {
                by_hand::vote(kLesserTrochanter, {22.0, 40.0}, p.place, 0.30, 0.20)};
   p.e.bone.covariance = by_hand::covariance(0.5, 0.4);
   p.e.scale_ratio_u = 0.02;
-  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean = {0.0}};
+  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean_u = {0.0}};
   const double a = 0.4 * kDegree;
   const double v11 = 0.15 * 0.15 + a * a * 28.0 * 28.0 + 0.4 * 0.4;
   const double v22 = 0.20 * 0.20 + a * a * 22.0 * 22.0 + 0.8 * 0.8;
@@ -143,7 +143,7 @@ TEST(Votes, WithoutPoseAreWeighedByTheirVariance) {
   Pair p;
   p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, -0.1, 0.1),
                by_hand::vote(kMetaphysis, {-20.0, 20.0}, p.place, -0.4, 0.2)};
-  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean = {0.0}};
+  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean_u = {0.0}};
   const auto m = derive(p.e);
   ASSERT_TRUE(m.has_value());
   EXPECT_NEAR(m->subsidence.value.value, 0.16, 1e-12);
@@ -232,7 +232,7 @@ TEST(Votes, AgreementBeyondTheirNoiseDoesNotShrinkU) {
   Pair p;
   p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, -0.2, 0.1),
                by_hand::vote(kMetaphysis, {-20.0, 20.0}, p.place, -0.2, 0.2)};
-  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean = {0.0}};
+  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean_u = {0.0}};
   const auto m = derive(p.e);
   ASSERT_TRUE(m.has_value());
   EXPECT_NEAR(m->subsidence.u.value, std::sqrt(0.008), 1e-12);
@@ -374,7 +374,7 @@ TEST(Budget, RotationImitatesTiltThroughTheLean) {
   Pair p;
   const double floor = turn_of_features();
   const auto imitated = [&](double rotation_deg) {
-    p.e.pose = {.flexion = {0.0}, .rotation = {rotation_deg}, .sagittal_lean = {3.0}};
+    p.e.pose = {.flexion = {0.0}, .rotation = {rotation_deg}, .sagittal_lean_u = {3.0}};
     const double u = derive(p.e)->tilt_change.u.value;
     return std::sqrt(u * u - floor * floor);
   };
@@ -399,7 +399,7 @@ struct World {
   double scale_u = 0.003;
   double half_depth_mm = std::sqrt(3.0) * shoulder_lever();  // uniform
   double turn_deg = turn_of_features();
-  PoseModel pose{.flexion = {4.0}, .rotation = {0.0}, .sagittal_lean = {0.0}};
+  PoseModel pose{.flexion = {4.0}, .rotation = {0.0}, .sagittal_lean_u = {0.0}};
   Trust trust = by_hand::at_its_word();
   struct Feature {
     const char* name;
@@ -546,7 +546,7 @@ Expected<Migration> two_opinions(double alignment_deg, double axes_deg) {
   pair.follow_up.implant.axis.line_px.direction = by_hand::turned(axes_deg);
   pair.reference.femur.shaft_axis->direction_u = {0.2};
   pair.follow_up.femur.shaft_axis->direction_u = {0.2};
-  pair.evidence.pose = {.flexion = {4.0}, .rotation = {5.0}, .sagittal_lean = {2.0}};
+  pair.evidence.pose = {.flexion = {4.0}, .rotation = {5.0}, .sagittal_lean_u = {2.0}};
   return derive(pair.evidence);
 }
 
@@ -567,6 +567,36 @@ TEST(Tilt, IsTheWeightedMeanOfAlignmentsAndAxes) {
   const double ratio = 1.5 / std::sqrt(v_alignment + v_axes);
   ASSERT_GT(ratio, 1.0);
   EXPECT_NEAR(apart->tilt_change.u.value, std::hypot(ratio * std::sqrt(v), lean), 1e-9);
+}
+
+// docs/design.md: tan c_app = tan c cos t + tan a sin t. A stem in 1 degree of varus that leans by
+// 2 degrees (tip behind), turned inwards by 10: what rotation adds is taken off, to the first
+// order.
+TEST(Tilt, IsLessWhatRotationMakesOfAKnownLean) {
+  constexpr double kVarus = 1.0 * kDegree;
+  constexpr double kLean = 2.0 * kDegree;
+  constexpr double kTurn = 10.0 * kDegree;
+  const double seen =
+      std::atan(std::tan(kVarus) * std::cos(kTurn) + std::tan(kLean) * std::sin(kTurn));
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  pair.evidence.stem.alignment.moving_from_fixed_mm =
+      by_hand::on_film({seen - kVarus, Vec2::Zero()}, {});
+  pair.follow_up.implant.axis.line_px.direction = by_hand::turned((seen - kVarus) / kDegree);
+  pair.evidence.pose = {
+      .flexion = {0.0}, .rotation = {0.0}, .sagittal_lean = {2.0}, .sagittal_lean_u = {0.5}};
+  PoseChange turned;
+  turned.draws = {{.rolled = std::sin(kTurn), .probability = 1.0}};
+  turned.rotation_rms_rad = kTurn;
+  pair.evidence.pose_change = turned;
+  const auto m = derive(pair.evidence);
+  ASSERT_TRUE(m.has_value());
+  ASSERT_GT(seen - kVarus, 0.3 * kDegree);
+  EXPECT_NEAR(m->tilt_change.value.value, 0.0, 0.02);
+  // The lean is known to 0.5 degrees: 0.5 sin 10 of it stays open, beside what else there is.
+  pair.evidence.pose.sagittal_lean_u = {0.0};
+  const double u = m->tilt_change.u.value;
+  const double rest = derive(pair.evidence)->tilt_change.u.value;
+  EXPECT_NEAR(std::sqrt(u * u - rest * rest), 0.5 * std::sin(kTurn), 1e-9);
 }
 
 // Derived: a point at (x, y) of the stem goes x sin t + y (cos t - 1) distally of the reference
@@ -686,7 +716,7 @@ TEST(Derive, FlagsAnAmbiguousBone) {
 // By hand: one vote of known noise, no pose: u95 is 1.96 u.
 TEST(Derive, FlagsAnIntervalTooWideForAnyThreshold) {
   Pair p;
-  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean = {0.0}};
+  p.e.pose = {.flexion = {0.0}, .rotation = {0.0}, .sagittal_lean_u = {0.0}};
   p.e.trust.wide_u95_mm = 1.5;
   p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, 0.0, 0.7)};
   EXPECT_FALSE(has_flag(*derive(p.e), "subsidence_interval_wide"));

@@ -142,8 +142,8 @@ TEST(Opinion, TiltCarriesBothAxesOfBothFilmsAndTheLean) {
   b.implant.axis.direction_u = {0.07};
   a.femur.shaft_axis->direction_u = {0.2};
   b.femur.shaft_axis->direction_u = {0.3};
-  const auto opinion =
-      opinion_by_landmarks(a.measured(), b.measured(), {.rotation = {7.0}, .sagittal_lean = {1.2}});
+  const auto opinion = opinion_by_landmarks(a.measured(), b.measured(),
+                                            {.rotation = {7.0}, .sagittal_lean_u = {1.2}});
   ASSERT_TRUE(opinion.has_value() && opinion->tilt_change.has_value());
   EXPECT_NEAR(opinion->tilt_change->u.value,
               std::sqrt(0.0025 + 0.0049 + 0.04 + 0.09 + 0.1466 * 0.1466), 1e-4);

@@ -137,7 +137,8 @@ migration::PoseModel pose_model(const HipFilm& reference) {
   migration::PoseModel model;
   if (reference.side_view) {
     const auto& lean = reference.side_view->lean;
-    model.sagittal_lean.value = std::hypot(lean.value.value, lean.u.value);
+    model.sagittal_lean = lean.value;
+    model.sagittal_lean_u = lean.u;
   }
   return model;
 }

@@ -266,11 +266,20 @@ struct Telling {
   std::size_t doubt;
 };
 
+/// The medial shift by the readings alone: what was presumed of it is taken off again. (Of a mean m
+/// and variance v that hold a prior of mean 0 and variance s^2: m / (1 - v/s^2), v / (1 - v/s^2).)
+AcrossConsensus unpresumed(const Solved& solved, double medial_sd_mm) {
+  constexpr double kLeast = 1e-3;  // readings that say next to nothing
+  const double variance = solved.covariance(1, 1);
+  const double read = std::max(kLeast, 1.0 - variance / (medial_sd_mm * medial_sd_mm));
+  return {solved.mean(1) / read, variance / read};
+}
+
 Telling telling_of(const Table& t, const InPose& pose, const Doubt& doubt, const Solved& solved) {
   const Vector w = solved.readings.solve(t.design * solved.covariance.col(0));
   Telling out{};
   out.story = {solved.log_evidence, solved.mean(0), solved.covariance(0, 0)};
-  if (solved.mean.size() == 2) out.medial = {solved.mean(1), solved.covariance(1, 1)};
+  if (solved.mean.size() == 2) out.medial = unpresumed(solved, doubt.medial_sd_mm);
   out.own = w.dot((t.own + doubt.added) * w);
   out.pose = w.dot(pose.by_pose * w);
   if (solved.mean.size() == 2) {

@@ -45,7 +45,8 @@ struct Story {
   double variance = 0.0;
 };
 
-/// The medial shift, where an opinion says anything across the shaft.
+/// The medial shift, where an opinion says anything across the shaft: by the readings alone, less
+/// what rotation does at the features' depths. (What Trust presumes of it weighs the poses only.)
 struct AcrossConsensus {
   double mean = 0.0;
   double variance = 0.0;

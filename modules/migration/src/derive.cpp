@@ -116,9 +116,28 @@ double root_sum_of_squares(std::initializer_list<double> terms) {
   return std::sqrt(sum);
 }
 
-/// What rotation does to a stem that leans in the sagittal plane, degrees: tilt that is none.
-double lean_u(const PoseModel& model, const PoseChange& pose) {
-  return pose.rotation_rms_rad * model.sagittal_lean.value;
+/// Tilt that is none, degrees.
+struct Feigned {
+  double value = 0.0;
+  double u = 0.0;
+};
+
+/// What the leg's rotation between the films makes of the stem's lean in the sagittal plane. What
+/// lies d behind goes medially by -rolled d (PoseDraw), and by the lean the stem lies the farther
+/// behind the nearer to its tip: that goes laterally, as in varus. Lean and rotation are
+/// independent, so that the variance of their product follows from their first two moments.
+Feigned feigned_tilt(const PoseModel& model, const PoseChange& pose) {
+  double rolled = 0.0;
+  double rolled_square = pose.about_draw(3, 3);
+  for (const PoseDraw& draw : pose.draws) {
+    rolled += draw.probability * draw.rolled;
+    rolled_square += draw.probability * draw.rolled * draw.rolled;
+  }
+  const double lean = model.sagittal_lean.value;
+  const double lean_u = model.sagittal_lean_u.value;
+  const double value = lean * rolled;
+  const double square = (lean * lean + lean_u * lean_u) * rolled_square;
+  return {value, std::sqrt(std::max(0.0, square - value * value))};
 }
 
 struct Tilt {
@@ -128,21 +147,24 @@ struct Tilt {
 };
 
 /// The tilt change by the two alignments and by the two axes of both films, weighted by what each
-/// is worth. The alignment of the bone turns with features at other depths, all the more the
-/// farther the leg was rotated (0.03 degrees per degree and 0.2 without, from simulated films,
-/// docs/accuracy.md); the axes do not, but need a long piece of shaft.
-Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChange& pose) {
+/// is worth, less what is feigned. The alignment of the bone turns with features at other depths,
+/// all the more the farther the leg was rotated (0.03 degrees per degree and 0.2 without, from
+/// simulated films, docs/accuracy.md); the axes do not, but need a long piece of shaft.
+Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChange& pose,
+                 const Feigned& feigned) {
   constexpr double kTurnOfFeatures = 0.2;
   constexpr double kTurnPerRotation = 0.03;
   const double u_alignment =
       root_sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
                            std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures,
                            kTurnPerRotation * pose.rotation_rms_rad / kDegree});
-  const double lean = lean_u(e.pose, pose);
   PoseModel without_lean = e.pose;  // what both share is added once
   without_lean.sagittal_lean = {0.0};
+  without_lean.sagittal_lean_u = {0.0};
   const auto axes = tilt_by_axes(e.reference, e.follow_up, without_lean);
-  if (!axes) return {by_alignment_deg, root_sum_of_squares({u_alignment, lean}), 0.0};
+  if (!axes) {
+    return {by_alignment_deg - feigned.value, std::hypot(u_alignment, feigned.u), 0.0};
+  }
   const double u_axes = std::max(1e-3, axes->u.value);
   const double a = 1.0 / (u_alignment * u_alignment);
   const double b = 1.0 / (u_axes * u_axes);
@@ -150,7 +172,8 @@ Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChang
   // Two opinions that contradict each other make the mean less certain than either claims.
   const double apart = std::abs(by_alignment_deg - axes->value.value);
   const double ratio = apart / std::hypot(u_alignment, u_axes);
-  return {mean, root_sum_of_squares({std::max(1.0, ratio) / std::sqrt(a + b), lean}), ratio};
+  return {mean - feigned.value, std::hypot(std::max(1.0, ratio) / std::sqrt(a + b), feigned.u),
+          ratio};
 }
 
 bool is_finite(const alignment::Alignment& a) {
@@ -243,24 +266,6 @@ Measured<Millimetres> mm(double value, double u) {
   return measured(Millimetres{value}, Millimetres{u});
 }
 
-/// The medial shift of the reference point with its uncertainty.
-Measured<Millimetres> medial_shift(const PairEvidence& e, const AnatomicalFrame& frame,
-                                   double shift_mm, const PoseChange& pose) {
-  const auto across = [&](const Eigen::Matrix3d& covariance) {
-    return std::sqrt(frame.medial.dot(covariance.topLeftCorner<2, 2>() * frame.medial));
-  };
-  // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
-  const double u_pose_across = pose.rotation_rms_rad * 4.0;
-  // An alignment's angle acts on the reference point by the distance from the region's centre.
-  const auto swing = [&](const alignment::Alignment& a) {
-    return frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
-  };
-  return mm(shift_mm,
-            root_sum_of_squares({across(e.bone.covariance), across(e.stem.alignment.covariance),
-                                 u_pose_across, swing(e.bone), swing(e.stem.alignment),
-                                 e.shared_scale_u * shift_mm}));
-}
-
 /// What each registered feature says on its own, with all that its depth and the pose leave open.
 std::vector<FeatureSubsidence> alone(const std::vector<Opinion>& opinions, const PoseChange& pose) {
   std::vector<FeatureSubsidence> out;
@@ -309,6 +314,31 @@ Measured<Millimetres> widened(double value, double u, double u95, double by) {
           Millimetres{std::hypot(u95, coverage_factor(kInfiniteFreedom) * by)}};
 }
 
+/// The medial shift of the reference point with its uncertainty: by the features that read it, each
+/// less what rotation does at its depth, or by the alignments as they are, whichever is known
+/// better.
+Measured<Millimetres> medial_shift(const PairEvidence& e, const Settled& s, double as_aligned_mm) {
+  const auto across = [&](const Eigen::Matrix3d& covariance) {
+    return std::sqrt(s.frame.medial.dot(covariance.topLeftCorner<2, 2>() * s.frame.medial));
+  };
+  // An alignment's angle acts on the reference point by the distance from the region's centre.
+  const auto swing = [&](const alignment::Alignment& a) {
+    return s.frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
+  };
+  // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
+  const double u_pose_across = s.pose.rotation_rms_rad * 4.0;
+  const double u_stem = std::hypot(across(e.stem.alignment.covariance), swing(e.stem.alignment));
+  const double u_aligned =
+      root_sum_of_squares({across(e.bone.covariance), swing(e.bone), u_pose_across});
+  double value = as_aligned_mm;
+  double u = u_aligned;
+  if (const auto& read = s.consensus.medial; read && std::sqrt(read->variance) < u_aligned) {
+    value = read->mean;
+    u = std::sqrt(read->variance);
+  }
+  return mm(value, root_sum_of_squares({u, u_stem, e.shared_scale_u * value}));
+}
+
 /// Subsidence of the reference point and of the other points of the stem, which the told tilt
 /// carries by their distance beside the axis, and which pay for it likewise.
 void tell_subsidence(const PairEvidence& e, const Settled& s, double u95, const Tilt& tilt,
@@ -331,10 +361,20 @@ void tell_subsidence(const PairEvidence& e, const Settled& s, double u95, const 
   }
 }
 
+/// The model of poses for an opinion that reads no pose: legs that were seen to lie more
+/// differently than legs usually do are not taken for usual ones.
+PoseModel at_least_as_seen(PoseModel model, const PoseChange& pose) {
+  model.flexion.value = std::max(model.flexion.value, pose.flexion_rms_rad / kDegree);
+  model.rotation.value = std::max(model.rotation.value, pose.rotation_rms_rad / kDegree);
+  return model;
+}
+
 Migration told(const PairEvidence& e, const Settled& s, double u95) {
   Migration m;
-  m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, e.pose, e.scale_ratio_u);
-  const Tilt tilt = tilt_change(e, s.motion.angle_rad / kDegree, s.pose);
+  m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, at_least_as_seen(e.pose, s.pose),
+                                        e.scale_ratio_u);
+  const Tilt tilt =
+      tilt_change(e, s.motion.angle_rad / kDegree, s.pose, feigned_tilt(e.pose, s.pose));
   tell_subsidence(e, s, u95, tilt, m);
   m.budget = {{"bone alignment", {std::sqrt(s.consensus.own)}},
               {"out-of-plane pose", {std::sqrt(s.consensus.pose)}},
@@ -342,7 +382,7 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
               {"calibration",
                {std::hypot(std::sqrt(s.consensus.scale), e.shared_scale_u * s.consensus.mean)}}};
   const Vec2 shift = s.motion.apply(s.frame.origin) - s.frame.origin;
-  m.medial = medial_shift(e, s.frame, shift.dot(s.frame.medial), s.pose);
+  m.medial = medial_shift(e, s, shift.dot(s.frame.medial));
   m.tilt_change = measured(Degrees{tilt.value}, Degrees{tilt.u});
   if (e.stem.by_surface) {
     m.flexion_change = e.stem.by_surface->flexion;

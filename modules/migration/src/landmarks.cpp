@@ -73,11 +73,13 @@ std::optional<Measured<Degrees>> tilt_by_axes(const MeasuredFilm& reference,
   if (!reference.femur.shaft_axis || !follow_up.femur.shaft_axis) return std::nullopt;
   const double tilt = tilt_deg(follow_up, anatomical_frame(follow_up)) -
                       tilt_deg(reference, anatomical_frame(reference));
-  const double u = std::sqrt(std::pow(reference.femur.shaft_axis->direction_u.value, 2) +
-                             std::pow(follow_up.femur.shaft_axis->direction_u.value, 2) +
-                             std::pow(reference.implant.axis.direction_u.value, 2) +
-                             std::pow(follow_up.implant.axis.direction_u.value, 2) +
-                             std::pow(pose.rotation.value * kDegree * pose.sagittal_lean.value, 2));
+  const double u = std::sqrt(
+      std::pow(reference.femur.shaft_axis->direction_u.value, 2) +
+      std::pow(follow_up.femur.shaft_axis->direction_u.value, 2) +
+      std::pow(reference.implant.axis.direction_u.value, 2) +
+      std::pow(follow_up.implant.axis.direction_u.value, 2) +
+      std::pow(pose.rotation.value * kDegree, 2) *
+          (std::pow(pose.sagittal_lean.value, 2) + std::pow(pose.sagittal_lean_u.value, 2)));
   return measured(Degrees{tilt}, Degrees{u});
 }
 

@@ -25,6 +25,11 @@ constexpr double kOffRightAngle = 10.0 * kDegree;
 /// a millimetre at the stem (house choice).
 constexpr double kBowMm = 0.5;
 
+/// How far the stretch of shaft that the film from the side shows may point elsewhere than the one
+/// that a frontal film shows, degrees: a femur bows forward on a radius of about a metre, and the
+/// stretches begin and end some 10 mm apart (derived; the radius from memory).
+constexpr double kBowDeg = 0.5;
+
 /// How far in front of or behind its outermost point, as the film from the side shows it, the part
 /// of the lesser trochanter's outline lies that registers on frontal films (house choice: a third
 /// of its breadth of 15 mm).
@@ -49,6 +54,7 @@ struct Frontal {
   double tip_below_reference_mm = 0.0;
   double head_offset_mm = 0.0;
   double stem_medial_mm = 0.0;  ///< reference point off the shaft's axis
+  double tilt_deg = 0.0;        ///< of the stem's axis against the shaft's
 };
 
 Frontal frontal_of(const MeasuredFilm& film) {
@@ -61,6 +67,8 @@ Frontal frontal_of(const MeasuredFilm& film) {
   if (film.femur.shaft_axis) {
     out.stem_medial_mm =
         behind(film.femur.shaft_axis->line_px, film.implant.reference_px, k);  // medial is +x too
+    out.tilt_deg =
+        angle_between(film.femur.shaft_axis->line_px.direction, stem.direction) / kDegree;
   }
   return out;
 }
@@ -112,7 +120,8 @@ std::optional<SideView> side_view(const MeasuredFilm& side, const MeasuredFilm& 
   const double lean = std::asin(std::clamp(stem.direction.dot(back), -1.0, 1.0)) / kDegree;
   out.lean =
       measured(Degrees{lean},
-               Degrees{std::hypot(side.implant.axis.direction_u.value, shaft.direction_u.value)});
+               Degrees{std::hypot(side.implant.axis.direction_u.value, shaft.direction_u.value,
+                                  std::hypot(turn * front.tilt_deg, kBowDeg))});
   if (const auto& lesser = side.femur.lesser_trochanter) {
     constexpr double kMedialOfShaft = 20.0;  // mm, of the trochanter: common anatomy, no one source
     out.lesser_trochanter =

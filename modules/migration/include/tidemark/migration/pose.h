@@ -24,9 +24,11 @@ struct PoseModel {
   Degrees film_flexion{4.0};
   Degrees film_rotation{6.5};
   Degrees film_abduction{2.5};
-  /// Lean of the stem in the sagittal plane against the shaft: with rotation it imitates tilt
-  /// (docs/design.md, geometry). House choice.
-  Degrees sagittal_lean{1.2};
+  /// Lean of the stem in the sagittal plane against the shaft, its tip behind +, and its standard
+  /// uncertainty: with rotation it imitates tilt (docs/design.md, geometry). Without a film from
+  /// the side none on average, 1.2 degrees from hip to hip. House choice.
+  Degrees sagittal_lean{0.0};
+  Degrees sagittal_lean_u{1.2};
   /// Anteversion of the stem against the film's plane: 10 to 20 degrees are aimed at, less the
   /// inward rotation of the leg (common practice, no source); mean and spread, house choice.
   Degrees anteversion{12.0};
