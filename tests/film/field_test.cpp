@@ -47,6 +47,23 @@ TEST(ExposedField, AFilmWithoutBordersStaysAsItIs) {
   EXPECT_EQ(same.stored_from_view.offset, film.stored_from_view.offset);
 }
 
+// An unsharp mask leaves a dark halo inside of a bright border, which falls outwards as a cortex
+// does.
+TEST(ExposedField, LeavesTheHaloOfABrightBorderOut) {
+  FilmImage film = film_of([](int x, int) { return x > 120; }, 3.0);
+  const auto sharp = find_exposed_field(film.pixels);
+  for (int y = 0; y < kHeight; ++y) {
+    for (int x = 121; x < kWidth; ++x) {
+      film.pixels.at(x, y) -= static_cast<float>(3.5 * std::exp(-(x - 120.0) / 10.0));
+    }
+  }
+  const auto haloed = find_exposed_field(film.pixels);
+  ASSERT_TRUE(sharp && haloed);
+  EXPECT_LT(left_at(*sharp, 400.0), 120.0 + 4.0 * kBlockPx) << "no halo, nothing more given away";
+  EXPECT_GE(left_at(*haloed, 400.0), left_at(*sharp, 400.0) + kBlockPx);
+  EXPECT_LT(left_at(*haloed, 400.0), 120.0 + 8.0 * kBlockPx) << "four blocks more at most";
+}
+
 TEST(ExposedField, FindsASlantingBrightBorderThroughWhichMetalRuns) {
   // 3 degrees, through (120, 400); and the lower side at y = 700, across the bar.
   const double slope = 0.0524;
