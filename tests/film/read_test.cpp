@@ -234,6 +234,22 @@ TEST(Facts, AreKeptAsRead) {
   EXPECT_TRUE(facts.notes.empty());
 }
 
+// PS3.3 C.8.7.5: both are in mm. Some devices write cm.
+TEST(Facts, DistancesInAnotherUnitCountAsMissing) {
+  const TempFile file(film_of(wedge(kWidth, kHeight))
+                          .set(0x00181110, "DS", "115")
+                          .set(0x00181111, "DS", "97")
+                          .file());
+  const auto film = read(file.path());
+  ASSERT_TRUE(film.has_value());
+  EXPECT_FALSE(film->facts.scale.source_to_detector_mm.has_value());
+  EXPECT_FALSE(film->facts.scale.source_to_patient_mm.has_value());
+  ASSERT_EQ(film->facts.notes.size(), 2U);
+  EXPECT_EQ(film->facts.notes[1],
+            "DistanceSourceToPatient is no distance in mm that a film of the hip is taken at; it "
+            "counts as missing");
+}
+
 TEST(Facts, AbsentIsAbsent) {
   const TempFile file(good_film());
   const auto film = read(file.path());

@@ -553,6 +553,27 @@ TEST(Measure, GivenScaleIsUsedBeforeTheHead) {
   EXPECT_FALSE(has_flag(measured(series).films[0].flags, "scales_disagree"));
 }
 
+/// The hint of the scale under which the implant of one film is sought; 0 for none.
+double hint_for(double mm_per_px) {
+  Series series = invented::series({"a.dcm"});
+  series.films[0].scale = Measured<MillimetresPerPixel>{{mm_per_px}, {0.001}, {0.00196}};
+  Steps steps = invented::steps();
+  double hint = 0.0;
+  steps.find_implant = [&](const film::FilmImage&, const anatomy::ImplantOptions& options) {
+    if (options.scale_hint) hint = options.scale_hint->value;
+    return Expected<anatomy::Implant>(invented::implant());
+  };
+  static_cast<void>(measure_with(series, {.threads = 1}, steps));
+  return hint;
+}
+
+// The film is 500 px long: 5 mm a px make 2.5 m of it, 0.05 mm 25 mm, and no stem would be found.
+TEST(Measure, AScaleThatMakesNoFieldOfAFilmIsNoHint) {
+  EXPECT_DOUBLE_EQ(hint_for(0.5), 0.5);
+  EXPECT_EQ(hint_for(5.0), 0.0);
+  EXPECT_EQ(hint_for(0.05), 0.0);
+}
+
 TEST(Measure, SameBytesOnAnyNumberOfThreads) {
   const Series series =
       invented::series({"early.dcm", "late.dcm", "a.dcm", "none.dcm", "bare.dcm", "b.dcm"});

@@ -146,11 +146,16 @@ std::optional<ScaleCandidate> from_distances(const ScaleFacts& facts) {
   if (!facts.imager_pixel_spacing || !facts.source_to_detector_mm || !facts.source_to_patient_mm) {
     return std::nullopt;
   }
-  const double factor = *facts.source_to_detector_mm / *facts.source_to_patient_mm;
-  if (!is_magnification(factor)) return std::nullopt;
+  const double source_to_detector = *facts.source_to_detector_mm;
   const double source_to_hip = *facts.source_to_patient_mm - kTableToHipMm;
+  // The ratio alone would let distances in cm pass, of which the way to the hip then leaves little.
+  if (source_to_detector < kMinSourceToDetectorMm || source_to_detector > kMaxSourceToDetectorMm ||
+      source_to_hip < kMinSourceToHipMm ||
+      !is_magnification(source_to_detector / *facts.source_to_patient_mm)) {
+    return std::nullopt;
+  }
   return from_dicom(
-      facts.imager_pixel_spacing->between_columns_mm * source_to_hip / *facts.source_to_detector_mm,
+      facts.imager_pixel_spacing->between_columns_mm * source_to_hip / source_to_detector,
       depth_uncertainty(kTableToHipHalfWidthMm, source_to_hip),
       "ImagerPixelSpacing times DistanceSourceToPatient over DistanceSourceToDetector, taken on "
       "from the table to the hip");

@@ -9,6 +9,7 @@
 #include "limits.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
+#include "tidemark/film/calibration.h"
 #include "words.h"
 
 namespace tidemark::film {
@@ -48,6 +49,16 @@ std::optional<double> positive_of(DcmItem& dataset, const DcmTagKey& tag, const 
   return std::nullopt;
 }
 
+/// A distance from the source; one that no film of the hip is taken at is in another unit.
+std::optional<double> distance_of(DcmItem& dataset, const DcmTagKey& tag, const std::string& name,
+                                  double least_mm, std::vector<std::string>& notes) {
+  const auto value = positive_of(dataset, tag, name, notes);
+  if (!value || (*value >= least_mm && *value <= kMaxSourceToDetectorMm)) return value;
+  notes.push_back(name +
+                  " is no distance in mm that a film of the hip is taken at; it counts as missing");
+  return std::nullopt;
+}
+
 ScaleFacts scale_facts_of(DcmItem& dataset, std::vector<std::string>& notes) {
   ScaleFacts scale;
   scale.pixel_spacing = spacing_of(dataset, DCM_PixelSpacing, "PixelSpacing", notes);
@@ -57,9 +68,11 @@ ScaleFacts scale_facts_of(DcmItem& dataset, std::vector<std::string>& notes) {
       spacing_of(dataset, DCM_NominalScannedPixelSpacing, "NominalScannedPixelSpacing", notes);
   scale.calibration_type = text_of(dataset, DCM_PixelSpacingCalibrationType);
   scale.source_to_detector_mm =
-      positive_of(dataset, DCM_DistanceSourceToDetector, "DistanceSourceToDetector", notes);
+      distance_of(dataset, DCM_DistanceSourceToDetector, "DistanceSourceToDetector",
+                  kMinSourceToDetectorMm, notes);
   scale.source_to_patient_mm =
-      positive_of(dataset, DCM_DistanceSourceToPatient, "DistanceSourceToPatient", notes);
+      distance_of(dataset, DCM_DistanceSourceToPatient, "DistanceSourceToPatient",
+                  kMinSourceToHipMm + kTableToHipMm, notes);
   scale.magnification_factor = positive_of(dataset, DCM_EstimatedRadiographicMagnificationFactor,
                                            "EstimatedRadiographicMagnificationFactor", notes);
   return scale;

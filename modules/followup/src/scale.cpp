@@ -253,6 +253,15 @@ void scale_in_pixels(WorkingSeries& work, const std::vector<Working*>& films) {
   }
 }
 
+/// Whether a film of this scale would show what films of the hip show: from a little less than stem
+/// and head to a whole leg. House choices.
+bool makes_a_field(MillimetresPerPixel per_view_px, const film::FilmImage& film) {
+  constexpr double kLeastMm = 120.0;
+  constexpr double kMostMm = 1300.0;
+  const double field = per_view_px.value * std::max(film.pixels.width, film.pixels.height);
+  return field >= kLeastMm && field <= kMostMm;
+}
+
 }  // namespace
 
 ScaleResult per_stored_px(std::string method, const Measured<MillimetresPerPixel>& per_view_px,
@@ -271,10 +280,15 @@ Measured<MillimetresPerPixel> given_per_view_px(const FilmEntry& entry, double v
 std::optional<MillimetresPerPixel> scale_hint_of(const FilmEntry& entry,
                                                  const film::FilmImage& upright) {
   const double per_view_px = 1.0 / film::view_px_per_stored_px(upright);
-  if (entry.scale) return per_view_px * entry.scale->value;
-  const auto dicom = film::scale_from_dicom(upright.facts.scale);
-  if (!dicom) return {};
-  return per_view_px * dicom->mm_per_px.value;
+  std::optional<MillimetresPerPixel> hint;
+  if (entry.scale) {
+    hint = per_view_px * entry.scale->value;
+  } else if (const auto dicom = film::scale_from_dicom(upright.facts.scale)) {
+    hint = per_view_px * dicom->mm_per_px.value;
+  }
+  // A hint that is far off would hide the head from those who look for it by size.
+  if (hint && !makes_a_field(*hint, upright)) return {};
+  return hint;
 }
 
 void scale_films(WorkingSeries& work, WithoutScale without_scale) {

@@ -47,6 +47,11 @@ inline constexpr double kTableToHipHalfWidthMm = 90.0;
 /// Factors outside this are no magnification of a hip and are not used (house choice).
 inline constexpr double kMinMagnification = 1.02;
 inline constexpr double kMaxMagnification = 1.60;
+/// Distances that a film of the hip is taken at, source to detector and source to hip (house
+/// choice, wide). Devices that write cm or m stay far below.
+inline constexpr double kMinSourceToDetectorMm = 700.0;
+inline constexpr double kMaxSourceToDetectorMm = 2500.0;
+inline constexpr double kMinSourceToHipMm = 500.0;
 /// Magnification of hip films: 117 to 123.4 % measured on 32 heads (Brew et al., J Arthroplasty 27
 /// (2012) 643-647), with a margin (house choice) that catches a wrong head size of the next step
 /// (28 for 32 mm) and lets large and small patients pass.
@@ -120,7 +125,8 @@ struct Calibration {
 /// 1. PixelSpacing that is calibrated: it differs from ImagerPixelSpacing or
 ///    NominalScannedPixelSpacing, or PixelSpacingCalibrationType says so and neither is there;
 /// 2. ImagerPixelSpacing / EstimatedRadiographicMagnificationFactor;
-/// 3. ImagerPixelSpacing * DistanceSourceToPatient / DistanceSourceToDetector;
+/// 3. ImagerPixelSpacing * DistanceSourceToPatient / DistanceSourceToDetector, both in mm
+///    (kMinSourceToDetectorMm and so on);
 ///
 /// the latter two taken on to the hip (kTableToHipMm).
 ///
