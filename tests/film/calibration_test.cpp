@@ -130,6 +130,27 @@ TEST(Calibrate, AHeadOfTheWrongSizeIsFlaggedTwice) {
   EXPECT_THAT(scale->disagreements[1], HasSubstr("implies a magnification of 1.06"));
 }
 
+// A calibrated spacing is a magnification that the header states: 0.143 / 0.100 = 1.43 is that of a
+// ball far before the hip, 0.143 / 0.1375 = 1.04 that of the table's top.
+TEST(Calibrate, ACalibratedSpacingThatIsNoneOfAHipIsFlagged) {
+  const auto doubts_of = [](double spacing, const char* type) {
+    ScaleSources sources;
+    sources.dicom = detector(0.143);
+    sources.dicom.pixel_spacing = Spacing{spacing, spacing};
+    sources.dicom.calibration_type = type;
+    const auto scale = calibrate(sources);
+    EXPECT_TRUE(scale.has_value());
+    return scale ? scale->disagreements : std::vector<std::string>();
+  };
+  const auto before = doubts_of(0.100, "FIDUCIAL");
+  ASSERT_EQ(before.size(), 1U);
+  EXPECT_THAT(before[0], HasSubstr("(FIDUCIAL)) implies a magnification of 1.43, which films"));
+  const auto table = doubts_of(0.1375, "GEOMETRY");
+  ASSERT_EQ(table.size(), 1U);
+  EXPECT_THAT(table[0], HasSubstr("(GEOMETRY)) implies a magnification of 1.04, which films"));
+  EXPECT_TRUE(doubts_of(0.119, "FIDUCIAL").empty());
+}
+
 TEST(Calibrate, EachOfSeveralDisagreementsIsNamed) {
   ScaleSources sources;
   sources.head_diameter = length(300.0, 0.3, 32.0);
@@ -215,6 +236,8 @@ INSTANTIATE_TEST_SUITE_P(
                  0.119, 0.04166},
         DicomRow{"FiducialAlone", "the type says so", facts_of(0.119, 0.0, "FIDUCIAL"), 0.119,
                  0.03196},
+        DicomRow{"FiducialOfMillimetres", "no film of a hip is 3 m long",
+                 facts_of(1.19, 0.0, "FIDUCIAL"), 0.0, 0.0},
         DicomRow{"EqualIsTheDetector", "PS3.3 10.7.1.3", facts_of(0.143, 0.143), 0.0, 0.0},
         DicomRow{"EqualWithType", "no hip has magnification 1", facts_of(0.143, 0.143, "GEOMETRY"),
                  0.0, 0.0},
@@ -294,7 +317,9 @@ INSTANTIATE_TEST_SUITE_P(Rows, NoScale,
                                          NoScaleRow{"Detector", detector(0.143), "at the detector"},
                                          NoScaleRow{"Sheet", scanned(0.17, 0.17), "scanned sheet"},
                                          NoScaleRow{"Unknown", facts_of(0.143, 0.0),
-                                                    "does not say whether"}),
+                                                    "does not say whether"},
+                                         NoScaleRow{"TooLarge", facts_of(1.19, 0.0, "FIDUCIAL"),
+                                                    "none that a film of the hip has"}),
                          [](const auto& row) { return row.param.name; });
 
 TEST(Calibrate, PixelsAreNeverPreferredToAScale) {

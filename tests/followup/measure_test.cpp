@@ -553,6 +553,73 @@ TEST(Measure, GivenScaleIsUsedBeforeTheHead) {
   EXPECT_FALSE(has_flag(measured(series).films[0].flags, "scales_disagree"));
 }
 
+/// One film of 0.5 mm a px whose head's size nobody states, with a marker ball of 25.4 mm on it.
+Series with_marker(double stated_mm) {
+  Series series = invented::series({"a.dcm"});
+  series.stem.head_diameter.reset();
+  series.films[0].marker_diameter = Millimetres{stated_mm};
+  series.films[0].marker_in_stored_px = Circle2{Vec2(50.0, 60.0), 25.4};
+  return series;
+}
+
+/// 0.6 mm at the detector: the film's magnification is 1.2.
+Steps with_detector() {
+  return with_header([](film::FilmFacts& facts) {
+    facts.scale.imager_pixel_spacing = film::Spacing{0.6, 0.6};
+  });
+}
+
+std::string doubt_of(const Result& result) {
+  std::string out;
+  for (const Flag& flag : result.films[0].flags) {
+    if (flag.id == "scales_disagree") out += flag.text + "\n";
+  }
+  return out;
+}
+
+// 30 typed for 25.4 mm: 0.59 mm a px, a magnification of 1.02, and 18 % more than the stem says,
+// whose 270 px are 135 mm.
+TEST(Measure, AMarkerOfTheWrongSizeIsFlaggedWithoutAHead) {
+  EXPECT_THAT(doubt_of(measure_with(with_marker(30.0), {}, with_detector())),
+              HasSubstr("the marker ball implies a magnification of 1.02"));
+  Series with_stem = with_marker(30.0);
+  with_stem.stem.length = Millimetres{135.0};
+  EXPECT_THAT(doubt_of(measured(with_stem)), HasSubstr("the scale from the stem length"));
+  EXPECT_EQ(doubt_of(measure_with(with_marker(25.4), {}, with_detector())), "");
+}
+
+// The detector's spacing copied out of the header as the scale: no film has a magnification of 1.
+TEST(Measure, TheDetectorsSpacingGivenAsTheScaleIsFlagged) {
+  Series series = invented::series({"a.dcm"});
+  series.stem.head_diameter.reset();
+  series.films[0].scale = Measured<MillimetresPerPixel>{{0.6}, {0.006}, {0.01176}};
+  EXPECT_THAT(doubt_of(measure_with(series, {}, with_detector())),
+              HasSubstr("the scale given in the sheet implies a magnification of 1.00"));
+  series.films[0].scale = Measured<MillimetresPerPixel>{{0.5}, {0.005}, {0.0098}};
+  EXPECT_EQ(doubt_of(measure_with(series, {}, with_detector())), "");
+}
+
+TEST(Measure, AScaleThatNothingContradictsSaysSo) {
+  const auto unchecked = [](const Series& series, const Steps& steps) {
+    return has_flag(measure_with(series, {}, steps).films[0].flags, "scale_unchecked");
+  };
+  EXPECT_TRUE(unchecked(with_marker(25.4), invented::steps()));
+  EXPECT_FALSE(unchecked(with_marker(25.4), with_detector()));
+  Series given = invented::series({"a.dcm"});
+  given.films[0].scale = Measured<MillimetresPerPixel>{{0.5}, {0.005}, {0.0098}};
+  EXPECT_FALSE(unchecked(given, invented::steps())) << "the head's size is stated";
+  given.stem.head_diameter.reset();
+  EXPECT_TRUE(unchecked(given, invented::steps()));
+  EXPECT_FALSE(unchecked(given, with_detector()));
+  const Steps by_header = with_header([](film::FilmFacts& facts) {
+    facts.scale.pixel_spacing = film::Spacing{0.5, 0.5};
+    facts.scale.calibration_type = "FIDUCIAL";
+  });
+  Series bare = invented::series({"a.dcm"});
+  bare.stem.head_diameter.reset();
+  EXPECT_FALSE(unchecked(bare, by_header));
+}
+
 /// The hint of the scale under which the implant of one film is sought; 0 for none.
 double hint_for(double mm_per_px) {
   Series series = invented::series({"a.dcm"});

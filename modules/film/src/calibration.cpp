@@ -113,13 +113,11 @@ std::optional<ScaleCandidate> from_pixel_spacing(const ScaleFacts& facts) {
   const double value = facts.pixel_spacing->between_columns_mm;
   const bool fiducial = facts.calibration_type == "FIDUCIAL";
   const bool stated = fiducial || facts.calibration_type == "GEOMETRY";
-  const auto& flat =
-      facts.imager_pixel_spacing ? facts.imager_pixel_spacing : facts.nominal_scanned_spacing;
-  if (flat) {
+  if (const auto flat = detector_spacing(facts)) {
     // At the object means smaller than at the detector; anything else is no calibration.
     if (!differs(*facts.pixel_spacing, *flat)) return std::nullopt;
     if (!is_magnification(flat->between_columns_mm / value)) return std::nullopt;
-  } else if (!stated) {
+  } else if (!stated || value < kMinSpacingAtHipMm || value > kMaxSpacingAtHipMm) {
     return std::nullopt;
   }
   if (fiducial) {
@@ -171,6 +169,9 @@ std::string why_not(const ScaleFacts& facts) {
     return "nothing gives the scale at the hip (NominalScannedPixelSpacing is that of the scanned "
            "sheet)";
   }
+  if (facts.pixel_spacing && facts.calibration_type) {
+    return "nothing gives the scale at the hip (PixelSpacing is none that a film of the hip has)";
+  }
   if (facts.pixel_spacing) {
     return "nothing gives the scale at the hip (the header does not say whether PixelSpacing is "
            "calibrated)";
@@ -201,25 +202,42 @@ std::vector<std::string> disagreements_of(const std::vector<ScaleCandidate>& can
   return found;
 }
 
-/// A head or ball size that was typed wrongly shows in the magnification it implies.
-std::optional<std::string> implausible_magnification(const ScaleCandidate& best,
-                                                     const ScaleSources& sources) {
-  const auto& imager = sources.dicom.imager_pixel_spacing;
-  if (!imager || best.method == ScaleMethod::kDicom) return std::nullopt;
-  const double at_detector = imager->between_columns_mm / sources.view_px_per_stored_px;
-  const double factor = at_detector / best.mm_per_px.value.value;
-  const double u = factor * best.mm_per_px.u.value / best.mm_per_px.value.value;
+/// The magnification that the best candidate implies: a size that was typed wrongly shows in it,
+/// and a ball or a plane of calibration that was far from the hip.
+std::optional<std::string> odd_magnification(const ScaleCandidate& best,
+                                             const ScaleSources& sources) {
+  const double k = sources.view_px_per_stored_px;
+  if (best.method != ScaleMethod::kDicom) {
+    return implausible_magnification(best.mm_per_px, std::string("the ") + name_of(best.method),
+                                     sources.dicom, k);
+  }
+  // What is uncertain of a header's scale is its plane, for which the usual range has room already.
+  return implausible_magnification({best.mm_per_px.value, mm_per_px(0.0), mm_per_px(0.0)},
+                                   "the DICOM header (" + best.note + ")", sources.dicom, k);
+}
+
+}  // namespace
+
+std::optional<Spacing> detector_spacing(const ScaleFacts& facts) {
+  return facts.imager_pixel_spacing ? facts.imager_pixel_spacing : facts.nominal_scanned_spacing;
+}
+
+std::optional<std::string> implausible_magnification(
+    const Measured<MillimetresPerPixel>& per_view_px, const std::string& from,
+    const ScaleFacts& dicom, double view_px_per_stored_px) {
+  const auto flat = detector_spacing(dicom);
+  if (!flat) return std::nullopt;
+  const double at_detector = flat->between_columns_mm / view_px_per_stored_px;
+  const double factor = at_detector / per_view_px.value.value;
+  const double u = factor * per_view_px.u.value / per_view_px.value.value;
   if (factor + kCoverage95 * u >= kMinUsualMagnification &&
       factor - kCoverage95 * u <= kMaxUsualMagnification) {
     return std::nullopt;
   }
-  return std::string("the ") + name_of(best.method) + " implies a magnification of " +
-         number(factor, "%.2f") + ", which films of the hip do not have (" +
-         number(kMinUsualMagnification, "%.2f") + " to " + number(kMaxUsualMagnification, "%.2f") +
-         "); check the size that was given";
+  return from + " implies a magnification of " + number(factor, "%.2f") +
+         ", which films of the hip do not have (" + number(kMinUsualMagnification, "%.2f") +
+         " to " + number(kMaxUsualMagnification, "%.2f") + "); check it";
 }
-
-}  // namespace
 
 std::vector<ScaleCandidate> scales_from_dicom(const ScaleFacts& facts) {
   std::vector<ScaleCandidate> found;
@@ -273,7 +291,7 @@ Expected<Calibration> calibrate(const ScaleSources& sources) {
   calibration.disagreements = disagreements_of(candidates);
   calibration.best = candidates.front();
   calibration.others.assign(candidates.begin() + 1, candidates.end());
-  if (auto odd = implausible_magnification(calibration.best, sources)) {
+  if (auto odd = odd_magnification(calibration.best, sources)) {
     calibration.disagreements.push_back(std::move(*odd));
   }
   return calibration;

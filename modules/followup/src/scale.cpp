@@ -85,6 +85,7 @@ struct OwnScale {
   Measured<MillimetresPerPixel> per_view_px;
   std::string note;
   std::vector<film::ScaleCandidate> others;
+  std::vector<std::string> doubts;  ///< one sentence each
 };
 
 /// What this film says of its scale without the head; nothing when it says nothing.
@@ -92,16 +93,21 @@ std::optional<OwnScale> own_scale(const Working& film, const StemFacts& stem) {
   const auto calibration = film::calibrate(sources_of(film, stem));
   if (film.entry.scale) {
     const double k = film::view_px_per_stored_px(film.seen->hip_view);
-    OwnScale own{"given", given_per_view_px(film.entry, k), "given in the sheet", {}};
+    OwnScale own{"given", given_per_view_px(film.entry, k), "given in the sheet", {}, {}};
     if (calibration) {
       own.others = calibration->others;
       own.others.insert(own.others.begin(), calibration->best);
+      own.doubts = calibration->disagreements;
+    }
+    if (auto odd = film::implausible_magnification(own.per_view_px, "the scale given in the sheet",
+                                                   film.seen->hip_view.facts.scale, k)) {
+      own.doubts.push_back(std::move(*odd));
     }
     return own;
   }
   if (!calibration) return {};
   return OwnScale{name_of(calibration->best.method), calibration->best.mm_per_px,
-                  calibration->best.note, calibration->others};
+                  calibration->best.note, calibration->others, calibration->disagreements};
 }
 
 /// The head's diameter as the films' own scales give it together.
@@ -155,6 +161,21 @@ void keep_others(Working& film, const std::vector<film::ScaleCandidate>& candida
   }
 }
 
+void doubt_scale(Working& film, const std::vector<std::string>& doubts) {
+  for (const std::string& sentence : doubts) {
+    film.out.flags.push_back({"scales_disagree", sentence});
+  }
+}
+
+/// Flags a scale that rests on one number of the sheet which nothing on this film can contradict.
+void doubt_unchecked(Working& film, const std::vector<film::ScaleCandidate>& others) {
+  if (!others.empty() || film::detector_spacing(film.seen->hip_view.facts.scale)) return;
+  film.out.flags.push_back(
+      {"scale_unchecked",
+       "Nothing else on this film tells its scale, so a wrong number in the sheet would go "
+       "unnoticed and make every length wrong in proportion; check it."});
+}
+
 MillimetresPerPixel head_share(const Working& film, const MillimetresPerPixel& scale) {
   const auto px = head_on_film(film);
   return (px.u / px.value) * scale;
@@ -183,9 +204,7 @@ void scale_by_head(Working& film, const StemFacts& stem, const Measured<Millimet
   take_scale(film, per_stored_px(name_of(best.method), best.mm_per_px, best.note, k),
              best.mm_per_px, head_share(film, best.mm_per_px.value));
   keep_others(film, calibration->others);
-  for (const std::string& sentence : calibration->disagreements) {
-    film.out.flags.push_back({"scales_disagree", sentence});
-  }
+  doubt_scale(film, calibration->disagreements);
 }
 
 /// Scale of one film that the user gave, whatever else is known; what else is known says whether
@@ -207,6 +226,8 @@ void scale_as_given(Working& film, const StemFacts& stem, const OwnScale& own) {
                                                      name_of(other.method) +
                                                      " says; the sheet was followed."});
   }
+  doubt_scale(film, own.doubts);
+  doubt_unchecked(film, others);
 }
 
 /// Scale of one film by the head whose size came from the scales of all films.
@@ -231,6 +252,9 @@ void scale_by_common_head(Working& film, const HeadSize& head, const std::option
         {"scales_disagree",
          "The scale of this film alone does not fit the scales of the others by the head."});
   }
+  doubt_scale(film, own->doubts);
+  // A header's scale is no number that someone typed.
+  if (own->method != name_of(film::ScaleMethod::kDicom)) doubt_unchecked(film, own->others);
 }
 
 std::string why_no_scale(const Working& film, const StemFacts& stem) {

@@ -58,6 +58,11 @@ inline constexpr double kMinSourceToHipMm = 500.0;
 inline constexpr double kMinUsualMagnification = 1.10;
 inline constexpr double kMaxUsualMagnification = 1.32;
 
+/// A calibrated PixelSpacing that nothing in the header can be held against: detectors have 0.1 to
+/// 0.2 mm, pictures made smaller up to some times that (house choice, wide).
+inline constexpr double kMinSpacingAtHipMm = 0.05;
+inline constexpr double kMaxSpacingAtHipMm = 0.6;
+
 /// Where the scale of a film comes from, best first.
 enum class ScaleMethod { kHeadDiameter, kMarkerDiameter, kStemLength, kDicom, kPixels };
 
@@ -96,8 +101,8 @@ struct Calibration {
   ScaleCandidate best;
   std::vector<ScaleCandidate> others;
   /// One sentence for each pair that differs by more than the joint 95 % uncertainty
-  /// (|a - b| > 1.96 sqrt(u_a^2 + u_b^2)), and one when the magnification implied by a known length
-  /// and ImagerPixelSpacing is not that of a hip film.
+  /// (|a - b| > 1.96 sqrt(u_a^2 + u_b^2)), and one when the magnification that the best implies is
+  /// not that of a hip film.
   std::vector<std::string> disagreements;
 };
 
@@ -115,6 +120,18 @@ struct Calibration {
 ///         does say; kBadInput when a known length is not a positive number.
 [[nodiscard]] Expected<Calibration> calibrate(const ScaleSources& sources);
 
+/// Distance between pixels at the detector or on the scanned sheet, where the header states it.
+[[nodiscard]] std::optional<Spacing> detector_spacing(const ScaleFacts& facts);
+
+/// A sentence, without full stop, where a scale and the spacing at the detector imply a
+/// magnification that films of the hip do not have, its 95 % interval wholly outside of
+/// kMinUsualMagnification to kMaxUsualMagnification.
+/// @param per_view_px  scale in the plane of the stem; with u = 0 its value alone is judged
+/// @param from         where it comes from, as the sentence's subject
+[[nodiscard]] std::optional<std::string> implausible_magnification(
+    const Measured<MillimetresPerPixel>& per_view_px, const std::string& from,
+    const ScaleFacts& dicom, double view_px_per_stored_px);
+
 /// What DICOM alone says of the scale in the plane of the patient, if it says it: the first of
 /// scales_from_dicom.
 [[nodiscard]] std::optional<ScaleCandidate> scale_from_dicom(const ScaleFacts& facts);
@@ -123,7 +140,8 @@ struct Calibration {
 /// 10.7 and C.8.7.6), in mm per *stored* pixel along a row (as Spacing::between_columns_mm):
 ///
 /// 1. PixelSpacing that is calibrated: it differs from ImagerPixelSpacing or
-///    NominalScannedPixelSpacing, or PixelSpacingCalibrationType says so and neither is there;
+///    NominalScannedPixelSpacing, or PixelSpacingCalibrationType says so and neither is there
+///    (then of a size that a film of the hip has: kMinSpacingAtHipMm, kMaxSpacingAtHipMm);
 /// 2. ImagerPixelSpacing / EstimatedRadiographicMagnificationFactor;
 /// 3. ImagerPixelSpacing * DistanceSourceToPatient / DistanceSourceToDetector, both in mm
 ///    (kMinSourceToDetectorMm and so on);
