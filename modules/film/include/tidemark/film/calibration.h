@@ -7,33 +7,40 @@
 #include "tidemark/core/expected.h"
 #include "tidemark/core/hip.h"
 #include "tidemark/core/units.h"
+#include "tidemark/core/usual_pose.h"
 #include "tidemark/film/film.h"
 
 namespace tidemark::film {
 
 // What each way to the scale may be wrong by, beside the reading of the lengths themselves.
 // A plane nearer to the tube by d is magnified more by d / SOD (similar triangles); SOD is taken
-// as 970 mm (source to detector 1,150 mm, hip 180 mm above it: common practice).
+// as kSourceToHipMm of usual_pose.h.
 
 /// Where the head's centre lies against the stem's reference point, mm. The stem's neck points
-/// forward of the film's plane by its anteversion less the inward rotation of the leg, 12 +- 8
-/// degrees (house choice, that of the migration's model of pose), over an offset of 43 +- 7 mm
-/// (Noble et al., Clin Orthop 235 (1988) 148: 43.0, SD 6.8 mm; from memory). 43 sin 12 deg = 8.9
-/// mm towards the tube of an AP film, so that the head is drawn 0.92 % larger than the stem.
-inline constexpr double kHeadInFrontMm = 8.9;
+/// forward of the film's plane by kAnteversionDeg over an offset of kOffsetMm (usual_pose.h): 43
+/// sin 12 deg = 8.9 mm towards the tube of an AP film, so that the head is drawn 0.92 % larger than
+/// the stem. To 0.1 mm.
+[[nodiscard]] double head_in_front_mm();
 /// Standard uncertainty of it: anteversion 43 cos 12 deg x 8 deg = 5.9 mm, offset 7 sin 12 deg =
-/// 1.5 mm, and flexion of 4 degrees (house choice) of a head 35 mm proximal to the reference
-/// point, 2.4 mm: root sum of squares 6.5 mm (derived), 0.67 % of the scale.
-inline constexpr double kHeadInFrontUMm = 6.5;
+/// 1.5 mm, and flexion of kFlexionDeg of a head 35 mm proximal to the reference point, 2.4 mm: root
+/// sum of squares 6.5 mm (derived), 0.67 % of the scale. To 0.1 mm.
+[[nodiscard]] double head_in_front_u_mm();
 /// A sphere off the central ray is drawn long by 1/cos(angle): 0.38 % at 100 mm; a fitted circle
 /// takes half of it, and its standard uncertainty is taken as 0.1 % (derived).
 inline constexpr double kHeadElongation = 0.001;
 /// Mean absolute error of scales from one ball beside the thigh, 57 hips (comparison of four ways
 /// to calibrate, J Bone Joint Surg Br 2010, abstract; the largest error was 17.4 %).
 inline constexpr double kMarkerMeanAbsoluteError = 0.0255;
-/// A stem 10 degrees out of the film's plane is drawn short by 1.5 % (1 - cos 10 deg;
-/// rectangular from 0, house choice of the angle).
-inline constexpr double kStemForeshortening = 0.015;
+/// How much shorter than it is a stem is drawn, as a share of its length: it leans out of the
+/// film's plane by an angle f of mean 0, made up of flexion, of bow and seat, and of a beam centred
+/// elsewhere (usual_pose.h), of standard deviation s = 9.6 degrees together. The mean of 1 - cos f
+/// is s^2 / 2 = 1.4 %, its standard deviation s^2 / sqrt(2) = 2.0 % (derived, normal f, to the
+/// second order).
+struct Foreshortening {
+  double mean = 0.0;
+  double u = 0.0;
+};
+[[nodiscard]] Foreshortening stem_foreshortening();
 /// Depth of the plane that a calibrated PixelSpacing holds in when it says no more: from the table
 /// top to the front of the thigh (house choice, rectangular).
 inline constexpr double kUnknownDepthHalfWidthMm = 70.0;
@@ -106,13 +113,14 @@ struct Calibration {
   std::vector<std::string> disagreements;
 };
 
-/// Scale in the plane of the stem over that in the plane of the head: 1 + kHeadInFrontMm / 970 mm,
-/// and less than 1 on a PA film (similar triangles).
+/// Scale in the plane of the stem over that in the plane of the head: 1 + head_in_front_mm() / 970
+/// mm, and less than 1 on a PA film (similar triangles).
 [[nodiscard]] double stem_over_head(View view);
 
 /// Chooses the scale: head diameter, marker ball, stem length, DICOM, in this order. The head's is
-/// carried over to the stem's depth: larger than mm over px by kHeadInFrontMm / 970 mm on an AP
-/// film, smaller on a PA film, where head and stem change places (similar triangles).
+/// carried over to the stem's depth: larger than mm over px by head_in_front_mm() / 970 mm on an AP
+/// film, smaller on a PA film, where head and stem change places (similar triangles). The stem's
+/// length is taken for drawn short by the mean of stem_foreshortening().
 ///
 /// Uncertainty: relative, root sum of squares of the two lengths' own (JCGM 100, 5.1.2) and of what
 /// the method may be wrong by (constants above); u95 = 1.96 u.
