@@ -8,6 +8,7 @@
 
 #include "film/dicom_bytes.h"
 #include "tidemark/film/film.h"
+#include "tidemark/film/patient_key.h"
 #include "tidemark/film/stored.h"
 
 namespace tidemark::film {
@@ -344,6 +345,36 @@ TEST(Facts, PatientKeyTellsPatientsApartAndHidesThem) {
   EXPECT_EQ(one, key("TM-0001 "));
   EXPECT_NE(one, key("TM-0002"));
   EXPECT_EQ(one->find("0001"), std::string::npos);
+}
+
+// Cyrillic in ISO 8859-5: of one length, and without a letter of ASCII.
+TEST(Facts, PatientKeyTellsIdsBeyondAsciiApart) {
+  const auto key = [](const std::string& id) {
+    const TempFile file(film_of(wedge(kWidth, kHeight))
+                            .set(0x00080005, "CS", "ISO_IR 144")
+                            .set(0x00100020, "LO", id)
+                            .file());
+    return read(file.path()).value().facts.patient_key.value();
+  };
+  EXPECT_FALSE(may_be_same_patient(key("\xB0\xB1-17"), key("\xB2\xB3-17")));
+  EXPECT_TRUE(may_be_same_patient(key("\xB0\xB1-17"), key("\xB0\xB1-17 ")));
+  const std::string longer(70, 'x');  // cut after 64 letters both would be one
+  EXPECT_FALSE(may_be_same_patient(key(longer + "1"), key(longer + "2")));
+}
+
+// An archive that reads films from a disc may drop or add the issuer.
+TEST(Facts, IssuersOfIdsCountWhereBothFilmsNameOne) {
+  const auto key = [](const std::string& id, const std::string& issuer) {
+    auto film = film_of(wedge(kWidth, kHeight)).set(0x00100020, "LO", id);
+    if (!issuer.empty()) film.set(0x00100021, "LO", issuer);
+    const TempFile file(film.file());
+    return read(file.path()).value().facts.patient_key.value();
+  };
+  EXPECT_TRUE(may_be_same_patient(key("17", "HOUSE A"), key("17", "")));
+  EXPECT_TRUE(may_be_same_patient(key("17", ""), key("17", "HOUSE A")));
+  EXPECT_TRUE(may_be_same_patient(key("17", "HOUSE A"), key("17", "HOUSE A")));
+  EXPECT_FALSE(may_be_same_patient(key("17", "HOUSE A"), key("17", "HOUSE B")));
+  EXPECT_FALSE(may_be_same_patient(key("17", "HOUSE A"), key("18", "")));
 }
 
 TEST(Facts, TextOfTheHeaderIsPlainAscii) {

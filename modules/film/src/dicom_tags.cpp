@@ -4,6 +4,7 @@
 #include <charconv>
 #include <cmath>
 #include <random>
+#include <string_view>
 #include <utility>
 
 #include "limits.h"
@@ -147,16 +148,18 @@ std::optional<std::array<std::string, 2>> orientation_of(DcmItem& dataset) {
   return std::array{*row, *column};
 }
 
-/// A key that tells patients apart within this run and means nothing outside of it.
+/// A key that tells patients apart within this run and means nothing outside of it: the hash of the
+/// id, and that of its issuer, which may be missing on some films of one patient.
 std::optional<std::string> patient_key_of(DcmItem& dataset) {
-  const auto id = text_of(dataset, DCM_PatientID);
+  const auto id = raw_text_of(dataset, DCM_PatientID);
   if (!id) return std::nullopt;
   static const std::string salt = [] {
     std::random_device device;
     return std::to_string(device()) + "-" + std::to_string(device()) + "-";
   }();
-  const std::string all = salt + text_of(dataset, DCM_IssuerOfPatientID).value_or("") + "-" + *id;
-  return sha256_hex(all);
+  const auto issuer = raw_text_of(dataset, DCM_IssuerOfPatientID);
+  const auto hashed = [](const std::string& text) { return sha256_hex(salt + text); };
+  return hashed(*id) + (issuer ? kBeforeIssuer + hashed(*issuer) : std::string());
 }
 
 void note_flips(DcmItem& dataset, FilmFacts& facts) {
@@ -253,6 +256,17 @@ std::optional<std::string> text_of(DcmItem& item, const DcmTagKey& tag, unsigned
   std::string text = plain(std::string(value.c_str(), value.length()));
   if (text.empty()) return std::nullopt;
   return text;
+}
+
+std::optional<std::string> raw_text_of(DcmItem& item, const DcmTagKey& tag) {
+  OFString value;
+  // All of it: a byte of a letter of several may look like the sign between two values.
+  if (item.findAndGetOFStringArray(tag, value).bad()) return std::nullopt;
+  const std::string text(value.c_str(), value.length());
+  constexpr std::string_view kFill(" \0", 2);
+  const auto from = text.find_first_not_of(kFill);
+  if (from == std::string::npos) return std::nullopt;
+  return text.substr(from, text.find_last_not_of(kFill) - from + 1);
 }
 
 std::optional<std::int64_t> integer_of(DcmItem& item, const DcmTagKey& tag, unsigned long index) {
