@@ -332,7 +332,58 @@ TEST(Facts, SideAndViewFromEveryPlace) {
   EXPECT_EQ(position("LL"), View::kLateral);
   for (const char* ap : {"AP", "A.P.", "ap hip", "AP_PELVIS"}) EXPECT_EQ(position(ap), View::kAp);
   EXPECT_EQ(position("PA"), View::kPa);
-  for (const char* other : {"AX", "APOLLO", "LLO", "?"}) EXPECT_EQ(position(other), View::kOther);
+  for (const char* other : {"AX", "APOLLO", "LLO", "?", "AP OBLIQUE", "AP_OBL", "ap axial",
+                            "AP INLET", "PA AX", "AP FROG LEG", "OBLIQUE"}) {
+    EXPECT_EQ(position(other), View::kOther) << other;
+  }
+}
+
+/// A code of a view, with a modifier's meaning inside of it.
+DicomBytes view_code(const std::string& value, const std::string& modifier = {},
+                     const std::string& scheme = "SCT") {
+  DicomBytes item;
+  item.set(0x00080100, "SH", value).set(0x00080102, "SH", scheme);
+  if (!modifier.empty()) {
+    DicomBytes inner;
+    inner.set(0x00080100, "SH", "R-102CD").set(0x00080104, "LO", modifier);
+    item.item(0x00540222, inner);
+  }
+  return item;
+}
+
+// PS3.3 C.8.11.5: a modifier stands within the code of the view. An AP film of a leg that is turned
+// out as a frog's is no frontal one; one that is taken standing is.
+TEST(Facts, AModifiedViewIsNoPlainOne) {
+  const auto view = [](const std::string& code, const std::string& modifier) {
+    const TempFile file(
+        changed([&](DicomBytes& f) { f.item(0x00540220, view_code(code, modifier)); }));
+    return read(file.path()).value().facts.view;
+  };
+  EXPECT_EQ(view("399348003", "frog leg"), View::kOther);
+  EXPECT_EQ(view("399348003", "Oblique"), View::kOther);
+  EXPECT_EQ(view("272479007", "axial"), View::kOther);
+  EXPECT_EQ(view("399348003", "Weight-bearing"), View::kAp);
+  EXPECT_EQ(view("399173006", "frog leg"), View::kLateral);
+}
+
+TEST(Facts, OfTwoViewsTheRarerOneIsTaken) {
+  const auto facts = [](const std::string& position, const std::string& code,
+                        const std::string& scheme = "SCT") {
+    const TempFile file(changed([&](DicomBytes& f) {
+      f.set(0x00185101, "CS", position).item(0x00540220, view_code(code, {}, scheme));
+    }));
+    return read(file.path()).value().facts;
+  };
+  const auto two = facts("AP", "399173006");
+  EXPECT_EQ(two.view, View::kLateral);
+  ASSERT_EQ(two.notes.size(), 1U);
+  EXPECT_THAT(two.notes[0], testing::HasSubstr("name two views"));
+  EXPECT_EQ(facts("PA", "399348003").view, View::kPa);
+  EXPECT_EQ(facts("AP", "1234").view, View::kOther);
+  EXPECT_EQ(facts("AP", "1234", "99HOUSE").view, View::kAp) << "a device's own code may mean AP";
+  EXPECT_EQ(facts("LL", "399348003").view, View::kLateral);
+  EXPECT_TRUE(facts("AP", "399348003").notes.empty());
+  EXPECT_EQ(facts("HIP", "399348003").view, View::kAp);
 }
 
 TEST(Facts, PatientKeyTellsPatientsApartAndHidesThem) {
