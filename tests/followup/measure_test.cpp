@@ -553,6 +553,49 @@ TEST(Measure, GivenScaleIsUsedBeforeTheHead) {
   EXPECT_FALSE(has_flag(measured(series).films[0].flags, "scales_disagree"));
 }
 
+// 64 px of 0.5 mm at the stem, which lies 8.9 mm behind the head on an AP film and before it on a
+// PA one, 970 mm from the tube.
+TEST(Measure, TheHeadsTrueSizeFollowsTheViewOfItsFilm) {
+  const auto head_by = [](View view) {
+    Steps steps = with_header([](film::FilmFacts& facts) {
+      facts.scale.pixel_spacing = film::Spacing{0.5, 0.5};
+      facts.scale.calibration_type = "FIDUCIAL";
+    });
+    double head = 0.0;
+    steps.read_stem = [](const auto&) -> Expected<surface::StemModel> {
+      return surface::StemModel{};
+    };
+    steps.find_pose = [&](const surface::StemModel&, const anatomy::Implant&,
+                          const film::FilmImage&,
+                          const Measured<Millimetres>& diameter) -> Expected<surface::SurfacePose> {
+      head = diameter.value.value;
+      return surface::SurfacePose{};
+    };
+    Series series = left_with_surface();
+    series.stem.head_diameter.reset();
+    for (FilmEntry& film : series.films) film.view = view;
+    static_cast<void>(measure_with(series, {.threads = 1}, steps));
+    return head;
+  };
+  EXPECT_NEAR(head_by(View::kAp), 32.0 / (1.0 + 8.9 / 970.0), 1e-9);
+  EXPECT_NEAR(head_by(View::kPa), 32.0 / (1.0 - 8.9 / 970.0), 1e-9);
+}
+
+// Heads of 64 px on both films are of one true size, which tells the stem's scale on each.
+TEST(Measure, HeadCarriesTheScaleFromTheFrontToBehind) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.stem.head_diameter.reset();
+  series.films[1].view = View::kPa;
+  const Result result = measure_with(series, {}, with_header([](film::FilmFacts& facts) {
+                                       facts.scale.pixel_spacing = film::Spacing{0.5, 0.5};
+                                       facts.scale.calibration_type = "FIDUCIAL";
+                                     }));
+  const auto scale = [&](std::size_t film) {
+    return result.films[film].calibration.value().mm_per_px.value.value;
+  };
+  EXPECT_NEAR(scale(0) / scale(1), (1.0 + 8.9 / 970.0) / (1.0 - 8.9 / 970.0), 1e-9);
+}
+
 /// One film of 0.5 mm a px whose head's size nobody states, with a marker ball of 25.4 mm on it.
 Series with_marker(double stated_mm) {
   Series series = invented::series({"a.dcm"});

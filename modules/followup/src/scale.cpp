@@ -110,6 +110,11 @@ std::optional<OwnScale> own_scale(const Working& film, const StemFacts& stem) {
                   calibration->best.note, calibration->others, calibration->disagreements};
 }
 
+/// The scale of a film, which is that of the stem's plane, over that in the plane of the head.
+double stem_over_head(const Working& film) {
+  return film::stem_over_head(film.out.view.value_or(View::kAp));
+}
+
 /// The head's diameter as the films' own scales give it together.
 struct HeadSize {
   Measured<Millimetres> diameter;
@@ -127,8 +132,9 @@ std::optional<HeadSize> head_from_films(const std::vector<Working*>& films,
     if (!own[i]) continue;
     const auto px = head_on_film(*films[i]);
     const auto& scale = own[i]->per_view_px;
-    const double mm = px.value.value * scale.value.value;
-    const double u = std::hypot(px.u.value * scale.value.value, px.value.value * scale.u.value);
+    const double k = 1.0 / stem_over_head(*films[i]);
+    const double mm = k * px.value.value * scale.value.value;
+    const double u = k * std::hypot(px.u.value * scale.value.value, px.value.value * scale.u.value);
     if (!(u > 0.0)) continue;
     weights += 1.0 / (u * u);
     sum += mm / (u * u);
@@ -233,7 +239,7 @@ void scale_as_given(Working& film, const StemFacts& stem, const OwnScale& own) {
 /// Scale of one film by the head whose size came from the scales of all films.
 void scale_by_common_head(Working& film, const HeadSize& head, const std::optional<OwnScale>& own) {
   const auto px = head_on_film(film);
-  const double value = head.diameter.value.value / px.value.value;
+  const double value = stem_over_head(film) * head.diameter.value.value / px.value.value;
   const double u = value * std::hypot(head.diameter.u / head.diameter.value, px.u / px.value);
   const auto scale = normal<MillimetresPerPixel>(value, u);
   const double k = film::view_px_per_stored_px(film.seen->hip_view);
@@ -269,9 +275,11 @@ void scale_in_pixels(WorkingSeries& work, const std::vector<Working*>& films) {
   work.flags.push_back({"lengths_in_pixels",
                         "Nothing gives the scale: lengths are in pixels of the reference film. "
                         "Give the head's diameter to get millimetres."});
-  const HeadSize nominal{normal<Millimetres>(kNominalHeadMm, kNominalHeadUMm), "pixels", 0};
   for (Working* film : films) {
-    scale_by_common_head(*film, nominal, {});
+    // As it is drawn at the stem's depth: from the front and from behind alike.
+    const double k = 1.0 / stem_over_head(*film);
+    scale_by_common_head(
+        *film, {normal<Millimetres>(k * kNominalHeadMm, k * kNominalHeadUMm), "pixels", 0}, {});
     film->hip->in_pixels = true;
     film->out.calibration->note = "a head of 32 mm assumed; cancels in results in pixels";
   }
