@@ -134,17 +134,28 @@ void keep_dark_masks_only(std::array<std::optional<Edge>, 4>& edges) {
   }
 }
 
-/// The border as a line of the film; the side itself where there is none. `length` is that of the
-/// side in blocks.
-Line2 line_of(SideOf side, const std::optional<Edge>& edge, int block, int length,
-              const Raster& pixels) {
+/// Blocks that a film's borders are looked for in, and the film.
+struct Blocks {
+  int size = 1;  ///< px
+  const Raster& means;
+  const Raster& pixels;
+};
+
+/// The border as a line of the film; the side itself where there is none.
+Line2 line_of(SideOf side, const std::optional<Edge>& edge, const Blocks& blocks) {
   const bool upright = is_upright(side);
-  const double at = edge ? block * (edge->depth + 0.5 + kInwards) : -0.5;
-  const double slope = edge ? edge->slope : 0.0;
-  const double middle = block * 0.5 * length;
-  const double far = (upright ? pixels.width : pixels.height) - 1.0;
   const bool turned = side == SideOf::kRight || side == SideOf::kBottom;
-  const double place = turned ? far - at : at;
+  double place = -0.5;
+  if (edge) {
+    // From the far sides blocks count from the last whole one, not from the film's end.
+    const int across = upright ? blocks.means.width : blocks.means.height;
+    const double at = blocks.size * (edge->depth + 0.5 + kInwards);
+    place = turned ? blocks.size * across - 1.0 - at : at;
+  } else if (turned) {
+    place = (upright ? blocks.pixels.width : blocks.pixels.height) - 0.5;
+  }
+  const double middle = blocks.size * 0.5 * (upright ? blocks.means.height : blocks.means.width);
+  const double slope = edge ? edge->slope : 0.0;
   const double lean = turned ? -slope : slope;
   return upright ? Line2{Vec2(place, middle), Vec2(lean, 1.0).normalized()}
                  : Line2{Vec2(middle, place), Vec2(1.0, lean).normalized()};
@@ -215,8 +226,7 @@ std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
   }
   keep_dark_masks_only(edges);
   const auto line = [&](std::size_t i) {
-    const int length = is_upright(sides.at(i)) ? blocks.height : blocks.width;
-    return line_of(sides.at(i), edges.at(i), block, length, pixels);
+    return line_of(sides.at(i), edges.at(i), {block, blocks, pixels});
   };
   const ExposedField field{line(0), line(1), line(2), line(3)};
   const bool any = std::any_of(edges.begin(), edges.end(), [](const auto& e) { return bool(e); });
