@@ -189,11 +189,6 @@ void fill_outside(const ExposedField& field, Raster& pixels) {
 
 /// The corners of the field, from the upper left one clockwise.
 std::array<Vec2, 4> corners_of(const ExposedField& f, const Raster& pixels) {
-  const auto meet = [](const Line2& upright, const Line2& level) {
-    double y = level.point.y();
-    for (int i = 0; i < 8; ++i) y = y_at(level, x_at(upright, y));  // slopes are small
-    return Vec2(x_at(upright, y), y);
-  };
   std::array<Vec2, 4> out{meet(f.left, f.top), meet(f.right, f.top), meet(f.right, f.bottom),
                           meet(f.left, f.bottom)};
   const Vec2 far(pixels.width - 1.0, pixels.height - 1.0);

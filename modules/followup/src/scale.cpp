@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tidemark/core/uncertainty.h"
 #include "tidemark/film/calibration.h"
 #include "working.h"
 
@@ -21,11 +22,10 @@ constexpr double kNominalHeadMm = 32.0;
 constexpr double kNominalHeadUMm = 4.0;
 /// Standard uncertainty of a circle's diameter that the user drew. House choice.
 constexpr double kDrawnCircleUPx = 1.0;
-constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
 
 template <class Q>
 Measured<Q> normal(double value, double u) {
-  return {{value}, {u}, {kNormal95 * u}};
+  return measured(Q{value}, Q{u});
 }
 
 std::string name_of(film::ScaleMethod method) {
@@ -193,7 +193,8 @@ Measured<Millimetres> head_stated(const StemFacts& stem) {
 
 /// Whether two scales differ by no more than their joint 95 % uncertainty.
 bool agree(const Measured<MillimetresPerPixel>& a, const Measured<MillimetresPerPixel>& b) {
-  return std::abs(a.value.value - b.value.value) <= kNormal95 * std::hypot(a.u.value, b.u.value);
+  return std::abs(a.value.value - b.value.value) <=
+         coverage_factor(kInfiniteFreedom) * std::hypot(a.u.value, b.u.value);
 }
 
 /// Scale of one film by the head of known size, its other sources beside it.
