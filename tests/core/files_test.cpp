@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <csignal>
@@ -51,6 +52,17 @@ TEST_F(Files, AnOldFileIsReplacedAndNothingElseIsLeft) {
   ASSERT_TRUE(write_file_atomically(folder_ / "r.json", "second").has_value());
   EXPECT_EQ(content(folder_ / "r.json"), "second");
   EXPECT_EQ(names_in(folder_), std::vector<std::string>{"r.json"});
+}
+
+// A killed run leaves its unfinished file; in a container the next run has the same process number.
+TEST_F(Files, WhatAKilledRunLeftIsNotInTheWay) {
+  for (int i = 0; i < 2000; ++i) {
+    const std::string left = ".r.json." + std::to_string(::getpid()) + "-" + std::to_string(i);
+    std::ofstream(folder_ / (left + ".tmp")) << "half";
+  }
+  const auto written = write_file_atomically(folder_ / "r.json", "whole");
+  ASSERT_TRUE(written.has_value()) << written.error().sentence();
+  EXPECT_EQ(content(folder_ / "r.json"), "whole");
 }
 
 TEST_F(Files, PermissionsFollowTheUsersMask) {

@@ -48,6 +48,14 @@ TEST(JsonReader, ListOfTextsHoldsTextsOnly) {
   EXPECT_EQ(reader.first_fault()->wrong, "x.bad[1] is 2, not a text");
 }
 
+TEST(JsonReader, ANumberThatIsTooLargeIsNoFaultOfCommas) {
+  JsonReader reader("series.json");
+  (void)reader.parse(R"({"films": [{"mm_per_px": 1e999}]})");
+  ASSERT_TRUE(reader.first_fault());
+  EXPECT_EQ(reader.first_fault()->sentence(),
+            "series.json: a number is too large for a computer (1e999); correct it");
+}
+
 TEST(JsonReader, MissingAndDoubledKeysAreFaults) {
   JsonReader missing("rules.json");
   missing.required(missing.parse(R"({"id": "a"})"), "criteria[0]", {"id", "unit"});

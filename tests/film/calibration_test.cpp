@@ -6,6 +6,7 @@
 #include <cmath>
 #include <limits>
 #include <ostream>
+#include <random>
 #include <string>
 
 namespace tidemark::film {
@@ -99,7 +100,8 @@ TEST(Calibrate, OrderIsHeadMarkerStemDicomAndAllAreKept) {
   sources.dicom.magnification_factor = 1.2 * kTableToHip;
   const double scale_mm = 0.143 / 1.2;
   const double px = 1.0 / scale_mm;
-  sources.stem_length = length(140.0 * px, 1.0, 140.0);
+  // Drawn short by the mean of 1 - cos f, f of standard deviation hypot(8, 5, 1.67) degrees.
+  sources.stem_length = length(140.0 * px * (1.0 - 0.01398), 1.0, 140.0);
   sources.marker_diameter = length(25.4 * px, 0.5, 25.4);
   sources.head_diameter = length(32.0 * px, 0.5, 32.0, 0.05);
   const auto scale = calibrate(sources);
@@ -110,7 +112,8 @@ TEST(Calibrate, OrderIsHeadMarkerStemDicomAndAllAreKept) {
   EXPECT_EQ(scale->others[1].method, ScaleMethod::kStemLength);
   EXPECT_EQ(scale->others[2].method, ScaleMethod::kDicom);
   for (const auto& other : scale->others) {
-    EXPECT_NEAR(other.mm_per_px.value.value, scale_mm, 1e-12);
+    const bool stem = other.method == ScaleMethod::kStemLength;
+    EXPECT_NEAR(other.mm_per_px.value.value, scale_mm, stem ? 1e-6 : 1e-12);
     EXPECT_GT(other.mm_per_px.u.value, 0.0);
   }
   EXPECT_TRUE(scale->disagreements.empty());
@@ -130,6 +133,63 @@ TEST(Calibrate, AHeadOfTheWrongSizeIsFlaggedTwice) {
   EXPECT_THAT(scale->disagreements[1], HasSubstr("implies a magnification of 1.06"));
 }
 
+// A calibrated spacing is a magnification that the header states: 0.143 / 0.100 = 1.43 is that of a
+// ball far before the hip, 0.143 / 0.1375 = 1.04 that of the table's top.
+TEST(Calibrate, ACalibratedSpacingThatIsNoneOfAHipIsFlagged) {
+  const auto doubts_of = [](double spacing, const char* type) {
+    ScaleSources sources;
+    sources.dicom = detector(0.143);
+    sources.dicom.pixel_spacing = Spacing{spacing, spacing};
+    sources.dicom.calibration_type = type;
+    const auto scale = calibrate(sources);
+    EXPECT_TRUE(scale.has_value());
+    return scale ? scale->disagreements : std::vector<std::string>();
+  };
+  const auto before = doubts_of(0.100, "FIDUCIAL");
+  ASSERT_EQ(before.size(), 1U);
+  EXPECT_THAT(before[0], HasSubstr("(FIDUCIAL)) implies a magnification of 1.43, which films"));
+  const auto table = doubts_of(0.1375, "GEOMETRY");
+  ASSERT_EQ(table.size(), 1U);
+  EXPECT_THAT(table[0], HasSubstr("(GEOMETRY)) implies a magnification of 1.04, which films"));
+  EXPECT_TRUE(doubts_of(0.119, "FIDUCIAL").empty());
+}
+
+/// Scale by the length of a stem of 140 mm, 0.1 mm a px, that leans out of the film by an angle.
+ScaleCandidate by_leaning_stem(double lean_deg) {
+  ScaleSources sources;
+  sources.stem_length = length(1400.0 * std::cos(lean_deg * std::acos(-1.0) / 180.0), 0.0, 140.0);
+  return calibrate(sources).value().best;
+}
+
+// Legs laid with a standard deviation of 8 degrees, and 5 degrees of bow and seat: 95 of 100 stems
+// lean by less than 1.96 x 9.4 = 18.5 degrees, of which 1 - cos is 5.2 % (arithmetic).
+TEST(Calibrate, TheStemsLengthAllowsForAStemThatLeansOutOfTheFilm) {
+  for (const double lean : {0.0, 5.0, 10.0, 16.0, 18.5}) {
+    const ScaleCandidate scale = by_leaning_stem(lean);
+    EXPECT_NEAR(scale.mm_per_px.value.value, 0.1, scale.mm_per_px.u95.value) << lean;
+  }
+  EXPECT_GE(relative_u(by_leaning_stem(0.0)), 0.019);
+}
+
+// The closed forms of the header against 100,000 stems drawn from the same poses by their cosine.
+TEST(Calibrate, ForeshorteningIsThatOfDrawnPoses) {
+  std::mt19937 random(7);
+  std::normal_distribution<double> flexion(0.0, 8.0);
+  std::normal_distribution<double> seat(0.0, 5.0);
+  std::normal_distribution<double> beam(0.0, std::sqrt(2.0) * 20.0 / 970.0 * 57.29578);
+  constexpr int kDraws = 100'000;
+  double sum = 0.0;
+  double squares = 0.0;
+  for (int i = 0; i < kDraws; ++i) {
+    const double lean = flexion(random) + seat(random) + beam(random);
+    const double shorter = 1.0 - std::cos(lean / 57.29578);
+    sum += shorter / kDraws;
+    squares += shorter * shorter / kDraws;
+  }
+  EXPECT_NEAR(stem_foreshortening().mean, sum, 0.0003);  // third order: 1.5 % of it
+  EXPECT_NEAR(stem_foreshortening().u, std::sqrt(squares - sum * sum), 0.001);
+}
+
 TEST(Calibrate, EachOfSeveralDisagreementsIsNamed) {
   ScaleSources sources;
   sources.head_diameter = length(300.0, 0.3, 32.0);
@@ -137,7 +197,7 @@ TEST(Calibrate, EachOfSeveralDisagreementsIsNamed) {
   sources.marker_diameter = length(246.0, 0.5, 25.4);
   const auto scale = calibrate(sources);
   ASSERT_TRUE(scale.has_value());
-  // 0.1076, 0.1033, 0.1400 mm: head and marker agree within the marker's 6 %, the stem with
+  // 0.1076, 0.1033, 0.1380 mm: head and marker agree within the marker's 6 %, the stem with
   // neither.
   EXPECT_EQ(scale->disagreements.size(), 2U);
 }
@@ -215,6 +275,8 @@ INSTANTIATE_TEST_SUITE_P(
                  0.119, 0.04166},
         DicomRow{"FiducialAlone", "the type says so", facts_of(0.119, 0.0, "FIDUCIAL"), 0.119,
                  0.03196},
+        DicomRow{"FiducialOfMillimetres", "no film of a hip is 3 m long",
+                 facts_of(1.19, 0.0, "FIDUCIAL"), 0.0, 0.0},
         DicomRow{"EqualIsTheDetector", "PS3.3 10.7.1.3", facts_of(0.143, 0.143), 0.0, 0.0},
         DicomRow{"EqualWithType", "no hip has magnification 1", facts_of(0.143, 0.143, "GEOMETRY"),
                  0.0, 0.0},
@@ -232,6 +294,15 @@ INSTANTIATE_TEST_SUITE_P(
         DicomRow{"Distances", "PS3.3 C.8.7.5", with_distances(1150.0, 1045.0), 0.1206174, 0.05357},
         DicomRow{"DistancesSwapped", "source farther than detector", with_distances(970.0, 1150.0),
                  0.0, 0.0},
+        // 115 and 97 cm, 100 and 70 cm, 1.15 and 0.97 m: the ratio is right, the unit is not.
+        DicomRow{"DistancesInCm", "PS3.3 C.8.7.5: mm", with_distances(115.0, 97.0), 0.0, 0.0},
+        DicomRow{"DistancesInCmLessThanTheTable", "PS3.3 C.8.7.5: mm", with_distances(100.0, 70.0),
+                 0.0, 0.0},
+        DicomRow{"DistancesInM", "PS3.3 C.8.7.5: mm", with_distances(1.15, 0.97), 0.0, 0.0},
+        DicomRow{"DistancesInTenthsOfMm", "PS3.3 C.8.7.5: mm", with_distances(11500.0, 9700.0), 0.0,
+                 0.0},
+        DicomRow{"DistanceTooShort", "no hip lies 400 mm from the tube",
+                 with_distances(700.0, 475.0), 0.0, 0.0},
         DicomRow{"ScannedSheet", "the sheet's own spacing", scanned(0.17, 0.17), 0.0, 0.0},
         DicomRow{"ScannedAndCorrected", "differs from the sheet's", scanned(0.142, 0.17), 0.142,
                  0.04166}),
@@ -285,7 +356,9 @@ INSTANTIATE_TEST_SUITE_P(Rows, NoScale,
                                          NoScaleRow{"Detector", detector(0.143), "at the detector"},
                                          NoScaleRow{"Sheet", scanned(0.17, 0.17), "scanned sheet"},
                                          NoScaleRow{"Unknown", facts_of(0.143, 0.0),
-                                                    "does not say whether"}),
+                                                    "does not say whether"},
+                                         NoScaleRow{"TooLarge", facts_of(1.19, 0.0, "FIDUCIAL"),
+                                                    "none that a film of the hip has"}),
                          [](const auto& row) { return row.param.name; });
 
 TEST(Calibrate, PixelsAreNeverPreferredToAScale) {

@@ -105,6 +105,32 @@ TEST(ExposedField, WhatIsLeftStandsWhereItStood) {
   EXPECT_LT(brightest_left, 1.1F) << "no lead is left in the corners";
 }
 
+// 2,000 x 2,400 px are 285 x 342 blocks of 7 px, with 5 px left over at the right and 6 below. The
+// film is a mirror image of itself about the middle of the blocks, and so must its field be.
+TEST(ExposedField, GivesAsMuchAwayOnAllSidesWhateverIsLeftOver) {
+  const double across = 7.0 * 285.0;
+  const double down = 7.0 * 342.0;
+  FilmImage film;
+  film.pixels = Raster(2000, 2400);
+  for (int y = 0; y < 2400; ++y) {
+    for (int x = 0; x < 2000; ++x) {
+      const bool in = x >= 140 && x < across - 140.0 && y >= 210 && y < down - 210.0;
+      const double right = x - 0.5 * (across - 1.0);
+      const double below = y - 0.5 * (down - 1.0);
+      const double seen = 0.5 + 0.3 * std::cos(right / 90.0) + 0.2 * std::cos(below / 70.0);
+      film.pixels.at(x, y) = static_cast<float>(in ? seen : 2.0);
+    }
+  }
+  const auto field = find_exposed_field(film.pixels);
+  ASSERT_TRUE(field);
+  const double left = field->left.point.x() - 139.5;
+  const double top = field->top.point.y() - 209.5;
+  EXPECT_GT(left, 0.0);
+  EXPECT_GT(top, 0.0);
+  EXPECT_NEAR(across - 140.5 - field->right.point.x(), left, 1.0);
+  EXPECT_NEAR(down - 210.5 - field->bottom.point.y(), top, 1.0);
+}
+
 TEST(ExposedField, AirBeyondAStraightSkinIsNoBorder) {
   const auto film = film_of([](int x, int) { return x > 150; }, -1.0);
   EXPECT_FALSE(find_exposed_field(film.pixels));

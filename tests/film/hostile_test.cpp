@@ -7,6 +7,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <atomic>
 #include <chrono>
 #include <cstdint>
 #include <filesystem>
@@ -16,6 +17,7 @@
 #include <ostream>
 #include <random>
 #include <string>
+#include <thread>
 
 #include "film/dicom_bytes.h"
 #include "testdata.h"
@@ -159,6 +161,62 @@ INSTANTIATE_TEST_SUITE_P(
                     cut_row("TiffLzw", "films/wedge16-lzw.tif", 500),
                     cut_row("Jpeg", "films/wedge8.jpg", 1000)),
     [](const auto& row) { return row.param.name; });
+
+// --- damaged JPEG data -------------------------------------------------------------------------
+
+/// The film with `count` bytes of its entropy-coded data replaced by others, none a marker's first.
+std::string damaged_inside(std::string content, std::size_t count, std::uint32_t seed) {
+  constexpr std::size_t kScanHeader = 10;  // of one component
+  const std::size_t first = content.find("\xFF\xDA") + kScanHeader;
+  const std::size_t last = content.rfind("\xFF\xD9");
+  std::mt19937 random(seed);
+  for (std::size_t i = 0; i < count; ++i) {
+    char& byte = content[first + random() % (last - first)];
+    byte = static_cast<char>((static_cast<unsigned char>(byte) + 1 + random() % 250) % 255);
+  }
+  return content;
+}
+
+/// Of 40 films with so many damaged bytes, those that were read with other pixels.
+int quietly_damaged(std::size_t count) {
+  const std::string content = testdata("dicom-edge-cases/JPGExtended.dcm");
+  const TempFile file(content);
+  const auto whole = read_stored(file.path());
+  EXPECT_TRUE(whole.has_value());
+  int quiet = 0;
+  for (std::uint32_t seed = 0; seed < 40; ++seed) {
+    std::ofstream(file.path(), std::ios::binary) << damaged_inside(content, count, seed);
+    const auto film = read_stored(file.path());
+    if (!film) expect_sentence(film.error());
+    quiet += film && film->values.values != whole->values.values ? 1 : 0;
+  }
+  return quiet;
+}
+
+// The decoder warns and goes on with made-up pixels where codes are none or run out. What stays
+// quiet are changed values that keep the number of their bits: JPEG has no check sum (ITU-T T.81),
+// and a walk through the codes by our own sees no fault in them either (tried).
+TEST(DamagedJpeg, IsNoFilm) {
+  EXPECT_LE(quietly_damaged(40), 10);
+  EXPECT_LE(quietly_damaged(8), 14);
+}
+
+// The decoder's warnings are those of the process; each film has to answer for its own.
+TEST(DamagedJpeg, DoesNotSpoilFilmsThatAreReadBesideIt) {
+  const std::string content = testdata("dicom-edge-cases/JPGExtended.dcm");
+  const TempFile good(content);
+  const TempFile bad(damaged_inside(content, 40, 0));
+  ASSERT_FALSE(read_stored(bad.path()).has_value());
+  std::atomic<bool> stop{false};
+  std::thread other([&] {
+    while (!stop) static_cast<void>(read_stored(bad.path()));
+  });
+  int refused = 0;
+  for (int i = 0; i < 50; ++i) refused += read_stored(good.path()) ? 0 : 1;
+  stop = true;
+  other.join();
+  EXPECT_EQ(refused, 0);
+}
 
 // --- memory and stack ------------------------------------------------------------------------
 

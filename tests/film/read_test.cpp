@@ -8,6 +8,7 @@
 
 #include "film/dicom_bytes.h"
 #include "tidemark/film/film.h"
+#include "tidemark/film/patient_key.h"
 #include "tidemark/film/stored.h"
 
 namespace tidemark::film {
@@ -234,6 +235,22 @@ TEST(Facts, AreKeptAsRead) {
   EXPECT_TRUE(facts.notes.empty());
 }
 
+// PS3.3 C.8.7.5: both are in mm. Some devices write cm.
+TEST(Facts, DistancesInAnotherUnitCountAsMissing) {
+  const TempFile file(film_of(wedge(kWidth, kHeight))
+                          .set(0x00181110, "DS", "115")
+                          .set(0x00181111, "DS", "97")
+                          .file());
+  const auto film = read(file.path());
+  ASSERT_TRUE(film.has_value());
+  EXPECT_FALSE(film->facts.scale.source_to_detector_mm.has_value());
+  EXPECT_FALSE(film->facts.scale.source_to_patient_mm.has_value());
+  ASSERT_EQ(film->facts.notes.size(), 2U);
+  EXPECT_EQ(film->facts.notes[1],
+            "DistanceSourceToPatient is no distance in mm that a film of the hip is taken at; it "
+            "counts as missing");
+}
+
 TEST(Facts, AbsentIsAbsent) {
   const TempFile file(good_film());
   const auto film = read(file.path());
@@ -315,7 +332,58 @@ TEST(Facts, SideAndViewFromEveryPlace) {
   EXPECT_EQ(position("LL"), View::kLateral);
   for (const char* ap : {"AP", "A.P.", "ap hip", "AP_PELVIS"}) EXPECT_EQ(position(ap), View::kAp);
   EXPECT_EQ(position("PA"), View::kPa);
-  for (const char* other : {"AX", "APOLLO", "LLO", "?"}) EXPECT_EQ(position(other), View::kOther);
+  for (const char* other : {"AX", "APOLLO", "LLO", "?", "AP OBLIQUE", "AP_OBL", "ap axial",
+                            "AP INLET", "PA AX", "AP FROG LEG", "OBLIQUE"}) {
+    EXPECT_EQ(position(other), View::kOther) << other;
+  }
+}
+
+/// A code of a view, with a modifier's meaning inside of it.
+DicomBytes view_code(const std::string& value, const std::string& modifier = {},
+                     const std::string& scheme = "SCT") {
+  DicomBytes item;
+  item.set(0x00080100, "SH", value).set(0x00080102, "SH", scheme);
+  if (!modifier.empty()) {
+    DicomBytes inner;
+    inner.set(0x00080100, "SH", "R-102CD").set(0x00080104, "LO", modifier);
+    item.item(0x00540222, inner);
+  }
+  return item;
+}
+
+// PS3.3 C.8.11.5: a modifier stands within the code of the view. An AP film of a leg that is turned
+// out as a frog's is no frontal one; one that is taken standing is.
+TEST(Facts, AModifiedViewIsNoPlainOne) {
+  const auto view = [](const std::string& code, const std::string& modifier) {
+    const TempFile file(
+        changed([&](DicomBytes& f) { f.item(0x00540220, view_code(code, modifier)); }));
+    return read(file.path()).value().facts.view;
+  };
+  EXPECT_EQ(view("399348003", "frog leg"), View::kOther);
+  EXPECT_EQ(view("399348003", "Oblique"), View::kOther);
+  EXPECT_EQ(view("272479007", "axial"), View::kOther);
+  EXPECT_EQ(view("399348003", "Weight-bearing"), View::kAp);
+  EXPECT_EQ(view("399173006", "frog leg"), View::kLateral);
+}
+
+TEST(Facts, OfTwoViewsTheRarerOneIsTaken) {
+  const auto facts = [](const std::string& position, const std::string& code,
+                        const std::string& scheme = "SCT") {
+    const TempFile file(changed([&](DicomBytes& f) {
+      f.set(0x00185101, "CS", position).item(0x00540220, view_code(code, {}, scheme));
+    }));
+    return read(file.path()).value().facts;
+  };
+  const auto two = facts("AP", "399173006");
+  EXPECT_EQ(two.view, View::kLateral);
+  ASSERT_EQ(two.notes.size(), 1U);
+  EXPECT_THAT(two.notes[0], testing::HasSubstr("name two views"));
+  EXPECT_EQ(facts("PA", "399348003").view, View::kPa);
+  EXPECT_EQ(facts("AP", "1234").view, View::kOther);
+  EXPECT_EQ(facts("AP", "1234", "99HOUSE").view, View::kAp) << "a device's own code may mean AP";
+  EXPECT_EQ(facts("LL", "399348003").view, View::kLateral);
+  EXPECT_TRUE(facts("AP", "399348003").notes.empty());
+  EXPECT_EQ(facts("HIP", "399348003").view, View::kAp);
 }
 
 TEST(Facts, PatientKeyTellsPatientsApartAndHidesThem) {
@@ -328,6 +396,36 @@ TEST(Facts, PatientKeyTellsPatientsApartAndHidesThem) {
   EXPECT_EQ(one, key("TM-0001 "));
   EXPECT_NE(one, key("TM-0002"));
   EXPECT_EQ(one->find("0001"), std::string::npos);
+}
+
+// Cyrillic in ISO 8859-5: of one length, and without a letter of ASCII.
+TEST(Facts, PatientKeyTellsIdsBeyondAsciiApart) {
+  const auto key = [](const std::string& id) {
+    const TempFile file(film_of(wedge(kWidth, kHeight))
+                            .set(0x00080005, "CS", "ISO_IR 144")
+                            .set(0x00100020, "LO", id)
+                            .file());
+    return read(file.path()).value().facts.patient_key.value();
+  };
+  EXPECT_FALSE(may_be_same_patient(key("\xB0\xB1-17"), key("\xB2\xB3-17")));
+  EXPECT_TRUE(may_be_same_patient(key("\xB0\xB1-17"), key("\xB0\xB1-17 ")));
+  const std::string longer(70, 'x');  // cut after 64 letters both would be one
+  EXPECT_FALSE(may_be_same_patient(key(longer + "1"), key(longer + "2")));
+}
+
+// An archive that reads films from a disc may drop or add the issuer.
+TEST(Facts, IssuersOfIdsCountWhereBothFilmsNameOne) {
+  const auto key = [](const std::string& id, const std::string& issuer) {
+    auto film = film_of(wedge(kWidth, kHeight)).set(0x00100020, "LO", id);
+    if (!issuer.empty()) film.set(0x00100021, "LO", issuer);
+    const TempFile file(film.file());
+    return read(file.path()).value().facts.patient_key.value();
+  };
+  EXPECT_TRUE(may_be_same_patient(key("17", "HOUSE A"), key("17", "")));
+  EXPECT_TRUE(may_be_same_patient(key("17", ""), key("17", "HOUSE A")));
+  EXPECT_TRUE(may_be_same_patient(key("17", "HOUSE A"), key("17", "HOUSE A")));
+  EXPECT_FALSE(may_be_same_patient(key("17", "HOUSE A"), key("17", "HOUSE B")));
+  EXPECT_FALSE(may_be_same_patient(key("17", "HOUSE A"), key("18", "")));
 }
 
 TEST(Facts, TextOfTheHeaderIsPlainAscii) {

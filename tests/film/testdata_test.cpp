@@ -5,14 +5,20 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <cstdint>
 #include <cstdlib>
 #include <filesystem>
+#include <fstream>
+#include <iterator>
 #include <ostream>
 #include <set>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
+#include "film/dicom_bytes.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/film/calibration.h"
 #include "tidemark/film/film.h"
@@ -290,6 +296,81 @@ TEST(Pictures, HoldTheWedge) {
     const bool dicom = row.file.ends_with(".dcm");
     EXPECT_THAT(film->facts.notes.back(),
                 HasSubstr(dicom ? "a grey film stored as colour" : "not a DICOM film"));
+  }
+}
+
+std::string content_of(const std::string& name) {
+  std::ifstream in(testdata(name), std::ios::binary);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+std::string big_endian(std::uint32_t value, int bytes) {
+  std::string out;
+  for (int i = bytes - 1; i >= 0; --i) {
+    out += static_cast<char>(value >> static_cast<unsigned>(8 * i) & 0xFFU);
+  }
+  return out;
+}
+
+/// CRC of a PNG's chunk (PNG, third edition, annex D).
+std::uint32_t crc_of(const std::string& bytes) {
+  std::uint32_t crc = 0xFFFFFFFFU;
+  for (const char c : bytes) {
+    crc ^= static_cast<unsigned char>(c);
+    for (int i = 0; i < 8; ++i) crc = crc >> 1U ^ ((crc & 1U) != 0 ? 0xEDB88320U : 0U);
+  }
+  return ~crc;
+}
+
+/// The pictures of testdata as scans of 300 x 150 dots an inch: pixels twice as high as wide.
+std::string oblong_png() {
+  std::string png = content_of("films/wedge8.png");
+  const std::size_t at = png.find("pHYs");
+  const std::string chunk = "pHYs" + big_endian(11812, 4) + big_endian(5906, 4) + "\x01";
+  return png.replace(at, chunk.size() + 4, chunk + big_endian(crc_of(chunk), 4));
+}
+
+std::string oblong_jpeg() {
+  std::string jpeg = content_of("films/wedge8.jpg");
+  return jpeg.replace(13, 5, "\x01" + big_endian(300, 2) + big_endian(150, 2));
+}
+
+/// Its directory written anew behind the pixels, little-endian as the file.
+std::string oblong_tiff() {
+  const std::string tiff = content_of("films/wedge16.tif");
+  const auto little = [](std::uint32_t value, int bytes) {
+    std::string out = big_endian(value, bytes);
+    std::reverse(out.begin(), out.end());
+    return out;
+  };
+  const auto size = static_cast<std::uint32_t>(tiff.size());
+  const auto directory = static_cast<unsigned char>(tiff[4]);  // before the pixels, within 256
+  const auto entries = static_cast<unsigned char>(tiff[directory]);
+  std::string out = tiff + little(300, 4) + little(1, 4) + little(150, 4) + little(1, 4);
+  std::string fresh = little(entries + 2U, 2);
+  for (unsigned i = 0; i < entries; ++i) {
+    const std::string entry = tiff.substr(directory + 2U + 12U * i, 12);
+    if (i + 1 == entries) {  // tags rise: 282 and 283 stand before 284
+      fresh += little(282, 2) + little(5, 2) + little(1, 4) + little(size, 4);
+      fresh += little(283, 2) + little(5, 2) + little(1, 4) + little(size + 8, 4);
+    }
+    fresh += entry;
+  }
+  return out.replace(4, 4, little(static_cast<std::uint32_t>(out.size()), 4)) + fresh +
+         little(0, 4);
+}
+
+// A circle of a head must stay one: two rows of the view for each one that is stored.
+TEST(Pictures, PixelsOfUnequalResolutionAreMadeSquare) {
+  for (const auto& [name, content] :
+       {std::pair{"a.png", oblong_png()}, {"a.jpg", oblong_jpeg()}, {"a.tif", oblong_tiff()}}) {
+    const test::TempFile file(content, name);
+    const auto film = read(file.path());
+    ASSERT_TRUE(film.has_value()) << name << ": " << film.error().sentence();
+    EXPECT_EQ(film->pixels.width, film->facts.stored_columns) << name;
+    EXPECT_EQ(film->pixels.height, 2 * film->facts.stored_rows - 1) << name;
+    EXPECT_NEAR(film->stored_from_view.linear(1, 1), 0.5, 1e-4) << name;
+    EXPECT_THAT(film->facts.notes.front(), HasSubstr("shape of its pixels alone")) << name;
   }
 }
 

@@ -553,6 +553,137 @@ TEST(Measure, GivenScaleIsUsedBeforeTheHead) {
   EXPECT_FALSE(has_flag(measured(series).films[0].flags, "scales_disagree"));
 }
 
+// 64 px of 0.5 mm at the stem, which lies 8.9 mm behind the head on an AP film and before it on a
+// PA one, 970 mm from the tube.
+TEST(Measure, TheHeadsTrueSizeFollowsTheViewOfItsFilm) {
+  const auto head_by = [](View view) {
+    Steps steps = with_header([](film::FilmFacts& facts) {
+      facts.scale.pixel_spacing = film::Spacing{0.5, 0.5};
+      facts.scale.calibration_type = "FIDUCIAL";
+    });
+    double head = 0.0;
+    steps.read_stem = [](const auto&) -> Expected<surface::StemModel> {
+      return surface::StemModel{};
+    };
+    steps.find_pose = [&](const surface::StemModel&, const anatomy::Implant&,
+                          const film::FilmImage&,
+                          const Measured<Millimetres>& diameter) -> Expected<surface::SurfacePose> {
+      head = diameter.value.value;
+      return surface::SurfacePose{};
+    };
+    Series series = left_with_surface();
+    series.stem.head_diameter.reset();
+    for (FilmEntry& film : series.films) film.view = view;
+    static_cast<void>(measure_with(series, {.threads = 1}, steps));
+    return head;
+  };
+  EXPECT_NEAR(head_by(View::kAp), 32.0 / (1.0 + 8.9 / 970.0), 1e-9);
+  EXPECT_NEAR(head_by(View::kPa), 32.0 / (1.0 - 8.9 / 970.0), 1e-9);
+}
+
+// Heads of 64 px on both films are of one true size, which tells the stem's scale on each.
+TEST(Measure, HeadCarriesTheScaleFromTheFrontToBehind) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.stem.head_diameter.reset();
+  series.films[1].view = View::kPa;
+  const Result result = measure_with(series, {}, with_header([](film::FilmFacts& facts) {
+                                       facts.scale.pixel_spacing = film::Spacing{0.5, 0.5};
+                                       facts.scale.calibration_type = "FIDUCIAL";
+                                     }));
+  const auto scale = [&](std::size_t film) {
+    return result.films[film].calibration.value().mm_per_px.value.value;
+  };
+  EXPECT_NEAR(scale(0) / scale(1), (1.0 + 8.9 / 970.0) / (1.0 - 8.9 / 970.0), 1e-9);
+}
+
+/// One film of 0.5 mm a px whose head's size nobody states, with a marker ball of 25.4 mm on it.
+Series with_marker(double stated_mm) {
+  Series series = invented::series({"a.dcm"});
+  series.stem.head_diameter.reset();
+  series.films[0].marker_diameter = Millimetres{stated_mm};
+  series.films[0].marker_in_stored_px = Circle2{Vec2(50.0, 60.0), 25.4};
+  return series;
+}
+
+/// 0.6 mm at the detector: the film's magnification is 1.2.
+Steps with_detector() {
+  return with_header([](film::FilmFacts& facts) {
+    facts.scale.imager_pixel_spacing = film::Spacing{0.6, 0.6};
+  });
+}
+
+std::string doubt_of(const Result& result) {
+  std::string out;
+  for (const Flag& flag : result.films[0].flags) {
+    if (flag.id == "scales_disagree") out += flag.text + "\n";
+  }
+  return out;
+}
+
+// 30 typed for 25.4 mm: 0.59 mm a px, a magnification of 1.02, and 18 % more than the stem says,
+// whose 270 px are 135 mm.
+TEST(Measure, AMarkerOfTheWrongSizeIsFlaggedWithoutAHead) {
+  EXPECT_THAT(doubt_of(measure_with(with_marker(30.0), {}, with_detector())),
+              HasSubstr("the marker ball implies a magnification of 1.02"));
+  Series with_stem = with_marker(30.0);
+  with_stem.stem.length = Millimetres{135.0};
+  EXPECT_THAT(doubt_of(measured(with_stem)), HasSubstr("the scale from the stem length"));
+  EXPECT_EQ(doubt_of(measure_with(with_marker(25.4), {}, with_detector())), "");
+}
+
+// The detector's spacing copied out of the header as the scale: no film has a magnification of 1.
+TEST(Measure, TheDetectorsSpacingGivenAsTheScaleIsFlagged) {
+  Series series = invented::series({"a.dcm"});
+  series.stem.head_diameter.reset();
+  series.films[0].scale = Measured<MillimetresPerPixel>{{0.6}, {0.006}, {0.01176}};
+  EXPECT_THAT(doubt_of(measure_with(series, {}, with_detector())),
+              HasSubstr("the scale given in the sheet implies a magnification of 1.00"));
+  series.films[0].scale = Measured<MillimetresPerPixel>{{0.5}, {0.005}, {0.0098}};
+  EXPECT_EQ(doubt_of(measure_with(series, {}, with_detector())), "");
+}
+
+TEST(Measure, AScaleThatNothingContradictsSaysSo) {
+  const auto unchecked = [](const Series& series, const Steps& steps) {
+    return has_flag(measure_with(series, {}, steps).films[0].flags, "scale_unchecked");
+  };
+  EXPECT_TRUE(unchecked(with_marker(25.4), invented::steps()));
+  EXPECT_FALSE(unchecked(with_marker(25.4), with_detector()));
+  Series given = invented::series({"a.dcm"});
+  given.films[0].scale = Measured<MillimetresPerPixel>{{0.5}, {0.005}, {0.0098}};
+  EXPECT_FALSE(unchecked(given, invented::steps())) << "the head's size is stated";
+  given.stem.head_diameter.reset();
+  EXPECT_TRUE(unchecked(given, invented::steps()));
+  EXPECT_FALSE(unchecked(given, with_detector()));
+  const Steps by_header = with_header([](film::FilmFacts& facts) {
+    facts.scale.pixel_spacing = film::Spacing{0.5, 0.5};
+    facts.scale.calibration_type = "FIDUCIAL";
+  });
+  Series bare = invented::series({"a.dcm"});
+  bare.stem.head_diameter.reset();
+  EXPECT_FALSE(unchecked(bare, by_header));
+}
+
+/// The hint of the scale under which the implant of one film is sought; 0 for none.
+double hint_for(double mm_per_px) {
+  Series series = invented::series({"a.dcm"});
+  series.films[0].scale = Measured<MillimetresPerPixel>{{mm_per_px}, {0.001}, {0.00196}};
+  Steps steps = invented::steps();
+  double hint = 0.0;
+  steps.find_implant = [&](const film::FilmImage&, const anatomy::ImplantOptions& options) {
+    if (options.scale_hint) hint = options.scale_hint->value;
+    return Expected<anatomy::Implant>(invented::implant());
+  };
+  static_cast<void>(measure_with(series, {.threads = 1}, steps));
+  return hint;
+}
+
+// The film is 500 px long: 5 mm a px make 2.5 m of it, 0.05 mm 25 mm, and no stem would be found.
+TEST(Measure, AScaleThatMakesNoFieldOfAFilmIsNoHint) {
+  EXPECT_DOUBLE_EQ(hint_for(0.5), 0.5);
+  EXPECT_EQ(hint_for(5.0), 0.0);
+  EXPECT_EQ(hint_for(0.05), 0.0);
+}
+
 TEST(Measure, SameBytesOnAnyNumberOfThreads) {
   const Series series =
       invented::series({"early.dcm", "late.dcm", "a.dcm", "none.dcm", "bare.dcm", "b.dcm"});

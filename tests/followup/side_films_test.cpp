@@ -104,6 +104,21 @@ TEST(SideFilms, TellTheirScale) {
   EXPECT_THAT(to_table(pixels), HasSubstr(" px (behind the shaft's axis +)"));
 }
 
+// The head is of 32 mm and 64 px wide on the lateral film, from whichever side the reference film
+// was taken: what is undone of its scale is what was made for its own view.
+TEST(SideFilms, TheirScaleIsTheSameByAReferenceFromBehind) {
+  Asked asked;
+  const Steps steps = steps_with(asked, std::array<std::string, 2>{"P", "F"});
+  Series series = with_side_film();
+  const auto scale_by = [&](View view) {
+    series.films[0].view = view;
+    series.films[1].view = view;
+    const Result result = measure_with(series, {}, steps);
+    return result.films[2].calibration.value().mm_per_px.value.value;
+  };
+  EXPECT_NEAR(scale_by(View::kPa) / scale_by(View::kAp), 1.0, 0.001);
+}
+
 TEST(SideFilms, TheHeaderSaysWhereTheBackIs) {
   for (const auto& [letter, mirrored] : {std::pair{"P", false}, std::pair{"A", true}}) {
     Asked asked;

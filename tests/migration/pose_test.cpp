@@ -11,10 +11,17 @@
 #include "../../modules/migration/src/stem_in_beam.h"
 #include "migration/by_hand.h"
 #include "tidemark/core/monte_carlo.h"
+#include "tidemark/core/usual_pose.h"
 #include "tidemark/migration/regions.h"
 
 namespace tidemark::migration {
 namespace {
+
+// The scale of a film reckons with the same hips (film/calibration.h).
+static_assert(PoseModel{}.anteversion.value == kAnteversionDeg);
+static_assert(PoseModel{}.anteversion_spread.value == kAnteversionSpreadDeg);
+static_assert(PoseModel{}.film_flexion.value == kFlexionDeg);
+static_assert(PoseModel{}.beam_shift.value == kBeamShiftMm);
 
 using by_hand::kDegree;
 using Eigen::Vector3d;

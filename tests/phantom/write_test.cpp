@@ -81,6 +81,66 @@ TEST(WriteCase, SameCaseSameBytesOnAnyNumberOfThreads) {
   }
 }
 
+using Json = nlohmann::json;
+
+bool is_point(const Json& json) {
+  return json.is_array() && json.size() == 2 && json[0].is_number() && json[1].is_number();
+}
+
+/// Holds the truth of a left hip against that of the same hip on the right: points in px are mirror
+/// images, the film's turn has the other sign, all else is the same.
+/// @return how many points there were
+int expect_twins(const Json& left, const Json& right, const std::string& key, int columns) {
+  if (key == "side") return 0;
+  if (key == "turn_deg") {
+    EXPECT_EQ(left.get<double>(), -right.get<double>());
+    return 0;
+  }
+  if (is_point(left) && !key.ends_with("_mm")) {
+    EXPECT_NEAR(left[0].get<double>(), columns - 1 - right[0].get<double>(), 2e-4) << key;
+    EXPECT_EQ(left[1], right[1]) << key;
+    return 1;
+  }
+  if (!left.is_structured()) {
+    EXPECT_EQ(left, right) << key;
+    return 0;
+  }
+  EXPECT_EQ(left.size(), right.size()) << key;
+  int points = 0;
+  for (const auto& [name, value] : left.items()) {
+    const Json& other = left.is_object() ? right.at(name) : right.at(std::stoul(name));
+    points += expect_twins(value, other, left.is_object() ? name : key, columns);
+  }
+  return points;
+}
+
+// docs/truth.md: a left hip is the mirror image of the right one, in every point of its truth.
+TEST(WriteCase, TheTruthOfALeftHipIsThatOfItsRightTwinMirrored) {
+  CaseOptions options;
+  options.pixel_pitch.value = 0.7;
+  options.set = CaseSet::kLysis;
+  options.follow_ups = 1;
+  CaseSpec spec = random_case(31, 2, options);
+  const auto truth_of = [&](Side side) {
+    spec.side = side;
+    const test::Scratch folder;
+    EXPECT_TRUE(write_case(folder.path(), spec, 2).has_value());
+    return Json::parse(bytes_of(folder.path() / "truth.json"));
+  };
+  const Json left = truth_of(Side::kLeft);
+  const Json right = truth_of(Side::kRight);
+  ASSERT_EQ(left["films"].size(), 2U);
+  EXPECT_NE(left["films"][1]["beam"]["turn_deg"], 0.0);
+  ASSERT_FALSE(left["films"][1]["cavities"].empty());
+  // Head, cup, five points, two axes, entry and the beam's centre; the cavities of the second film.
+  for (std::size_t i = 0; i < 2; ++i) {
+    const int cavities = i == 0 ? 0 : static_cast<int>(left["films"][i]["cavities"].size());
+    EXPECT_EQ(expect_twins(left["films"][i], right["films"][i], "", spec.films[i].beam.columns),
+              13 + cavities);
+  }
+  expect_twins(left["comparisons"], right["comparisons"], "", 0);
+}
+
 // An independent checker of DICOM objects (dicom3tools) and an independent reader.
 TEST(WriteCase, FilmsAreValidDigitalXRayImages) {
   for (const std::uint64_t seed : {22U, 23U}) {

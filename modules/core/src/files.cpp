@@ -8,6 +8,7 @@
 #include <atomic>
 #include <cerrno>
 #include <cstdio>
+#include <random>
 #include <string>
 #include <system_error>
 #include <utility>
@@ -71,12 +72,15 @@ int write_all(int fd, std::span<const std::byte> bytes) {
   return 0;
 }
 
-/// A name beside the target that no other writer of this machine uses at the same time.
+/// A name beside the target that no other writer uses, and none that was killed has left: in a
+/// container every run has the same process number, and on a share two machines may have it.
 fs::path temporary_beside(const fs::path& file) {
+  static const unsigned mark = std::random_device()();
   static std::atomic<unsigned> counter{0};
   fs::path name = ".";
   name += file.filename();
-  name += "." + std::to_string(::getpid()) + "-" + std::to_string(counter++) + ".tmp";
+  name += "." + std::to_string(::getpid()) + "-" + std::to_string(mark) + "-" +
+          std::to_string(counter++) + ".tmp";
   return file.parent_path() / name;
 }
 
@@ -144,10 +148,14 @@ Expected<std::string> read_text(const fs::path& file, std::size_t max_bytes) {
 
 Expected<void> write_file_atomically(const fs::path& file, std::span<const std::byte> bytes) {
   if (!file.has_filename()) return unwritable(file, EISDIR);
-  const fs::path temporary = temporary_beside(file);
-  if (const int error_number = write_new_file(temporary, bytes); error_number != 0) {
-    return unwritable(file, error_number);
+  constexpr int kTries = 100;  // each has another name
+  fs::path temporary;
+  int failed = EEXIST;
+  for (int i = 0; i < kTries && failed == EEXIST; ++i) {
+    temporary = temporary_beside(file);
+    failed = write_new_file(temporary, bytes);
   }
+  if (failed != 0) return unwritable(file, failed);
   if (std::rename(temporary.c_str(), file.c_str()) != 0) {
     const int error_number = errno;
     ::unlink(temporary.c_str());

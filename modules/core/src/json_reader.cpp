@@ -199,6 +199,14 @@ JsonReader::Json JsonReader::parse(std::string_view text) {
   };
   try {
     return Json::parse(text, watch);
+  } catch (const Json::out_of_range& e) {
+    // It names the number between quotes, and not its place.
+    const std::string told = e.what();
+    const auto from = told.find('\'');
+    const std::string number =
+        from == std::string::npos ? "" : told.substr(from + 1, told.rfind('\'') - from - 1);
+    fault("a number is too large for a computer (" + number.substr(0, 40) + ")", "correct it");
+    return {};
   } catch (const Json::exception& e) {
     const auto* parse = dynamic_cast<const Json::parse_error*>(&e);
     const std::size_t byte = parse != nullptr ? std::min(parse->byte, text.size()) : 0;

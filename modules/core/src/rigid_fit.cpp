@@ -48,6 +48,39 @@ Sums sum_up(std::span<const Vec2> p_in_a, std::span<const Vec2> p_in_b, std::spa
   return s;
 }
 
+/// The weights that count: those given, or 1 each; a refusal where there is nothing to fit.
+Expected<std::vector<double>> sound_weights(std::span<const Vec2> p_in_a,
+                                            std::span<const Vec2> p_in_b,
+                                            std::span<const double> weights) {
+  const std::size_t n = p_in_a.size();
+  if (n < 2 || p_in_b.size() != n || (!weights.empty() && weights.size() != n)) {
+    return refuse(ErrorKind::kBadInput, "needs two or more pairs and one weight for each",
+                  "mark the same points on both films");
+  }
+  std::vector<double> w = weights.empty() ? std::vector<double>(n, 1.0)
+                                          : std::vector<double>(weights.begin(), weights.end());
+  const bool sound =
+      all_finite(p_in_a) && all_finite(p_in_b) &&
+      std::all_of(w.begin(), w.end(), [](double one) { return std::isfinite(one) && one > 0.0; });
+  if (!sound) {
+    return refuse(ErrorKind::kBadInput, "a point is not finite or a weight is not positive",
+                  "check the points");
+  }
+  return w;
+}
+
+/// Fills what is left over of each pair under the fit's motion.
+void take_residuals(std::span<const Vec2> p_in_a, std::span<const Vec2> p_in_b,
+                    const std::vector<double>& w, RigidFit& fit) {
+  double squares = 0.0;
+  for (std::size_t i = 0; i < p_in_a.size(); ++i) {
+    fit.residuals_in_b.emplace_back(p_in_b[i] - fit.b_from_a.apply(p_in_a[i]));
+    squares += fit.residuals_in_b.back().squaredNorm();
+    fit.chi2 += w[i] * fit.residuals_in_b.back().squaredNorm();
+  }
+  fit.rms_residual = std::sqrt(squares / static_cast<double>(p_in_a.size()));
+}
+
 }  // namespace
 
 Vec2 RigidFit::u_at(const Vec2& p_in_a) const {
@@ -60,22 +93,9 @@ Vec2 RigidFit::u_at(const Vec2& p_in_a) const {
 
 Expected<RigidFit> fit_rigid(std::span<const Vec2> p_in_a, std::span<const Vec2> p_in_b,
                              std::span<const double> weights, WeightMeaning meaning) {
-  const std::size_t n = p_in_a.size();
-  if (n < 2 || p_in_b.size() != n || (!weights.empty() && weights.size() != n)) {
-    return refuse(ErrorKind::kBadInput, "needs two or more pairs and one weight for each",
-                  "mark the same points on both films");
-  }
-  const std::vector<double> w = weights.empty()
-                                    ? std::vector<double>(n, 1.0)
-                                    : std::vector<double>(weights.begin(), weights.end());
-  const bool sound =
-      all_finite(p_in_a) && all_finite(p_in_b) &&
-      std::all_of(w.begin(), w.end(), [](double one) { return std::isfinite(one) && one > 0.0; });
-  if (!sound) {
-    return refuse(ErrorKind::kBadInput, "a point is not finite or a weight is not positive",
-                  "check the points");
-  }
-  const Sums s = sum_up(p_in_a, p_in_b, w);
+  const auto w = sound_weights(p_in_a, p_in_b, weights);
+  if (!w) return tl::unexpected(w.error());
+  const Sums s = sum_up(p_in_a, p_in_b, *w);
   // Lengths below 1e-12 of the distance from the origin are rounding, not geometry.
   const double rounding =
       1e-24 * s.weight * (s.centroid_a.squaredNorm() + s.centroid_b.squaredNorm());
@@ -91,14 +111,8 @@ Expected<RigidFit> fit_rigid(std::span<const Vec2> p_in_a, std::span<const Vec2>
   fit.b_from_a.translation = s.centroid_b - fit.b_from_a.rotation() * s.centroid_a;
   fit.centroid_in_a = s.centroid_a;
   fit.scale_if_free = strength / s.squares_a;
-  fit.degrees_of_freedom = static_cast<int>(2 * n) - 3;
-  double squares = 0.0;
-  for (std::size_t i = 0; i < n; ++i) {
-    fit.residuals_in_b.emplace_back(p_in_b[i] - fit.b_from_a.apply(p_in_a[i]));
-    squares += fit.residuals_in_b.back().squaredNorm();
-    fit.chi2 += w[i] * fit.residuals_in_b.back().squaredNorm();
-  }
-  fit.rms_residual = std::sqrt(squares / static_cast<double>(n));
+  fit.degrees_of_freedom = static_cast<int>(2 * p_in_a.size()) - 3;
+  take_residuals(p_in_a, p_in_b, *w, fit);
   const double variance =
       meaning == WeightMeaning::kRelative ? fit.chi2 / fit.degrees_of_freedom : 1.0;
   fit.covariance.diagonal() << variance / s.weight, variance / s.weight, variance / s.squares_a;

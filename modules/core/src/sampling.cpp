@@ -4,6 +4,8 @@
 #include <array>
 #include <cmath>
 
+#include "tidemark/core/cubic.h"
+
 namespace tidemark {
 namespace {
 
@@ -11,15 +13,7 @@ using detail::Cell;
 using detail::cell_of;
 using Weights = std::array<double, 4>;
 
-/// Keys' weights (a = -1/2) of the pixels at -1, 0, 1, 2 for a point at t.
-Weights cubic(double t) {
-  const double t2 = t * t;
-  const double t3 = t2 * t;
-  return {0.5 * (-t3 + 2.0 * t2 - t), 0.5 * (3.0 * t3 - 5.0 * t2 + 2.0),
-          0.5 * (-3.0 * t3 + 4.0 * t2 + t), 0.5 * (t3 - t2)};
-}
-
-/// d cubic / dt.
+/// d cubic_weights / dt.
 Weights cubic_slope(double t) {
   const double t2 = t * t;
   return {0.5 * (-3.0 * t2 + 4.0 * t - 1.0), 0.5 * (9.0 * t2 - 10.0 * t),
@@ -53,15 +47,15 @@ double weigh(const std::array<Weights, 4>& rows, const Weights& wx, const Weight
 std::optional<double> sample_cubic(const Raster& image, const Vec2& p_px) {
   const auto cell = cell_of(image, p_px);
   if (!cell) return std::nullopt;
-  return weigh(neighbourhood(image, *cell), cubic(cell->tx), cubic(cell->ty));
+  return weigh(neighbourhood(image, *cell), cubic_weights(cell->tx), cubic_weights(cell->ty));
 }
 
 std::optional<Sample> sample_cubic_with_gradient(const Raster& image, const Vec2& p_px) {
   const auto cell = cell_of(image, p_px);
   if (!cell) return std::nullopt;
   const auto rows = neighbourhood(image, *cell);
-  const Weights wx = cubic(cell->tx);
-  const Weights wy = cubic(cell->ty);
+  const Weights wx = cubic_weights(cell->tx);
+  const Weights wy = cubic_weights(cell->ty);
   return Sample{weigh(rows, wx, wy), Vec2(weigh(rows, cubic_slope(cell->tx), wy),
                                           weigh(rows, wx, cubic_slope(cell->ty)))};
 }

@@ -2,16 +2,21 @@
 
 #include <cmath>
 #include <cstdio>
+#include <numbers>
 #include <string>
 #include <utility>
+
+#include "tidemark/core/uncertainty.h"
 
 namespace tidemark::film {
 namespace {
 
-// Geometry of the usual hip film (common practice; literature values in docs): source to detector
-// 1,150 mm, hip 180 mm above the detector, so source to hip 970 mm.
-constexpr double kSourceToHipMm = 970.0;
-constexpr double kCoverage95 = 1.959963984540054;  ///< two-sided 95 % of the normal distribution
+constexpr double kDegree = std::numbers::pi / 180.0;
+
+/// Half-width of 95 % of a normal error in standard uncertainties.
+double coverage95() { return coverage_factor(kInfiniteFreedom); }
+
+double to_tenths(double mm) { return std::round(10.0 * mm) / 10.0; }
 
 /// Relative standard uncertainty of a scale taken at another depth than the stem's: the depth lies
 /// anywhere within +-half_width_mm (rectangular distribution: GUM 4.3.7), and dM/M = dOFD/SOD
@@ -22,14 +27,13 @@ double depth_uncertainty(double half_width_mm, double source_to_hip_mm = kSource
 
 /// Standard deviation of a normal error whose mean absolute size is known: E|x| = s sqrt(2/pi).
 double from_mean_absolute(double mean_absolute) {
-  return mean_absolute * std::sqrt(std::acos(-1.0) / 2.0);
+  return mean_absolute * std::sqrt(std::numbers::pi / 2.0);
 }
 
 MillimetresPerPixel mm_per_px(double value) { return {value}; }
 
 Measured<MillimetresPerPixel> with_relative_u(double value, double relative) {
-  const double u = std::abs(value) * relative;
-  return {mm_per_px(value), mm_per_px(u), mm_per_px(kCoverage95 * u)};
+  return measured(mm_per_px(value), mm_per_px(value * relative));
 }
 
 std::string number(double value, const char* format) {
@@ -58,11 +62,11 @@ const char* name_of(ScaleMethod method) {
 double model_uncertainty(ScaleMethod method) {
   switch (method) {
     case ScaleMethod::kHeadDiameter:
-      return std::hypot(kHeadInFrontUMm / kSourceToHipMm, kHeadElongation);
+      return std::hypot(head_in_front_u_mm() / kSourceToHipMm, kHeadElongation);
     case ScaleMethod::kMarkerDiameter:
       return from_mean_absolute(kMarkerMeanAbsoluteError);
     case ScaleMethod::kStemLength:
-      return kStemForeshortening / std::sqrt(3.0);
+      return stem_foreshortening().u;
     case ScaleMethod::kDicom:
     case ScaleMethod::kPixels:
       break;
@@ -70,8 +74,9 @@ double model_uncertainty(ScaleMethod method) {
   return 0.0;
 }
 
-/// Scale in the plane of the stem over that in the plane of the known length.
+/// Scale in the plane of the stem over the known length over what is drawn of it.
 double to_the_stem(ScaleMethod method, View view) {
+  if (method == ScaleMethod::kStemLength) return 1.0 - stem_foreshortening().mean;
   return method == ScaleMethod::kHeadDiameter ? stem_over_head(view) : 1.0;
 }
 
@@ -113,13 +118,11 @@ std::optional<ScaleCandidate> from_pixel_spacing(const ScaleFacts& facts) {
   const double value = facts.pixel_spacing->between_columns_mm;
   const bool fiducial = facts.calibration_type == "FIDUCIAL";
   const bool stated = fiducial || facts.calibration_type == "GEOMETRY";
-  const auto& flat =
-      facts.imager_pixel_spacing ? facts.imager_pixel_spacing : facts.nominal_scanned_spacing;
-  if (flat) {
+  if (const auto flat = detector_spacing(facts)) {
     // At the object means smaller than at the detector; anything else is no calibration.
     if (!differs(*facts.pixel_spacing, *flat)) return std::nullopt;
     if (!is_magnification(flat->between_columns_mm / value)) return std::nullopt;
-  } else if (!stated) {
+  } else if (!stated || value < kMinSpacingAtHipMm || value > kMaxSpacingAtHipMm) {
     return std::nullopt;
   }
   if (fiducial) {
@@ -146,11 +149,16 @@ std::optional<ScaleCandidate> from_distances(const ScaleFacts& facts) {
   if (!facts.imager_pixel_spacing || !facts.source_to_detector_mm || !facts.source_to_patient_mm) {
     return std::nullopt;
   }
-  const double factor = *facts.source_to_detector_mm / *facts.source_to_patient_mm;
-  if (!is_magnification(factor)) return std::nullopt;
+  const double source_to_detector = *facts.source_to_detector_mm;
   const double source_to_hip = *facts.source_to_patient_mm - kTableToHipMm;
+  // The ratio alone would let distances in cm pass, of which the way to the hip then leaves little.
+  if (source_to_detector < kMinSourceToDetectorMm || source_to_detector > kMaxSourceToDetectorMm ||
+      source_to_hip < kMinSourceToHipMm ||
+      !is_magnification(source_to_detector / *facts.source_to_patient_mm)) {
+    return std::nullopt;
+  }
   return from_dicom(
-      facts.imager_pixel_spacing->between_columns_mm * source_to_hip / *facts.source_to_detector_mm,
+      facts.imager_pixel_spacing->between_columns_mm * source_to_hip / source_to_detector,
       depth_uncertainty(kTableToHipHalfWidthMm, source_to_hip),
       "ImagerPixelSpacing times DistanceSourceToPatient over DistanceSourceToDetector, taken on "
       "from the table to the hip");
@@ -165,6 +173,9 @@ std::string why_not(const ScaleFacts& facts) {
   if (facts.nominal_scanned_spacing) {
     return "nothing gives the scale at the hip (NominalScannedPixelSpacing is that of the scanned "
            "sheet)";
+  }
+  if (facts.pixel_spacing && facts.calibration_type) {
+    return "nothing gives the scale at the hip (PixelSpacing is none that a film of the hip has)";
   }
   if (facts.pixel_spacing) {
     return "nothing gives the scale at the hip (the header does not say whether PixelSpacing is "
@@ -188,7 +199,7 @@ std::vector<std::string> disagreements_of(const std::vector<ScaleCandidate>& can
       const auto& a = candidates[i].mm_per_px;
       const auto& b = candidates[k].mm_per_px;
       const double joint_u = std::hypot(a.u.value, b.u.value);
-      if (std::abs(a.value.value - b.value.value) > kCoverage95 * joint_u) {
+      if (std::abs(a.value.value - b.value.value) > coverage95() * joint_u) {
         found.push_back(disagreement(candidates[i], candidates[k]));
       }
     }
@@ -196,25 +207,42 @@ std::vector<std::string> disagreements_of(const std::vector<ScaleCandidate>& can
   return found;
 }
 
-/// A head or ball size that was typed wrongly shows in the magnification it implies.
-std::optional<std::string> implausible_magnification(const ScaleCandidate& best,
-                                                     const ScaleSources& sources) {
-  const auto& imager = sources.dicom.imager_pixel_spacing;
-  if (!imager || best.method == ScaleMethod::kDicom) return std::nullopt;
-  const double at_detector = imager->between_columns_mm / sources.view_px_per_stored_px;
-  const double factor = at_detector / best.mm_per_px.value.value;
-  const double u = factor * best.mm_per_px.u.value / best.mm_per_px.value.value;
-  if (factor + kCoverage95 * u >= kMinUsualMagnification &&
-      factor - kCoverage95 * u <= kMaxUsualMagnification) {
-    return std::nullopt;
+/// The magnification that the best candidate implies: a size that was typed wrongly shows in it,
+/// and a ball or a plane of calibration that was far from the hip.
+std::optional<std::string> odd_magnification(const ScaleCandidate& best,
+                                             const ScaleSources& sources) {
+  const double k = sources.view_px_per_stored_px;
+  if (best.method != ScaleMethod::kDicom) {
+    return implausible_magnification(best.mm_per_px, std::string("the ") + name_of(best.method),
+                                     sources.dicom, k);
   }
-  return std::string("the ") + name_of(best.method) + " implies a magnification of " +
-         number(factor, "%.2f") + ", which films of the hip do not have (" +
-         number(kMinUsualMagnification, "%.2f") + " to " + number(kMaxUsualMagnification, "%.2f") +
-         "); check the size that was given";
+  // What is uncertain of a header's scale is its plane, for which the usual range has room already.
+  return implausible_magnification({best.mm_per_px.value, mm_per_px(0.0), mm_per_px(0.0)},
+                                   "the DICOM header (" + best.note + ")", sources.dicom, k);
 }
 
 }  // namespace
+
+std::optional<Spacing> detector_spacing(const ScaleFacts& facts) {
+  return facts.imager_pixel_spacing ? facts.imager_pixel_spacing : facts.nominal_scanned_spacing;
+}
+
+std::optional<std::string> implausible_magnification(
+    const Measured<MillimetresPerPixel>& per_view_px, const std::string& from,
+    const ScaleFacts& dicom, double view_px_per_stored_px) {
+  const auto flat = detector_spacing(dicom);
+  if (!flat) return std::nullopt;
+  const double at_detector = flat->between_columns_mm / view_px_per_stored_px;
+  const double factor = at_detector / per_view_px.value.value;
+  const double u = factor * per_view_px.u.value / per_view_px.value.value;
+  if (factor + coverage95() * u >= kMinUsualMagnification &&
+      factor - coverage95() * u <= kMaxUsualMagnification) {
+    return std::nullopt;
+  }
+  return from + " implies a magnification of " + number(factor, "%.2f") +
+         ", which films of the hip do not have (" + number(kMinUsualMagnification, "%.2f") +
+         " to " + number(kMaxUsualMagnification, "%.2f") + "); check it";
+}
 
 std::vector<ScaleCandidate> scales_from_dicom(const ScaleFacts& facts) {
   std::vector<ScaleCandidate> found;
@@ -232,8 +260,24 @@ std::optional<ScaleCandidate> scale_from_dicom(const ScaleFacts& facts) {
 }
 
 double stem_over_head(View view) {
-  const double nearer = view == View::kPa ? -kHeadInFrontMm : kHeadInFrontMm;
+  const double nearer = view == View::kPa ? -head_in_front_mm() : head_in_front_mm();
   return 1.0 + nearer / kSourceToHipMm;
+}
+
+double head_in_front_mm() { return to_tenths(kOffsetMm * std::sin(kAnteversionDeg * kDegree)); }
+
+double head_in_front_u_mm() {
+  constexpr double kHeadAboveReferenceMm = 35.0;  // house choice
+  const double anteversion = kAnteversionDeg * kDegree;
+  return to_tenths(std::hypot(kOffsetMm * std::cos(anteversion) * kAnteversionSpreadDeg * kDegree,
+                              kOffsetSpreadMm * std::sin(anteversion),
+                              kHeadAboveReferenceMm * kFlexionDeg * kDegree));
+}
+
+Foreshortening stem_foreshortening() {
+  const double beam = std::numbers::sqrt2 * kBeamShiftMm / kSourceToHipMm;
+  const double lean = std::hypot(kFlexionOfLeastCareDeg * kDegree, kBowAndSeatDeg * kDegree, beam);
+  return {lean * lean / 2.0, lean * lean / std::numbers::sqrt2};
 }
 
 Expected<Calibration> calibrate(const ScaleSources& sources) {
@@ -268,7 +312,7 @@ Expected<Calibration> calibrate(const ScaleSources& sources) {
   calibration.disagreements = disagreements_of(candidates);
   calibration.best = candidates.front();
   calibration.others.assign(candidates.begin() + 1, candidates.end());
-  if (auto odd = implausible_magnification(calibration.best, sources)) {
+  if (auto odd = odd_magnification(calibration.best, sources)) {
     calibration.disagreements.push_back(std::move(*odd));
   }
   return calibration;

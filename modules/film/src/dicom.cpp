@@ -124,6 +124,7 @@ Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string&
   film.facts.bits_stored = layout->bits_stored;
   film.value_of_code = value_table(rule);
   film.grey_of_code = grey_table(rule, film.facts.notes);
+  settle_padding(rule, film.codes, film.value_of_code, film.grey_of_code);
   if (layout->colour == ColourModel::kPalette) {
     auto greys = greys_by_palette(dataset, film, name);
     if (!greys) return tl::unexpected(greys.error());

@@ -14,6 +14,7 @@
 
 #include "codestream.h"
 #include "colour.h"
+#include "dicom_stream.h"
 #include "dicom_tags.h"
 #include "limits.h"
 #include "loaded.h"
@@ -179,9 +180,12 @@ Expected<Codes> dcmtk_frame(DcmDataset& dataset, DcmPixelData& pixels, PixelLayo
   std::vector<Uint16> buffer((samples * sample_bytes + 1) / 2);
   Uint32 fragment = 0;
   OFString colour_model;
+  const std::size_t warnings = jpeg_warnings_here();
   const OFCondition status = pixels.getUncompressedFrame(
       &dataset, 0, fragment, buffer.data(), static_cast<Uint32>(2 * buffer.size()), colour_model);
-  if (status.bad()) return bad(name, "the compressed pixel data are damaged or cut off");
+  if (status.bad() || jpeg_warnings_here() != warnings) {
+    return bad(name, "the compressed pixel data are damaged or cut off");
+  }
   if (layout.samples() == 3) {
     layout.colour = colour_model == "RGB" ? ColourModel::kRgb : ColourModel::kYbr;
     // JPEG is decoded to pixels; run lengths are left as the header says.

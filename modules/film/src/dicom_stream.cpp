@@ -4,6 +4,8 @@
 #include <dcmtk/dcmdata/dcrledrg.h>
 #include <dcmtk/dcmjpeg/djdecode.h>
 #include <dcmtk/dcmjpls/djdecode.h>
+#include <dcmtk/oflog/appender.h>
+#include <dcmtk/oflog/spi/logevent.h>
 
 #include <algorithm>
 #include <cstdint>
@@ -63,6 +65,32 @@ class GuardedStream final : public DcmInputStream {
   bool ran_dry_ = false;  ///< fewer bytes were left than the parser asked for
 };
 
+thread_local std::size_t jpeg_warnings = 0;
+
+/// Counts what a log is told, by thread, and prints nothing of it: films are read in parallel, and
+/// the log is the process's.
+class Counter final : public dcmtk::log4cplus::Appender {
+ public:
+  Counter() = default;
+  Counter(const Counter&) = delete;
+  Counter& operator=(const Counter&) = delete;
+  ~Counter() override { destructorImpl(); }
+  void close() override { closed = true; }
+
+ protected:
+  void append(const dcmtk::log4cplus::spi::InternalLoggingEvent& /*event*/) override {
+    ++jpeg_warnings;
+  }
+};
+
+/// The decoder's warnings go to the counter and no further.
+void count_jpeg_warnings() {
+  auto log = dcmtk::log4cplus::Logger::getInstance("dcmtk.dcmjpeg");
+  log.setLogLevel(OFLogger::WARN_LOG_LEVEL);
+  log.setAdditivity(false);
+  log.addAppender(dcmtk::log4cplus::SharedAppenderPtr(new Counter));
+}
+
 bool says(std::span<const std::byte> bytes, std::size_t at, const char* text) {
   const std::size_t n = std::strlen(text);
   return bytes.size() >= at + n && std::memcmp(bytes.data() + at, text, n) == 0;
@@ -74,12 +102,15 @@ void prepare_dcmtk() {
   static std::once_flag once;
   std::call_once(once, [] {
     OFLog::configure(OFLogger::OFF_LOG_LEVEL);  // its warnings can hold a patient's data
+    count_jpeg_warnings();
     DcmRLEDecoderRegistration::registerCodecs();
     DJDecoderRegistration::registerCodecs(EDC_photometricInterpretation, EUC_default,
                                           EPC_colorByPixel);
     DJLSDecoderRegistration::registerCodecs(EJLSUC_default, EJLSPC_colorByPixel);
   });
 }
+
+std::size_t jpeg_warnings_here() { return jpeg_warnings; }
 
 bool is_dicom(std::span<const std::byte> bytes) {
   return says(bytes, 128, "DICM") || says(bytes, 0, "DICM");

@@ -16,6 +16,10 @@ namespace tidemark::film {
 /// Switches off DCMTK's log and registers its decoders, once per process.
 void prepare_dcmtk();
 
+/// Warnings of DCMTK's JPEG decoder on the calling thread so far: it goes on over damaged data with
+/// made-up pixels and calls that a success. Decoding runs on the thread that asks for it.
+[[nodiscard]] std::size_t jpeg_warnings_here();
+
 /// Whether the bytes say that they are DICOM: "DICM" after the preamble or at the very start. The
 /// preamble may hold the first bytes of another format, so ask this before any other format.
 [[nodiscard]] bool is_dicom(std::span<const std::byte> bytes);

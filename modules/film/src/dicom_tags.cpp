@@ -1,14 +1,17 @@
 #include "dicom_tags.h"
 
 #include <algorithm>
+#include <array>
 #include <charconv>
 #include <cmath>
 #include <random>
+#include <string_view>
 #include <utility>
 
 #include "limits.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
+#include "tidemark/film/calibration.h"
 #include "words.h"
 
 namespace tidemark::film {
@@ -48,6 +51,16 @@ std::optional<double> positive_of(DcmItem& dataset, const DcmTagKey& tag, const 
   return std::nullopt;
 }
 
+/// A distance from the source; one that no film of the hip is taken at is in another unit.
+std::optional<double> distance_of(DcmItem& dataset, const DcmTagKey& tag, const std::string& name,
+                                  double least_mm, std::vector<std::string>& notes) {
+  const auto value = positive_of(dataset, tag, name, notes);
+  if (!value || (*value >= least_mm && *value <= kMaxSourceToDetectorMm)) return value;
+  notes.push_back(name +
+                  " is no distance in mm that a film of the hip is taken at; it counts as missing");
+  return std::nullopt;
+}
+
 ScaleFacts scale_facts_of(DcmItem& dataset, std::vector<std::string>& notes) {
   ScaleFacts scale;
   scale.pixel_spacing = spacing_of(dataset, DCM_PixelSpacing, "PixelSpacing", notes);
@@ -57,9 +70,11 @@ ScaleFacts scale_facts_of(DcmItem& dataset, std::vector<std::string>& notes) {
       spacing_of(dataset, DCM_NominalScannedPixelSpacing, "NominalScannedPixelSpacing", notes);
   scale.calibration_type = text_of(dataset, DCM_PixelSpacingCalibrationType);
   scale.source_to_detector_mm =
-      positive_of(dataset, DCM_DistanceSourceToDetector, "DistanceSourceToDetector", notes);
+      distance_of(dataset, DCM_DistanceSourceToDetector, "DistanceSourceToDetector",
+                  kMinSourceToDetectorMm, notes);
   scale.source_to_patient_mm =
-      positive_of(dataset, DCM_DistanceSourceToPatient, "DistanceSourceToPatient", notes);
+      distance_of(dataset, DCM_DistanceSourceToPatient, "DistanceSourceToPatient",
+                  kMinSourceToHipMm + kTableToHipMm, notes);
   scale.magnification_factor = positive_of(dataset, DCM_EstimatedRadiographicMagnificationFactor,
                                            "EstimatedRadiographicMagnificationFactor", notes);
   return scale;
@@ -75,6 +90,45 @@ std::optional<Side> side_of(DcmItem& dataset) {
   return std::nullopt;
 }
 
+/// The words of a text in capitals: devices write "A.P.", "ap hip" or "AP_OBL".
+std::vector<std::string> words_of(const std::string& text) {
+  std::vector<std::string> words(1);
+  for (const char c : text) {
+    const bool letter = (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
+    if (letter) {
+      words.back() += static_cast<char>(c >= 'a' ? c - 'a' + 'A' : c);
+    } else if (c != '.' && !words.back().empty()) {
+      words.emplace_back();
+    }
+  }
+  if (words.back().empty()) words.pop_back();
+  return words;
+}
+
+template <std::size_t N>
+bool begins_with_one_of(const std::string& word, const std::array<std::string_view, N>& starts) {
+  return std::any_of(starts.begin(), starts.end(),
+                     [&](std::string_view start) { return word.starts_with(start); });
+}
+
+/// Whether a sequence tells how a view differs from the plain one, by more than how the patient
+/// stood or lay: View Modifier Code Sequence (0054,0222), context group 4011.
+bool is_modified(DcmItem& item) {
+  static constexpr std::array<std::string_view, 5> kPlain{"WEIGHT", "STAND", "ERECT", "SUPINE",
+                                                          "RECUMBENT"};
+  DcmItem* modifier = nullptr;
+  for (long i = 0; item.findAndGetSequenceItem(DCM_ViewModifierCodeSequence, modifier, i).good() &&
+                   modifier != nullptr;
+       ++i) {
+    const auto words = words_of(text_of(*modifier, DCM_CodeMeaning).value_or(""));
+    const bool plain = std::any_of(words.begin(), words.end(), [](const std::string& word) {
+      return begins_with_one_of(word, kPlain);
+    });
+    if (!plain) return true;
+  }
+  return false;
+}
+
 /// View Code Sequence (0054,0220), context group 4010: SNOMED codes and their older forms.
 std::optional<View> view_from_code(DcmItem& dataset) {
   DcmItem* item = nullptr;
@@ -86,33 +140,66 @@ std::optional<View> view_from_code(DcmItem& dataset) {
   const auto is_one_of = [&](std::initializer_list<const char*> codes) {
     return std::any_of(codes.begin(), codes.end(), [&](const char* c) { return *code == c; });
   };
-  if (is_one_of({"399348003", "R-10206"})) return View::kAp;
-  if (is_one_of({"272479007", "R-10214"})) return View::kPa;
   if (is_one_of({"399173006", "R-10236", "399198007", "R-10232", "399067008"})) {
     return View::kLateral;
   }
+  if (is_modified(*item)) return View::kOther;
+  if (is_one_of({"399348003", "R-10206"})) return View::kAp;
+  if (is_one_of({"272479007", "R-10214"})) return View::kPa;
   return View::kOther;
 }
 
-/// The first word of View Position in capitals, without points: devices write "A.P." or "ap hip".
-std::string first_letters(const std::string& text) {
-  std::string out;
-  for (const char c : text) {
-    if (c == '.') continue;
-    if (c < 'A' || (c > 'Z' && c < 'a') || c > 'z') break;
-    out += static_cast<char>(c >= 'a' ? c - 'a' + 'A' : c);
+/// Whether the view's code is SNOMED's, in which all views have one; a device's own may mean any.
+bool has_common_code(DcmItem& dataset) {
+  DcmItem* item = nullptr;
+  if (dataset.findAndGetSequenceItem(DCM_ViewCodeSequence, item).bad() || item == nullptr) {
+    return false;
   }
-  return out;
+  const auto scheme = text_of(*item, DCM_CodingSchemeDesignator);
+  return scheme == "SCT" || scheme == "SRT" || scheme == "SNM3" || scheme == "99SDM" ||
+         is_modified(*item);
 }
 
-std::optional<View> view_of(DcmItem& dataset) {
-  const auto text = text_of(dataset, DCM_ViewPosition);
-  if (!text) return view_from_code(dataset);
-  const std::string word = first_letters(*text);
-  if (word == "AP") return View::kAp;
-  if (word == "PA") return View::kPa;
-  if (word == "LL" || word == "RL" || word == "LAT" || word == "LATERAL") return View::kLateral;
-  return view_from_code(dataset).value_or(View::kOther);
+/// View Position (0018,5101) by its first word; a frontal view with a word behind that makes it
+/// another one is another one. Nothing for words that are not known.
+std::optional<View> view_from_position(DcmItem& dataset) {
+  static constexpr std::array<std::string_view, 6> kTurned{"OBL",   "AX",     "FROG",
+                                                           "INLET", "OUTLET", "JUDET"};
+  const auto words = words_of(text_of(dataset, DCM_ViewPosition).value_or(""));
+  if (words.empty()) return std::nullopt;
+  const std::string& first = words.front();
+  if (first == "LL" || first == "RL" || first == "LAT" || first == "LATERAL") {
+    return View::kLateral;
+  }
+  const bool turned = std::any_of(words.begin(), words.end(), [](const std::string& word) {
+    return begins_with_one_of(word, kTurned);
+  });
+  if (turned || first == "LLO" || first == "RLO") return View::kOther;
+  if (first == "AP") return View::kAp;
+  if (first == "PA") return View::kPa;
+  return std::nullopt;
+}
+
+/// Of two views the one that is rarer: a film that is none of a plain view must not pass for one.
+View rarer_of(View a, View b) {
+  static constexpr std::array kRarestFirst{View::kOther, View::kLateral, View::kPa, View::kAp};
+  return *std::find_if(kRarestFirst.begin(), kRarestFirst.end(),
+                       [&](View one) { return one == a || one == b; });
+}
+
+std::optional<View> view_of(DcmItem& dataset, std::vector<std::string>& notes) {
+  const auto by_code = view_from_code(dataset);
+  const auto by_position = view_from_position(dataset);
+  std::optional<View> view = by_position ? by_position : by_code;
+  const bool known = by_code && (*by_code != View::kOther || has_common_code(dataset));
+  if (known && by_position && *by_code != *by_position) {
+    notes.emplace_back(
+        "ViewPosition and the view's code in the header name two views; the rarer one was taken");
+    view = rarer_of(*by_code, *by_position);
+  }
+  if (!view && dataset.tagExistsWithValue(DCM_ViewPosition)) view = View::kOther;
+  const bool frontal = view == View::kAp || view == View::kPa;
+  return frontal && is_modified(dataset) ? View::kOther : view;
 }
 
 std::optional<Date> date_of(DcmItem& dataset, std::vector<std::string>& notes) {
@@ -134,16 +221,18 @@ std::optional<std::array<std::string, 2>> orientation_of(DcmItem& dataset) {
   return std::array{*row, *column};
 }
 
-/// A key that tells patients apart within this run and means nothing outside of it.
+/// A key that tells patients apart within this run and means nothing outside of it: the hash of the
+/// id, and that of its issuer, which may be missing on some films of one patient.
 std::optional<std::string> patient_key_of(DcmItem& dataset) {
-  const auto id = text_of(dataset, DCM_PatientID);
+  const auto id = raw_text_of(dataset, DCM_PatientID);
   if (!id) return std::nullopt;
   static const std::string salt = [] {
     std::random_device device;
     return std::to_string(device()) + "-" + std::to_string(device()) + "-";
   }();
-  const std::string all = salt + text_of(dataset, DCM_IssuerOfPatientID).value_or("") + "-" + *id;
-  return sha256_hex(all);
+  const auto issuer = raw_text_of(dataset, DCM_IssuerOfPatientID);
+  const auto hashed = [](const std::string& text) { return sha256_hex(salt + text); };
+  return hashed(*id) + (issuer ? kBeforeIssuer + hashed(*issuer) : std::string());
 }
 
 void note_flips(DcmItem& dataset, FilmFacts& facts) {
@@ -242,6 +331,17 @@ std::optional<std::string> text_of(DcmItem& item, const DcmTagKey& tag, unsigned
   return text;
 }
 
+std::optional<std::string> raw_text_of(DcmItem& item, const DcmTagKey& tag) {
+  OFString value;
+  // All of it: a byte of a letter of several may look like the sign between two values.
+  if (item.findAndGetOFStringArray(tag, value).bad()) return std::nullopt;
+  const std::string text(value.c_str(), value.length());
+  constexpr std::string_view kFill(" \0", 2);
+  const auto from = text.find_first_not_of(kFill);
+  if (from == std::string::npos) return std::nullopt;
+  return text.substr(from, text.find_last_not_of(kFill) - from + 1);
+}
+
 std::optional<std::int64_t> integer_of(DcmItem& item, const DcmTagKey& tag, unsigned long index) {
   DcmElement* element = nullptr;
   if (item.findAndGetElement(tag, element).bad() || element == nullptr) return std::nullopt;
@@ -265,7 +365,7 @@ FilmFacts facts_of(DcmItem& dataset) {
   facts.modality = text_of(dataset, DCM_Modality).value_or("");
   facts.photometric = text_of(dataset, DCM_PhotometricInterpretation).value_or("");
   facts.side = side_of(dataset);
-  facts.view = view_of(dataset);
+  facts.view = view_of(dataset, facts.notes);
   facts.date = date_of(dataset, facts.notes);
   facts.patient_orientation = orientation_of(dataset);
   facts.body_part = text_of(dataset, DCM_BodyPartExamined);

@@ -17,6 +17,13 @@ namespace tidemark::film {
 [[nodiscard]] std::optional<std::string> text_of(DcmItem& item, const DcmTagKey& tag,
                                                  unsigned long index = 0);
 
+/// The bytes of a value as they stand, without spaces at the ends: two ids that differ in a letter
+/// beyond ASCII stay two. Identifies a person: never to be shown.
+[[nodiscard]] std::optional<std::string> raw_text_of(DcmItem& item, const DcmTagKey& tag);
+
+/// Stands in FilmFacts::patient_key before the issuer's part, if there is one.
+inline constexpr char kBeforeIssuer = '/';
+
 /// A whole number stored as US, SS or IS.
 [[nodiscard]] std::optional<std::int64_t> integer_of(DcmItem& item, const DcmTagKey& tag,
                                                      unsigned long index = 0);

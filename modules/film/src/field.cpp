@@ -159,17 +159,28 @@ void keep_dark_masks_only(std::array<std::optional<Edge>, 4>& edges) {
   }
 }
 
-/// The border as a line of the film; the side itself where there is none. `length` is that of the
-/// side in blocks.
-Line2 line_of(SideOf side, const std::optional<Edge>& edge, int block, int length,
-              const Raster& pixels) {
+/// Blocks that a film's borders are looked for in, and the film.
+struct Blocks {
+  int size = 1;  ///< px
+  const Raster& means;
+  const Raster& pixels;
+};
+
+/// The border as a line of the film; the side itself where there is none.
+Line2 line_of(SideOf side, const std::optional<Edge>& edge, const Blocks& blocks) {
   const bool upright = is_upright(side);
-  const double at = edge ? block * (edge->depth + edge->halo + 0.5 + kInwards) : -0.5;
-  const double slope = edge ? edge->slope : 0.0;
-  const double middle = block * 0.5 * length;
-  const double far = (upright ? pixels.width : pixels.height) - 1.0;
   const bool turned = side == SideOf::kRight || side == SideOf::kBottom;
-  const double place = turned ? far - at : at;
+  double place = -0.5;
+  if (edge) {
+    // From the far sides blocks count from the last whole one, not from the film's end.
+    const int across = upright ? blocks.means.width : blocks.means.height;
+    const double at = blocks.size * (edge->depth + edge->halo + 0.5 + kInwards);
+    place = turned ? blocks.size * across - 1.0 - at : at;
+  } else if (turned) {
+    place = (upright ? blocks.pixels.width : blocks.pixels.height) - 0.5;
+  }
+  const double middle = blocks.size * 0.5 * (upright ? blocks.means.height : blocks.means.width);
+  const double slope = edge ? edge->slope : 0.0;
   const double lean = turned ? -slope : slope;
   return upright ? Line2{Vec2(place, middle), Vec2(lean, 1.0).normalized()}
                  : Line2{Vec2(middle, place), Vec2(1.0, lean).normalized()};
@@ -203,11 +214,6 @@ void fill_outside(const ExposedField& field, Raster& pixels) {
 
 /// The corners of the field, from the upper left one clockwise.
 std::array<Vec2, 4> corners_of(const ExposedField& f, const Raster& pixels) {
-  const auto meet = [](const Line2& upright, const Line2& level) {
-    double y = level.point.y();
-    for (int i = 0; i < 8; ++i) y = y_at(level, x_at(upright, y));  // slopes are small
-    return Vec2(x_at(upright, y), y);
-  };
   std::array<Vec2, 4> out{meet(f.left, f.top), meet(f.right, f.top), meet(f.right, f.bottom),
                           meet(f.left, f.bottom)};
   const Vec2 far(pixels.width - 1.0, pixels.height - 1.0);
@@ -240,8 +246,7 @@ std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
   }
   keep_dark_masks_only(edges);
   const auto line = [&](std::size_t i) {
-    const int length = is_upright(sides.at(i)) ? blocks.height : blocks.width;
-    return line_of(sides.at(i), edges.at(i), block, length, pixels);
+    return line_of(sides.at(i), edges.at(i), {block, blocks, pixels});
   };
   const ExposedField field{line(0), line(1), line(2), line(3)};
   const bool any = std::any_of(edges.begin(), edges.end(), [](const auto& e) { return bool(e); });

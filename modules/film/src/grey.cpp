@@ -3,11 +3,15 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <iterator>
 
 namespace tidemark::film {
 namespace {
 
 constexpr std::size_t kCodes = 65536;
+/// Of the range of a film's values: farther off them than that, padding is no exposure. Where metal
+/// is cut off at the padding's own value, its blur fills the values up to it. House choice.
+constexpr double kPaddingFarOff = 0.01;
 
 /// Exposure of a linear detector from its pixel value: arbitrary unit, at least one grey step.
 struct LinearExposure {
@@ -75,6 +79,37 @@ bool is_padding(const GreyRule& rule, std::int32_t value) {
   return value >= std::min(*rule.padding_low, other) && value <= std::max(*rule.padding_low, other);
 }
 
+/// A code of a frame that stands for an exposure, and how often it does.
+struct Exposed {
+  std::int32_t value = 0;
+  float grey = 0.0F;
+  std::size_t pixels = 0;
+};
+
+/// The grey below which 5 of 100 exposed pixels lie.
+float dark_grey_of(std::vector<Exposed> exposed) {
+  std::sort(exposed.begin(), exposed.end(),
+            [](const Exposed& a, const Exposed& b) { return a.grey < b.grey; });
+  std::size_t all = 0;
+  for (const Exposed& e : exposed) all += e.pixels;
+  std::size_t below = 0;
+  for (const Exposed& e : exposed) {
+    below += e.pixels;
+    if (20 * below > all) return e.grey;
+  }
+  return exposed.back().grey;
+}
+
+/// @param by_value  sorted by value, not empty
+const Exposed& nearest_to(std::int32_t value, const std::vector<Exposed>& by_value) {
+  const auto above = std::lower_bound(by_value.begin(), by_value.end(), value,
+                                      [](const Exposed& e, std::int32_t v) { return e.value < v; });
+  if (above == by_value.begin()) return *above;
+  const auto below = std::prev(above);
+  if (above == by_value.end()) return *below;
+  return above->value - value < value - below->value ? *above : *below;
+}
+
 }  // namespace
 
 double LookUpTable::at(double input) const {
@@ -114,23 +149,14 @@ std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& no
   if (exposure.lowest > exposure.highest) std::swap(exposure.lowest, exposure.highest);
 
   std::vector<float> of_value(count);
-  std::vector<bool> padded(count, false);
   for (std::size_t i = 0; i < count; ++i) {
     const std::int32_t value = lowest + static_cast<std::int32_t>(i);
-    padded[i] = is_padding(rule, value);
     const double v = after_modality(rule, value);
     if (rule.relationship == Relationship::kLinear) {
       of_value[i] = static_cast<float>(-std::log(exposure(v)));
     } else {
       of_value[i] = static_cast<float>(sign * (voi ? rule.voi_table->at(v) : v));
     }
-  }
-  // Padding takes the nearest true grey: below it, or above it at the bottom of the range.
-  for (std::size_t i = 1; i < count; ++i) {
-    if (padded[i] && !padded[i - 1]) of_value[i] = of_value[i - 1], padded[i] = false;
-  }
-  for (std::size_t i = count - 1; i-- > 0;) {
-    if (padded[i] && !padded[i + 1]) of_value[i] = of_value[i + 1], padded[i] = false;
   }
 
   const std::vector<std::int32_t> values = value_table(rule);
@@ -139,6 +165,34 @@ std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& no
     table[code] = of_value[static_cast<std::size_t>(values[code] - lowest)];
   }
   return table;
+}
+
+void settle_padding(const GreyRule& rule, const RasterOf<std::uint16_t>& codes,
+                    const std::vector<std::int32_t>& value_of_code,
+                    std::vector<float>& grey_of_code) {
+  if (!rule.padding_low) return;
+  std::vector<std::size_t> pixels(kCodes);
+  for (const std::uint16_t code : codes.values) ++pixels[code];
+  std::vector<Exposed> exposed;
+  std::vector<std::size_t> padding;
+  for (std::size_t code = 0; code < kCodes; ++code) {
+    if (pixels[code] == 0) continue;
+    if (is_padding(rule, value_of_code[code])) {
+      padding.push_back(code);
+    } else {
+      exposed.push_back({value_of_code[code], grey_of_code[code], pixels[code]});
+    }
+  }
+  if (padding.empty() || exposed.empty()) return;
+  std::sort(exposed.begin(), exposed.end(),
+            [](const Exposed& a, const Exposed& b) { return a.value < b.value; });
+  const double range = static_cast<double>(exposed.back().value) - exposed.front().value;
+  const float dark = dark_grey_of(exposed);
+  for (const std::size_t code : padding) {
+    const Exposed& nearest = nearest_to(value_of_code[code], exposed);
+    const double off = std::abs(static_cast<double>(nearest.value) - value_of_code[code]);
+    grey_of_code[code] = off > kPaddingFarOff * range ? dark : nearest.grey;
+  }
 }
 
 }  // namespace tidemark::film

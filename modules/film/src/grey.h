@@ -5,6 +5,8 @@
 #include <string>
 #include <vector>
 
+#include "tidemark/core/raster.h"
+
 namespace tidemark::film {
 
 /// A table of an item of Modality LUT Sequence or VOI LUT Sequence (DICOM PS3.3 C.11.1, C.11.2).
@@ -46,9 +48,15 @@ struct GreyRule {
 /// Modality LUT or rescale; for linear detectors minus the logarithm of the exposure; the VOI
 /// *table* when the film has no window and no stated relationship to exposure (then the table is
 /// the only statement about its greys), unless it both rises and falls: then one grey would stand
-/// for two exposures. A linear window only cuts off and is not applied. Padding
-/// gets the grey of the nearest value that is not padding. What was done and is unusual goes to
-/// `notes`.
+/// for two exposures. A linear window only cuts off and is not applied. Padding is left to
+/// settle_padding(). What was done and is unusual goes to `notes`.
 [[nodiscard]] std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& notes);
+
+/// Gives the padding of a frame a grey that the frame has: that of the nearest value in it that is
+/// none; where that is far off, a dark one, as of air. Padding may have any value, and a grey of
+/// its own would be brighter than metal or stretch the range by which a film's greys are judged.
+void settle_padding(const GreyRule& rule, const RasterOf<std::uint16_t>& codes,
+                    const std::vector<std::int32_t>& value_of_code,
+                    std::vector<float>& grey_of_code);
 
 }  // namespace tidemark::film

@@ -12,16 +12,6 @@
 namespace tidemark::film {
 namespace {
 
-/// A value as it stands: two ids that differ in a letter beyond ASCII stay two.
-std::optional<std::string> raw_text(DcmItem& dataset, const DcmTagKey& tag) {
-  OFString value;
-  if (dataset.findAndGetOFString(tag, value).bad()) return {};
-  const std::string text(value.c_str(), value.length());
-  const auto from = text.find_first_not_of(' ');
-  if (from == std::string::npos) return {};
-  return text.substr(from, text.find_last_not_of(' ') - from + 1);
-}
-
 Expected<FilmHeader> header_of(const std::filesystem::path& file) {
   const std::string name = file.filename().string();
   const auto bytes = read_file(file, kMaxFilmBytes);
@@ -35,11 +25,11 @@ Expected<FilmHeader> header_of(const std::filesystem::path& file) {
   DcmDataset& dataset = *(*parsed)->getDataset();
   FilmHeader header{.facts = facts_of(dataset),
                     .has_pixels = dataset.tagExists(DCM_PixelData) == OFTrue,
-                    .patient_id = raw_text(dataset, DCM_PatientID),
-                    .issuer = raw_text(dataset, DCM_IssuerOfPatientID),
-                    .object_uid = raw_text(dataset, DCM_SOPInstanceUID),
-                    .time = raw_text(dataset, DCM_AcquisitionTime)};
-  if (!header.time) header.time = raw_text(dataset, DCM_ContentTime);
+                    .patient_id = raw_text_of(dataset, DCM_PatientID),
+                    .issuer = raw_text_of(dataset, DCM_IssuerOfPatientID),
+                    .object_uid = raw_text_of(dataset, DCM_SOPInstanceUID),
+                    .time = raw_text_of(dataset, DCM_AcquisitionTime)};
+  if (!header.time) header.time = raw_text_of(dataset, DCM_ContentTime);
   header.facts.file = name;
   header.facts.sha256 = sha256_hex(*bytes);
   return header;

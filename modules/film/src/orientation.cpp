@@ -5,6 +5,8 @@
 #include <cstddef>
 #include <utility>
 
+#include "tidemark/core/cubic.h"
+
 namespace tidemark::film {
 namespace {
 
@@ -44,12 +46,8 @@ struct Taps {
 Taps taps_at(double position, int n) {
   position = std::min(position, static_cast<double>(n - 1));
   const int left = static_cast<int>(std::floor(position));
-  const double t = position - left;
-  const double t2 = t * t;
-  const double t3 = t2 * t;
   Taps taps;
-  taps.weight = {-0.5 * t3 + t2 - 0.5 * t, 1.5 * t3 - 2.5 * t2 + 1.0,
-                 -1.5 * t3 + 2.0 * t2 + 0.5 * t, 0.5 * t3 - 0.5 * t2};
+  taps.weight = cubic_weights(position - left);
   for (int k = 0; k < 4; ++k) {
     taps.index[static_cast<std::size_t>(k)] = std::clamp(left - 1 + k, 0, n - 1);
   }

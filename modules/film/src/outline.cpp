@@ -110,6 +110,13 @@ Raster cut(const Raster& pixels, const Span& x, const Span& y) {
 
 }  // namespace
 
+Vec2 meet(const Line2& a, const Line2& b) {
+  const double across = a.direction.x() * b.direction.y() - a.direction.y() * b.direction.x();
+  const Vec2 between = b.point - a.point;
+  const double along_a = between.x() * b.direction.y() - between.y() * b.direction.x();
+  return a.point + a.direction * (along_a / across);
+}
+
 std::optional<Box> box_of(const Mask& mask) {
   Box out{{mask.width, -1}, {mask.height, -1}};
   for (int y = 0; y < mask.height; ++y) {

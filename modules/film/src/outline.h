@@ -23,6 +23,9 @@ struct Box {
 /// Nothing for an empty mask.
 [[nodiscard]] std::optional<Box> box_of(const Mask& mask);
 
+/// Where two lines meet; not finite where they are parallel.
+[[nodiscard]] Vec2 meet(const Line2& a, const Line2& b);
+
 /// All of a film as a field.
 [[nodiscard]] ExposedField whole_of(const Raster& pixels);
 

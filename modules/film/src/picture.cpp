@@ -55,7 +55,10 @@ FilmFacts facts_of(const PictureHeader& header, int channels) {
   facts.bits_stored = header.bits;
   if (channels > 2) facts.notes.emplace_back("a grey picture stored as colour");
   if (channels == 2 || channels == 4) facts.notes.emplace_back("the opacity was ignored");
-  if (header.has_resolution) {
+  if (header.pixel_height_per_width != 1.0) {
+    facts.notes.emplace_back(
+        "the picture's print resolution was used for the shape of its pixels alone");
+  } else if (header.has_resolution) {
     facts.notes.emplace_back(
         "the picture's print resolution was ignored: it says nothing about the patient");
   }
@@ -75,6 +78,7 @@ Expected<LoadedFilm> load_picture(std::span<const std::byte> bytes, const std::s
   }
   LoadedFilm film;
   film.facts = facts_of(*header, samples->channels);
+  film.pixel_height_per_width = header->pixel_height_per_width;
   if (samples->greys.has_colour()) film.facts.notes.emplace_back(kColouredMarks);
   if (samples->numbers.empty()) {
     film.codes.width = header->columns;

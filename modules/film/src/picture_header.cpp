@@ -1,6 +1,7 @@
 #include "picture_header.h"
 
 #include <array>
+#include <cmath>
 #include <cstring>
 #include <vector>
 
@@ -38,6 +39,15 @@ struct Reader {
   }
 };
 
+/// Height over width of pixels of which so many go across and down one length. Differences within
+/// what writers round by count as none: pixels are then left as they are.
+double pixel_shape(double per_length_across, double per_length_down) {
+  constexpr double kRounded = 0.01;  // house choice
+  if (!(per_length_across > 0.0) || !(per_length_down > 0.0)) return 1.0;
+  const double shape = per_length_across / per_length_down;
+  return std::abs(shape - 1.0) > kRounded ? shape : 1.0;
+}
+
 Expected<PictureHeader> sized(PictureHeader header, std::int64_t columns, std::int64_t rows,
                               const std::string& name) {
   if (auto size = check_size(columns, rows, name); !size) return tl::unexpected(size.error());
@@ -63,7 +73,11 @@ Expected<PictureHeader> inspect_png(std::span<const std::byte> bytes, const std:
     }
     const auto type = bytes.subspan(at + 4, 4);
     ended = starts(type, "IEND", 4);
-    header.has_resolution = header.has_resolution || starts(type, "pHYs", 4);
+    if (starts(type, "pHYs", 4)) {
+      header.has_resolution = true;
+      header.pixel_height_per_width =
+          pixel_shape(reader.get(at + 8, 4).value_or(0), reader.get(at + 12, 4).value_or(0));
+    }
     at += 12 + *length;
   }
   if (header.bits < 8) return bad(name, "too few grey levels", "save it with 8 or 16 bits a pixel");
@@ -99,6 +113,18 @@ class TiffDirectory {
     }
     return found;
   }
+  /// The first value of a tag of type RATIONAL; 0 when the tag is absent, another or out of the
+  /// file.
+  [[nodiscard]] double rational(std::uint32_t tag) const {
+    for (std::size_t i = 0; i < count().value_or(0); ++i) {
+      const std::size_t entry = at_ + 2 + 12 * i;
+      if (reader_.get(entry, 2) != tag || reader_.get(entry + 2, 2) != 5U) continue;
+      const std::size_t from = reader_.get(entry + 8, 4).value_or(0xFFFFFFFFU);
+      const double over = reader_.get(from + 4, 4).value_or(0);
+      return over > 0.0 ? reader_.get(from, 4).value_or(0) / over : 0.0;
+    }
+    return 0.0;
+  }
   [[nodiscard]] std::uint32_t value(std::uint32_t tag, std::uint32_t otherwise) const {
     const auto all = values(tag);
     return all.empty() ? otherwise : all.front();
@@ -116,6 +142,11 @@ std::uint32_t orientation_of(const TiffDirectory& directory) {
   return stated >= 1 && stated <= 8 ? stated : 1;
 }
 
+/// Of the pixels, by XResolution and YResolution (TIFF 6.0, tags 282 and 283; Exif has the same).
+double pixel_shape_of(const TiffDirectory& directory) {
+  return pixel_shape(directory.rational(282), directory.rational(283));
+}
+
 /// Points are told in pixels as stored, and whoever put them on a sheet saw the picture turned.
 tl::unexpected<Error> turned(const std::string& name, std::uint32_t orientation) {
   return bad(name,
@@ -124,9 +155,9 @@ tl::unexpected<Error> turned(const std::string& name, std::uint32_t orientation)
              "save it again the way it is to be seen");
 }
 
-/// The orientation in a JPEG's Exif segment, whose content is a TIFF (T.81, B.1; Exif 2.3, 4.7.2:
-/// from memory); 1 where there is none.
-std::uint32_t orientation_in_jpeg(std::span<const std::byte> bytes) {
+/// The first directory in a JPEG's Exif segment, whose content is a TIFF (T.81, B.1;
+/// Exif 2.3, 4.7.2: from memory); absent where there is none.
+std::optional<TiffDirectory> exif_of(std::span<const std::byte> bytes) {
   const Reader reader{bytes};
   for (std::size_t at = 2; reader.get(at, 1) == 0xFFU;) {
     const auto marker = reader.get(at + 1, 1).value_or(0xDA);
@@ -136,11 +167,11 @@ std::uint32_t orientation_in_jpeg(std::span<const std::byte> bytes) {
     if (marker == 0xE1 && content.size() > 6 && starts(content, "Exif\0\0", 6)) {
       const auto tiff = content.subspan(6);
       const Reader inner{tiff, starts(tiff, "II", 2)};
-      return orientation_of(TiffDirectory(inner, inner.get(4, 4).value_or(0xFFFFFFFFU)));
+      return TiffDirectory(inner, inner.get(4, 4).value_or(0xFFFFFFFFU));
     }
     at += 2 + length;
   }
-  return 1;
+  return std::nullopt;
 }
 
 Expected<PictureHeader> inspect_jpeg_file(std::span<const std::byte> bytes,
@@ -153,12 +184,19 @@ Expected<PictureHeader> inspect_jpeg_file(std::span<const std::byte> bytes,
   if (frame->components != 1 && frame->components != 3) {
     return bad(name, "a colour picture", "save it as a greyscale picture");
   }
-  if (const auto way = orientation_in_jpeg(bytes); way != 1) return turned(name, way);
-  // JFIF density: unit 1 or 2 states pixels per length (T.871 10.1).
-  const bool density =
-      bytes.size() > 13 && starts(bytes.subspan(6), "JFIF", 4) && bytes[13] != std::byte{0};
-  return sized({.kind = PictureKind::kJpeg, .bits = 8, .has_resolution = density}, frame->columns,
-               frame->rows, name);
+  PictureHeader header{.kind = PictureKind::kJpeg, .bits = 8};
+  if (const auto exif = exif_of(bytes)) {
+    if (const auto way = orientation_of(*exif); way != 1) return turned(name, way);
+    header.pixel_height_per_width = pixel_shape_of(*exif);
+  }
+  // JFIF density: unit 1 or 2 states pixels per length, 0 their shape alone (T.871 10.1).
+  if (bytes.size() > 17 && starts(bytes.subspan(6), "JFIF", 4)) {
+    const Reader reader{bytes};
+    header.has_resolution = bytes[13] != std::byte{0};
+    header.pixel_height_per_width =
+        pixel_shape(reader.get(14, 2).value_or(0), reader.get(16, 2).value_or(0));
+  }
+  return sized(header, frame->columns, frame->rows, name);
 }
 
 bool strips_are_whole(const TiffDirectory& directory, std::size_t file_bytes) {
@@ -194,6 +232,7 @@ Expected<PictureHeader> inspect_tiff(std::span<const std::byte> bytes, const std
   header.bits = static_cast<int>(directory.value(258, 1) & 0xFFFFU);
   header.white_is_zero = directory.value(262, 1) == 0;
   header.has_resolution = directory.value(296, 2) != 1 && !directory.values(296).empty();
+  header.pixel_height_per_width = pixel_shape_of(directory);
   if (header.bits < 8) return bad(name, "too few grey levels", "save it with 8 or 16 bits a pixel");
   if (const auto way = orientation_of(directory); way != 1) return turned(name, way);
   return sized(header, directory.value(256, 0), directory.value(257, 0), name);

@@ -20,6 +20,8 @@ struct PictureHeader {
   int bits = 0;                 ///< of one sample
   bool white_is_zero = false;   ///< TIFF photometric interpretation 0
   bool has_resolution = false;  ///< states pixels per length of paper or screen
+  /// Of one pixel, where the two resolutions that are stated differ; else 1.
+  double pixel_height_per_width = 1.0;
 };
 
 /// The kind of picture by its first bytes; absent when it is none of ours.

@@ -151,12 +151,6 @@ Verdict judged(const Shrunk& film, const std::vector<Outline>& outlines) {
 
 /// The four lines of a field as an outline.
 Outline outline_of(const ExposedField& field) {
-  const auto meet = [](const Line2& a, const Line2& b) {
-    const double along_b = a.direction.x() * b.direction.y() - a.direction.y() * b.direction.x();
-    const Vec2 between = b.point - a.point;
-    const double along_a = between.x() * b.direction.y() - between.y() * b.direction.x();
-    return Vec2(a.point + a.direction * (along_a / along_b));
-  };
   return {meet(field.left, field.top), meet(field.right, field.top),
           meet(field.right, field.bottom), meet(field.left, field.bottom)};
 }

@@ -130,7 +130,7 @@ void doubt_head_diameter(WorkingSeries& work) {
     if (film.out.calibration->method != "head_diameter") continue;
     used = true;
     if (!film.out.other_scales.empty()) return;
-    if (film.seen->hip_view.facts.scale.imager_pixel_spacing) return;
+    if (film::detector_spacing(film.seen->hip_view.facts.scale)) return;
   }
   if (!used) return;
   work.flags.push_back(

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "tidemark/core/uncertainty.h"
 #include "tidemark/film/calibration.h"
 #include "working.h"
 
@@ -21,11 +22,10 @@ constexpr double kNominalHeadMm = 32.0;
 constexpr double kNominalHeadUMm = 4.0;
 /// Standard uncertainty of a circle's diameter that the user drew. House choice.
 constexpr double kDrawnCircleUPx = 1.0;
-constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
 
 template <class Q>
 Measured<Q> normal(double value, double u) {
-  return {{value}, {u}, {kNormal95 * u}};
+  return measured(Q{value}, Q{u});
 }
 
 std::string name_of(film::ScaleMethod method) {
@@ -85,6 +85,7 @@ struct OwnScale {
   Measured<MillimetresPerPixel> per_view_px;
   std::string note;
   std::vector<film::ScaleCandidate> others;
+  std::vector<std::string> doubts;  ///< one sentence each
 };
 
 /// What this film says of its scale without the head; nothing when it says nothing.
@@ -92,16 +93,26 @@ std::optional<OwnScale> own_scale(const Working& film, const StemFacts& stem) {
   const auto calibration = film::calibrate(sources_of(film, stem));
   if (film.entry.scale) {
     const double k = film::view_px_per_stored_px(film.seen->hip_view);
-    OwnScale own{"given", given_per_view_px(film.entry, k), "given in the sheet", {}};
+    OwnScale own{"given", given_per_view_px(film.entry, k), "given in the sheet", {}, {}};
     if (calibration) {
       own.others = calibration->others;
       own.others.insert(own.others.begin(), calibration->best);
+      own.doubts = calibration->disagreements;
+    }
+    if (auto odd = film::implausible_magnification(own.per_view_px, "the scale given in the sheet",
+                                                   film.seen->hip_view.facts.scale, k)) {
+      own.doubts.push_back(std::move(*odd));
     }
     return own;
   }
   if (!calibration) return {};
   return OwnScale{name_of(calibration->best.method), calibration->best.mm_per_px,
-                  calibration->best.note, calibration->others};
+                  calibration->best.note, calibration->others, calibration->disagreements};
+}
+
+/// The scale of a film, which is that of the stem's plane, over that in the plane of the head.
+double stem_over_head(const Working& film) {
+  return film::stem_over_head(film.out.view.value_or(View::kAp));
 }
 
 /// The head's diameter as the films' own scales give it together.
@@ -121,8 +132,9 @@ std::optional<HeadSize> head_from_films(const std::vector<Working*>& films,
     if (!own[i]) continue;
     const auto px = head_on_film(*films[i]);
     const auto& scale = own[i]->per_view_px;
-    const double mm = px.value.value * scale.value.value;
-    const double u = std::hypot(px.u.value * scale.value.value, px.value.value * scale.u.value);
+    const double k = 1.0 / stem_over_head(*films[i]);
+    const double mm = k * px.value.value * scale.value.value;
+    const double u = k * std::hypot(px.u.value * scale.value.value, px.value.value * scale.u.value);
     if (!(u > 0.0)) continue;
     weights += 1.0 / (u * u);
     sum += mm / (u * u);
@@ -155,6 +167,21 @@ void keep_others(Working& film, const std::vector<film::ScaleCandidate>& candida
   }
 }
 
+void doubt_scale(Working& film, const std::vector<std::string>& doubts) {
+  for (const std::string& sentence : doubts) {
+    film.out.flags.push_back({"scales_disagree", sentence});
+  }
+}
+
+/// Flags a scale that rests on one number of the sheet which nothing on this film can contradict.
+void doubt_unchecked(Working& film, const std::vector<film::ScaleCandidate>& others) {
+  if (!others.empty() || film::detector_spacing(film.seen->hip_view.facts.scale)) return;
+  film.out.flags.push_back(
+      {"scale_unchecked",
+       "Nothing else on this film tells its scale, so a wrong number in the sheet would go "
+       "unnoticed and make every length wrong in proportion; check it."});
+}
+
 MillimetresPerPixel head_share(const Working& film, const MillimetresPerPixel& scale) {
   const auto px = head_on_film(film);
   return (px.u / px.value) * scale;
@@ -166,7 +193,8 @@ Measured<Millimetres> head_stated(const StemFacts& stem) {
 
 /// Whether two scales differ by no more than their joint 95 % uncertainty.
 bool agree(const Measured<MillimetresPerPixel>& a, const Measured<MillimetresPerPixel>& b) {
-  return std::abs(a.value.value - b.value.value) <= kNormal95 * std::hypot(a.u.value, b.u.value);
+  return std::abs(a.value.value - b.value.value) <=
+         coverage_factor(kInfiniteFreedom) * std::hypot(a.u.value, b.u.value);
 }
 
 /// Scale of one film by the head of known size, its other sources beside it.
@@ -183,9 +211,7 @@ void scale_by_head(Working& film, const StemFacts& stem, const Measured<Millimet
   take_scale(film, per_stored_px(name_of(best.method), best.mm_per_px, best.note, k),
              best.mm_per_px, head_share(film, best.mm_per_px.value));
   keep_others(film, calibration->others);
-  for (const std::string& sentence : calibration->disagreements) {
-    film.out.flags.push_back({"scales_disagree", sentence});
-  }
+  doubt_scale(film, calibration->disagreements);
 }
 
 /// Scale of one film that the user gave, whatever else is known; what else is known says whether
@@ -207,12 +233,14 @@ void scale_as_given(Working& film, const StemFacts& stem, const OwnScale& own) {
                                                      name_of(other.method) +
                                                      " says; the sheet was followed."});
   }
+  doubt_scale(film, own.doubts);
+  doubt_unchecked(film, others);
 }
 
 /// Scale of one film by the head whose size came from the scales of all films.
 void scale_by_common_head(Working& film, const HeadSize& head, const std::optional<OwnScale>& own) {
   const auto px = head_on_film(film);
-  const double value = head.diameter.value.value / px.value.value;
+  const double value = stem_over_head(film) * head.diameter.value.value / px.value.value;
   const double u = value * std::hypot(head.diameter.u / head.diameter.value, px.u / px.value);
   const auto scale = normal<MillimetresPerPixel>(value, u);
   const double k = film::view_px_per_stored_px(film.seen->hip_view);
@@ -231,6 +259,9 @@ void scale_by_common_head(Working& film, const HeadSize& head, const std::option
         {"scales_disagree",
          "The scale of this film alone does not fit the scales of the others by the head."});
   }
+  doubt_scale(film, own->doubts);
+  // A header's scale is no number that someone typed.
+  if (own->method != name_of(film::ScaleMethod::kDicom)) doubt_unchecked(film, own->others);
 }
 
 std::string why_no_scale(const Working& film, const StemFacts& stem) {
@@ -245,12 +276,23 @@ void scale_in_pixels(WorkingSeries& work, const std::vector<Working*>& films) {
   work.flags.push_back({"lengths_in_pixels",
                         "Nothing gives the scale: lengths are in pixels of the reference film. "
                         "Give the head's diameter to get millimetres."});
-  const HeadSize nominal{normal<Millimetres>(kNominalHeadMm, kNominalHeadUMm), "pixels", 0};
   for (Working* film : films) {
-    scale_by_common_head(*film, nominal, {});
+    // As it is drawn at the stem's depth: from the front and from behind alike.
+    const double k = 1.0 / stem_over_head(*film);
+    scale_by_common_head(
+        *film, {normal<Millimetres>(k * kNominalHeadMm, k * kNominalHeadUMm), "pixels", 0}, {});
     film->hip->in_pixels = true;
     film->out.calibration->note = "a head of 32 mm assumed; cancels in results in pixels";
   }
+}
+
+/// Whether a film of this scale would show what films of the hip show: from a little less than stem
+/// and head to a whole leg. House choices.
+bool makes_a_field(MillimetresPerPixel per_view_px, const film::FilmImage& film) {
+  constexpr double kLeastMm = 120.0;
+  constexpr double kMostMm = 1300.0;
+  const double field = per_view_px.value * std::max(film.pixels.width, film.pixels.height);
+  return field >= kLeastMm && field <= kMostMm;
 }
 
 }  // namespace
@@ -271,10 +313,15 @@ Measured<MillimetresPerPixel> given_per_view_px(const FilmEntry& entry, double v
 std::optional<MillimetresPerPixel> scale_hint_of(const FilmEntry& entry,
                                                  const film::FilmImage& upright) {
   const double per_view_px = 1.0 / film::view_px_per_stored_px(upright);
-  if (entry.scale) return per_view_px * entry.scale->value;
-  const auto dicom = film::scale_from_dicom(upright.facts.scale);
-  if (!dicom) return {};
-  return per_view_px * dicom->mm_per_px.value;
+  std::optional<MillimetresPerPixel> hint;
+  if (entry.scale) {
+    hint = per_view_px * entry.scale->value;
+  } else if (const auto dicom = film::scale_from_dicom(upright.facts.scale)) {
+    hint = per_view_px * dicom->mm_per_px.value;
+  }
+  // A hint that is far off would hide the head from those who look for it by size.
+  if (hint && !makes_a_field(*hint, upright)) return {};
+  return hint;
 }
 
 void scale_films(WorkingSeries& work, WithoutScale without_scale) {

@@ -2,6 +2,7 @@
 #include <map>
 
 #include "tidemark/core/date.h"
+#include "tidemark/film/patient_key.h"
 #include "working.h"
 
 namespace tidemark::followup {
@@ -155,7 +156,7 @@ void flag_other_patients(WorkingSeries& work) {
     if (!film.upright || !film.upright->facts.patient_key) return;
     const auto& key = film.upright->facts.patient_key;
     if (!expected) expected = key;
-    if (*key == *expected) return;
+    if (film::may_be_same_patient(*key, *expected)) return;
     film.out.flags.push_back({"patient_differs",
                               "The patient of this file is not the one of the reference film, or "
                               "of the first that names one; check that it belongs to this hip."});

@@ -74,19 +74,25 @@ std::optional<bool> back_at_positive_x(const film::FilmImage& upright) {
   return {};
 }
 
+/// The reference film, taken from the front or from behind.
+struct Frontal {
+  const HipFilm& hip;
+  View view;
+};
+
 /// True diameter of the head; the frontal film's scale is that of the stem's plane.
-double head_mm(const HipFilm& reference) {
-  return 2.0 * reference.implant.head.circle_px.radius * reference.scale.value.value /
-         film::stem_over_head(View::kAp);
+double head_mm(const Frontal& reference) {
+  return 2.0 * reference.hip.implant.head.circle_px.radius * reference.hip.scale.value.value /
+         film::stem_over_head(reference.view);
 }
 
 /// In the plane of the head.
 Measured<MillimetresPerPixel> scale_by_head(const anatomy::Implant& implant,
-                                            const HipFilm& reference) {
+                                            const Frontal& reference) {
   const double px = 2.0 * implant.head.circle_px.radius;
   const double mm_per_px = head_mm(reference) / px;
   const double relative = std::hypot(implant.head.diameter_u_px / px,
-                                     reference.scale.u.value / reference.scale.value.value);
+                                     reference.hip.scale.u.value / reference.hip.scale.value.value);
   return measured(MillimetresPerPixel{mm_per_px}, MillimetresPerPixel{relative * mm_per_px});
 }
 
@@ -126,8 +132,8 @@ enum class HeadSize { kFits, kTooSmall, kTooLarge };
 /// Whether head and stem are of one size: from the side the rim of a cup or a spot of metal is
 /// easily taken for a head. A stem that leans towards the tube by 30 degrees looks shorter by 13 %;
 /// longer than on the frontal film it looks by hardly more than 7 %. House choice.
-HeadSize size_of_head(const anatomy::Implant& implant, const HipFilm& reference) {
-  const auto by_length = scale_by_length(implant, reference);
+HeadSize size_of_head(const anatomy::Implant& implant, const Frontal& reference) {
+  const auto by_length = scale_by_length(implant, reference.hip);
   if (!by_length) return HeadSize::kFits;  // nothing to hold it against
   const double ratio = scale_by_head(implant, reference).value.value / by_length->value;
   return ratio > 1.07 ? HeadSize::kTooSmall : ratio < 0.85 ? HeadSize::kTooLarge : HeadSize::kFits;
@@ -147,7 +153,7 @@ migration::MeasuredFilm found_on(const HipFilm& film) {
 /// Head and stem as the film shows them; a head that does not fit its stem is left out and the next
 /// one sought.
 Expected<anatomy::Implant> implant_from_side(const Working& film, const film::FilmImage& view,
-                                             const HipFilm& reference, const Steps& steps) {
+                                             const Frontal& reference, const Steps& steps) {
   constexpr int kMostHeads = 3;
   anatomy::ImplantOptions options{
       .head_diameter = Millimetres{head_mm(reference)},
@@ -168,17 +174,17 @@ Expected<anatomy::Implant> implant_from_side(const Working& film, const film::Fi
 }
 
 /// @param mirrored  how the upright film is turned over so that the femur's back lies at +x
-Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& reference,
+Expected<FromSide> look(const Working& film, Side mirrored, const Frontal& reference,
                         const Steps& steps) {
   FromSide out;
   out.hip.hip_view = film::as_right_hip(*film.upright, mirrored);
-  out.hip.side = reference.side;
+  out.hip.side = reference.hip.side;
   out.hip.from_side = true;
   auto implant = implant_from_side(film, out.hip.hip_view, reference, steps);
   if (!implant) return tl::unexpected(implant.error());
   out.hip.implant = std::move(*implant);
-  out.hip.in_pixels = reference.in_pixels;
-  const double nearer = nearer_by(found_on(reference));
+  out.hip.in_pixels = reference.hip.in_pixels;
+  const double nearer = nearer_by(found_on(reference.hip));
   auto at_head = scale_by_head(out.hip.implant, reference);
   out.hip.scale = scale_beside_stem(at_head, nearer);
   if (film.entry.scale) {  // replaces every other source
@@ -194,21 +200,22 @@ Expected<FromSide> look(const Working& film, Side mirrored, const HipFilm& refer
   out.hip.femur = std::move(*femur);
   // From the side the greater trochanter is one of several outlines over each other.
   if (!given.greater_trochanter_px) out.hip.femur.greater_trochanter.reset();
-  out.view = migration::side_view({out.hip.implant, out.hip.femur, at_head}, found_on(reference));
+  out.view =
+      migration::side_view({out.hip.implant, out.hip.femur, at_head}, found_on(reference.hip));
   return out;
 }
 
 /// The film with the femur's back at +x: by its header, else by the lesser trochanter, which stands
 /// out at the back.
-Expected<FromSide> look_with_back_known(const Working& film, const HipFilm& reference,
+Expected<FromSide> look_with_back_known(const Working& film, const Frontal& reference,
                                         const Steps& steps) {
   if (const auto back = back_at_positive_x(*film.upright)) {
     return look(film, *back ? Side::kRight : Side::kLeft, reference, steps);
   }
   // The leg rolled outwards shows its back medially (common practice, no source).
-  auto rolled = look(film, reference.side, reference, steps);
+  auto rolled = look(film, reference.hip.side, reference, steps);
   if (!rolled) return rolled;
-  auto turned = look(film, opposite(reference.side), reference, steps);
+  auto turned = look(film, opposite(reference.hip.side), reference, steps);
   constexpr double kStandsOut = 4.0;  // mm, house choice: a third of a lesser trochanter's height
   const double other = turned ? turned->lesser_mm() : 0.0;
   rolled->back_by_trochanter = true;
@@ -257,7 +264,7 @@ ScaleResult stated_scale(const Working& film, const FilmResult& reference) {
 
 std::optional<migration::SideView> measure_one(Working& film, const Working& frontal,
                                                const Steps& steps) {
-  const HipFilm& reference = *frontal.hip;
+  const Frontal reference{*frontal.hip, frontal.out.view.value_or(View::kAp)};
   auto seen = look_with_back_known(film, reference, steps);
   film.upright.reset();
   if (!seen) {

@@ -16,9 +16,9 @@ constexpr double kUneven = 0.3;  ///< mm; below it front and back look alike
 /// True diameter of the head: the stated one, else what the film's scale, which is that of the
 /// stem's plane, makes of its circle.
 Measured<Millimetres> head_diameter(const StemFacts& stem, const anatomy::Implant& implant,
-                                    const Measured<MillimetresPerPixel>& scale) {
+                                    const Measured<MillimetresPerPixel>& scale, View view) {
   if (stem.head_diameter) return measured(*stem.head_diameter, Millimetres{kHeadDiameterUMm});
-  const double px = 2.0 * implant.head.circle_px.radius / film::stem_over_head(View::kAp);
+  const double px = 2.0 * implant.head.circle_px.radius / film::stem_over_head(view);
   return measured(Millimetres{px * scale.value.value}, Millimetres{px * scale.u.value});
 }
 
@@ -30,7 +30,8 @@ std::optional<double> misfit(const surface::StemModel& stem, const WorkingSeries
   if (film.refused || !film.seen || !film.hip) return std::nullopt;
   const auto pose =
       steps.find_pose(stem, film.seen->implant, film.seen->hip_view,
-                      head_diameter(work.series.stem, film.seen->implant, film.hip->scale));
+                      head_diameter(work.series.stem, film.seen->implant, film.hip->scale,
+                                    film.out.view.value_or(View::kAp)));
   if (!pose) return std::nullopt;
   return pose->scatter_mm;
 }
@@ -64,8 +65,9 @@ void load_stem(WorkingSeries& work, const Steps& steps) {
 void lay_stem(Working& film, const WorkingSeries& work, const Steps& steps) {
   if (!work.stem) return;
   HipFilm& hip = *film.hip;
-  auto pose = steps.find_pose(*work.stem, hip.implant, hip.hip_view,
-                              head_diameter(work.series.stem, hip.implant, hip.scale));
+  auto pose = steps.find_pose(
+      *work.stem, hip.implant, hip.hip_view,
+      head_diameter(work.series.stem, hip.implant, hip.scale, film.out.view.value_or(View::kAp)));
   if (!pose) {
     film.out.flags.push_back(
         {"surface_pose_missing",

@@ -204,14 +204,8 @@ void make_film_hard(CountedRandom& random, const CaseSpec& hip, bool with_wires,
   }
 }
 
-}  // namespace
-
-CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options) {
-  const std::uint64_t own = mix({seed, static_cast<std::uint64_t>(number)});
-  CountedRandom random(own);
-  CaseSpec hip;
-  hip.seed = seed;
-  hip.number = number;
+/// What hangs on the hip and not on the film, in ordinary sets.
+void draw_hip(CountedRandom& random, std::uint64_t own, CaseSpec& hip) {
   hip.side = random.chance(0.5) ? Side::kRight : Side::kLeft;
   constexpr std::array<double, 3> kHeads{28.0, 32.0, 36.0};
   hip.head_diameter.value = kHeads[static_cast<std::size_t>(random.uniform(0.0, 3.0))];
@@ -224,7 +218,10 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
   hip.body = {random.uniform(85.0, 112.0), random.uniform(10.0, 28.0), random.uniform(72.0, 88.0)};
   hip.seat_tilt.value = random.bounded_normal(0.3, 1.0, 2.0);
   hip.seat_medial.value = random.bounded_normal(0.0, 0.5, 2.0);
-  hip.surfaces = options.surfaces;
+}
+
+void add_frontal_films(CountedRandom& random, std::uint64_t own, const CaseOptions& options,
+                       CaseSpec& hip) {
   CountedRandom trouble(mix({own, 0x44}));
   const bool hard = options.set == CaseSet::kHard;
   if (hard) make_hip_hard(trouble, hip);
@@ -240,6 +237,19 @@ CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options)
     film.motion = {part * last.subsidence, part * last.medial, part * last.tilt_change};
     hip.films.push_back(film);
   }
+}
+
+}  // namespace
+
+CaseSpec random_case(std::uint64_t seed, int number, const CaseOptions& options) {
+  const std::uint64_t own = mix({seed, static_cast<std::uint64_t>(number)});
+  CountedRandom random(own);
+  CaseSpec hip;
+  hip.seed = seed;
+  hip.number = number;
+  draw_hip(random, own, hip);
+  hip.surfaces = options.surfaces;
+  add_frontal_films(random, own, options, hip);
   const bool lucent = options.set == CaseSet::kLucency;
   if (lucent) {
     CountedRandom lines(mix({own, 0x4c}));

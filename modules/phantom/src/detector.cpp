@@ -49,6 +49,43 @@ Raster scattered(const Raster& primary, const FilmSpec& film, double body, unsig
   return enlarged(coarse, kBlock, primary.width, primary.height, threads);
 }
 
+/// Log exposure, great = much absorbed.
+Raster depths_of(const Raster& signal, unsigned threads) {
+  Raster depth = signal;
+  for_each_index(depth.height, threads, [&](int y) {
+    for (int x = 0; x < depth.width; ++x) {
+      depth.at(x, y) = -std::log(std::clamp(depth.at(x, y), 2e-5F, 1.0F));
+    }
+  });
+  return depth;
+}
+
+/// Which depths a film shows, by those of the body on it.
+struct Window {
+  double mid = 0.0;  ///< the body's median
+  double centre = 0.0;
+  double width = 1.0;
+};
+
+Window window_of(const Raster& depth, const FilmSpec& film) {
+  std::vector<float> body;
+  for (std::size_t i = 0; i < depth.values.size(); i += 97) {
+    if (depth.values[i] > 1.2F && exposed(depth, i, film)) body.push_back(depth.values[i]);
+  }
+  std::sort(body.begin(), body.end());
+  const auto part = [&](double q) {
+    return body.empty()
+               ? 0.0
+               : double{body[static_cast<std::size_t>(q * static_cast<double>(body.size() - 1))]};
+  };
+  const Processing& how = film.processing;
+  Window window;
+  window.mid = part(0.5);
+  window.width = std::max(1.2, (part(0.985) - part(0.03)) * 0.75) * how.window_scale;
+  window.centre = window.mid + 0.12 * window.width + how.window_shift * window.width;
+  return window;
+}
+
 }  // namespace
 
 Raster expose(const Raster& primary, const FilmSpec& film, unsigned threads) {
@@ -78,37 +115,20 @@ Raster expose(const Raster& primary, const FilmSpec& film, unsigned threads) {
 RasterOf<std::uint16_t> develop(const Raster& signal, const FilmSpec& film, unsigned threads) {
   const Processing& how = film.processing;
   const double pitch = film.beam.pixel_pitch.value;
-  Raster depth = signal;  // log exposure, great = much absorbed
-  for_each_index(depth.height, threads, [&](int y) {
-    for (int x = 0; x < depth.width; ++x) {
-      depth.at(x, y) = -std::log(std::clamp(depth.at(x, y), 2e-5F, 1.0F));
-    }
-  });
+  const Raster depth = depths_of(signal, threads);
   const Raster fine = smoothed(depth, how.edge_radius_mm / pitch, threads);
   constexpr int kBlock = 8;
   const Raster broad = enlarged(smoothed(reduced(depth, kBlock), 20.0 / (pitch * kBlock), threads),
                                 kBlock, depth.width, depth.height, threads);
-  std::vector<float> body;
-  for (std::size_t i = 0; i < depth.values.size(); i += 97) {
-    if (depth.values[i] > 1.2F && exposed(depth, i, film)) body.push_back(depth.values[i]);
-  }
-  std::sort(body.begin(), body.end());
-  const auto part = [&](double q) {
-    return body.empty()
-               ? 0.0
-               : double{body[static_cast<std::size_t>(q * static_cast<double>(body.size() - 1))]};
-  };
-  const double mid = part(0.5);
-  const double width = std::max(1.2, (part(0.985) - part(0.03)) * 0.75) * how.window_scale;
-  const double centre = mid + 0.12 * width + how.window_shift * width;
+  const Window window = window_of(depth, film);
   const double top = std::pow(2.0, how.bits_stored) - 1.0;
   RasterOf<std::uint16_t> grey(depth.width, depth.height);
   for_each_index(depth.height, threads, [&](int y) {
     for (int x = 0; x < depth.width; ++x) {
       const double d = depth.at(x, y);
-      const double flat = d - (1.0 - how.latitude) * (broad.at(x, y) - mid);
+      const double flat = d - (1.0 - how.latitude) * (broad.at(x, y) - window.mid);
       const double crisp = flat + how.edge_gain * (d - fine.at(x, y));
-      const double t = (crisp - centre) / width;  // -0.5 to 0.5 over the window
+      const double t = (crisp - window.centre) / window.width;  // -0.5 to 0.5 over the window
       const double shown = how.curve == GreyCurve::kSigmoid ? 1.0 / (1.0 + std::exp(-4.0 * t))
                                                             : std::clamp(t + 0.5, 0.0, 1.0);
       const double value = how.photometric == Photometric::kMonochrome2 ? shown : 1.0 - shown;

@@ -65,42 +65,49 @@ struct Crossing {
   int way;
 };
 
-/// Crossings of every node line along z. Lines are shifted by a hair, so that none meets an edge.
-std::vector<std::vector<Crossing>> line_crossings(const TriangleMesh& mesh,
-                                                  const ScalarGrid& grid) {
+/// Crossings of each node line along z, in rows.
+using Crossings = std::vector<std::vector<Crossing>>;
+
+/// Those with one triangle, in units of the grid. Lines are shifted by a hair, so that none meets
+/// an edge.
+void add_crossings(const std::array<Vec3, 3>& q, const ScalarGrid& grid, Crossings& lines) {
+  const Eigen::Vector2d hair(1.37e-6, 2.11e-6);
   const int nx = grid.size[0];
   const int ny = grid.size[1];
-  std::vector<std::vector<Crossing>> lines(static_cast<std::size_t>(nx) *
-                                           static_cast<std::size_t>(ny));
-  const Eigen::Vector2d hair(1.37e-6, 2.11e-6);
+  const double area =
+      (q[1] - q[0]).head<2>().x() * (q[2] - q[0]).y() - (q[1] - q[0]).y() * (q[2] - q[0]).x();
+  if (area == 0.0) return;
+  const auto [x0, x1] = std::minmax({q[0].x(), q[1].x(), q[2].x()});
+  const auto [y0, y1] = std::minmax({q[0].y(), q[1].y(), q[2].y()});
+  for (int j = std::max(0, static_cast<int>(y0)); j <= std::min(ny - 1, static_cast<int>(y1) + 1);
+       ++j) {
+    for (int i = std::max(0, static_cast<int>(x0)); i <= std::min(nx - 1, static_cast<int>(x1) + 1);
+         ++i) {
+      const double px = i + hair.x();
+      const double py = j + hair.y();
+      std::array<double, 3> w{};
+      for (std::size_t c = 0; c < 3; ++c) {
+        const Vec3& a = q[(c + 1) % 3];
+        const Vec3& b = q[(c + 2) % 3];
+        w[c] = ((b.x() - a.x()) * (py - a.y()) - (b.y() - a.y()) * (px - a.x())) / area;
+      }
+      if (w[0] < 0 || w[1] < 0 || w[2] < 0) continue;
+      lines[static_cast<std::size_t>(j) * static_cast<std::size_t>(nx) +
+            static_cast<std::size_t>(i)]
+          .push_back({w[0] * q[0].z() + w[1] * q[1].z() + w[2] * q[2].z(), area > 0 ? -1 : 1});
+    }
+  }
+}
+
+/// Crossings of every node line with the surface, by height.
+Crossings line_crossings(const TriangleMesh& mesh, const ScalarGrid& grid) {
+  Crossings lines(static_cast<std::size_t>(grid.size[0]) * static_cast<std::size_t>(grid.size[1]));
   for (const auto& t : mesh.triangles) {
     std::array<Vec3, 3> q;
     for (std::size_t c = 0; c < 3; ++c) {
       q[c] = (mesh.points[static_cast<std::size_t>(t[c])] - grid.origin) / grid.step_mm;
     }
-    const double area =
-        (q[1] - q[0]).head<2>().x() * (q[2] - q[0]).y() - (q[1] - q[0]).y() * (q[2] - q[0]).x();
-    if (area == 0.0) continue;
-    const auto [x0, x1] = std::minmax({q[0].x(), q[1].x(), q[2].x()});
-    const auto [y0, y1] = std::minmax({q[0].y(), q[1].y(), q[2].y()});
-    for (int j = std::max(0, static_cast<int>(y0)); j <= std::min(ny - 1, static_cast<int>(y1) + 1);
-         ++j) {
-      for (int i = std::max(0, static_cast<int>(x0));
-           i <= std::min(nx - 1, static_cast<int>(x1) + 1); ++i) {
-        const double px = i + hair.x();
-        const double py = j + hair.y();
-        std::array<double, 3> w{};
-        for (std::size_t c = 0; c < 3; ++c) {
-          const Vec3& a = q[(c + 1) % 3];
-          const Vec3& b = q[(c + 2) % 3];
-          w[c] = ((b.x() - a.x()) * (py - a.y()) - (b.y() - a.y()) * (px - a.x())) / area;
-        }
-        if (w[0] < 0 || w[1] < 0 || w[2] < 0) continue;
-        lines[static_cast<std::size_t>(j) * static_cast<std::size_t>(nx) +
-              static_cast<std::size_t>(i)]
-            .push_back({w[0] * q[0].z() + w[1] * q[1].z() + w[2] * q[2].z(), area > 0 ? -1 : 1});
-      }
-    }
+    add_crossings(q, grid, lines);
   }
   for (auto& line : lines) {
     std::sort(line.begin(), line.end(),

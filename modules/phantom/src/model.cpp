@@ -226,7 +226,7 @@ SimulatedFilm simulate(const Model& model, const CaseSpec& spec, const FilmSpec&
   Raster primary = render(make_scene(model, spec, film), film.beam, threads);
   collimate(primary, film, threads);
   result.pixels = develop(expose(primary, film, threads), film, threads);
-  result.truth = make_truth(model, spec, film);
+  result.truth = truth_as_right(model, spec, film);
   result.truth.cavities = cavity_truth(model, spec, film, result.truth.mm_per_px, threads);
   if (spec.side == Side::kLeft) {  // everything up to here was a right hip
     for (int y = 0; y < result.pixels.height; ++y) {
@@ -234,9 +234,7 @@ SimulatedFilm simulate(const Model& model, const CaseSpec& spec, const FilmSpec&
           result.pixels.values.begin() + static_cast<std::ptrdiff_t>(y) * result.pixels.width;
       std::reverse(row, row + result.pixels.width);
     }
-    for (CavityTruth& cavity : result.truth.cavities) {
-      cavity.centre_px.x() = film.beam.columns - 1 - cavity.centre_px.x();
-    }
+    mirror(result.truth, film.beam.columns);
   }
   return result;
 }

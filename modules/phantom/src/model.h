@@ -28,4 +28,13 @@ struct Model {
 /// World from femur: the head's centre (after the motion) stands in the cup's.
 [[nodiscard]] Rigid3 world_from_femur(const Model& model, const FilmSpec& film);
 
+/// make_truth() as of a right hip's film, whatever side the case has.
+[[nodiscard]] FilmTruth truth_as_right(const Model& model, const CaseSpec& spec,
+                                       const FilmSpec& film);
+
+/// A point of a film that was mirrored for a left hip.
+[[nodiscard]] Vec2 mirrored(const Vec2& px, int columns);
+/// The truth of a film that was mirrored for a left hip: the one place that knows all its points.
+void mirror(FilmTruth& truth, int columns);
+
 }  // namespace tidemark::phantom

@@ -180,18 +180,21 @@ void find_sections(const Model& model, const FilmSpec& film, const Rigid3& world
   }
 }
 
+}  // namespace
+
+Vec2 mirrored(const Vec2& px, int columns) { return {columns - 1.0 - px.x(), px.y()}; }
+
 void mirror(FilmTruth& truth, int columns) {
   for (Vec2* p : {&truth.head.centre, &truth.cup.centre, &truth.stem_reference, &truth.stem_tip,
                   &truth.stem_shoulder, &truth.lesser_trochanter, &truth.greater_trochanter,
                   &truth.stem_axis[0], &truth.stem_axis[1], &truth.shaft_axis[0],
                   &truth.shaft_axis[1], &truth.lucency.entry_px}) {
-    p->x() = columns - 1 - p->x();
+    *p = mirrored(*p, columns);
   }
+  for (CavityTruth& cavity : truth.cavities) cavity.centre_px = mirrored(cavity.centre_px, columns);
 }
 
-}  // namespace
-
-FilmTruth make_truth(const Model& model, const CaseSpec& spec, const FilmSpec& film) {
+FilmTruth truth_as_right(const Model& model, const CaseSpec& spec, const FilmSpec& film) {
   FilmTruth truth;
   const Rigid3 world_from_stem =
       world_from_femur(model, film).after(femur_from_stem(model, film.motion));
@@ -209,6 +212,11 @@ FilmTruth make_truth(const Model& model, const CaseSpec& spec, const FilmSpec& f
   truth.tilt_deg = angle_between(truth.shaft_axis[1] - truth.shaft_axis[0],
                                  truth.stem_axis[1] - truth.stem_axis[0]) *
                    180.0 / std::numbers::pi;
+  return truth;
+}
+
+FilmTruth make_truth(const Model& model, const CaseSpec& spec, const FilmSpec& film) {
+  FilmTruth truth = truth_as_right(model, spec, film);
   if (spec.side == Side::kLeft) mirror(truth, film.beam.columns);
   return truth;
 }

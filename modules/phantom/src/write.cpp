@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <system_error>
 
+#include "model.h"
 #include "tidemark/core/files.h"
 
 namespace tidemark::phantom {
@@ -49,19 +50,20 @@ Json processing_json(const FilmSpec& film) {
 /// Where the central ray meets the detector, px of the stored matrix.
 Vec2 beam_centre(const CaseSpec& spec, const FilmSpec& film) {
   const Beam& beam = film.beam;
-  Vec2 px = beam.project({beam.centre_mm.x(), beam.centre_mm.y(), 0.0});
-  if (spec.side == Side::kLeft) px.x() = beam.columns - 1 - px.x();
-  return px;
+  const Vec2 px = beam.project({beam.centre_mm.x(), beam.centre_mm.y(), 0.0});
+  return spec.side == Side::kLeft ? mirrored(px, beam.columns) : px;
 }
 
 Json beam_json(const CaseSpec& spec, const FilmSpec& film) {
+  // On a mirrored film the patient is turned the other way.
+  const double turn = spec.side == Side::kLeft ? -film.beam.turn.value : film.beam.turn.value;
   const char* hip_view = film.view == View::kLateral ? "lateral" : "hip";
   return {{"view", film.field == FieldOfView::kPelvis ? "pelvis" : hip_view},
           {"source_to_detector_mm", film.beam.source_to_detector.value},
           {"hip_to_detector_mm", round4(film.beam.hip_to_detector.value)},
           {"pixel_pitch_mm", round4(film.beam.pixel_pitch.value)},
           {"centre_px", point(beam_centre(spec, film))},
-          {"turn_deg", round4(film.beam.turn.value)},
+          {"turn_deg", round4(turn)},
           {"staples", film.clutter.staples},
           {"wires", film.clutter.wires},
           {"letter", film.clutter.letter},
