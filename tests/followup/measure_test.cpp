@@ -458,7 +458,24 @@ TEST(Measure, WhatSpeaksAgainstAFilmStandsBesideTheVerdict) {
   ASSERT_TRUE(result.assessment);
   EXPECT_THAT(result.assessment->headline.doubt, HasSubstr("carries 2 flags"));
   const Result sound = measured(invented::series({"a.dcm", "b.dcm"}));
-  EXPECT_THAT(sound.assessment->headline.doubt, HasSubstr("carries a flag: Something about"));
+  EXPECT_THAT(sound.assessment->headline.doubt, HasSubstr("Something about the pair."));
+  EXPECT_THAT(sound.assessment->headline.doubt, testing::Not(HasSubstr("patient")));
+}
+
+// The reference film has no date, and the sheet lists the follow-up films backwards.
+TEST(Measure, AnUndatedReferenceFilmTakesNoOrderFromTheOthers) {
+  Series series = invented::series({"a.dcm", "b.dcm", "c.dcm", "d.dcm"});
+  series.surgery_date = parse_date("2024-03-01");
+  series.films[0].role = Role::kReference;
+  series.films[1].date = parse_date("2029-03-01");
+  series.films[2].date = parse_date("2024-04-15");
+  const Result result = measured(series);
+  ASSERT_EQ(result.comparisons.size(), 3U);
+  EXPECT_FALSE(result.comparisons[0].days);
+  EXPECT_EQ(result.films[result.comparisons[0].follow_up].file, "d.dcm") << "undated ones first";
+  EXPECT_EQ(result.films[result.comparisons[1].follow_up].file, "c.dcm");
+  EXPECT_EQ(result.films[result.comparisons[2].follow_up].file, "b.dcm");
+  EXPECT_EQ(result.assessment->headline.comparison, 2U);
 }
 
 // A copy would count twice in every trend, and one under another date would be a stem at rest.
