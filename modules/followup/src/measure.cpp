@@ -32,6 +32,7 @@ void read_films(WorkingSeries& work, const Run& run) {
     Working& film = work.films[i];
     film.out.file = film.entry.file;
     film.out.role = film.entry.role.value_or(Role::kFollowUp);
+    film.out.role_stated = film.entry.role.has_value();
     film.out.zone_marks = film.entry.zone_marks;
     if (film.entry.excluded) {
       film.out.excluded = true;

@@ -118,6 +118,7 @@ struct FilmResult {
   std::string file;
   std::optional<std::string> sha256;  ///< of the file's bytes; absent when it cannot be read
   Role role = Role::kFollowUp;
+  bool role_stated = false;  ///< by the sheet
   Status status = Status::kNotMeasured;
   bool excluded = false;  ///< by the sheet; does not count as a failure
   bool unreadable = false;
