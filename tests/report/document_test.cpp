@@ -57,7 +57,7 @@ TEST(Document, VerdictStandsFirst) {
   ASSERT_TRUE(result.assessment && result.assessment->headline.comparison);
   auto& headline = result.assessment->headline;
   headline.sentence = "A sentence.";
-  headline.doubt = "Its doubt.";
+  headline.doubts = {"Its doubt."};
   for (const auto& [verdict, finding] :
        {std::pair{Verdict::kExceeds, Finding::kLook}, std::pair{Verdict::kWithin, Finding::kCalm},
         std::pair{Verdict::kCannotTell, Finding::kOpen}}) {
@@ -153,8 +153,9 @@ TEST(Document, GermanFindingsNameTheLimitAsItIs) {
   EXPECT_THAT(said_of_findings(result, Language::kGerman),
               testing::ElementsAre(HasSubstr(" 0,15 mm"), HasSubstr(" 1,5 mm"), HasSubstr(" 2 mm"),
                                    HasSubstr(" 0,125 mm")));
-  EXPECT_THAT(said_of_findings(result, Language::kGerman)[0],
-              testing::EndsWith("gilt zur Zeit dieses Bildes nicht. Gemessen ist nichts."));
+  EXPECT_THAT(
+      said_of_findings(result, Language::kGerman)[0],
+      testing::EndsWith("Nicht gemessen: es gibt keinen Wert, der sich dagegen halten ließe."));
 }
 
 TEST(Document, FindingsDoNotRepeatTheirRow) {
@@ -258,3 +259,4 @@ TEST(Write, OnlyTheFormsAskedFor) {
 
 }  // namespace
 }  // namespace tidemark::report
+  finding.reason.clear();
