@@ -654,12 +654,12 @@ TEST(Measure, AlignedFilmsShareTheFrameOfTheBone) {
     // The invented stem stands at the same pixels of both films, so against the bone it has moved
     // proximally and laterally by what the bone moved: the patient's right is on the left
     // (derived).
-    const Vec2 moved = (second.tip_px - first.tip_px) / result.aligned->px_per_mm;
+    const Vec2 moved = (*second.tip_px - *first.tip_px) / result.aligned->px_per_mm;
     EXPECT_NEAR(moved.x(), side == Side::kRight ? -1.0 : 1.0, 1e-9);
     EXPECT_NEAR(moved.y(), -2.0, 1e-9);
     for (const AlignedFilm& film : result.aligned->films) {
       const Vec2 tip = result.films[film.film].stem->tip->stored_px;
-      EXPECT_NEAR((film.stored_from_px.apply(film.tip_px) - tip).norm(), 0.0, 1e-9);
+      EXPECT_NEAR((film.stored_from_px.apply(*film.tip_px) - tip).norm(), 0.0, 1e-9);
     }
   }
 }

@@ -347,13 +347,15 @@ void Setter::operator()(const AlignedPair& pair) {
        5,
        small_bar},
       say_("pair.shoulder"));
-  put({pair.follow_up,
-       pair.at_tip,
-       {x, y + height - inset, inset, inset},
-       {pair.reference, pair.follow_up},
-       5,
-       small_bar},
-      say_("pair.tip"));
+  if (pair.at_tip) {
+    put({pair.follow_up,
+         *pair.at_tip,
+         {x, y + height - inset, inset, inset},
+         {pair.reference, pair.follow_up},
+         5,
+         small_bar},
+        say_("pair.tip"));
+  }
   sheet_.skip(height + kLabel + 8.0);
 }
 
