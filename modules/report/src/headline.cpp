@@ -63,8 +63,8 @@ std::string in_words(const Source& from, const std::vector<std::string>& ids) {
   return out;
 }
 
-/// A sentence that was put together from clauses. German ones may begin with an umlaut: in UTF-8 the
-/// second byte of ä, ö, ü lies 32 above that of the capital.
+/// A sentence that was put together from clauses. German ones may begin with an umlaut: in UTF-8
+/// the second byte of ä, ö, ü lies 32 above that of the capital.
 std::string with_capital(std::string text) {
   const auto second = static_cast<unsigned char>(text.size() > 1 ? text[1] : 0);
   if (text.front() == '\xC3' && second >= 0xA0 && second <= 0xBE) {
