@@ -97,6 +97,7 @@ class Schemas(unittest.TestCase):
             "negative threshold": lambda c: c["criteria"][0].update(threshold=-1.0),
             "no citation": lambda c: c["criteria"][0].pop("citation"),
             "doubtful DOI": lambda c: c["criteria"][0].update(doi="10.1000/xyz?"),
+            "point of a shift": lambda c: c["criteria"][0].update(quantity="medial_mm", unit="mm", at="tip"),
         }
         for name, edit in edits.items():
             with self.subTest(name):

@@ -24,6 +24,7 @@ struct Visit {
   double u_mm = 0.3;
   double tilt_deg = 0.0;
   double tilt_u_deg = 0.2;
+  double medial_mm = 0.1;
 };
 
 inline migration::Migration motion(const Visit& visit) {
@@ -32,7 +33,7 @@ inline migration::Migration motion(const Visit& visit) {
   m.subsidence_at_head_centre = mm(visit.subsidence_mm + 0.3, visit.u_mm);
   m.subsidence_at_shoulder = mm(visit.subsidence_mm - 0.2, visit.u_mm);
   m.subsidence_at_tip = mm(visit.subsidence_mm + 0.1, visit.u_mm);
-  m.medial = mm(0.1, 0.2);
+  m.medial = mm(visit.medial_mm, 0.2);
   m.tilt_change = deg(visit.tilt_deg, visit.tilt_u_deg);
   const double part = visit.u_mm / 2.0;
   m.budget = {{"bone alignment", {part}},
@@ -70,6 +71,15 @@ inline HipEvidence hip(const std::vector<Visit>& visits, int reference_day = 1) 
 /// The same without a date of surgery.
 inline HipEvidence without_surgery(HipEvidence hip) {
   for (FilmEvidence& film : hip.films) film.days_from_surgery.reset();
+  return hip;
+}
+
+/// A film whose day is not known.
+inline HipEvidence with_undated(HipEvidence hip, std::size_t comparison) {
+  FilmEvidence& film = hip.films[hip.comparisons[comparison].follow_up];
+  film.date.reset();
+  film.days_from_surgery.reset();
+  hip.comparisons[comparison].days.reset();
   return hip;
 }
 

@@ -222,12 +222,52 @@ TEST(Judge, OutsideOfTheWindowNothingIsOpenWhereNothingIsMeasured) {
 }
 
 TEST(Judge, WithoutADateOfSurgeryCountsFromTheReferenceFilmAndSaysSo) {
-  const auto hip = invented::without_surgery(invented::hip({{731, 3.0, 0.3}}));
+  auto hip = invented::without_surgery(invented::hip({{731, 3.0, 0.3}}));
+  hip.reference_film = ReferenceFilm::kStated;
   const auto f = found(hip, limit(1.5, kTwoYears));
   EXPECT_EQ(f.days, 730);
   EXPECT_EQ(f.verdict, Verdict::kExceeds);
   ASSERT_FALSE(f.doubts.empty());
   EXPECT_THAT(f.doubts[0], HasSubstr("count from the reference film"));
+}
+
+// Films of 2019, 2020 and 2021 of a hip operated on in 2010: 0.1 mm since the first of them.
+TEST(Judge, WithoutADateOfSurgeryNothingIsWithinUnlessTheSheetNamesTheReferenceFilm) {
+  auto hip = invented::without_surgery(invented::hip({{366, 0.1, 0.3}, {731, 0.1, 0.3}}));
+  Criterion late = limit(1.0);
+  late.quantity = Quantity::kLateSubsidence;
+  for (const Criterion& c : {limit(1.5, kTwoYears), limit(1.5), late}) {
+    hip.reference_film = ReferenceFilm::kChosen;
+    const auto open = found(hip, c, 1);
+    EXPECT_EQ(open.verdict, Verdict::kCannotTell);
+    EXPECT_EQ(open.because, Because::kDateUnknown);
+    EXPECT_THAT(open.text, HasSubstr("how long after the operation the reference film was taken"));
+    EXPECT_THAT(open.doubts, testing::Contains(HasSubstr("nor how long after it")));
+    hip.reference_film = ReferenceFilm::kStated;
+    const auto kept = found(hip, c, 1);
+    EXPECT_THAT(kept.doubts, testing::Contains(HasSubstr("count from the reference film")));
+    if (c.quantity == Quantity::kSubsidence) {
+      EXPECT_EQ(kept.verdict, Verdict::kWithin);
+    }
+  }
+  // What it moved since then it did move.
+  hip = invented::without_surgery(invented::hip({{731, 3.0, 0.3}}));
+  EXPECT_EQ(found(hip, limit(1.5)).verdict, Verdict::kExceeds);
+}
+
+// On a film from 300 days before the reference film the stem stood 3 mm higher: it sank by 3 mm.
+TEST(Judge, AFilmFromBeforeTheReferenceFilmTellsWhatMovedUntilThen) {
+  auto hip = invented::hip({{365, -3.0, 0.3, -4.0, 0.2}}, 665);
+  ASSERT_EQ(hip.comparisons[0].days, -300);
+  hip.films[0].days_from_surgery = hip.films[1].days_from_surgery = 1;  // an early pair
+  const auto f = found(hip, limit(1.5));
+  EXPECT_EQ(f.verdict, Verdict::kExceeds);
+  ASSERT_TRUE(f.measured);
+  EXPECT_EQ(f.measured->value, 3.0);
+  EXPECT_THAT(f.text, HasSubstr("from this film to the reference film"));
+  Criterion tilt = limit(3.0);
+  tilt.quantity = Quantity::kTiltChange;
+  EXPECT_EQ(found(hip, tilt).measured->value, 4.0);
 }
 
 TEST(Judge, WithoutDatesAWindowCannotBeTold) {
@@ -254,7 +294,7 @@ TEST(Judge, ALateReferenceFilmCallsNothingWithin) {
                           BaselineRow{15, 3.0, Verdict::kExceeds, Because::kDecided},
                           BaselineRow{91, 3.0, Verdict::kExceeds, Because::kDecided},
                           BaselineRow{92, 0.2, Verdict::kNotApplicable, Because::kBaselineTooLate},
-                          BaselineRow{92, 1.6, Verdict::kNotApplicable, Because::kBaselineTooLate},
+                          BaselineRow{92, 1.6, Verdict::kCannotTell, Because::kBaselineTooLate},
                           BaselineRow{92, 3.0, Verdict::kExceeds, Because::kDecided}}) {
     const auto f =
         found(invented::hip({{730, row.subsidence, 0.3}}, row.day), limit(1.5, kTwoYears));
@@ -376,7 +416,10 @@ TEST(Judge, LateChangeThatStartsLateIsNotWithin) {
 TEST(Judge, ReadsTheSubsidenceAtThePointOfTheCriterion) {
   Criterion c = limit(1.5);
   c.point = Point::kHeadCentre;
-  EXPECT_NEAR(found(invented::hip({{730, 1.0, 0.3}}), c).measured->value, 1.3, 1e-12);
+  const auto at_head = found(invented::hip({{730, 1.0, 0.3}}), c);
+  EXPECT_NEAR(at_head.measured->value, 1.3, 1e-12);
+  EXPECT_EQ(at_head.point, Point::kHeadCentre);
+  EXPECT_THAT(at_head.text, HasSubstr("subsidence at the head's centre +1.30"));
   c.point = Point::kShoulder;
   EXPECT_NEAR(found(invented::hip({{730, 1.0, 0.3}}), c).measured->value, 0.8, 1e-12);
 }

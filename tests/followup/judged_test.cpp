@@ -56,7 +56,21 @@ TEST(Judged, EvidenceHoldsZonesSignsAndFlags) {
   EXPECT_EQ(hip.films[1].zones[6].state, lucency::State::kPresent);
   EXPECT_EQ(hip.comparisons[0].zones.size(), 7U);
   ASSERT_EQ(hip.comparisons[0].flags.size(), 2U) << "its own, and what speaks against a film";
-  EXPECT_EQ(hip.flags.back().id, "lines_not_validated");
+  ASSERT_EQ(result.flags.back().id, "lines_not_validated");
+  for (const Flag& flag : hip.flags) EXPECT_NE(flag.id, "lines_not_validated") << "not of motion";
+}
+
+// Role given by hand: the user promises that it is the film after the operation.
+TEST(Judged, OnlyTheSheetCanSayWhichFilmWasTakenAfterTheOperation) {
+  Series series = two_years();
+  const auto says = [&] {
+    return evidence_of(series.stem, measure_with(series, {}, invented::steps())).reference_film;
+  };
+  EXPECT_EQ(says(), assessment::ReferenceFilm::kChosen);
+  series.films[1].role = Role::kFollowUp;
+  EXPECT_EQ(says(), assessment::ReferenceFilm::kChosen);
+  series.films[0].role = Role::kReference;
+  EXPECT_EQ(says(), assessment::ReferenceFilm::kStated);
 }
 
 TEST(Judged, LengthsInPixelsAreNotJudgedAsMillimetres) {
@@ -85,8 +99,25 @@ TEST(Judged, JsonHoldsTheAssessment) {
   EXPECT_EQ(krismer["unit"], "mm");
   EXPECT_EQ(krismer["certainty"], "second_hand");
   EXPECT_NEAR(krismer["probability_exceeds"].get<double>(), 0.9984, 2e-4);  // Phi(0.6 x 1.96 / 0.4)
+  EXPECT_FALSE(assessment["headline"].contains("unmeasured_since"));
+  EXPECT_FALSE(krismer.contains("at"));
   EXPECT_EQ(assessment["pattern"], "cannot_tell");
   EXPECT_EQ(assessment["course"]["days_from"], "surgery");
+}
+
+// All that is told only of some hips.
+TEST(Judged, JsonTellsPointsCertaintyAndWhatWasNotMeasured) {
+  Result result = measure_with(two_years(), {}, invented::steps());
+  auto& all = *result.assessment;
+  all.headline.unmeasured_since = {0};
+  all.findings[1].point = assessment::Point::kTip;
+  all.findings[1].probability_exceeds = 1.0 - 1e-7;
+  all.findings[2].probability_exceeds = 0.0;
+  const auto json = nlohmann::json::parse(to_json(result))["assessment"];
+  EXPECT_EQ(json["headline"]["unmeasured_since"], nlohmann::json({0}));
+  EXPECT_EQ(json["findings"][1]["at"], "tip");
+  EXPECT_EQ(json["findings"][1]["probability_exceeds"], 0.9999);
+  EXPECT_EQ(json["findings"][2]["probability_exceeds"], 0.0001);
 }
 
 TEST(Judged, TableEndsWithVerdictDoubtAndCaution) {

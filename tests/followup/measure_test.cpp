@@ -456,9 +456,28 @@ TEST(Measure, WhatSpeaksAgainstAFilmStandsBesideTheVerdict) {
   });
   const Result result = measure_with(invented::series({"a.dcm", "b.dcm"}), {}, steps);
   ASSERT_TRUE(result.assessment);
-  EXPECT_THAT(result.assessment->headline.doubt, HasSubstr("carries 2 flags"));
+  const std::string& doubt = result.assessment->headline.doubt;
+  EXPECT_THAT(doubt, HasSubstr("Something about the pair."));
+  EXPECT_THAT(doubt, HasSubstr("b.dcm: The patient of this file is not the one of the reference"));
   const Result sound = measured(invented::series({"a.dcm", "b.dcm"}));
-  EXPECT_THAT(sound.assessment->headline.doubt, HasSubstr("carries a flag: Something about"));
+  EXPECT_THAT(sound.assessment->headline.doubt, HasSubstr("Something about the pair."));
+  EXPECT_THAT(sound.assessment->headline.doubt, testing::Not(HasSubstr("patient")));
+}
+
+// The reference film has no date, and the sheet lists the follow-up films backwards.
+TEST(Measure, AnUndatedReferenceFilmTakesNoOrderFromTheOthers) {
+  Series series = invented::series({"a.dcm", "b.dcm", "c.dcm", "d.dcm"});
+  series.surgery_date = parse_date("2024-03-01");
+  series.films[0].role = Role::kReference;
+  series.films[1].date = parse_date("2029-03-01");
+  series.films[2].date = parse_date("2024-04-15");
+  const Result result = measured(series);
+  ASSERT_EQ(result.comparisons.size(), 3U);
+  EXPECT_FALSE(result.comparisons[0].days);
+  EXPECT_EQ(result.films[result.comparisons[0].follow_up].file, "d.dcm") << "undated ones first";
+  EXPECT_EQ(result.films[result.comparisons[1].follow_up].file, "c.dcm");
+  EXPECT_EQ(result.films[result.comparisons[2].follow_up].file, "b.dcm");
+  EXPECT_EQ(result.assessment->headline.comparison, 2U);
 }
 
 // A copy would count twice in every trend, and one under another date would be a stem at rest.
@@ -766,12 +785,12 @@ TEST(Measure, AlignedFilmsShareTheFrameOfTheBone) {
     // The invented stem stands at the same pixels of both films, so against the bone it has moved
     // proximally and laterally by what the bone moved: the patient's right is on the left
     // (derived).
-    const Vec2 moved = (second.tip_px - first.tip_px) / result.aligned->px_per_mm;
+    const Vec2 moved = (*second.tip_px - *first.tip_px) / result.aligned->px_per_mm;
     EXPECT_NEAR(moved.x(), side == Side::kRight ? -1.0 : 1.0, 1e-9);
     EXPECT_NEAR(moved.y(), -2.0, 1e-9);
     for (const AlignedFilm& film : result.aligned->films) {
       const Vec2 tip = result.films[film.film].stem->tip->stored_px;
-      EXPECT_NEAR((film.stored_from_px.apply(film.tip_px) - tip).norm(), 0.0, 1e-9);
+      EXPECT_NEAR((film.stored_from_px.apply(*film.tip_px) - tip).norm(), 0.0, 1e-9);
     }
   }
 }

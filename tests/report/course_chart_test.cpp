@@ -51,6 +51,22 @@ TEST(CourseChart, BarsReachAsFarAsTheInterval) {
   EXPECT_EQ(points[2].shape, Shape::kRing);
 }
 
+// 300 days before the reference film of a course of 730 days.
+TEST(CourseChart, FilmsFromBeforeTheReferenceFilmAreInTheDrawing) {
+  const Texts say(Language::kEnglish);
+  Course course;
+  course.points = {{-300.0, -3.0, 0.5}, {730.0, 0.5, 0.5}};
+  const Drawing drawing = drawn(course, say);
+  const auto points = marks_of<PointMark>(drawing);
+  ASSERT_EQ(points.size(), 3U);
+  for (const PointMark& point : points) {
+    EXPECT_GE(point.at.x(), 46.0) << "right of the axis of values";
+    EXPECT_LE(point.at.x(), drawing.width);
+  }
+  EXPECT_LT(points[0].at.x(), points[2].at.x()) << "left of the reference film";
+  EXPECT_TRUE(says(drawing, "-6") || says(drawing, "\u22126"));  // months
+}
+
 TEST(CourseChart, LimitsAndWindowAreInTheDrawing) {
   const Texts say(Language::kEnglish);
   Course course;

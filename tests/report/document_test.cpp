@@ -32,7 +32,7 @@ TEST(Document, StandsInTheOrderOfThePage) {
   const Document document = document_of(
       measured({"early.dcm", "late.dcm"}, {.aligned = Aligned::kKeep}), Language::kEnglish);
   EXPECT_THAT(ids(document), testing::ElementsAre("course", "pair", "zones", "values", "criteria",
-                                                  "seat", "method", "cautions"));
+                                                  "signs", "seat", "method", "cautions"));
   EXPECT_EQ(document.plates.size(), 2U);
   EXPECT_EQ(document.date, "2024-03-01");
 }
@@ -57,7 +57,7 @@ TEST(Document, VerdictStandsFirst) {
   ASSERT_TRUE(result.assessment && result.assessment->headline.comparison);
   auto& headline = result.assessment->headline;
   headline.sentence = "A sentence.";
-  headline.doubt = "Its doubt.";
+  headline.doubts = {"Its doubt."};
   for (const auto& [verdict, finding] :
        {std::pair{Verdict::kExceeds, Finding::kLook}, std::pair{Verdict::kWithin, Finding::kCalm},
         std::pair{Verdict::kCannotTell, Finding::kOpen}}) {
@@ -110,13 +110,131 @@ TEST(Document, LateralFilmsHaveATableOfZonesOfTheirOwn) {
   ASSERT_EQ(tables.size(), 2U);
   EXPECT_EQ(tables[0].columns,
             (std::vector<std::string>{"Zone", "2024-01-01 (reference)", "2024-03-01",
-                                      "Grown since the reference film?"}));
+                                      "Grown on 2024-03-01 since the reference film?"}));
   EXPECT_EQ(tables[1].columns,
             (std::vector<std::string>{"Zone", "2024-01-02 (reference)", "2024-05-01",
-                                      "Grown since the reference film?"}));
+                                      "Grown on 2024-05-01 since the reference film?"}));
   EXPECT_THAT(tables[1].rows.front().front().phrase.text, HasSubstr("8 (anterior, proximal)"));
   EXPECT_THAT(tables[1].rows.back().front().phrase.text, HasSubstr("14 (posterior, proximal)"));
   EXPECT_THAT(tables[1].rows.back().back().phrase.text, HasSubstr("yes"));
+}
+
+// The answer of an earlier film does not stand beside a newer one that was not compared.
+TEST(Document, GrowthIsToldOfTheNewestFilmOrNotAtAll) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  followup::FilmResult film = result.films[1];
+  film.date = parse_date("2025-03-01");
+  result.films.push_back(film);
+  followup::ComparisonResult refused;
+  refused.follow_up = 2;
+  refused.reason = "the films do not show the same implant";
+  result.comparisons.push_back(refused);
+  const auto tables = zone_tables(result);
+  ASSERT_EQ(tables.size(), 1U);
+  EXPECT_EQ(tables[0].columns.back(), "Grown on 2025-03-01 since the reference film?");
+  for (const auto& row : tables[0].rows) {
+    EXPECT_EQ(row.back().phrase.text, "cannot tell") << row.front().phrase.text;
+  }
+}
+
+// The head of the page must not hide a film that failed.
+TEST(Document, NamesTheNewestFilmThatWasNotMeasured) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  const auto value_of = [&](const std::string& name) {
+    for (const Fact& fact : document_of(result, Language::kEnglish).facts) {
+      if (fact.name == name) return fact.value;
+    }
+    return std::string("none");
+  };
+  EXPECT_THAT(value_of("Latest film measured"), testing::StartsWith("2024-03-01"));
+  EXPECT_EQ(value_of("Newest film"), "none");
+  result.films.push_back(result.films[1]);
+  result.films[2].date = parse_date("2027-01-01");
+  followup::ComparisonResult refused;
+  refused.follow_up = 2;
+  refused.reason = "the bone does not match";
+  result.comparisons.push_back(refused);
+  EXPECT_EQ(value_of("Newest film"), "2027-01-01, not measured");
+}
+
+TEST(Document, RolesOfFilmsAreTheirOwn) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  for (int i = 0; i < 3; ++i) result.films.push_back(result.films[1]);
+  result.films[2].view = View::kLateral;
+  result.films[3].excluded = true;
+  result.films[4].days_from_surgery = -10;
+  std::vector<std::string> roles;
+  for (const Section& section : document_of(result, Language::kEnglish).sections) {
+    for (const Block& block : section.blocks) {
+      const auto* table = std::get_if<Table>(&block);
+      if (table == nullptr || table->id != "films-table") continue;
+      for (const auto& row : table->rows) roles.push_back(row[1].phrase.text);
+    }
+  }
+  EXPECT_EQ(roles, (std::vector<std::string>{"reference", "follow-up", "lateral", "left out",
+                                             "before surgery"}));
+}
+
+// Where the field ends above the tip on one of the films there is no tip to look at.
+TEST(Document, NoInsetShowsATipThatIsNotThere) {
+  Result result = measured({"early.dcm", "late.dcm"}, {.aligned = Aligned::kKeep});
+  const auto pair_of = [](const Document& document) {
+    for (const Section& section : document.sections) {
+      for (const Block& block : section.blocks) {
+        if (const auto* pair = std::get_if<AlignedPair>(&block)) return *pair;
+      }
+    }
+    return AlignedPair{};
+  };
+  const Document whole = document_of(result, Language::kEnglish);
+  EXPECT_TRUE(pair_of(whole).at_tip);
+  EXPECT_THAT(to_html(whole), HasSubstr("Tip, both outlines"));
+  result.aligned->films[1].tip_px.reset();
+  const Document cut = document_of(result, Language::kEnglish);
+  EXPECT_FALSE(pair_of(cut).at_tip);
+  EXPECT_THAT(pair_of(cut).caption, HasSubstr("The tip is not on both films"));
+  const std::string page = to_html(cut);
+  EXPECT_THAT(page, Not(HasSubstr("Tip, both outlines")));
+  EXPECT_THAT(page, Not(HasSubstr("> Tip</label>")));
+  EXPECT_TRUE(to_pdf(cut));
+}
+
+// A film from 300 days before the reference film, on which the stem stood 3 mm higher.
+TEST(Document, AFilmFromBeforeTheReferenceFilmIsToldForwards) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  result.comparisons[0].days = -300;
+  result.comparisons[0].migration->subsidence = {{-3.0}, {0.2}, {0.4}};
+  for (const Language language : {Language::kEnglish, Language::kGerman}) {
+    const Headline headline = document_of(result, language).headline;
+    ASSERT_TRUE(headline.measured);
+    EXPECT_THAT(headline.measured->text,
+                HasSubstr(language == Language::kEnglish
+                              ? "On the reference film the stem stands 3.00\u00A0mm deeper"
+                              : "Auf dem Ausgangsbild steht der Schaft 3,00\u00A0mm tiefer"));
+  }
+}
+
+TEST(Document, TheTitleOfThePageNamesTheHip) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  result.hip = "H-7 & 8";
+  EXPECT_THAT(to_html(document_of(result, Language::kEnglish)),
+              HasSubstr("<title>Stem follow-up report: H-7 &amp; 8</title>"));
+  result.hip.reset();
+  EXPECT_THAT(to_html(document_of(result, Language::kEnglish)),
+              HasSubstr("<title>Stem follow-up report</title>"));
+}
+
+TEST(Document, SaysWhyThereIsNoCourseAndNoTableOfSigns) {
+  Result result = measured({"a.dcm", "b.dcm"});  // without dates and fixation
+  ASSERT_TRUE(result.assessment.has_value());
+  for (const Language language : {Language::kEnglish, Language::kGerman}) {
+    const std::string page = to_html(document_of(result, language));
+    const bool english = language == Language::kEnglish;
+    EXPECT_THAT(page, HasSubstr(english ? "it takes two dated follow-up films besides"
+                                        : "es braucht außer dem Ausgangsbild zwei datierte"));
+    EXPECT_THAT(page, HasSubstr(english ? "Signs of fixation are not read: the sheet does not say"
+                                        : "Zeichen der Verankerung werden nicht gelesen"));
+  }
 }
 
 /// The sentences of the findings on the page.
@@ -145,6 +263,7 @@ TEST(Document, GermanFindingsNameTheLimitAsItIs) {
   finding.quantity = assessment::Quantity::kSubsidence;
   finding.because = Because::kOutsideWindow;
   finding.measured.reset();
+  finding.reason.clear();
   findings.clear();
   for (const double limit : {0.15, 1.5, 2.0, 0.125}) {
     finding.threshold = limit;
@@ -153,8 +272,9 @@ TEST(Document, GermanFindingsNameTheLimitAsItIs) {
   EXPECT_THAT(said_of_findings(result, Language::kGerman),
               testing::ElementsAre(HasSubstr(" 0,15 mm"), HasSubstr(" 1,5 mm"), HasSubstr(" 2 mm"),
                                    HasSubstr(" 0,125 mm")));
-  EXPECT_THAT(said_of_findings(result, Language::kGerman)[0],
-              testing::EndsWith("gilt zur Zeit dieses Bildes nicht. Gemessen ist nichts."));
+  EXPECT_THAT(
+      said_of_findings(result, Language::kGerman)[0],
+      testing::EndsWith("Nicht gemessen: es gibt keinen Wert, der sich dagegen halten ließe."));
 }
 
 TEST(Document, FindingsDoNotRepeatTheirRow) {

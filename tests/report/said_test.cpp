@@ -39,6 +39,10 @@ TEST(Said, ClausesWithinClausesOrNothing) {
   EXPECT_EQ(said.sentence("no stem; look again"), "kein Schaft; noch einmal sehen");
   EXPECT_EQ(said.sentence("the film a.dcm is not measured: no stem; look again"),
             "Bild a.dcm nicht gemessen: kein Schaft; noch einmal sehen");
+  // Films from an archive are often called by their UID, which is no decimal number.
+  EXPECT_EQ(said.sentence("the film 1.2.840.113619.2.5 is not measured: no stem"),
+            "Bild 1.2.840.113619.2.5 nicht gemessen: kein Schaft");
+  EXPECT_EQ(said.sentence("moved by -0.5"), "bewegt um -0,5");
   EXPECT_EQ(said.sentence("moved by 1.5 mm (far, 2 mm)"), "bewegt um 1,5 mm (weit, 2 mm)");
   EXPECT_EQ(said.sentence("a whole; with its own stop"), "ein Ganzes; mit eigenem Halt");
   EXPECT_EQ(

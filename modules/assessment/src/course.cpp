@@ -5,8 +5,10 @@
 #include <cmath>
 #include <limits>
 
+#include "baseline.h"
 #include "effective_u.h"
 #include "shapes.h"
+#include "tidemark/assessment/probability.h"
 #include "tidemark/core/least_squares.h"
 #include "tidemark/core/number_text.h"
 #include "words.h"
@@ -26,6 +28,8 @@ constexpr double kNoShape = 1e-3;
 /// have been followed for so long (working test after Krismer et al. 1999, proposals).
 constexpr int kApartDays = 365;
 constexpr int kStableDays = 730;
+/// All pairs of films together are taken for contradictory in so many unmoved stems, up or down.
+constexpr double kByChance = 0.05;
 /// A visit may be this much early for a limit of time to count as reached. House choice.
 constexpr int kToleranceDays = 61;
 
@@ -129,30 +133,36 @@ std::optional<LateRate> fit_late_rate(const Course& course) {
 
 std::string in_mm(double value) { return fixed_text(value, 1) + " mm"; }
 
-std::string percent(double p) {
-  return p > 0.995 ? "more than 99 %" : fixed_text(100.0 * p, 0) + " %";
+/// Of six months from what the days count from.
+std::string six_months(const Course& course) {
+  return course.from_surgery ? " in the first six months"
+                             : " in the first six months after the reference film";
 }
 
-std::string sentence_of(Pattern pattern, const ShapeFit& fit) {
+std::string sentence_of(Pattern pattern, const ShapeFit& fit, const std::string& early) {
   switch (pattern) {
     case Pattern::kSettled:
-      return "The stem sank by about " + in_mm(fit.early_mm) +
-             " in the first six months and by less than 1 mm since";
+      return "The stem sank by about " + in_mm(fit.early_mm) + early +
+             " and by less than 1 mm since";
     case Pattern::kContinuous:
-      return "The stem sank by about " + in_mm(fit.early_mm) +
-             " in the first six months and by about " + in_mm(fit.late_mm) + " since: it goes on";
+      return "The stem sank by about " + in_mm(fit.early_mm) + early + " and by about " +
+             in_mm(fit.late_mm) + " since: it goes on";
     case Pattern::kLate:
-      return "The stem sank by less than 1 mm in the first six months and by about " +
-             in_mm(fit.late_mm) + " since";
+      return "The stem sank by less than 1 mm" + early + " and by about " + in_mm(fit.late_mm) +
+             " since";
     default:
       return "The stem sank by less than 1 mm, early and late";
   }
 }
 
 /// What the films would have to span for a pattern to be named; nothing when they do.
-std::optional<std::string> too_short(Pattern pattern, const Course& course) {
+std::optional<std::string> too_short(Pattern pattern, const Course& course, Baseline baseline) {
   const int last = course.points.back().days;
+  if (baseline == Baseline::kUnstated) {
+    return "how long after the operation the reference film was taken is not known";
+  }
   if (reference_day(course) > kSettledDays) return "the reference film is not an early one";
+  if (!course.left_out.empty()) return "a film that is or may be later is not in the course";
   if (pattern == Pattern::kSettled) {
     // Early motion is known from the latest film of the first six months.
     int early = reference_day(course);
@@ -169,13 +179,7 @@ std::optional<std::string> too_short(Pattern pattern, const Course& course) {
   return {};
 }
 
-void fit_shapes(Course& course) {
-  if (course.points.size() < 2) {
-    course.text =
-        "The course cannot be told: it takes two dated follow-up films besides the "
-        "reference film.";
-    return;
-  }
+ShapeFit compared_shapes(const Course& course) {
   CourseData data{static_cast<double>(reference_day(course)),
                   {},
                   Eigen::VectorXd(course.covariance.rows()),
@@ -184,9 +188,17 @@ void fit_shapes(Course& course) {
     data.days.push_back(course.points[i].days);
     data.subsidence(static_cast<Eigen::Index>(i)) = course.points[i].subsidence.value.value;
   }
-  const ShapeFit fit = compare_shapes(data);
-  course.probabilities = fit.probabilities;
-  course.fitted = fit.band;
+  return compare_shapes(data);
+}
+
+void fit_shapes(Course& course, Baseline baseline) {
+  if (course.points.size() < 2) {
+    course.text =
+        "The course cannot be told: it takes two dated follow-up films besides the "
+        "reference film.";
+    return;
+  }
+  const ShapeFit fit = compared_shapes(course);
   const boost::math::chi_squared scatter(static_cast<double>(course.points.size()));
   if (boost::math::cdf(boost::math::complement(scatter, fit.best_chi2)) < kNoShape) {
     course.text =
@@ -194,14 +206,18 @@ void fit_shapes(Course& course) {
         "these numbers; look at the films.";
     return;
   }
+  course.probabilities = fit.probabilities;
+  course.fitted = fit.band;
   if (course.points.back().days <= kEarlyDays) {
-    course.text = "The course cannot be told: the films end within six months of surgery.";
+    course.text = "The course cannot be told: the films end within six months of " +
+                  std::string(course.from_surgery ? "surgery." : "the reference film.");
     return;
   }
   const auto best = std::max_element(fit.probabilities.begin(), fit.probabilities.end());
   const auto pattern = static_cast<Pattern>(best - fit.probabilities.begin());
-  const std::string likeliest = sentence_of(pattern, fit) + " (probability " + percent(*best) + ")";
-  const auto why_not = too_short(pattern, course);
+  const std::string likeliest =
+      sentence_of(pattern, fit, six_months(course)) + " (probability " + percent_text(*best) + ")";
+  const auto why_not = too_short(pattern, course, baseline);
   if (*best >= kDecisivePattern && !why_not) {
     course.pattern = pattern;
     course.text = likeliest + ".";
@@ -210,6 +226,23 @@ void fit_shapes(Course& course) {
   course.text =
       "The course cannot be told: " + why_not.value_or("no course reaches a probability of 95 %") +
       ". So far the likeliest: " + likeliest + ".";
+}
+
+/// Comparisons that are no point and may be later than all that are.
+std::vector<std::size_t> left_out_of(const HipEvidence& hip, const Course& course) {
+  std::vector<std::size_t> out;
+  if (course.points.empty()) return out;
+  const auto film_of = [&](std::size_t comparison) -> const FilmEvidence& {
+    return hip.films.at(hip.comparisons[comparison].follow_up);
+  };
+  const auto& last = film_of(course.points.back().comparison).date;
+  for (std::size_t i = 0; i < hip.comparisons.size(); ++i) {
+    const bool is_point = std::any_of(course.points.begin(), course.points.end(),
+                                      [&](const CoursePoint& p) { return p.comparison == i; });
+    const auto& date = film_of(i).date;
+    if (!is_point && (!last || !date || *date > *last)) out.push_back(i);
+  }
+  return out;
 }
 
 /// A film as the start or the end of a change: a point of the course, or the reference film.
@@ -260,6 +293,26 @@ std::optional<LateChange> late_change(const Course& course, std::size_t comparis
   return out;
 }
 
+std::optional<Rise> rise_in(const Course& course) {
+  const std::size_t n = course.points.size();
+  if (n < 2) return {};
+  const double pairs = 0.5 * static_cast<double>(n * (n - 1));
+  double most = coverage_factor(kInfiniteFreedom, 1.0 - kByChance / pairs);
+  std::optional<Rise> out;
+  for (std::size_t j = 1; j < n; ++j) {
+    for (std::size_t i = 0; i < j; ++i) {
+      const auto change = change_between(course, i, j);
+      const bool later = course.points[j].days > course.points[i].days;
+      if (!later || !(change.u.value > 0.0) || -change.value.value <= most * change.u.value) {
+        continue;
+      }
+      most = -change.value.value / change.u.value;
+      out = Rise{course.points[i].comparison, course.points[j].comparison, change};
+    }
+  }
+  return out;
+}
+
 Course follow(const HipEvidence& hip) {
   Course course;
   course.from_surgery =
@@ -274,7 +327,12 @@ Course follow(const HipEvidence& hip) {
     course.late_change = late_change(course, course.points.back().comparison);
     course.late_rate = fit_late_rate(course);
   }
-  fit_shapes(course);
+  course.left_out = left_out_of(hip, course);
+  const bool any = !hip.comparisons.empty();
+  fit_shapes(course, any ? baseline_of(hip, hip.comparisons.front()) : Baseline::kEarly);
+  if (!course.from_surgery && !course.points.empty()) {
+    course.text += " The date of surgery is not known; times count from the reference film.";
+  }
   return course;
 }
 

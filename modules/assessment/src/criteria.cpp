@@ -74,6 +74,15 @@ void check_kind(JsonReader& reader, const Json& node, const std::string& path, K
   }
 }
 
+/// A point of the stem is asked of its subsidence since the reference film, and of nothing else.
+void check_point(JsonReader& reader, const std::string& path, const Criterion& c) {
+  const bool has_points =
+      c.quantity == Quantity::kSubsidence || c.quantity == Quantity::kSubsidenceRate;
+  if (has_points || c.point == Point::kReference) return;
+  reader.fault(path + ".at does not belong to the quantity \"" + code_of(c.quantity) + "\"",
+               "leave it out, or take subsidence_mm or subsidence_rate_mm_per_year");
+}
+
 Criterion read_criterion(JsonReader& reader, const Json& node, const std::string& path) {
   Criterion c;
   if (!reader.object(
@@ -95,6 +104,7 @@ Criterion read_criterion(JsonReader& reader, const Json& node, const std::string
   const std::array<std::string, 1> unit{unit_of(c.quantity)};
   (void)reader.word(node, path, "unit", unit);
   check_kind(reader, node, path, c.kind);
+  check_point(reader, path, c);
   c.threshold = reader.number(node, path, "threshold", kThresholds).value_or(0.0);
   if (const Json* list = JsonReader::find(node, "typical")) {
     c.typical = read_typical(reader, *list, path + ".typical");

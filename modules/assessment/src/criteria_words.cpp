@@ -55,6 +55,22 @@ std::string unit_in_words(Quantity quantity) {
   return quantity == Quantity::kTiltChange ? "degrees" : unit_of(quantity);
 }
 
+std::string code_of(Point point) { return kPoints[point]; }
+
+std::string point_in_words(Point point) {
+  switch (point) {
+    case Point::kHeadCentre:
+      return " at the head's centre";
+    case Point::kShoulder:
+      return " at the shoulder";
+    case Point::kTip:
+      return " at the tip";
+    case Point::kReference:
+      break;
+  }
+  return {};
+}
+
 std::string quantity_in_words(Quantity quantity) {
   switch (quantity) {
     case Quantity::kSubsidence:

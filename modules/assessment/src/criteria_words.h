@@ -25,6 +25,8 @@ inline constexpr Words<Point, 4> kPoints{{"reference_point", "head_centre", "sho
 [[nodiscard]] std::string window_text(const Window& window);
 /// The unit in a sentence: "mm", "mm/year", "degrees".
 [[nodiscard]] std::string unit_in_words(Quantity quantity);
+/// Where on the stem, e.g. " at the tip"; empty of the reference point.
+[[nodiscard]] std::string point_in_words(Point point);
 /// The quantity in a sentence, e.g. "subsidence".
 [[nodiscard]] std::string quantity_in_words(Quantity quantity);
 

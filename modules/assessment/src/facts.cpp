@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "baseline.h"
 #include "criteria_words.h"
 #include "effective_u.h"
 #include "tidemark/assessment/judge.h"
@@ -184,6 +185,25 @@ Told any_of(const std::vector<Told>& parts) {
   return opposite(all_of(opposites));
 }
 
+/// Why motion since the reference film cannot be told to be below a limit, or nothing: as for
+/// verdicts (judge.h).
+std::optional<std::string> why_not_below(const Facts& facts, Measure measure) {
+  const bool bone = measure == Measure::kCalcarChange || measure == Measure::kCortexChange;
+  if (bone || !facts.pair.migration) return {};
+  const Baseline baseline = baseline_of(facts.hip, facts.pair);
+  if (baseline == Baseline::kUnstated) {
+    return "how long after the operation the reference film was taken is not known";
+  }
+  const bool late = measure == Measure::kLateSubsidence;
+  const bool along = late || measure == Measure::kSubsidence;
+  if (along && rises(plain(facts.pair.migration->subsidence), facts.pair.days)) {
+    return "on these films the stem would have risen, which stems do not do";
+  }
+  if (late || baseline == Baseline::kEarly) return {};
+  return baseline == Baseline::kUndated ? "the reference film has no date"
+                                        : "motion before the late reference film is not seen";
+}
+
 Told ask_measure(const Facts& facts, const MeasureRule& rule) {
   const Number found = ask_number(facts, rule.measure, rule.zone);
   if (!found.value) return open_because(found.reason);
@@ -191,6 +211,9 @@ Told ask_measure(const Facts& facts, const MeasureRule& rule) {
   if (above.answer == Answer::kNo && found.part) {
     const bool still_no = found.whole && above_limit(*found.whole, rule).answer == Answer::kNo;
     if (!still_no) above = open_because("motion before the first film after settling is not seen");
+  }
+  if (above.answer == Answer::kNo) {
+    if (auto why = why_not_below(facts, rule.measure)) above = open_because(std::move(*why));
   }
   return rule.below ? opposite(above) : above;
 }

@@ -4,8 +4,11 @@
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
 
+#include "baseline.h"
 #include "criteria_words.h"
 #include "effective_u.h"
+#include "tidemark/assessment/probability.h"
+#include "tidemark/assessment/trust.h"
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/uncertainty.h"
 
@@ -13,10 +16,10 @@ namespace tidemark::assessment {
 namespace {
 
 constexpr Words<Verdict, 4> kVerdicts{{"exceeds", "within", "cannot_tell", "not_applicable"}};
-constexpr Words<Because, 15> kBecause{
+constexpr Words<Because, 16> kBecause{
     {"decided", "guard_band", "finer_than_film", "outside_window", "date_unknown", "group_level",
      "other_fixation", "fixation_unknown", "baseline_late", "baseline_too_late", "not_measured",
-     "no_threshold", "no_scale", "criterion_unsure", "rises"}};
+     "no_threshold", "no_scale", "criterion_unsure", "rises", "flagged"}};
 
 /// A finding is over as soon as one step has settled it.
 struct Case {
@@ -26,12 +29,6 @@ struct Case {
   const Course& course;            // NOLINT
   Finding finding;
 };
-
-std::string percent(double probability) {
-  if (probability > 0.995) return "more than 99 %";
-  if (probability < 0.005) return "less than 1 %";
-  return fixed_text(100.0 * probability, 0) + " %";
-}
 
 template <class Q>
 Measured<double> number(const Measured<Q>& m, double factor = 1.0) {
@@ -57,6 +54,13 @@ Finding settled(Case c, Verdict verdict, Because because, const std::string& tex
   c.finding.because = because;
   c.finding.text = c.criterion.id + ": " + text;
   return std::move(c.finding);
+}
+
+/// The same where a clause says why.
+Finding cannot_tell(Case c, Because because, const std::string& before, const std::string& reason) {
+  c.finding.reason = reason;
+  return settled(std::move(c), Verdict::kCannotTell, because,
+                 "cannot tell; " + before + reason + ".");
 }
 
 /// Why the criterion is not for this hip at all, or nothing.
@@ -118,16 +122,18 @@ Value value_of(const Case& c) {
   if (!migration) {
     return {{}, Because::kNotMeasured, "the comparison is not measured: " + c.pair.reason};
   }
+  // From the earlier film to the later one, also where the earlier one is not the reference film.
+  const double forward = c.pair.days.value_or(0) < 0 ? -1.0 : 1.0;
   switch (c.criterion.quantity) {
     case Quantity::kSubsidence: {
       const auto subsidence = at_point(*migration, c.criterion.point);
       if (!subsidence) return tip_not_seen();
-      return {number(*subsidence), {}, {}};
+      return {number(*subsidence, forward), {}, {}};
     }
     case Quantity::kMedial:
-      return {number(migration->medial), {}, {}};
+      return {number(migration->medial, forward), {}, {}};
     case Quantity::kTiltChange:
-      return {number(migration->tilt_change), {}, {}};
+      return {number(migration->tilt_change, forward), {}, {}};
     case Quantity::kSubsidenceRate:
       return rate_since_reference(c);
     case Quantity::kLateSubsidence: {
@@ -154,11 +160,13 @@ bool counts_from_surgery(const Case& c) {
 
 std::string measured_text(const Case& c) {
   const Measured<double>& m = *c.finding.measured;
-  std::string text = quantity_in_words(c.criterion.quantity) + " " +
-                     with_uncertainty(m.value, m.u95) + " " + unit_in_words(c.criterion.quantity);
+  std::string text = quantity_in_words(c.criterion.quantity) + point_in_words(c.criterion.point) +
+                     " " + with_uncertainty(m.value, m.u95) + " " +
+                     unit_in_words(c.criterion.quantity);
   if (c.finding.days) {
     text += " at " + months_text(*c.finding.days);
     if (!counts_from_surgery(c)) text += " from the reference film";
+    if (c.pair.days.value_or(0) < 0) text += ", from this film to the reference film";
   }
   return text;
 }
@@ -196,13 +204,6 @@ std::optional<int> baseline_days(const Case& c) {
   return c.hip.films.at(c.pair.reference).days_from_surgery;
 }
 
-/// Whether the date of surgery is known and that of the reference film is not, which may then hide
-/// anything.
-bool baseline_is_undated(const Case& c) {
-  const auto dated = [](const FilmEvidence& film) { return film.days_from_surgery.has_value(); };
-  return !baseline_days(c) && std::any_of(c.hip.films.begin(), c.hip.films.end(), dated);
-}
-
 /// Whether the film's day is known and lies outside of the window.
 bool is_outside_window(const Case& c) {
   if (!c.criterion.window || !c.finding.days) return false;
@@ -221,25 +222,26 @@ std::string when_it_holds(const Case& c) {
 Finding not_measured(Case c, const Value& value) {
   if (c.criterion.kind == Kind::kThreshold && is_outside_window(c)) {
     const std::string text = when_it_holds(c) + "Not measured: " + value.reason + ".";
+    c.finding.reason = value.reason;
     return settled(std::move(c), Verdict::kNotApplicable, Because::kOutsideWindow, text);
   }
-  return settled(std::move(c), Verdict::kCannotTell, value.because,
-                 "cannot tell; " + value.reason + ".");
+  const Because because = value.because;
+  return cannot_tell(std::move(c), because, "", value.reason);
 }
 
 /// Whether the film lies outside of the window; the sentence says what the value would be.
 std::optional<Finding> outside_window(const Case& c, const Conformity& conformity) {
   if (!c.criterion.window) return {};
   if (!c.finding.days) {
-    return settled(c, Verdict::kCannotTell, Because::kDateUnknown,
-                   "cannot tell; the limit holds " + window_text(*c.criterion.window) +
-                       " and the film's date is not known.");
+    return cannot_tell(c, Because::kDateUnknown,
+                       "the limit holds " + window_text(*c.criterion.window) + " and ",
+                       "the film's date is not known");
   }
   if (!is_outside_window(c)) return {};
   std::string text = when_it_holds(c) + "Measured: " + measured_text(c);
   if (conformity.verdict == Verdict::kExceeds) {
     text += ", which already lies above that number with a probability of " +
-            percent(conformity.probability_exceeds);
+            percent_text(conformity.probability_exceeds);
   }
   return settled(c, Verdict::kNotApplicable, Because::kOutsideWindow, text + ".");
 }
@@ -248,7 +250,7 @@ std::string verdict_text(const Case& c, const Conformity& conformity) {
   const std::string limit =
       plain_number(c.criterion.threshold) + " " + unit_in_words(c.criterion.quantity);
   const std::string measured = measured_text(c);
-  const std::string probability = percent(conformity.probability_exceeds);
+  const std::string probability = percent_text(conformity.probability_exceeds);
   switch (conformity.because) {
     case Because::kFinerThanFilm:
       return "cannot tell; " + limit + " is finer than these films allow (" + measured +
@@ -279,42 +281,85 @@ bool may_hide_late_motion(const Case& c) {
 /// Whether the whole 95 % interval of the stem's motion along its axis lies above where it stood.
 /// Of a change since the reference film the reference point tells it: others rise as the stem
 /// tilts.
-bool rises(const Case& c) {
+bool stem_rises(const Case& c) {
   if (c.criterion.quantity == Quantity::kMedial || c.criterion.quantity == Quantity::kTiltChange) {
     return false;
   }
   const Measured<double> along = counts_from_baseline(c.criterion.quantity)
                                      ? number(c.pair.migration->subsidence)
                                      : *c.finding.measured;
-  // On a film from before the reference film the stem stood higher.
-  const double forward = c.pair.days.value_or(0) < 0 ? -1.0 : 1.0;
-  return forward * along.value + along.u95 < 0.0;
+  return rises(along, c.pair.days);
+}
+
+/// Of a reference film after the settling window: what surely lies below a limit says nothing, what
+/// may lie above it stays open.
+Finding below_since_too_late(const Case& c, const Conformity& conformity) {
+  const std::string late = "the reference film was taken " + months_text(*baseline_days(c)) +
+                           " after surgery, so that only late change can be judged";
+  if (conformity.probability_exceeds <= 1.0 - kDecisive) {
+    return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
+                   "not applied; " + late + ".");
+  }
+  return settled(c, Verdict::kCannotTell, Because::kBaselineTooLate,
+                 "cannot tell; " + measured_text(c) + " against " +
+                     plain_number(c.criterion.threshold) + " " +
+                     unit_in_words(c.criterion.quantity) + ", and " + late +
+                     ". The probability of lying above it is " +
+                     percent_text(conformity.probability_exceeds) + ".");
 }
 
 /// What a reference film that is late, or may be, forbids to say. What the stem moved since such a
 /// film it did move, so a limit that is passed stays passed.
 std::optional<Finding> hidden_by_baseline(const Case& c, const Conformity& conformity) {
-  const auto baseline = baseline_days(c);
-  if (!counts_from_baseline(c.criterion.quantity) || conformity.verdict == Verdict::kExceeds) {
-    return {};
+  if (conformity.verdict == Verdict::kExceeds) return {};
+  const bool within = conformity.verdict == Verdict::kWithin;
+  const Baseline baseline = baseline_of(c.hip, c.pair);
+  const std::string but = measured_text(c) + ", but ";
+  if (within && baseline == Baseline::kUnstated) {
+    return cannot_tell(c, Because::kDateUnknown, but,
+                       "how long after the operation the reference film was taken is not known, "
+                       "and it may hide what happened before");
   }
-  if (baseline_is_undated(c) && conformity.verdict == Verdict::kWithin) {
-    return settled(c, Verdict::kCannotTell, Because::kDateUnknown,
-                   "cannot tell; " + measured_text(c) +
-                       ", but the reference film has no date and may hide what happened before.");
+  if (!counts_from_baseline(c.criterion.quantity)) return {};
+  if (within && baseline == Baseline::kUndated) {
+    return cannot_tell(c, Because::kDateUnknown, but,
+                       "the reference film has no date and may hide what happened before");
   }
-  if (baseline && *baseline > kSettledDays) {
-    return settled(c, Verdict::kNotApplicable, Because::kBaselineTooLate,
-                   "not applied; the reference film was taken " + months_text(*baseline) +
-                       " after surgery, so that only late change can be judged.");
-  }
-  if (baseline && *baseline > kBaselineLateDays && conformity.verdict == Verdict::kWithin) {
+  if (baseline == Baseline::kTooLate) return below_since_too_late(c, conformity);
+  if (within && baseline == Baseline::kLate) {
     return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
-                   "cannot tell; " + measured_text(c) + ", but the reference film was taken " +
-                       std::to_string(*baseline) +
+                   "cannot tell; " + but + "the reference film was taken " +
+                       std::to_string(*baseline_days(c)) +
                        " days after surgery and hides what happened before.");
   }
   return {};
+}
+
+/// Why a number that lies within its limit does not count as kept, or nothing.
+std::optional<Finding> not_kept(const Case& c) {
+  if (stem_rises(c)) {
+    return settled(
+        c, Verdict::kCannotTell, Because::kRises,
+        "cannot tell; " + measured_text(c) +
+            " would be a rise, which stems do not do: the films contradict one another.");
+  }
+  if (may_hide_late_motion(c)) {
+    return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
+                   "cannot tell; " + measured_text(c) +
+                       ", but the film it counts from was taken late and hides what happened "
+                       "before.");
+  }
+  const auto flags = untrusted_flags_of(c.pair);
+  if (flags.empty()) return {};
+  std::string ids;
+  for (const std::string& id : flags) ids += (ids.empty() ? "" : ", ") + id;
+  Case flagged = c;
+  flagged.finding.reason = ids;
+  return settled(std::move(flagged), Verdict::kCannotTell, Because::kFlagged,
+                 "cannot tell; " + measured_text(c) +
+                     ", but a flag says that the films may not show this hip, its scale or its "
+                     "alignment (" +
+                     ids + ").");
 }
 
 Finding against_threshold(Case c) {
@@ -324,17 +369,8 @@ Finding against_threshold(Case c) {
   c.finding.probability_exceeds = conformity.probability_exceeds;
   if (auto outside = outside_window(c, conformity)) return *outside;
   if (auto hidden = hidden_by_baseline(c, conformity)) return *hidden;
-  if (conformity.verdict == Verdict::kWithin && rises(c)) {
-    return settled(
-        c, Verdict::kCannotTell, Because::kRises,
-        "cannot tell; " + measured_text(c) +
-            " would be a rise, which stems do not do: the films contradict one another.");
-  }
-  if (conformity.verdict == Verdict::kWithin && may_hide_late_motion(c)) {
-    return settled(c, Verdict::kCannotTell, Because::kBaselineLate,
-                   "cannot tell; " + measured_text(c) +
-                       ", but the film it counts from was taken late and hides what happened "
-                       "before.");
+  if (conformity.verdict == Verdict::kWithin) {
+    if (auto open = not_kept(c)) return *open;
   }
   const std::string text = verdict_text(c, conformity);
   return settled(std::move(c), conformity.verdict, conformity.because, text);
@@ -342,18 +378,23 @@ Finding against_threshold(Case c) {
 
 void note_doubts(Case& c) {
   auto& doubts = c.finding.doubts;
-  if (baseline_is_undated(c)) {
+  const Baseline baseline = baseline_of(c.hip, c.pair);
+  if (baseline == Baseline::kUndated) {
     doubts.emplace_back(
         "The reference film has no date: what the stem settled before it is not known.");
+  } else if (baseline == Baseline::kUnstated) {
+    doubts.emplace_back(
+        "The date of surgery is not known, nor how long after it the reference film was taken; "
+        "times count from that film.");
   } else if (!c.course.from_surgery) {
     doubts.emplace_back("The date of surgery is not known; times count from the reference film.");
   }
-  const auto baseline = baseline_days(c);
-  if (baseline && *baseline > kBaselineLateDays && counts_from_baseline(c.criterion.quantity)) {
-    doubts.push_back("The reference film was taken " + std::to_string(*baseline) +
+  const bool late = baseline == Baseline::kLate || baseline == Baseline::kTooLate;
+  if (late && counts_from_baseline(c.criterion.quantity)) {
+    doubts.push_back("The reference film was taken " + std::to_string(*baseline_days(c)) +
                      " days after surgery: what the stem settled before is not in the value.");
   }
-  if (rises(c)) {
+  if (stem_rises(c)) {
     doubts.emplace_back(
         "On these films the stem would have risen, which stems do not do: look at the pair.");
   }
@@ -394,6 +435,7 @@ Finding judge(const HipEvidence& hip, std::size_t comparison, const Criterion& c
   c.finding.criterion = criterion.id;
   c.finding.comparison = comparison;
   c.finding.quantity = criterion.quantity;
+  c.finding.point = criterion.point;
   c.finding.days = days_of(c);
   if (criterion.kind == Kind::kThreshold) c.finding.threshold = criterion.threshold;
   if (auto over = not_for_this_hip(c)) return *over;

@@ -350,8 +350,13 @@ SignSum sum_of(const SignTable& table, const std::vector<std::pair<std::string, 
     return out;
   }
   out.total = total;
-  out.text = points_text(total) + " points: " + reading_of(*table.score, total) + " (" + told +
-             "; " + range + ").";
+  // What the open signs can overturn is not read.
+  const std::string worst = reading_of(*table.score, out.low);
+  const std::string best = reading_of(*table.score, out.high);
+  const std::string reading =
+      worst == best ? " points: " + best
+                    : " points, which name no reading yet: at worst " + worst + ", at best " + best;
+  out.text = points_text(total) + reading + " (" + told + "; " + range + ").";
   return out;
 }
 

@@ -53,7 +53,7 @@ AlignedFilm align_film(const HipFilm& reference, const HipFilm& film, const Affi
   const Circle2& head = film.implant.head.circle_px;
   out.head_px.centre = px_from_film.apply(head.centre);
   out.head_px.radius = (px_from_film.linear * Vec2(head.radius, 0.0)).norm();
-  out.tip_px = px_from_film.apply(film.implant.tip.px);
+  if (film.implant.shows_tip()) out.tip_px = px_from_film.apply(film.implant.tip.px);
   out.shoulder_px = px_from_film.apply(film.implant.shoulder.px);
   out.reference_px = px_from_film.apply(film.implant.reference_px);
   out.stored_from_px = film.hip_view.stored_from_view.after(px_from_film.inverse());

@@ -6,8 +6,6 @@ namespace tidemark::followup {
 inline constexpr const char* kResultFile = "result.json";
 /// The result that result.json tells the changes since.
 inline constexpr const char* kEarlierResultFile = "earlier-result.json";
-/// An earlier run's result.json while a new one is being made.
-inline constexpr const char* kLastResultFile = "last-result.json";
 inline constexpr const char* kStepsFile = "steps.bin";
 
 }  // namespace tidemark::followup

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "tidemark/assessment/probability.h"
 #include "tidemark/lucency/codes.h"
 
 namespace tidemark::followup {
@@ -19,11 +20,14 @@ const Criterion* criterion_of(const Assessment& assessment, const Finding& findi
   return found == all.end() ? nullptr : &*found;
 }
 
+double probability(double value) { return rounded(assessment::told_probability(value)); }
+
 Json finding_json(const Assessment& assessment, const Finding& finding) {
   Json out{{"criterion", finding.criterion},
            {"comparison", finding.comparison},
            {"quantity", code_of(finding.quantity)},
            {"unit", unit_of(finding.quantity)}};
+  if (finding.point != assessment::Point::kReference) out["at"] = code_of(finding.point);
   if (finding.measured) out["measured"] = measured_json(*finding.measured);
   if (finding.threshold) out["threshold"] = rounded(*finding.threshold);
   if (finding.typical) out["typical"] = rounded(*finding.typical);
@@ -31,7 +35,7 @@ Json finding_json(const Assessment& assessment, const Finding& finding) {
   out["verdict"] = code_of(finding.verdict);
   out["because"] = code_of(finding.because);
   if (finding.probability_exceeds) {
-    out["probability_exceeds"] = rounded(*finding.probability_exceeds);
+    out["probability_exceeds"] = probability(*finding.probability_exceeds);
   }
   if (const Criterion* criterion = criterion_of(assessment, finding)) {
     out["citation"] = criterion->citation;
@@ -59,7 +63,7 @@ Json course_json(const Course& course) {
   if (course.probabilities) {
     for (std::size_t i = 0; i < course.probabilities->size(); ++i) {
       out["probabilities"][code_of(static_cast<assessment::Pattern>(i))] =
-          rounded(course.probabilities->at(i));
+          probability(course.probabilities->at(i));
     }
   }
   if (!course.points.empty()) {
@@ -165,6 +169,9 @@ Json assessment_json(const Assessment& assessment) {
            {"criteria_sha256", criteria.sha256}};
   Json headline{{"verdict", code_of(assessment.headline.verdict)}};
   if (assessment.headline.comparison) headline["comparison"] = *assessment.headline.comparison;
+  if (!assessment.headline.unmeasured_since.empty()) {
+    headline["unmeasured_since"] = assessment.headline.unmeasured_since;
+  }
   headline["sentence"] = assessment.headline.sentence;
   headline["doubt"] = assessment.headline.doubt;
   out["headline"] = std::move(headline);

@@ -1,11 +1,24 @@
 #include "judged.h"
 
+#include <algorithm>
+#include <string_view>
 #include <utility>
 
 #include "tidemark/followup/doubts.h"
 
 namespace tidemark::followup {
 namespace {
+
+/// Says nothing of the motion, and stands beside the zones.
+constexpr std::string_view kLinesFlag = "lines_not_validated";
+
+/// A film that the sheet itself names as the reference film is the one after the operation.
+assessment::ReferenceFilm reference_film_of(const Result& result) {
+  const bool stated = std::any_of(
+      result.films.begin(), result.films.end(),
+      [](const FilmResult& film) { return film.role == Role::kReference && film.role_stated; });
+  return stated ? assessment::ReferenceFilm::kStated : assessment::ReferenceFilm::kChosen;
+}
 
 assessment::FilmEvidence film_evidence(const FilmResult& film) {
   assessment::FilmEvidence out{
@@ -53,9 +66,11 @@ assessment::HipEvidence evidence_of(const StemFacts& stem, const Result& result)
                               .lengths = result.length_unit == LengthUnit::kMillimetres
                                              ? assessment::Lengths::kMillimetres
                                              : assessment::Lengths::kPixels,
+                              .reference_film = reference_film_of(result),
                               .films = {},
                               .comparisons = {},
                               .flags = result.flags};
+  std::erase_if(out.flags, [](const Flag& flag) { return flag.id == kLinesFlag; });
   for (const FilmResult& film : result.films) out.films.push_back(film_evidence(film));
   for (const ComparisonResult& pair : result.comparisons) {
     out.comparisons.push_back(comparison_evidence(result, pair));

@@ -32,6 +32,7 @@ void read_films(WorkingSeries& work, const Run& run) {
     Working& film = work.films[i];
     film.out.file = film.entry.file;
     film.out.role = film.entry.role.value_or(Role::kFollowUp);
+    film.out.role_stated = film.entry.role.has_value();
     film.out.zone_marks = film.entry.zone_marks;
     if (film.entry.excluded) {
       film.out.excluded = true;
@@ -147,9 +148,11 @@ std::vector<ComparisonResult> list_comparisons(const WorkingSeries& work) {
     if (reference.date && film.date) comparison.days = days_between(*reference.date, *film.date);
     out.push_back(std::move(comparison));
   }
-  // Undated ones first, so that none of them passes for the latest.
-  const auto key = [](const ComparisonResult& pair) {
-    return std::pair(pair.days.has_value(), pair.days.value_or(0));
+  // By the films' own dates, so that an undated reference film takes no order from them. Undated
+  // ones first, so that none of them passes for the latest.
+  const auto key = [&](const ComparisonResult& pair) {
+    const auto& date = work.films[pair.follow_up].out.date;
+    return std::pair(date.has_value(), date.value_or(Date{}));
   };
   std::stable_sort(out.begin(), out.end(),
                    [&](const auto& a, const auto& b) { return key(a) < key(b); });

@@ -108,7 +108,10 @@ Measured measured(followup::Series& series, const HipJob& job, const followup::O
       out.result, [](const auto& film) { return film.status == followup::Status::kMeasured; });
   if (first == 0 || first == out.result.films.size()) return out;
   if (out.result.films[first].role != followup::Role::kReference) {
-    series.films[first].role = followup::Role::kReference;
+    // Chosen by the program: a role of its own would promise the film after the operation.
+    for (std::size_t i = 0; i < series.films.size(); ++i) {
+      if (i != first) series.films[i].role = followup::Role::kFollowUp;
+    }
     out.result = followup::measure(series, options);
   }
   out.result.flags.push_back(

@@ -33,10 +33,12 @@ struct Axes {
 };
 
 Axes axes_of(const Course& course) {
+  double first = 0.0;  // the reference film; others may be older
   double last = 28.0;
   double low = -course.least_reach;
   double high = course.least_reach;
   for (const CoursePoint& point : course.points) {
+    first = std::min(first, point.days);
     last = std::max(last, point.days);
     low = std::min(low, point.value - point.u95);
     high = std::max(high, point.value + point.u95);
@@ -47,7 +49,8 @@ Axes axes_of(const Course& course) {
     high = std::max(high, limit.value);
   }
   const double margin = 0.06 * (high - low);
-  return {-0.03 * last, 1.05 * last, low - margin, high + margin, course.positive};
+  return {first - 0.03 * (last - first), last + 0.05 * (last - first), low - margin, high + margin,
+          course.positive};
 }
 
 void line(Drawing& out, const Vec2& from, const Vec2& to, const Stroke& stroke) {
@@ -87,11 +90,14 @@ void draw_times(Drawing& out, const Axes& axes, const Texts& say) {
   const double bottom = kPlot.y + kPlot.height;
   // Steps at which visits are counted.
   constexpr std::array kSteps{1.0, 2.0, 3.0, 6.0, 12.0, 24.0};
-  const double least = axes.last_day / unit.days / 7.0;
+  const bool older = axes.first_day < -0.1 * axes.last_day;  // than the reference film
+  const double span = axes.last_day - (older ? axes.first_day : 0.0);
+  const double least = span / unit.days / 7.0;
   const auto* const found =
       std::find_if(kSteps.begin(), kSteps.end(), [&](double one) { return one >= least; });
   const double step = found == kSteps.end() ? std::ceil(least) : *found;
-  for (double t = 0.0; t * unit.days <= axes.last_day; t += step) {
+  const double begin = older ? std::ceil(axes.first_day / unit.days / step) : 0.0;
+  for (double t = begin * step; t * unit.days <= axes.last_day; t += step) {
     const double x = axes.x(t * unit.days);
     line(out, {x, bottom}, {x, bottom + 4.0}, {Ink::kMuted, 1.0});
     out.marks.emplace_back(TextMark{
@@ -194,10 +200,13 @@ void draw_fit(Drawing& out, const Axes& axes, const Course& course) {
 }
 
 void draw_points(Drawing& out, const Axes& axes, const Course& course) {
-  Polyline way{{axes.x(0.0), axes.y(0.0)}};
+  const Vec2 reference(axes.x(0.0), axes.y(0.0));
+  Polyline way{reference};
   for (const CoursePoint& point : course.points) {
     way.emplace_back(axes.x(point.days), axes.y(point.value));
   }
+  std::stable_sort(way.begin(), way.end(),
+                   [](const Vec2& a, const Vec2& b) { return a.x() < b.x(); });
   if (course.fitted.empty()) out.marks.emplace_back(LineMark{way, {Ink::kMuted, 1.0}});
   for (const CoursePoint& point : course.points) {
     const double x = axes.x(point.days);
@@ -209,7 +218,7 @@ void draw_points(Drawing& out, const Axes& axes, const Course& course) {
     }
     out.marks.emplace_back(PointMark{{x, axes.y(point.value)}, Shape::kDisc, 5.0, Ink::kMeasure});
   }
-  out.marks.emplace_back(PointMark{way.front(), Shape::kRing, 5.0, Ink::kMeasure});
+  out.marks.emplace_back(PointMark{reference, Shape::kRing, 5.0, Ink::kMeasure});
 }
 
 void draw_labels(Drawing& out, const Course& course) {

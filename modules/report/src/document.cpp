@@ -22,6 +22,20 @@ const FilmResult* reference_of(const Result& result) {
   return found == result.films.end() ? nullptr : &*found;
 }
 
+/// The newest frontal film, where it is later than all that were measured: it must not be
+/// overlooked. Films that the sheet leaves out and lateral ones are not asked for motion.
+const FilmResult* newest_unmeasured(const Result& result) {
+  const ComparisonResult* last = latest(result);
+  const FilmResult* out = nullptr;
+  for (const ComparisonResult& pair : result.comparisons) {
+    const FilmResult& film = result.films[pair.follow_up];
+    if (!pair.migration && film.date && (out == nullptr || *film.date > *out->date)) out = &film;
+  }
+  if (out == nullptr || last == nullptr) return out;
+  const auto& until = result.films[last->follow_up].date;
+  return until && *out->date <= *until ? nullptr : out;
+}
+
 std::vector<Fact> facts_of(const Source& from) {
   const Result& result = from.result;
   std::vector<Fact> out;
@@ -35,6 +49,10 @@ std::vector<Fact> facts_of(const Source& from) {
   }
   if (const ComparisonResult* pair = latest(result)) {
     out.push_back({from.say("fact.latest"), when(from, *pair)});
+  }
+  if (const FilmResult* film = newest_unmeasured(result)) {
+    out.push_back({from.say("fact.newest"),
+                   from.say("fact.newest_value", {{"date", format_date(*film->date)}})});
   }
   const auto measured =
       std::count_if(result.films.begin(), result.films.end(),
@@ -99,6 +117,7 @@ Document document_of(const Result& result, Language language) {
   Document out;
   out.language = language;
   out.title = say("title");
+  if (result.hip) out.hip = printable(*result.hip);
   out.facts = facts_of(from);
   out.headline = headline_of(from);
   out.caution = say("caution");

@@ -36,10 +36,16 @@ std::vector<Phrase> doubts_of(const Source& from, const ComparisonResult* pair) 
 /// What was measured, without any judgement.
 Phrase measured_sentence(const Source& from, const ComparisonResult& pair) {
   const followup::Lengths lengths = followup::lengths_of(from.result);
-  const double value = pair.migration->subsidence.value.value / lengths.mm_per_unit;
+  // From the earlier film to the later one: what stood higher before has sunk since.
+  const bool before = pair.days.value_or(0) < 0;
+  const double value =
+      (before ? -1.0 : 1.0) * pair.migration->subsidence.value.value / lengths.mm_per_unit;
   const double u95 = pair.migration->subsidence.u95.value / lengths.mm_per_unit;
   const bool higher = value + u95 < 0.0;
-  const std::string key = value - u95 > 0.0 ? "deeper" : higher ? "higher" : "open";
+  const std::string key = std::string(value - u95 > 0.0 ? "deeper"
+                                      : higher          ? "higher"
+                                                        : "open") +
+                          (before ? ".before" : "");
   return {from.say("headline." + key,
                    {{"when", when(from, pair)},
                     {"value", from.say.plain(higher ? -value : value, u95) + unit_of(lengths)},
@@ -47,68 +53,83 @@ Phrase measured_sentence(const Source& from, const ComparisonResult& pair) {
                     {"high", from.say.plain(value + u95, u95) + unit_of(lengths)}})};
 }
 
-bool is_of_subsidence(const assessment::Finding& finding) {
-  return finding.quantity != assessment::Quantity::kTiltChange &&
-         finding.quantity != assessment::Quantity::kMedial;
-}
-
-/// "M-X, M-Y and M-Z" of the findings that pass; empty when none does.
-template <class Passes>
-std::string ids_of(const Source& from, std::size_t comparison, const Passes& passes) {
-  std::vector<std::string> ids;
-  for (const assessment::Finding& finding : from.result.assessment->findings) {
-    if (finding.comparison == comparison && passes(finding)) {
-      ids.push_back(printable(finding.criterion));
-    }
-  }
+/// "M-X, M-Y and M-Z".
+std::string in_words(const Source& from, const std::vector<std::string>& ids) {
   std::string out;
   for (std::size_t i = 0; i < ids.size(); ++i) {
     const bool last = i + 1 == ids.size();
-    out += (i == 0 ? "" : last ? " " + from.say("judged.and") + " " : ", ") + ids[i];
+    out += (i == 0 ? "" : last ? " " + from.say("judged.and") + " " : ", ") + printable(ids[i]);
   }
   return out;
 }
 
-std::string ids_with(const Source& from, std::size_t comparison, Verdict verdict) {
-  return ids_of(from, comparison,
-                [&](const assessment::Finding& finding) { return finding.verdict == verdict; });
+/// A sentence that was put together from clauses. German ones may begin with an umlaut: in UTF-8
+/// the second byte of ä, ö, ü lies 32 above that of the capital.
+std::string with_capital(std::string text) {
+  const auto second = static_cast<unsigned char>(text.size() > 1 ? text[1] : 0);
+  if (text.front() == '\xC3' && second >= 0xA0 && second <= 0xBE) {
+    text[1] = static_cast<char>(second - 0x20);
+  }
+  text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
+  return text;
 }
 
-/// The verdicts on the last comparison, as assessment::Headline::sentence tells them in English.
-std::string verdicts_of_last(const Source& from, std::size_t last) {
+std::string when_of(const Source& from, std::size_t comparison) {
+  return when(from, from.result.comparisons[comparison]);
+}
+
+/// What moved on the last comparison, with its numbers.
+std::string motion_of_last(const Source& from, const assessment::Headline& told) {
+  const ComparisonResult& pair = from.result.comparisons[*told.comparison];
+  const auto& m = *pair.migration;
+  const followup::Lengths lengths = followup::lengths_of(from.result);
+  const auto length = [&](const char* key, const auto& one) {
+    return from.say(
+        key, {{"value", from.say.signed_number(one, lengths.mm_per_unit) + unit_of(lengths)}});
+  };
+  std::string values = length("judged.subsidence", m.subsidence) + ", ";
+  if (told.moved.across) values += length("judged.medial", m.medial) + ", ";
+  values += from.say("judged.tilt", {{"value", from.say.signed_number(m.tilt_change)}});
+  const bool moved = told.moved.along || told.moved.across || told.moved.tilt;
+  return from.say(moved ? "judged.moved" : "judged.still",
+                  {{"values", values}, {"when", when(from, pair)}});
+}
+
+/// The verdicts on the last comparison.
+std::string verdicts_of_last(const Source& from, const assessment::Headline& told) {
   std::string out;
-  for (const Verdict verdict : {Verdict::kExceeds, Verdict::kWithin, Verdict::kCannotTell}) {
-    const std::string ids = ids_with(from, last, verdict);
-    if (ids.empty()) continue;
-    out += (out.empty() ? "" : "; ") +
-           from.say("judged." + assessment::code_of(verdict), {{"ids", ids}});
-  }
-  const std::string subsidence = ids_of(from, last, [](const assessment::Finding& finding) {
-    return is_of_subsidence(finding) && finding.verdict != Verdict::kNotApplicable;
-  });
-  if (subsidence.empty()) out += (out.empty() ? "" : "; ") + from.say("judged.no_subsidence");
-  out.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(out.front())));
-  return out + ".";
+  const auto add = [&](const std::string& clause) { out += (out.empty() ? "" : "; ") + clause; };
+  const auto add_ids = [&](const char* key, const std::vector<std::string>& ids) {
+    if (!ids.empty()) add(from.say(key, {{"ids", in_words(from, ids)}}));
+  };
+  add_ids("judged.exceeds", told.above);
+  add_ids("judged.within", told.within);
+  add_ids("judged.cannot_tell", told.open);
+  if (!told.subsidence_judged) add(from.say("judged.no_subsidence"));
+  return with_capital(out) + ".";
 }
 
-/// The headline's verdicts in the language of the page: of the last comparison, what already lies
-/// above a limit that holds later, and what was above one before.
-std::string judged_sentence(const Source& from, std::size_t last) {
-  std::string out = verdicts_of_last(from, last);
-  const std::string early = ids_of(from, last, [](const assessment::Finding& finding) {
-    return finding.because == assessment::Because::kOutsideWindow &&
-           finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive;
-  });
-  if (!early.empty()) out += " " + from.say("judged.early", {{"ids", early}});
-  for (std::size_t i = 0; i < from.result.comparisons.size(); ++i) {
-    const std::string before = i == last ? "" : ids_with(from, i, Verdict::kExceeds);
-    if (before.empty()) continue;
-    out += " " + from.say("judged.before",
-                          {{"when", when(from, from.result.comparisons[i])}, {"ids", before}});
+/// The headline in the language of the page: all that assessment::Headline::sentence tells in
+/// English, from the same parts.
+std::string judged_sentence(const Source& from, const assessment::Headline& told) {
+  std::string out = motion_of_last(from, told) + " " + verdicts_of_last(from, told);
+  if (!told.early.empty()) {
+    out += " " + from.say("judged.early", {{"ids", in_words(from, told.early)}});
   }
-  if (!from.result.assessment->headline.unmeasured_since.empty()) {
-    out += " " + from.say("judged.later");
+  const auto add = [&](const char* key, const std::vector<assessment::LimitsOfFilm>& films) {
+    for (const assessment::LimitsOfFilm& one : films) {
+      out += " " + from.say(key, {{"when", when_of(from, one.comparison)},
+                                  {"ids", in_words(from, one.criteria)}});
+    }
+  };
+  add("judged.before", told.above_before);
+  add("judged.beyond", told.beyond_elsewhere);
+  add("judged.undated", told.open_undated);
+  if (told.rise) {
+    out += " " + from.say("judged.rise", {{"from", when_of(from, told.rise->from)},
+                                          {"to", when_of(from, told.rise->to)}});
   }
+  if (!told.unmeasured_since.empty()) out += " " + from.say("judged.later");
   return out;
 }
 
@@ -135,17 +156,19 @@ Headline headline_of(const Source& from) {
     out.sentence.text = from.say("headline.nothing");
     return out;
   }
-  const bool judged = from.result.assessment && from.result.assessment->headline.comparison;
-  if (judged) {
-    out.finding = finding_of(from.result.assessment->headline.verdict);
-    // Results speak English: in another language the same is told from what it rests on.
-    out.sentence =
-        from.say.language() == Language::kEnglish
-            ? from.say.english(printable(from.result.assessment->headline.sentence))
-            : Phrase{judged_sentence(from, *from.result.assessment->headline.comparison)};
+  if (from.result.assessment && from.result.assessment->headline.comparison) {
+    const assessment::Headline& told = from.result.assessment->headline;
+    out.finding = finding_of(told.verdict);
+    // Results speak English: in another language the same is told from its parts.
+    out.sentence = from.say.language() == Language::kEnglish
+                       ? from.say.english(printable(told.sentence))
+                       : Phrase{judged_sentence(from, told)};
     out.measured = measured_sentence(from, *pair);
-    const std::string& doubt = from.result.assessment->headline.doubt;
-    if (!doubt.empty()) out.doubts = from.say.all_said(printable(doubt));
+    for (const std::string& doubt : told.doubts) {
+      for (Phrase& said : from.say.all_said(printable(doubt))) {
+        out.doubts.push_back(std::move(said));
+      }
+    }
   } else {
     const auto& subsidence = pair->migration->subsidence;
     const bool moved = std::abs(subsidence.value.value) > subsidence.u95.value;

@@ -169,10 +169,12 @@ class Writer {
     }
     out.set("whole_box", view_box(pair.whole));
     out.set("shoulder_box", view_box(pair.at_shoulder));
-    out.set("tip_box", view_box(pair.at_tip));
+    out.set("has_tip", pair.at_tip.has_value());
+    if (pair.at_tip) out.set("tip_box", view_box(*pair.at_tip));
     out.set("bar", scale_bar(pair.whole, document_, say_, 20));
     Data insets{Data::type::list};
-    insets << inset(pair.at_shoulder, "pair.shoulder") << inset(pair.at_tip, "pair.tip");
+    insets << inset(pair.at_shoulder, "pair.shoulder");
+    if (pair.at_tip) insets << inset(*pair.at_tip, "pair.tip");
     out.set("insets", insets);
     return block("pair", out);
   }
@@ -270,6 +272,8 @@ std::string to_html(const Document& document) {
   Data page;
   page.set("language", code_of(document.language));
   page.set("title", document.title);
+  page.set("has_hip", document.hip.has_value());
+  if (document.hip) page.set("hip", *document.hip);
   page.set("tool", document.tool);
   page.set("caution", document.caution);
   page.set("style", std::string(kStyle));

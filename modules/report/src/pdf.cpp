@@ -1,7 +1,9 @@
 #include <algorithm>
 
 #include "pdf_draw.h"
+#include "pdf_layout.h"
 #include "pdf_sheet.h"
+#include "table_parts.h"
 #include "texts.h"
 #include "tidemark/report/palette.h"
 #include "tidemark/report/write.h"
@@ -27,6 +29,7 @@ constexpr Font kCellBold{7.5, Face::kBold, kText};
 constexpr Font kCellOpen{7.5, Face::kRegular, kMuted};
 constexpr Font kCellCode{7.0, Face::kMono, kText};
 constexpr double kCellPad = 4.0;
+constexpr double kRowPad = 4.0;  ///< above and below the lines of a row, together
 
 Font font_of(CellRole role) {
   switch (role) {
@@ -48,6 +51,33 @@ struct SetRow {
   std::vector<std::vector<Line>> cells;
   double height = 0.0;
 };
+
+/// Widths that the columns of a table would like, and that they need at least.
+struct Widths {
+  std::vector<double> natural;
+  std::vector<double> least;
+};
+
+/// A row that is taller than a page as rows that are not.
+std::vector<SetRow> slices_of(SetRow row, double room) {
+  if (row.height <= room) return {std::move(row)};
+  const auto most = static_cast<std::size_t>((room - kRowPad) / line_height(kCellFont));
+  std::vector<SetRow> out;
+  for (std::size_t begin = 0;; begin += most) {
+    SetRow slice;
+    std::size_t lines = 0;
+    for (const auto& cell : row.cells) {
+      const std::size_t from = std::min(begin, cell.size());
+      const std::size_t to = std::min(begin + most, cell.size());
+      slice.cells.emplace_back(cell.begin() + static_cast<std::ptrdiff_t>(from),
+                               cell.begin() + static_cast<std::ptrdiff_t>(to));
+      lines = std::max(lines, to - from);
+    }
+    if (lines == 0) return out;
+    slice.height = static_cast<double>(lines) * line_height(kCellFont) + kRowPad;
+    out.push_back(std::move(slice));
+  }
+}
 
 /// Lays the blocks of a document on a sheet.
 class Setter {
@@ -71,7 +101,8 @@ class Setter {
   void rule(double width, std::uint32_t colour) {
     sheet_.add(RuleOp{{kMargin, sheet_.y()}, {kMargin + kTextWidth, sheet_.y()}, width, colour});
   }
-  [[nodiscard]] std::vector<double> widths_of(const Table& table);
+  [[nodiscard]] Widths widths_of(const Table& table);
+  void put_table(const Table& table, const std::vector<double>& widths);
   [[nodiscard]] SetRow set_row(const std::vector<Run>& cells, const std::vector<double>& widths);
   void put_row(const SetRow& row, const Table& table, const std::vector<double>& widths,
                const char* element);
@@ -164,18 +195,17 @@ void Setter::operator()(const Items& items) {
   sheet_.skip(4.0);
 }
 
-std::vector<double> Setter::widths_of(const Table& table) {
+Widths Setter::widths_of(const Table& table) {
   const std::size_t n = table.columns.size();
-  std::vector<double> natural(n, 0.0);
-  std::vector<double> least(n, 0.0);
+  Widths out{std::vector<double>(n, 0.0), std::vector<double>(n, 0.0)};
   const auto look = [&](std::size_t i, const std::string& text, const Font& font, double most) {
     const double width = sheet_.metrics().width(text, font) + 2.0 * kCellPad;
-    natural[i] = std::max(natural[i], std::min(width, most));
+    out.natural[i] = std::max(out.natural[i], std::min(width, most));
     std::size_t at = 0;
     while (at < text.size()) {
       const std::size_t end = std::min(text.find(' ', at), text.size());
       const double word = sheet_.metrics().width(text.substr(at, end - at), font);
-      least[i] = std::max(least[i], std::min(word, 130.0) + 2.0 * kCellPad);
+      out.least[i] = std::max(out.least[i], std::min(word, 130.0) + 2.0 * kCellPad);
       at = end + 1;
     }
   };
@@ -184,23 +214,29 @@ std::vector<double> Setter::widths_of(const Table& table) {
     for (const auto& row : table.rows) {
       look(i, row[i].phrase.text, font_of(row[i].role), kTextWidth);
     }
-    natural[i] = std::max(natural[i], least[i]);
+    out.natural[i] = std::max(out.natural[i], out.least[i]);
   }
+  return out;
+}
+
+/// The columns' widths on the page: those that they would like, or less where that is too much.
+std::vector<double> fitted(const Widths& widths) {
+  std::vector<double> out = widths.natural;
   double sum = 0.0;
   double spare = 0.0;  // what columns can give
-  for (std::size_t i = 0; i < n; ++i) {
-    sum += natural[i];
-    spare += natural[i] - least[i];
+  for (std::size_t i = 0; i < out.size(); ++i) {
+    sum += out[i];
+    spare += out[i] - widths.least[i];
   }
   const double over = sum - kTextWidth;
-  for (std::size_t i = 0; i < n; ++i) {
+  for (std::size_t i = 0; i < out.size(); ++i) {
     if (over <= 0.0) {
-      natural[i] *= std::min(kTextWidth / sum, 1.35);
+      out[i] *= std::min(kTextWidth / sum, 1.35);
     } else if (spare > 0.0) {
-      natural[i] -= std::min(1.0, over / spare) * (natural[i] - least[i]);
+      out[i] -= std::min(1.0, over / spare) * (out[i] - widths.least[i]);
     }
   }
-  return natural;
+  return out;
 }
 
 SetRow Setter::set_row(const std::vector<Run>& cells, const std::vector<double>& widths) {
@@ -210,7 +246,7 @@ SetRow Setter::set_row(const std::vector<Run>& cells, const std::vector<double>&
     out.height = std::max(
         out.height, static_cast<double>(out.cells.back().size()) * line_height(cells[i].font));
   }
-  out.height += 4.0;
+  out.height += kRowPad;
   return out;
 }
 
@@ -256,27 +292,38 @@ void Setter::table_head(const Table& table, const std::vector<double>& widths) {
   rule(1.0, kText);
 }
 
-void Setter::operator()(const Table& table) {
-  const std::vector<double> widths = widths_of(table);
+void Setter::put_table(const Table& table, const std::vector<double>& widths) {
   // Caption and head do not stand alone at the foot of a page.
-  const double first = table.rows.empty() ? 0.0 : set_body(table.rows.front(), widths).height;
-  sheet_.need(2.0 * line_height(kSmallHeading) + set_head(table, widths).height + first);
+  const double head = set_head(table, widths).height;
+  const double room = kLowest - kMargin - head;
+  const double first =
+      table.rows.empty() ? 0.0 : std::min(room, set_body(table.rows.front(), widths).height);
+  const double caption = 2.0 * line_height(kSmallHeading);
+  sheet_.need(std::min(caption + head + first, kLowest - kMargin));
   sheet_.text("P", {{table.caption, kSmallHeading}});
   sheet_.add(BeginOp{"Table"});
   table_head(table, widths);
   for (const auto& row : table.rows) {
-    const SetRow set = set_body(row, widths);
-    if (sheet_.y() + set.height > kLowest) {
-      sheet_.add(EndOp{"Table"});
-      sheet_.need(set.height);
-      sheet_.add(BeginOp{"Table"});
-      table_head(table, widths);
+    for (const SetRow& set : slices_of(set_body(row, widths), room)) {
+      if (sheet_.y() + set.height > kLowest) {
+        sheet_.add(EndOp{"Table"});
+        sheet_.need(kLowest);
+        sheet_.add(BeginOp{"Table"});
+        table_head(table, widths);
+      }
+      put_row(set, table, widths, "TD");
     }
-    put_row(set, table, widths, "TD");
     rule(0.4, kGrid);
   }
   sheet_.add(EndOp{"Table"});
   sheet_.skip(7.0);
+}
+
+void Setter::operator()(const Table& table) {
+  const Widths widths = widths_of(table);
+  for (const Table& part : parts_of(table, widths.least, kTextWidth)) {
+    put_table(part, fitted(widths_of(part)));
+  }
 }
 
 void Setter::operator()(const Figures& figures) {
@@ -347,13 +394,15 @@ void Setter::operator()(const AlignedPair& pair) {
        5,
        small_bar},
       say_("pair.shoulder"));
-  put({pair.follow_up,
-       pair.at_tip,
-       {x, y + height - inset, inset, inset},
-       {pair.reference, pair.follow_up},
-       5,
-       small_bar},
-      say_("pair.tip"));
+  if (pair.at_tip) {
+    put({pair.follow_up,
+         *pair.at_tip,
+         {x, y + height - inset, inset, inset},
+         {pair.reference, pair.follow_up},
+         5,
+         small_bar},
+        say_("pair.tip"));
+  }
   sheet_.skip(height + kLabel + 8.0);
 }
 
@@ -401,14 +450,18 @@ void Setter::feet() {
 
 }  // namespace
 
-Expected<std::string> to_pdf(const Document& document) {
+std::vector<Page> laid_out(const Document& document) {
   Sheet sheet;
   Setter setter(document, sheet);
   setter.head();
   setter.headline();
   for (const Section& section : document.sections) setter.section(section);
   setter.feet();
-  return draw_pages(document, sheet.pages());
+  return std::move(sheet.pages());
+}
+
+Expected<std::string> to_pdf(const Document& document) {
+  return draw_pages(document, laid_out(document));
 }
 
 }  // namespace tidemark::report

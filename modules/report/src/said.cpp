@@ -44,10 +44,16 @@ std::optional<std::vector<std::string>> fillings_of(const std::string& pattern,
   return out;
 }
 
-bool is_number(const std::string& token) {
-  return !token.empty() && std::all_of(token.begin(), token.end(), [](char c) {
-    return std::isdigit(static_cast<unsigned char>(c)) != 0 || c == '.' || c == '+' || c == '-';
-  });
+/// A decimal number with one point between digits and perhaps a sign. What has more points is the
+/// name of something: films come with names like 1.2.840.1.
+bool is_decimal(const std::string& token) {
+  const std::size_t from = token.starts_with('+') || token.starts_with('-') ? 1 : 0;
+  const std::size_t point = token.find('.');
+  if (point == std::string::npos || point == from || point + 1 == token.size()) return false;
+  for (std::size_t i = from; i < token.size(); ++i) {
+    if (i != point && std::isdigit(static_cast<unsigned char>(token[i])) == 0) return false;
+  }
+  return true;
 }
 
 /// Whether a token means the same in every language: a number, a unit, an identifier.
@@ -98,7 +104,7 @@ std::optional<std::string> Said::filling(const std::string& text, int depth) con
     std::string told = word(token);
     if (told.empty() && (is_common(token) || tokens.size() == 1)) told = token;
     if (told.empty()) return {};
-    if (is_number(told)) std::replace(told.begin(), told.end(), '.', ',');
+    if (is_decimal(told)) std::replace(told.begin(), told.end(), '.', ',');
     out += (out.empty() ? "" : " ") + told;
   }
   return out;

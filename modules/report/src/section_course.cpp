@@ -37,6 +37,13 @@ int days_before_reference(const assessment::Course& course) {
              : course.points.front().days - course.points.front().days_from_reference;
 }
 
+/// Whether the sheet itself names the reference film: then it is the one after the operation.
+bool reference_is_stated(const followup::Result& result) {
+  return std::any_of(result.films.begin(), result.films.end(), [](const auto& film) {
+    return film.role == followup::Role::kReference && film.role_stated;
+  });
+}
+
 /// Whether a criterion's number may be drawn beside this quantity: a limit for one hip and for this
 /// stem, of a value that is sure enough to drive a verdict.
 bool is_drawn(const Criterion& criterion, assessment::Quantity quantity,
@@ -87,7 +94,9 @@ void add_fit(const Source& from, const Lengths& lengths, Course& course) {
         {static_cast<double>(band.days - before), band.median.value / lengths.mm_per_unit,
          band.low.value / lengths.mm_per_unit, band.high.value / lengths.mm_per_unit});
   }
-  if (!fit.points.empty()) {
+  // How long a stem settles counts from the operation.
+  const bool dated = fit.from_surgery || reference_is_stated(from.result);
+  if (!fit.points.empty() && dated) {
     course.window = CourseWindow{0.0, static_cast<double>(assessment::kSettledDays - before),
                                  from.say("course.window")};
   }
@@ -167,10 +176,11 @@ void add_words(const Source& from, Section& out) {
 Section course_section(const Source& from) {
   Section out{"course", from.say("course.heading"), {}};
   const Course subsidence = subsidence_course(from);
-  if (subsidence.points.empty()) return out;
   add_words(from, out);
+  if (subsidence.points.empty()) return out;
   std::string caption = from.say("course.caption");
-  if (!subsidence.fitted.empty()) caption += " " + from.say("course.caption_fit");
+  const bool fitted = !subsidence.fitted.empty();
+  caption += " " + from.say(fitted ? "course.caption_fit" : "course.caption_line");
   if (!subsidence.limits.empty()) caption += " " + from.say("course.caption_limits");
   out.blocks.emplace_back(
       Figures{{figure_of(from, subsidence), figure_of(from, tilt_course(from))}, caption});

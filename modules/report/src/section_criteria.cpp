@@ -3,6 +3,7 @@
 
 #include "sections.h"
 #include "tidemark/assessment/assess.h"
+#include "tidemark/assessment/probability.h"
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/plain_number.h"
 #include "tidemark/core/text.h"
@@ -11,7 +12,9 @@ namespace tidemark::report {
 namespace {
 
 using assessment::Assessment;
+using assessment::Because;
 using assessment::Verdict;
+using followup::ComparisonResult;
 
 CellRole role_of(Verdict verdict) {
   switch (verdict) {
@@ -26,19 +29,40 @@ CellRole role_of(Verdict verdict) {
   return CellRole::kOpen;
 }
 
-/// A probability in per cent that never reads as certain.
+/// A probability in per cent that never reads as certain, nor as a verdict where it falls short.
 std::string percent(const Source& from, double probability) {
-  const double whole = 100.0 * probability;
-  const std::string text = whole < 0.5 ? "< 1" : whole > 99.5 ? "> 99" : fixed_text(whole, 0);
-  return from.say.localised(text) + kFixedSpace + "%";
+  std::string text = assessment::percent_text(probability);
+  const auto said = [&](const std::string& english, const char* key) {
+    if (!text.starts_with(english)) return false;
+    text = from.say(key, {{"value", from.say.localised(text.substr(english.size()))}});
+    return true;
+  };
+  if (said("more than ", "probability.most") || said("less than ", "probability.least")) {
+    return text;
+  }
+  return from.say.localised(text);
+}
+
+/// The same in its narrow column: "> 99 %".
+std::string percent_cell(const Source& from, double probability) {
+  std::string text = assessment::percent_text(probability);
+  for (const auto& [words, sign] : {std::pair{"more than ", "> "}, std::pair{"less than ", "< "}}) {
+    if (text.starts_with(words)) text.replace(0, std::string(words).size(), sign);
+  }
+  return from.say.localised(text);
+}
+
+const assessment::Criterion* criterion_of(const Assessment& assessed, const std::string& id) {
+  const auto& all = assessed.criteria.criteria;
+  const auto found =
+      std::find_if(all.begin(), all.end(), [&](const auto& one) { return one.id == id; });
+  return found == all.end() ? nullptr : &*found;
 }
 
 /// Where a criterion comes from, and how sure its value is.
 std::string source_of(const Source& from, const Assessment& assessed, const std::string& id) {
-  const auto& all = assessed.criteria.criteria;
-  const auto found =
-      std::find_if(all.begin(), all.end(), [&](const auto& one) { return one.id == id; });
-  if (found == all.end()) return from.say("none");
+  const assessment::Criterion* found = criterion_of(assessed, id);
+  if (found == nullptr) return from.say("none");
   std::string text = printable(found->citation);
   if (found->doi) text += ", doi:" + printable(*found->doi);
   return text + " (" + from.say("certainty." + assessment::code_of(found->certainty)) + ")";
@@ -50,8 +74,63 @@ std::string measured_of(const Source& from, const assessment::Finding& finding) 
   const auto& m = *finding.measured;
   std::string text = from.say("of." + assessment::code_of(finding.quantity),
                               {{"value", from.say.signed_number(m.value, m.u95)}});
-  if (!finding.days) return text;
-  return from.say("of.days", {{"measured", text}, {"days", std::to_string(*finding.days)}});
+  const auto wrapped = [&](const std::string& key, const std::string& days) {
+    text = from.say(key, {{"measured", text}, {"days", days}});
+  };
+  if (finding.point != assessment::Point::kReference) {
+    wrapped("point." + assessment::code_of(finding.point), {});
+  }
+  const ComparisonResult& pair = from.result.comparisons[finding.comparison];
+  if (finding.days) {
+    const bool from_surgery = from.result.assessment->course.from_surgery ||
+                              from.result.films[pair.follow_up].days_from_surgery.has_value();
+    wrapped(from_surgery ? "of.days" : "of.days_from_reference", std::to_string(*finding.days));
+  }
+  if (pair.days.value_or(0) < 0) wrapped("of.backwards", {});
+  return text;
+}
+
+std::string months(const Source& from, int days) {
+  std::string text = fixed_text(12.0 * days / assessment::kDaysPerYear, 1);
+  if (text.ends_with(".0")) text.resize(text.size() - 2);
+  return from.say.localised(text);
+}
+
+/// When a limit holds.
+std::string window_of(const Source& from, const assessment::Criterion* criterion) {
+  if (criterion == nullptr || !criterion->window) return from.say("window.other");
+  const assessment::Window& w = *criterion->window;
+  return from.say(w.from_days == w.to_days ? "window.at" : "window.from_to",
+                  {{"from", months(from, w.from_days)},
+                   {"to", months(from, w.to_days)},
+                   {"tolerance", months(from, w.tolerance_days)}});
+}
+
+/// The reason of a finding in the language of the page, or that there is no value. Ids of flags
+/// stay as they are.
+std::string reason_of(const Source& from, const assessment::Finding& finding) {
+  if (finding.because == Because::kFlagged) return printable(finding.reason);
+  const Phrase said = from.say.said(printable(finding.reason));
+  return finding.reason.empty() || said.in_english ? from.say("because.nothing") : said.text;
+}
+
+/// The text that says why, by the parts that the finding has.
+std::string key_of(const assessment::Finding& finding) {
+  std::string key = "because." + assessment::code_of(finding.because);
+  switch (finding.because) {
+    case Because::kOutsideWindow:
+      if (!finding.measured) return key + ".not_measured";
+      return finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive ? key + ".above"
+                                                                                : key;
+    case Because::kDateUnknown:
+      return finding.measured ? key + ".measured" : key;
+    case Because::kBaselineTooLate:
+      return finding.verdict == Verdict::kCannotTell ? key + ".open" : key;
+    case Because::kNoThreshold:
+      return finding.typical ? key : key + ".unknown";
+    default:
+      return key;
+  }
 }
 
 /// An English finding without what its row has said already: "M-1: within the limit; subsidence
@@ -66,6 +145,31 @@ std::string without_repetition(const Source& from, const assessment::Finding& fi
   return text;
 }
 
+/// Why the verdict is what it is, in the language of the page.
+std::string because_of(const Source& from, const assessment::Finding& finding) {
+  const auto of_quantity = [&](const std::optional<double>& value, const std::string& number) {
+    return value ? from.say("of." + assessment::code_of(finding.quantity), {{"value", number}})
+                 : from.say("none");
+  };
+  const auto* criterion = criterion_of(*from.result.assessment, finding.criterion);
+  const std::string limit = of_quantity(
+      finding.threshold, from.say.localised(plain_number(finding.threshold.value_or(0.0))));
+  const std::string typical = of_quantity(
+      finding.typical, from.say.localised(fixed_text(finding.typical.value_or(0.0), 1)));
+  const std::string window = window_of(from, criterion);
+  const std::string text = from.say(
+      key_of(finding), {{"measured", measured_of(from, finding)},
+                        {"limit", limit},
+                        {"typical", typical},
+                        {"window", window},
+                        {"reason", reason_of(from, finding)},
+                        {"probability", percent(from, finding.probability_exceeds.value_or(0.0))}});
+  const bool windowed = criterion != nullptr && criterion->window.has_value();
+  if (finding.because != Because::kDateUnknown || !windowed) return text;
+  return from.say("because.holds", {{"limit", limit}, {"window", window}}) + " " +
+         static_cast<char>(std::toupper(static_cast<unsigned char>(text.front()))) + text.substr(1);
+}
+
 /// The finding in the language of the page. Results speak English.
 Phrase finding_of(const Source& from, const assessment::Finding& finding) {
   if (from.say.language() == Language::kEnglish) {
@@ -73,17 +177,8 @@ Phrase finding_of(const Source& from, const assessment::Finding& finding) {
     for (const std::string& doubt : finding.doubts) text += " " + printable(doubt);
     return from.say.english(text);
   }
-  std::string limit = from.say("none");
-  if (finding.threshold) {
-    limit = from.say("of." + assessment::code_of(finding.quantity),
-                     {{"value", from.say.localised(plain_number(*finding.threshold))}});
-  }
-  const bool nothing_outside =
-      finding.because == assessment::Because::kOutsideWindow && !finding.measured;
-  std::string text = nothing_outside
-                         ? from.say("because.outside_window.not_measured", {{"limit", limit}})
-                         : from.say("because." + assessment::code_of(finding.because),
-                                    {{"measured", measured_of(from, finding)}, {"limit", limit}});
+  std::string text = because_of(from, finding);
+  text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
   for (const std::string& doubt : finding.doubts)
     text += " " + from.say.said(printable(doubt)).text;
   return {text};
@@ -95,7 +190,7 @@ std::vector<Cell> row_of(const Source& from, const Assessment& assessed,
   row.push_back(
       {{from.say("verdict." + assessment::code_of(finding.verdict))}, role_of(finding.verdict)});
   row.push_back(finding.probability_exceeds
-                    ? Cell{{percent(from, *finding.probability_exceeds)}, CellRole::kValue}
+                    ? Cell{{percent_cell(from, *finding.probability_exceeds)}, CellRole::kValue}
                     : Cell{{from.say("none")}, CellRole::kOpen});
   row.push_back({finding_of(from, finding), CellRole::kWord});
   row.push_back({{source_of(from, assessed, finding.criterion)}, CellRole::kWord});

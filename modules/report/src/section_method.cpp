@@ -56,6 +56,14 @@ Table budget_table(const Source& from) {
   return out;
 }
 
+/// The key of what a film is in the series.
+const char* role_of(const FilmResult& film) {
+  if (film.excluded) return "role.left_out";
+  if (film.days_from_surgery.value_or(0) < 0) return "role.before_surgery";
+  if (film.view == View::kLateral) return "role.lateral";
+  return film.role == followup::Role::kReference ? "role.reference" : "role.follow_up";
+}
+
 Table films_table(const Source& from) {
   Table out{"films-table", from.say("films.caption"), {}, {}};
   out.columns = {from.say("column.file"), from.say("column.role"), from.say("column.date"),
@@ -63,9 +71,7 @@ Table films_table(const Source& from) {
   for (const FilmResult& film : from.result.films) {
     const Cell none{{from.say("none")}, CellRole::kOpen};
     std::vector<Cell> row{{{printable(film.file)}, CellRole::kCode}};
-    row.push_back(
-        {{from.say(film.role == followup::Role::kReference ? "role.reference" : "role.follow_up")},
-         CellRole::kWord});
+    row.push_back({{from.say(role_of(film))}, CellRole::kWord});
     row.push_back(film.date ? Cell{{format_date(*film.date)}, CellRole::kWord} : none);
     if (film.calibration) {
       // Scales are told in micrometres per pixel, so that the rule for digits fits them too.

@@ -33,7 +33,7 @@ Plate plate_of(const AlignedFilm& film) {
   std::transform(film.outline_px.begin(), film.outline_px.end(), std::back_inserter(out.outline),
                  from_corner);
   out.head = {from_corner(film.head_px.centre), film.head_px.radius};
-  out.tip = from_corner(film.tip_px);
+  if (film.tip_px) out.tip = from_corner(*film.tip_px);
   out.shoulder = from_corner(film.shoulder_px);
   out.reference = from_corner(film.reference_px);
   return out;
@@ -72,7 +72,11 @@ AlignedPair pair_block(const Source& from, const Document& document, std::size_t
   const Plate& first = document.plates[0];
   const Plate& second = document.plates[plate];
   out.at_shoulder = window_at(0.5 * (first.shoulder + second.shoulder), side, document);
-  out.at_tip = window_at(0.5 * (first.tip + second.tip), side, document);
+  if (first.tip && second.tip) {
+    out.at_tip = window_at(0.5 * (*first.tip + *second.tip), side, document);
+  } else {
+    out.caption += " " + from.say("pair.no_tip");
+  }
   return out;
 }
 

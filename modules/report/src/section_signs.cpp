@@ -117,9 +117,14 @@ const SignReport* last_report(const Source& from) {
 
 Section signs_section(const Source& from) {
   Section out{"signs", from.say("signs.heading"), {}};
-  const SignReport* report = last_report(from);
-  if (report == nullptr) return out;
+  if (!from.result.assessment) return out;
   const auto& signs = from.result.assessment->signs;
+  const SignReport* report = last_report(from);
+  if (report == nullptr) {
+    if (signs.reason.empty() || latest(from.result) == nullptr) return out;
+    out.blocks.emplace_back(Paragraph{from.say.said(printable(signs.reason))});
+    return out;
+  }
   out.blocks.emplace_back(Paragraph{{from.say("signs.table", {{"id", printable(signs.table)}})}});
   for (const std::string& doubt : report->doubts) {
     for (Phrase& phrase : from.say.all_said(printable(doubt))) {
@@ -142,6 +147,11 @@ Section signs_section(const Source& from) {
   add_list(from.say("signs.explanations_open"), explanations_of(from, *report, Answer::kCannotTell),
            out);
   add_list(from.say("signs.switches"), std::move(switches), out);
+  if (!signs.note.empty()) {
+    for (Phrase& phrase : from.say.all_said(printable(signs.note))) {
+      out.blocks.emplace_back(Paragraph{std::move(phrase), Tone::kNote});
+    }
+  }
   out.blocks.emplace_back(Paragraph{{from.say("signs.note")}, Tone::kNote});
   return out;
 }

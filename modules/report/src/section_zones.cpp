@@ -24,7 +24,7 @@ struct Kind {
   std::string caption;
   std::vector<const FilmResult*> films;
   std::optional<std::size_t> first;  ///< what the others were compared with; index in Result::films
-  std::optional<std::size_t> last;   ///< of those compared with it
+  std::optional<std::size_t> last;   ///< the newest follow-up film, compared with it or not
 };
 
 template <class Pairs>
@@ -38,7 +38,7 @@ Kind kind_of(const Source& from, const std::string& id, const std::string& capti
   if (first) add(*first);
   for (const auto& pair : pairs) {
     add(pair.follow_up);
-    if (!pair.zones.empty()) out.last = pair.follow_up;
+    if (!result.films[pair.follow_up].zones.empty()) out.last = pair.follow_up;
   }
   return out;
 }
@@ -85,8 +85,10 @@ Cell state_cell(const Source& from, const FilmResult& film, const ZoneResult* zo
 
 Cell change_cell(const Source& from, const Kind& kind, const Place& place) {
   Cell none{{from.say("none")}, CellRole::kOpen};
-  const auto since = kind.last ? followup::lines_since(from.result, *kind.last) : std::nullopt;
-  if (!since) return none;
+  if (!kind.last) return none;
+  const auto since = followup::lines_since(from.result, *kind.last);
+  // The newest film shows lines that were not held against the reference film's.
+  if (!since) return {{from.say("growth.cannot_tell")}, CellRole::kOpen};
   const auto* found = lucency::change_at(since->zones, place.first, place.second);
   if (found == nullptr) return none;
   const std::string answer = from.say("growth." + lucency::code_of(found->progressive));
@@ -104,6 +106,14 @@ std::string column_of(const Source& from, const Kind& kind, const FilmResult& fi
   const std::string date = film.date ? format_date(*film.date) : printable(film.file);
   const bool first = kind.first && &film == &from.result.films[*kind.first];
   return first ? from.say("zones.reference", {{"date", date}}) : date;
+}
+
+/// Names the film that the answers belong to.
+std::string growth_column(const Source& from, const Kind& kind) {
+  if (!kind.last) return from.say("zones.growth");
+  const FilmResult& film = from.result.films[*kind.last];
+  return from.say("zones.growth_on",
+                  {{"date", film.date ? format_date(*film.date) : printable(film.file)}});
 }
 
 std::string name_of(const Source& from, const Place& place, bool several) {
@@ -125,7 +135,7 @@ Table zones_table(const Source& from, const Kind& kind) {
   }
   Table out{kind.id, kind.caption, {from.say("zones.zone")}, {}};
   for (const FilmResult* film : kind.films) out.columns.push_back(column_of(from, kind, *film));
-  out.columns.push_back(from.say("zones.growth"));
+  out.columns.push_back(growth_column(from, kind));
   for (const Place& place : places) {
     std::vector<Cell> row{{{name_of(from, place, interfaces.size() > 1)}, CellRole::kWord}};
     for (const FilmResult* film : kind.films) {
@@ -138,6 +148,33 @@ Table zones_table(const Source& from, const Kind& kind) {
         row[i].phrase.text += kFixedSpace + from.say("zones.mark");
     }
     out.rows.push_back(std::move(row));
+  }
+  return out;
+}
+
+/// Why zones of the newest film cannot be told, and what became of their lines, each reason once
+/// with its zones.
+Items reasons_of(const Source& from, const Kind& kind) {
+  std::vector<std::pair<std::string, std::string>> found;  // reason, zones
+  const auto add = [&](const std::string& reason, int zone) {
+    if (reason.empty()) return;
+    auto at = std::find_if(found.begin(), found.end(),
+                           [&](const auto& one) { return one.first == reason; });
+    if (at == found.end()) at = found.insert(found.end(), {reason, {}});
+    const std::string number = std::to_string(zone);
+    if (!at->second.ends_with(number)) at->second += (at->second.empty() ? "" : ", ") + number;
+  };
+  if (!kind.last) return {};
+  for (const ZoneResult& zone : from.result.films[*kind.last].zones) add(zone.reason, zone.zone);
+  if (const auto since = followup::lines_since(from.result, *kind.last)) {
+    for (const lucency::ZoneChange& change : since->zones) {
+      if (change.progressive == Answer::kCannotTell) add(change.reason, change.zone);
+    }
+  }
+  Items out;
+  for (const auto& [reason, zones] : found) {
+    out.items.push_back(
+        {from.say("zones.of", {{"zones", zones}}), from.say.said(printable(reason))});
   }
   return out;
 }
@@ -179,7 +216,12 @@ Section zones_section(const Source& from) {
   if (frontal.films.empty() && lateral.films.empty()) return out;
   out.blocks.emplace_back(Paragraph{{from.say("zones.doubt")}, Tone::kDoubt});
   for (const Kind* kind : {&frontal, &lateral}) {
-    if (!kind->films.empty()) out.blocks.emplace_back(zones_table(from, *kind));
+    if (kind->films.empty()) continue;
+    out.blocks.emplace_back(zones_table(from, *kind));
+    if (Items reasons = reasons_of(from, *kind); !reasons.items.empty()) {
+      out.blocks.emplace_back(Paragraph{{from.say("zones.why")}});
+      out.blocks.emplace_back(std::move(reasons));
+    }
   }
   out.blocks.emplace_back(Paragraph{{from.say("zones.note")}, Tone::kNote});
   if (auto lysis = lysis_table(from)) {

@@ -5,21 +5,19 @@
 #include <system_error>
 
 #include "tidemark/core/files.h"
+#include "tidemark/followup/write.h"
 
 namespace tidemark::report {
 namespace {
 
 namespace fs = std::filesystem;
 
-/// Where an earlier run's result.json waits while a new one is made (docs/history.md).
-constexpr const char* kLastResultFile = "last-result.json";
-
 /// Removes the report of an earlier run in the forms that this one does not write: beside the new
 /// result.json it would pass for its own. In a folder that held no result a file by such a name is
 /// somebody else's.
 Expected<void> remove_other_forms(const std::vector<Form>& forms, const fs::path& folder) {
   std::error_code error;
-  if (!fs::exists(fs::symlink_status(folder / kLastResultFile, error))) return {};
+  if (!fs::exists(fs::symlink_status(folder / followup::kLastResultFile, error))) return {};
   for (const Form form : std::array{Form::kHtml, Form::kPdf}) {
     const fs::path file = folder / file_of(form);
     std::error_code ignored;

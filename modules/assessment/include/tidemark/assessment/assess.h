@@ -13,18 +13,49 @@
 
 namespace tidemark::assessment {
 
+/// Limits on one comparison, by the ids of their criteria.
+struct LimitsOfFilm {
+  std::size_t comparison = 0;  ///< index in HipEvidence::comparisons
+  std::vector<std::string> criteria;
+};
+
+/// Which parts of the last motion have a 95 % interval that leaves zero out.
+struct Moved {
+  bool along = false;  ///< subsidence, up or down
+  bool across = false;
+  bool tilt = false;
+};
+
 /// What a reader sees first: one sentence, and one for its doubt.
 struct Headline {
   /// kExceeds when any criterion was exceeded on any film, kWithin when a limit of subsidence is
-  /// kept on the last film, nothing is open there and no later film failed, else kCannotTell. Not a
-  /// vote: the findings say which.
+  /// kept on the last film and nothing is open: not there, not on a film that is or may be later,
+  /// and no film lies above the number of a limit that holds later or contradicts another; else
+  /// kCannotTell. Not a vote: the findings say which.
   Verdict verdict = Verdict::kCannotTell;
   std::optional<std::size_t> comparison;  ///< the last one that was measured
   /// Comparisons that could not be measured and whose film is later than that, or may be because a
   /// date is missing: a stem that moved much is hard to measure.
   std::vector<std::size_t> unmeasured_since;
+
+  // What `sentence` is made of, so that other languages can say the same.
+  Moved moved;
+  std::vector<std::string> above;   ///< criteria that `comparison` passes
+  std::vector<std::string> within;  ///< keeps
+  std::vector<std::string> open;    ///< cannot tell
+  bool subsidence_judged = false;   ///< some limit of subsidence holds for `comparison`
+  /// Above the number of these, which hold at another time than that of `comparison`.
+  std::vector<std::string> early;
+  std::vector<LimitsOfFilm> above_before;  ///< other films that pass a limit
+  /// Other films that lie above the number of a limit which holds later, or whose time is not
+  /// known.
+  std::vector<LimitsOfFilm> beyond_elsewhere;
+  std::vector<LimitsOfFilm> open_undated;  ///< films without a date, which may be later
+  std::optional<Rise> rise;                ///< two films that contradict one another
+
   std::string sentence;
-  std::string doubt;
+  std::vector<std::string> doubts;  ///< sentences against it; flags apart
+  std::string doubt;                ///< all of them, and every flag's, in one text
 };
 
 /// What the measurements of one hip mean, as far as published criteria tell. Decision support,

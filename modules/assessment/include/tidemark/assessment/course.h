@@ -92,13 +92,29 @@ struct Course {
   Millimetres reference_share;      ///< sigma_0
   bool from_surgery = false;        ///< days count from surgery; else from the reference film
   Pattern pattern = Pattern::kCannotTell;
-  /// Of kSettled, kContinuous, kLate, kStable; sum 1. Absent when nothing was fitted.
+  /// Of kSettled, kContinuous, kLate, kStable; sum 1. Absent when no shape fits.
   std::optional<std::array<double, 4>> probabilities;
   std::optional<LateChange> late_change;  ///< to the last film
   std::optional<LateRate> late_rate;
-  std::vector<CourseBand> fitted;  ///< for a curve; empty when nothing was fitted
-  std::string text;                ///< one or two sentences for a person
+  std::vector<CourseBand> fitted;  ///< for a curve; empty when no shape fits
+  /// Comparisons that are no point, whose film is or may be later than the last point's: no number,
+  /// or no date. With one of them no pattern is named.
+  std::vector<std::size_t> left_out;
+  std::string text;  ///< one or two sentences for a person
 };
+
+/// A follow-up film on which the stem stands above where an earlier one has it, which stems do not
+/// do: the films contradict one another.
+struct Rise {
+  std::size_t from = 0;          ///< index in HipEvidence::comparisons
+  std::size_t to = 0;            ///< likewise, the later film
+  Measured<Millimetres> change;  ///< of the subsidence: negative
+};
+
+/// The surest rise from one follow-up film to a later one, or nothing where each can be chance: of
+/// an unmoved stem one hip in forty has one, all its pairs of films together (Bonferroni; house
+/// choice, as for one pair in judge()).
+[[nodiscard]] std::optional<Rise> rise_in(const Course& course);
 
 /// Fits the course. Comparisons without date or number are left out.
 [[nodiscard]] Course follow(const HipEvidence& hip);

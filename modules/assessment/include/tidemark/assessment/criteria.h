@@ -29,6 +29,7 @@ enum class Quantity {
 
 /// Where on the stem its subsidence is read: the points move apart as the stem tilts.
 enum class Point { kReference, kHeadCentre, kShoulder, kTip };
+[[nodiscard]] std::string code_of(Point point);  ///< as in the files
 
 /// What a criterion does with its number.
 enum class Kind {

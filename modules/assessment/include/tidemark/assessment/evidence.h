@@ -83,10 +83,17 @@ struct ComparisonEvidence {
 /// in mm can judge.
 enum class Lengths { kMillimetres, kPixels };
 
+/// Who says which film is the reference film.
+enum class ReferenceFilm {
+  kStated,  ///< the user's sheet: it is the film taken after the operation
+  kChosen,  ///< nobody, the first one was taken: how long after the operation is not known
+};
+
 /// One hip.
 struct HipEvidence {
   StemHold stem;
   Lengths lengths = Lengths::kMillimetres;
+  ReferenceFilm reference_film = ReferenceFilm::kChosen;
   std::vector<FilmEvidence> films;
   std::vector<ComparisonEvidence> comparisons;  ///< in the order of time, where dates are known
   std::vector<Flag> flags;                      ///< of the whole series

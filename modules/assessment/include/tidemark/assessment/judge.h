@@ -34,6 +34,7 @@ enum class Because {
   kNoScale,          ///< lengths are in pixels
   kUnsure,           ///< the value of the criterion is too doubtful
   kRises,            ///< the stem would have risen, which stems do not do: nothing is within
+  kFlagged,          ///< a flag says that the films may not show this (untrusted_flags)
 };
 [[nodiscard]] std::string code_of(Because because);
 
@@ -70,6 +71,7 @@ struct Finding {
   std::string criterion;       ///< its id
   std::size_t comparison = 0;  ///< index in HipEvidence::comparisons
   Quantity quantity = Quantity::kSubsidence;
+  Point point = Point::kReference;           ///< of a subsidence: where on the stem it is read
   std::optional<Measured<double>> measured;  ///< in the quantity's unit
   std::optional<double> threshold;           ///< absent with typical values
   std::optional<double> typical;             ///< at the time of the film, where known
@@ -77,8 +79,10 @@ struct Finding {
   Verdict verdict = Verdict::kNotApplicable;
   Because because = Because::kNotMeasured;
   std::optional<double> probability_exceeds;  ///< when value and threshold could be compared
-  std::string text;                           ///< one or two sentences for a person
-  std::vector<std::string> doubts;            ///< sentences that hold for this finding
+  /// A clause, where kBecause alone does not say it: why there is no value, which date is missing.
+  std::string reason;
+  std::string text;                 ///< one or two sentences for a person
+  std::vector<std::string> doubts;  ///< sentences that hold for this finding
 };
 
 /// Holds one criterion against one comparison. Time windows count from surgery; where the date of

@@ -118,6 +118,7 @@ struct FilmResult {
   std::string file;
   std::optional<std::string> sha256;  ///< of the file's bytes; absent when it cannot be read
   Role role = Role::kFollowUp;
+  bool role_stated = false;  ///< by the sheet
   Status status = Status::kNotMeasured;
   bool excluded = false;  ///< by the sheet; does not count as a failure
   bool unreadable = false;
@@ -191,7 +192,7 @@ struct AlignedFilm {
   RasterOf<std::uint8_t> grey;  ///< 0 dark to 255 bright; 0 outside of the film
   Polyline outline_px;          ///< of the stem, open at the head
   Circle2 head_px;
-  Vec2 tip_px = Vec2::Zero();
+  std::optional<Vec2> tip_px;  ///< absent where the field ends above it
   Vec2 shoulder_px = Vec2::Zero();
   Vec2 reference_px = Vec2::Zero();  ///< the point of the stem whose motion is reported
   Affine2 stored_from_px;            ///< to stored px of the film's file

@@ -8,6 +8,9 @@
 
 namespace tidemark::followup {
 
+/// Where the result.json of an earlier run waits while a new one is made (docs/history.md).
+inline constexpr const char* kLastResultFile = "last-result.json";
+
 /// result.json as text (docs/result-format.md, docs/schemas/result-1.json). Every coordinate is in
 /// stored px of its file; every measured quantity is {value, u, u95}; what is unknown is absent.
 [[nodiscard]] std::string to_json(const Result& result);

@@ -83,7 +83,7 @@ struct Plate {
   std::vector<unsigned char> jpeg;
   Polyline outline;  ///< of the stem, open at the head
   Circle2 head;
-  Vec2 tip = Vec2::Zero();
+  std::optional<Vec2> tip;  ///< absent where the field ends above it
   Vec2 shoulder = Vec2::Zero();
   Vec2 reference = Vec2::Zero();  ///< the point whose motion is reported
 };
@@ -105,7 +105,7 @@ struct AlignedPair {
   std::string description;
   Window whole;
   Window at_shoulder;
-  Window at_tip;
+  std::optional<Window> at_tip;  ///< absent where one of the films does not show the tip
 };
 
 /// A plate with what was read from it drawn on it, and the outline of its own stem.
@@ -144,6 +144,7 @@ struct Fact {
 struct Document {
   Language language = Language::kEnglish;
   std::string title;
+  std::optional<std::string> hip;  ///< its name in the sheet
   std::vector<Fact> facts;
   Headline headline;
   std::string caution;

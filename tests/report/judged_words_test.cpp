@@ -1,0 +1,172 @@
+#include <gmock/gmock.h>
+#include <gtest/gtest.h>
+
+#include "../assessment/invented_hip.h"
+#include "../followup/invented.h"
+#include "tidemark/assessment/assess.h"
+#include "tidemark/core/date.h"
+#include "tidemark/report/document.h"
+
+// What is judged of a hip, in both languages: the German page says what the English one says.
+namespace tidemark::report {
+namespace {
+
+using assessment::HipEvidence;
+using assessment::invented::hip;
+using testing::AllOf;
+using testing::HasSubstr;
+using testing::Not;
+
+/// A result whose films and comparisons are those of the evidence.
+followup::Result result_of(const HipEvidence& evidence) {
+  followup::Result out;
+  for (const auto& film : evidence.films) {
+    followup::FilmResult& one = out.films.emplace_back();
+    one.file = film.name;
+    one.date = film.date;
+    one.days_from_surgery = film.days_from_surgery;
+  }
+  out.films[0].role = followup::Role::kReference;
+  for (const auto& pair : evidence.comparisons) {
+    followup::ComparisonResult& one = out.comparisons.emplace_back();
+    one.reference = pair.reference;
+    one.follow_up = pair.follow_up;
+    one.days = pair.days;
+    one.migration = pair.migration;
+    one.reason = pair.reason;
+    one.flags = pair.flags;
+    if (pair.migration) one.status = followup::Status::kMeasured;
+  }
+  out.flags = evidence.flags;
+  out.assessment =
+      assessment::assess(evidence, assessment::default_criteria(evidence.stem), nullptr);
+  return out;
+}
+
+std::string plain(std::string text) {
+  for (const auto& [from, to] : {std::pair{"\u00A0", " "}, std::pair{"\u2212", "-"}}) {
+    for (auto at = text.find(from); at != std::string::npos; at = text.find(from)) {
+      text.replace(at, std::string(from).size(), to);
+    }
+  }
+  return text;
+}
+
+Headline headline(const HipEvidence& evidence, Language language) {
+  return document_of(result_of(evidence), language).headline;
+}
+
+std::string german(const HipEvidence& evidence) {
+  const Phrase sentence = headline(evidence, Language::kGerman).sentence;
+  EXPECT_FALSE(sentence.in_english);
+  return plain(sentence.text);
+}
+
+/// The German words of a criterion on the last comparison.
+std::string finding(const HipEvidence& evidence, const std::string& criterion) {
+  const auto document = document_of(result_of(evidence), Language::kGerman);
+  for (const Section& section : document.sections) {
+    if (section.id != "criteria") continue;
+    const auto& table = std::get<Table>(section.blocks.at(1));  // the latest film's
+    for (const auto& row : table.rows) {
+      if (row[0].phrase.text == criterion) return plain(row[3].phrase.text);
+    }
+  }
+  ADD_FAILURE() << "no " << criterion;
+  return {};
+}
+
+// 0.3 mm and 4.0 degrees: the tilt is what stands out, and both pages give its number.
+TEST(JudgedWords, TheGermanHeadlineHasTheTiltAndTheShift) {
+  const HipEvidence tilted = hip({{730, 0.3, 0.2, 4.0, 0.2, 3.0}});
+  EXPECT_THAT(german(tilted),
+              AllOf(HasSubstr("Der Schaft liegt anders als auf dem Ausgangsbild: Einsinken +0,30 ± "
+                              "0,39 mm, Medialwanderung +3,00 ± 0,39 mm, Kippung +4,00 ± 0,39°"),
+                    HasSubstr("Über der Grenze von M-TILT-3 und M-TILT-2")));
+  EXPECT_THAT(plain(headline(tilted, Language::kEnglish).sentence.text),
+              HasSubstr("change of tilt +4.00 ± 0.39 degrees"));
+  EXPECT_THAT(german(hip({{730, 0.1, 0.2}})),
+              AllOf(HasSubstr("Keine Bewegung des Schafts über die Unsicherheit hinaus"),
+                    Not(HasSubstr("Medialwanderung"))));
+}
+
+TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {
+  EXPECT_THAT(german(hip({{365, 6.0, 0.3}, {730, 0.2, 0.3}})),
+              AllOf(HasSubstr("lag schon über der Zahl von M-KRISMER und M-STREIT"),
+                    HasSubstr("wäre der Schaft aufgestiegen")));
+  EXPECT_THAT(german(assessment::invented::with_undated(hip({{365, 0.1}, {730, 0.2}}), 0)),
+              HasSubstr("Das Bild film-1 hat kein Datum und ist vielleicht später"));
+  EXPECT_THAT(german(hip({{49, 4.5, 0.3}, {730, 1.0, 0.2}})),
+              HasSubstr("lag über der Grenze von M-ALN"));
+  EXPECT_THAT(german(hip({{365, 5.0, 0.3}})), HasSubstr("die zu einer anderen Zeit gilt"));
+}
+
+TEST(JudgedWords, DoubtsAndFlagsStandOnceAndTranslated) {
+  HipEvidence flagged = hip({{730, 0.3, 0.2}});
+  flagged.comparisons[0].flags = {{"axes_disagree",
+                                   "The axes of stem and shaft give another tilt change than the "
+                                   "alignment of the bone."}};
+  flagged.flags = {{"date_unknown", "Neither the sheet nor the file dates this film."}};
+  for (const Language language : {Language::kEnglish, Language::kGerman}) {
+    const Headline told = headline(flagged, language);
+    EXPECT_EQ(told.finding, Finding::kOpen);
+    int axes = 0;
+    for (const Phrase& doubt : told.doubts) {
+      EXPECT_FALSE(doubt.in_english) << doubt.text;
+      axes += doubt.text.starts_with("The axes of stem") || doubt.text.starts_with("Die Achsen");
+    }
+    EXPECT_EQ(axes, 1);
+  }
+  EXPECT_THAT(finding(flagged, "M-KRISMER"), HasSubstr("diese Hüfte, ihren Maßstab oder ihre "
+                                                       "Ausrichtung zeigen (axes_disagree)"));
+}
+
+// EFORT Open Rev 6 (2021) 331: 1.07 mm at two years on average, which is what N-TAPER is for.
+TEST(JudgedWords, TheGermanTableHasTheAverage) {
+  HipEvidence taper = hip({{730, 1.3, 0.3}});
+  taper.stem = {Fixation::kCemented, CementPrinciple::kPolishedTaper};
+  EXPECT_THAT(finding(taper, "N-TAPER"),
+              AllOf(HasSubstr("Einsinken +1,30 ± 0,59 mm am Tag 730"),
+                    HasSubstr("solche Schäfte hatten dann im Mittel Einsinken 1,1 mm"),
+                    HasSubstr("Das ist keine Grenze.")));
+  HipEvidence early = hip({{100, 1.3, 0.3}});
+  early.stem = taper.stem;
+  EXPECT_THAT(finding(early, "N-TAPER"), HasSubstr("für diese Zeit ist kein Mittelwert bekannt"));
+}
+
+TEST(JudgedWords, TheGermanTableHasWindowsReasonsAndProbabilities) {
+  EXPECT_THAT(
+      finding(hip({{365, 5.0, 0.3}}), "M-KRISMER"),
+      HasSubstr("gilt mit 24 Monaten (plus oder minus 3 Monate). Gemessen: Einsinken +5,00 "
+                "± 0,59 mm am Tag 365, mit einer Wahrscheinlichkeit von mehr als 99 % schon "
+                "über dieser Zahl."));
+  EXPECT_THAT(finding(hip({{730, 1.99, 0.3}}), "M-KRISMER"), HasSubstr("ist 94,8 %; ein Urteil"));
+  HipEvidence refused = hip({{730, 1.0}});
+  refused.comparisons[0].migration.reset();
+  refused.comparisons[0].reason = "nothing gives the scale; state the diameter of the head";
+  EXPECT_THAT(finding(refused, "M-KRISMER"),
+              HasSubstr("Nicht gemessen: der Vergleich ist nicht gemessen: nichts nennt den "
+                        "Maßstab; den Kopfdurchmesser angeben."));
+  const HipEvidence undated = assessment::invented::with_undated(hip({{730, 0.2}}), 0);
+  EXPECT_THAT(finding(undated, "M-KRISMER"),
+              AllOf(HasSubstr("gilt mit 24 Monaten"), HasSubstr("Einsinken +0,20 ± 0,59 mm"),
+                    HasSubstr("aber das Datum des Bildes ist nicht bekannt")));
+  EXPECT_THAT(finding(assessment::invented::without_surgery(hip({{731, 0.2}})), "M-KRISMER"),
+              AllOf(HasSubstr("am Tag 730 nach dem Ausgangsbild"),
+                    HasSubstr("wie lange nach der Operation das Ausgangsbild entstand")));
+}
+
+// A limit of one's own that asks for a point of the stem names it.
+TEST(JudgedWords, APointOfTheStemIsNamed) {
+  followup::Result result = result_of(hip({{730, 1.0, 0.3}}));
+  result.assessment->findings[1].point = assessment::Point::kTip;
+  const auto document = document_of(result, Language::kGerman);
+  const auto section = std::find_if(document.sections.begin(), document.sections.end(),
+                                    [](const Section& one) { return one.id == "criteria"; });
+  ASSERT_NE(section, document.sections.end());
+  EXPECT_THAT(std::get<Table>(section->blocks.at(1)).rows[1][3].phrase.text,
+              HasSubstr("an der Spitze"));
+}
+
+}  // namespace
+}  // namespace tidemark::report
