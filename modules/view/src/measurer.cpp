@@ -193,6 +193,12 @@ std::size_t Measurer::films_kept() {
   return films_.size();
 }
 
+FilmFrame Measurer::frame_of(const ReadFilm& kept) {
+  const film::FilmImage& shown = *kept.film;
+  if (!kept.field) return view::frame_of(shown, shown);
+  return view::frame_of(shown, film::within_exposed_field(shown, kept.field));
+}
+
 Order Measurer::load(const followup::Series& series, std::size_t first) {
   std::vector<std::pair<std::string, std::filesystem::path>> files;
   for (std::size_t i = 0; i < series.films.size(); ++i) {
@@ -207,7 +213,7 @@ Order Measurer::load(const followup::Series& series, std::size_t first) {
       Expected<std::shared_ptr<const LoadedFilm>> answer(nullptr);
       if (kept->film) {
         answer = std::make_shared<const LoadedFilm>(
-            LoadedFilm{{kept, &kept->film}, picture_of(kept->film->pixels)});
+            LoadedFilm{{kept, &kept->film}, picture_of(kept->film->pixels), frame_of(*kept)});
       } else {
         answer = tl::unexpected(kept->film.error());
       }

@@ -25,6 +25,7 @@
 #include "tidemark/report/document.h"
 #include "tidemark/report/write.h"
 #include "tidemark/view/picture.h"
+#include "tidemark/view/place.h"
 
 namespace tidemark::view {
 
@@ -33,6 +34,7 @@ struct LoadedFilm {
   /// Holds a film. Shared with the measurer: a film's pixels are kept once.
   std::shared_ptr<const Expected<film::FilmImage>> read;
   Picture picture;
+  FilmFrame frame;
   [[nodiscard]] const film::FilmImage& image() const { return **read; }
 };
 
@@ -137,6 +139,7 @@ class Measurer {
 
   Order add(Kind kind, std::function<void(Order, const Flag&)> run);
   void work();
+  [[nodiscard]] static FilmFrame frame_of(const ReadFilm& kept);
   [[nodiscard]] FilmAnswer read(const std::filesystem::path& file);
   void keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files);
   [[nodiscard]] followup::Steps steps(const Flag& cancelled);

@@ -349,8 +349,7 @@ std::optional<Affine2> ReviewWindow::follow_from_reference_film() const {
   if (reference == nullptr || chosen == nullptr || !hip_) return {};
   for (const auto& pair : hip_->result.comparisons) {
     if (pair.follow_up != chosen_ || pair.reference != reference_) continue;
-    return follow_from_reference(hip_->result, pair, frame_of(reference->image()),
-                                 frame_of(chosen->image()), laid_on_);
+    return follow_from_reference(hip_->result, pair, reference->frame, chosen->frame, laid_on_);
   }
   return {};
 }

@@ -22,6 +22,7 @@
 #include <QTimer>
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <random>
@@ -31,6 +32,7 @@
 #include "review_window.h"
 #include "scratch.h"
 #include "tidemark/core/files.h"
+#include "tidemark/film/field.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/followup/write.h"
 
@@ -551,6 +553,48 @@ TEST_F(Window, ShowsFilmsLaidOverEachOther) {
   trigger("on-bone");
   EXPECT_LT(on_stem, 3.0);
   EXPECT_GT(apart(), on_stem);
+}
+
+/// A film as a PNG, its grey values spread over 16 bits; lead over so many of its first columns.
+void write_png(const film::FilmImage& film, const std::filesystem::path& to, int lead) {
+  const auto [low, high] =
+      std::minmax_element(film.pixels.values.begin(), film.pixels.values.end());
+  QImage out(film.pixels.width, film.pixels.height, QImage::Format_Grayscale16);
+  for (int y = 0; y < out.height(); ++y) {
+    auto* row = reinterpret_cast<std::uint16_t*>(out.scanLine(y));
+    for (int x = 0; x < out.width(); ++x) {
+      const float share = (film.pixels.at(x, y) - *low) / (*high - *low);
+      row[x] = x < lead ? 65535 : static_cast<std::uint16_t>(std::lround(60000.0F * share));
+    }
+  }
+  if (!out.save(QString::fromStdString(to))) throw std::runtime_error("no PNG was written");
+}
+
+// Two films whose fields are cut differently before they are measured. What falls on what is
+// followup's: AlignedFilms, which knows nothing of the window.
+TEST_F(Window, LaysFilmsWithLeadBordersOnEachOtherAsTheyWereMeasured) {
+  const auto lead = scratch_ / "lead";
+  std::filesystem::create_directory(lead);
+  write_png(film::read(folder() / "film-00.dcm").value(), lead / "a.png", 0);
+  write_png(film::read(folder() / "film-02.dcm").value(), lead / "b.png", 90);
+  ASSERT_TRUE(film::read_in_field(lead / "b.png")->field);
+  std::ofstream(lead / "series.json") << R"({"side": "R", "stem": {"head_diameter_mm": 32.0},
+    "films": [{"file": "a.png", "role": "reference", "date": "2024-03-02", "view": "AP"},
+              {"file": "b.png", "date": "2025-03-02", "view": "AP"}]})";
+  window_->open(lead);
+  wait();
+  ASSERT_NE(window_->hip(), nullptr);
+  window_->show_as(Showing::kBlend);
+  const auto series = followup::load_series(lead, {}).value();
+  const auto result = followup::measure(series, {.aligned = followup::Aligned::kKeep});
+  ASSERT_TRUE(result.aligned && result.aligned->films.size() == 2);
+  const auto& films = result.aligned->films;
+  const CanvasContent& shown = window_->left()->content();
+  ASSERT_NE(shown.second.picture, nullptr);
+  for (const Vec2& p : {Vec2(200.0, 150.0), Vec2(300.0, 700.0)}) {
+    const Vec2 there = films[1].stored_from_px.apply(films[0].stored_from_px.inverse().apply(p));
+    EXPECT_NEAR((shown.second.film_from_screen.apply(p) - there).norm(), 0.0, 0.01) << "px";
+  }
 }
 
 TEST_F(Window, ExplainsARowOfTheSeatByKeyboardAlone) {
