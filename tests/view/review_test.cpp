@@ -207,6 +207,28 @@ TEST_F(Reviews, LosesNoLaterStepToOneThatTheDiskHadNoRoomFor) {
   EXPECT_EQ(review.undo(), "first");
 }
 
+// Corrections go to films by their place in the list: c.png may not become the third of three.
+TEST_F(Reviews, KeepsItsFilmsWhenAnotherIsPutIntoTheFolder) {
+  std::filesystem::remove(films() / "series.json");
+  for (const char* file : {"a.png", "c.png"}) std::ofstream(films() / file) << "1";
+  Review review = opened();
+  EXPECT_THAT(review.films_added(), SizeIs(0));
+  std::ofstream(films() / "b.png") << "1";
+  const auto names = [](const followup::Series& series) {
+    std::vector<std::string> out;
+    for (const auto& film : series.films) out.push_back(film.file);
+    return out;
+  };
+  const std::vector<std::string> before{"a.png", "c.png"};
+  EXPECT_EQ(names(review.series().value()), before);
+  ASSERT_TRUE(review.correct("tip", with_point(review.sheet(), 1, Point::kStemTip, Vec2(1, 2))));
+  EXPECT_EQ(names(review.series().value()), before);
+  EXPECT_TRUE(review.series()->films[1].landmarks_in_stored_px.stem_tip_px);
+  review.undo();
+  EXPECT_EQ(names(review.series().value()), before) << "back at the start as well";
+  EXPECT_EQ(review.films_added(), std::vector<std::string>{"b.png"});
+}
+
 TEST_F(Reviews, OpensInOneWindowOnly) {
   const Review review = opened();
   const auto second = Review::open(films(), journals());

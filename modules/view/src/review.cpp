@@ -4,6 +4,7 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cstdlib>
 #include <system_error>
 #include <utility>
@@ -184,11 +185,17 @@ class Review::Journal {
   bool begun_ = false;
 };
 
-Review::Review(std::filesystem::path folder, Sheet start, std::string on_disk,
-               std::unique_ptr<Journal> journal)
+struct Review::Start {
+  Sheet sheet;
+  std::string on_disk;
+  std::optional<followup::Series> listed;
+};
+
+Review::Review(std::filesystem::path folder, Start start, std::unique_ptr<Journal> journal)
     : folder_(std::move(folder)),
-      start_(std::move(start)),
-      on_disk_(std::move(on_disk)),
+      start_(std::move(start.sheet)),
+      on_disk_(std::move(start.on_disk)),
+      listed_(std::move(start.listed)),
       saved_(start_),
       journal_(std::move(journal)) {}
 
@@ -196,25 +203,33 @@ Review::Review(Review&&) noexcept = default;
 Review& Review::operator=(Review&&) noexcept = default;
 Review::~Review() = default;
 
-Expected<Review> Review::open(const std::filesystem::path& given,
-                              const std::filesystem::path& journals) {
-  const auto folder = true_path(given);
-  const auto series = followup::load_series(folder, {});
+Expected<Review::Start> Review::start_of(const std::filesystem::path& folder) {
+  auto series = followup::load_series(folder, {});
   if (!series) return tl::unexpected(series.error());
   auto text = sheet_text(folder);
   if (!text) return tl::unexpected(text.error());
-  Sheet sheet;
-  if (text->empty()) {
+  Start out;
+  out.on_disk = std::move(*text);
+  if (out.on_disk.empty()) {
     std::vector<std::string> files;
     for (const auto& film : series->films) files.push_back(film.file);
-    sheet = sheet_of(files);
+    out.sheet = sheet_of(files);
+    out.listed = std::move(*series);
   } else {
-    sheet = Sheet::parse(*text);
+    out.sheet = Sheet::parse(out.on_disk);
   }
-  if (const auto names = check_names(sheet); !names) return tl::unexpected(names.error());
+  if (const auto names = check_names(out.sheet); !names) return tl::unexpected(names.error());
+  return out;
+}
+
+Expected<Review> Review::open(const std::filesystem::path& given,
+                              const std::filesystem::path& journals) {
+  const auto folder = true_path(given);
+  auto start = start_of(folder);
+  if (!start) return tl::unexpected(start.error());
   auto journal = Journal::open(folder, journals);
   if (!journal) return tl::unexpected(journal.error());
-  Review review(folder, std::move(sheet), std::move(*text), std::move(*journal));
+  Review review(folder, std::move(*start), std::move(*journal));
   review.take_up();
   return review;
 }
@@ -248,8 +263,20 @@ const Sheet& Review::sheet() const { return done_ == 0 ? start_ : steps_[done_ -
 
 Expected<followup::Series> Review::series() const {
   // What was not touched is measured as it stands on the disk, to the byte.
-  if (!unsaved() && on_disk_.empty()) return followup::load_series(folder_, {});
+  if (!unsaved() && on_disk_.empty()) return *listed_;
   return followup::parse_sheet(unsaved() ? text_of(sheet()) : on_disk_, kSheetFile, folder_);
+}
+
+std::vector<std::string> Review::films_added() const {
+  std::vector<std::string> out;
+  if (!on_disk_.empty()) return out;
+  const auto now = followup::load_series(folder_, {});
+  if (!now) return out;
+  for (const auto& film : now->films) {
+    const auto same = [&](const auto& one) { return one.file == film.file; };
+    if (std::none_of(listed_->films.begin(), listed_->films.end(), same)) out.push_back(film.file);
+  }
+  return out;
 }
 
 Expected<void> Review::correct(const std::string& told, const Sheet& sheet) {

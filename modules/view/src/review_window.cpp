@@ -37,6 +37,12 @@ constexpr int kReaderBytes = 64;  ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
 
+std::vector<std::string> names_of(const followup::Series& series) {
+  std::vector<std::string> out;
+  for (const auto& film : series.films) out.push_back(film.file);
+  return out;
+}
+
 QString words_of(const Reported& report) {
   QString out = "The report is in " + text_of(printable(report.folder.string())) + ".";
   for (const std::string& note : report.archive_notes) out += "\n" + text_of(printable(note)) + ".";
@@ -243,7 +249,7 @@ void ReviewWindow::remeasure() {
     say(text_of(series.error().sentence()));
     return;
   }
-  const bool other_films = !series_ || series->films.size() != series_->films.size();
+  const bool other_films = !series_ || names_of(*series) != names_of(*series_);
   series_ = std::move(*series);
   if (other_films) take_other_films();
   measuring_ = true;
@@ -253,6 +259,22 @@ void ReviewWindow::remeasure() {
   measure_order_ = measurer_->measure(*series_, awaited);
   ordered_ = review_->sheet();
   refresh();
+}
+
+void ReviewWindow::measure_again() {
+  if (!review_) return;
+  const auto added = review_->films_added();
+  if (!added.empty() && review_->done() == 0) {
+    open(std::filesystem::path(review_->folder()));
+    return;
+  }
+  if (!added.empty()) {
+    say(text_of(printable(added.front())) +
+        (added.size() > 1 ? QString(" and %1 more films are").arg(added.size() - 1) : " is") +
+        " new in this folder and not measured: what was corrected belongs to the films before. "
+        "Take the corrections back, then press F5.");
+  }
+  remeasure();
 }
 
 void ReviewWindow::take_hip(const std::shared_ptr<const MeasuredHip>& hip) {

@@ -52,6 +52,9 @@ class ReviewWindow : public QMainWindow {
   void save();
   void report_to(const ReportOrder& order);
   void cancel();
+  /// Measures again; takes in films that were put into the folder since, where nothing was
+  /// corrected yet.
+  void measure_again();
   void show_as(Showing showing);
   void choose(std::size_t film);
   void pick(const std::optional<Handle>& handle);

@@ -730,6 +730,35 @@ TEST_F(Window, LetsGoOfTheFilmsOfTheHipBefore) {
   EXPECT_EQ(window_->films_kept(), 1U);
 }
 
+TEST_F(Window, KeepsCorrectionsOnTheirFilmsWhenAFilmIsPutIntoTheFolder) {
+  std::filesystem::remove(folder() / "series.json");
+  std::filesystem::rename(folder() / "film-01.dcm", scratch_ / "late.dcm");
+  open();
+  const auto* time_line = window_->findChild<QListWidget*>("time-line");
+  ASSERT_EQ(time_line->count(), 2);
+  std::filesystem::rename(scratch_ / "late.dcm", folder() / "film-01.dcm");
+  window_->correct("tip", with_point(window_->review()->sheet(), 1, Point::kStemTip, Vec2(9, 8)));
+  trigger("measure");
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("film-01.dcm is new in this folder"));
+  EXPECT_EQ(window_->hip()->result.films[1].file, "film-02.dcm") << "the corrected one";
+  trigger("undo");
+  wait();
+  ASSERT_EQ(window_->hip()->result.films.size(), 2U);
+  EXPECT_EQ(window_->review()->sheet()["films"].size(), 2U) << "the list is that of the sheet";
+}
+
+TEST_F(Window, TakesInAFilmThatIsNewWhenNothingIsCorrected) {
+  std::filesystem::remove(folder() / "series.json");
+  std::filesystem::rename(folder() / "film-01.dcm", scratch_ / "late.dcm");
+  open();
+  std::filesystem::rename(scratch_ / "late.dcm", folder() / "film-01.dcm");
+  trigger("measure");
+  wait();
+  ASSERT_EQ(window_->hip()->result.films.size(), 3U);
+  EXPECT_EQ(window_->review()->sheet()["films"][1]["file"], "film-01.dcm");
+}
+
 TEST_F(Window, LeavesAFilmOutAndChangesTheReference) {
   open();
   window_->choose(1);

@@ -46,8 +46,12 @@ class Review {
 
   [[nodiscard]] const std::filesystem::path& folder() const { return folder_; }
   [[nodiscard]] const Sheet& sheet() const;
-  /// What followup::measure is given: exactly what parse_sheet makes of the file once saved.
+  /// What followup::measure is given: exactly what parse_sheet makes of the file once saved. Its
+  /// films are those of sheet(), in that order, whatever was put into the folder since.
   [[nodiscard]] Expected<followup::Series> series() const;
+  /// Films that were put into a folder without series.json since it was opened: corrections go to
+  /// films by their place in the list, so that they are not taken in before it is opened again.
+  [[nodiscard]] std::vector<std::string> films_added() const;
 
   /// Takes one correction; what was undone before it can no longer be redone. A sheet that is
   /// equal to the present one is no step.
@@ -76,14 +80,17 @@ class Review {
 
  private:
   class Journal;
-  Review(std::filesystem::path folder, Sheet start, std::string on_disk,
-         std::unique_ptr<Journal> journal);
+  /// What is opened, before any step.
+  struct Start;
+  [[nodiscard]] static Expected<Start> start_of(const std::filesystem::path& folder);
+  Review(std::filesystem::path folder, Start start, std::unique_ptr<Journal> journal);
   [[nodiscard]] Expected<void> note_step(const std::string& told);
   void take_up();
 
   std::filesystem::path folder_;
-  Sheet start_;          ///< before the first step
-  std::string on_disk_;  ///< text of series.json; empty without one
+  Sheet start_;                             ///< before the first step
+  std::string on_disk_;                     ///< text of series.json; empty without one
+  std::optional<followup::Series> listed_;  ///< the folder as it was opened, without series.json
   Sheet saved_;
   std::vector<Step> steps_;
   std::size_t done_ = 0;
