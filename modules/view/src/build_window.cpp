@@ -156,6 +156,9 @@ QWidget* ReviewWindow::make_asking_bar() {
   asking_bar_->setObjectName("asking");
   auto* row = new QHBoxLayout(asking_bar_);
   row->setContentsMargins(8, 4, 4, 4);
+  // Whose side and head are asked for stands beside the question: hips follow each other.
+  asked_hip_ = new QLabel(asking_bar_);
+  asked_hip_->setObjectName("asked-hip");
   asked_side_ = new QComboBox(asking_bar_);
   asked_side_->setObjectName("asked-side");
   asked_side_->addItems({"as the films say", "right", "left"});
@@ -173,6 +176,7 @@ QWidget* ReviewWindow::make_asking_bar() {
   auto* take = new QPushButton("&Measure", asking_bar_);
   take->setObjectName("asked-take");
   connect(take, &QPushButton::clicked, this, [this] { take_asked(); });
+  row->addWidget(asked_hip_);
   row->addWidget(side);
   row->addWidget(asked_side_);
   row->addWidget(diameter);

@@ -86,6 +86,11 @@ void ReviewWindow::take_asked() {
   correct("side and diameter of the head", sheet);
 }
 
+void ReviewWindow::forget_asked() {
+  asked_side_->setCurrentIndex(0);
+  asked_diameter_->setValue(0.0);
+}
+
 void ReviewWindow::ask_head_diameter() {
   if (!review_) return;
   bool taken = false;

@@ -33,6 +33,7 @@ constexpr double kSnapReachPx = 20.0;  ///< where no scale is known
 /// What all films and marks may take while they are moved: 30 frames a second, and what else is
 /// done for each.
 constexpr double kFrameMs = 26.0;
+constexpr int kHipNamePx = 160;   ///< room for it where the window asks
 constexpr int kReaderBytes = 64;  ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
@@ -187,6 +188,7 @@ void ReviewWindow::set_review(Expected<Review> review) {
   loading_ = 0;
   reports_.clear();
   measuring_ = chosen_by_hand_ = camera_by_hand_ = false;
+  forget_asked();
   say("");
   if (!review) {
     say(text_of(review.error().sentence()));
@@ -508,14 +510,18 @@ void ReviewWindow::refresh() {
   update_actions();
 }
 
+QString ReviewWindow::hip_name() const {
+  if (!review_) return {};
+  return text_of(
+      printable(series_ && series_->hip ? *series_->hip : review_->folder().filename().string()));
+}
+
 void ReviewWindow::refresh_title() {
   QString title = "Tidemark review";
-  if (review_) {
-    const QString hip = series_ && series_->hip ? text_of(printable(*series_->hip))
-                                                : text_of(review_->folder().filename().string());
-    title = hip + (review_->unsaved() ? " (not saved)" : "") + " – " + title;
-  }
+  const QString hip = hip_name();
+  if (review_) title = hip + (review_->unsaved() ? " (not saved)" : "") + " – " + title;
   setWindowTitle(title);
+  asked_hip_->setText(asked_hip_->fontMetrics().elidedText(hip, Qt::ElideMiddle, kHipNamePx) + ":");
 }
 
 void ReviewWindow::fit() {

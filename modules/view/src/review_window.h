@@ -133,6 +133,9 @@ class ReviewWindow : public QMainWindow {
   [[nodiscard]] bool leaves_reports();  ///< asks, where one is not written yet
   void refresh();
   void refresh_title();
+  /// As the sheet calls it, else as its folder is called; empty: none is open.
+  [[nodiscard]] QString hip_name() const;
+  void forget_asked();  ///< what was entered for another hip
   void fill_time_line();
   void update_time_line();
   [[nodiscard]] const LoadedFilm* film_at(std::size_t index) const;
@@ -196,6 +199,7 @@ class ReviewWindow : public QMainWindow {
   SidePanel* panel_ = nullptr;
   QListWidget* time_line_ = nullptr;
   QWidget* asking_bar_ = nullptr;
+  QLabel* asked_hip_ = nullptr;
   QComboBox* asked_side_ = nullptr;
   QDoubleSpinBox* asked_diameter_ = nullptr;
   QWidget* message_bar_ = nullptr;

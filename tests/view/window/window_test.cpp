@@ -806,6 +806,25 @@ TEST_F(Window, AsksForSideAndHeadWhereNoSheetIs) {
   EXPECT_FALSE(std::filesystem::exists(folder() / "series.json")) << "not before saving";
 }
 
+TEST_F(Window, AsksTheNextHipAnew) {
+  std::filesystem::remove(folder() / "series.json");
+  open();
+  auto* side = window_->findChild<QComboBox*>("asked-side");
+  auto* diameter = window_->findChild<QDoubleSpinBox*>("asked-diameter");
+  EXPECT_EQ(window_->findChild<QLabel*>("asked-hip")->text(), "hip:");
+  side->setCurrentIndex(2);
+  diameter->setValue(32.0);
+  const auto other = scratch_ / "other";
+  std::filesystem::create_directory(other);
+  std::filesystem::copy_file(folder() / "film-00.dcm", other / "film.dcm");
+  window_->open(other);
+  wait();
+  ASSERT_TRUE(window_->findChild<QWidget*>("asking")->isVisible());
+  EXPECT_EQ(window_->findChild<QLabel*>("asked-hip")->text(), "other:");
+  EXPECT_EQ(side->currentIndex(), 0);
+  EXPECT_EQ(diameter->value(), 0.0);
+}
+
 TEST_F(Window, SaysWhatIsWrongInOneSentence) {
   open();
   window_->open(scratch_ / "nowhere");
