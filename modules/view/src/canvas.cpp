@@ -160,6 +160,20 @@ void FilmCanvas::let_go() {
   told_.moved(handle, at);
 }
 
+bool FilmCanvas::pick_on_this() {
+  const auto& films = content_.films;
+  if (!picked_ || films.empty()) return false;
+  if (std::find(films.begin(), films.end(), picked_->film) != films.end()) return true;
+  told_.picked(Handle{films.front(), picked_->grip});
+  return picked_ && picked_->film == films.front();
+}
+
+void FilmCanvas::put_at(const Vec2& world) {
+  if (!pick_on_this()) return;
+  held_at_ = world;
+  let_go();
+}
+
 void FilmCanvas::nudge(const Vec2& by_px) {
   if (!picked_) return;
   const auto at = place_of(*picked_);
@@ -261,8 +275,7 @@ void FilmCanvas::mouseReleaseEvent(QMouseEvent*) {
 void FilmCanvas::mouseDoubleClickEvent(QMouseEvent* event) {
   if (!picked_ || event->button() != Qt::LeftButton) return;
   drag_ = Drag::kNone;
-  held_at_ = world_from_screen(event->localPos());
-  let_go();
+  put_at(world_from_screen(event->localPos()));
 }
 
 void FilmCanvas::wheelEvent(QWheelEvent* event) {
@@ -283,8 +296,7 @@ void FilmCanvas::keyPressEvent(QKeyEvent* event) {
   if (event->key() == Qt::Key_Down) way.y() = 1.0;
   const bool enter = event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter;
   if (enter && picked_) {
-    held_at_ = camera_.centre;  // the middle of the view: by keys alone, also what was not found
-    let_go();
+    put_at(camera_.centre);  // the middle of the view: by keys alone, also what was not found
   } else if (way.isZero()) {
     QWidget::keyPressEvent(event);
   } else if (picked_ && place_of(*picked_)) {

@@ -2,10 +2,12 @@
 
 #include <QImage>
 #include <QWidget>
+#include <cstddef>
 #include <functional>
 #include <optional>
 #include <set>
 #include <string>
+#include <vector>
 
 #include "overlay.h"
 #include "tidemark/core/geometry.h"
@@ -25,6 +27,7 @@ struct Camera {
 struct CanvasContent {
   Laid first;  ///< film_from_screen is film_from_world here
   Laid second;
+  std::vector<std::size_t> films;  ///< their indices in the series: of `first`, then of `second`
   Mix mix = Mix::kFirst;
   Overlay overlay;
   QString title;  ///< which film this is, in the upper left corner
@@ -85,6 +88,11 @@ class FilmCanvas : public QWidget {
 
  private:
   enum class Drag { kNone, kPan, kWindow, kHandle, kEdge };
+  /// Has the picked figure be that of a film of this canvas: a hand puts it where it sees it.
+  /// @return whether one is picked that is
+  bool pick_on_this();
+  /// Puts the picked figure of a film of this canvas there.
+  void put_at(const Vec2& world);
   [[nodiscard]] std::optional<Handle> handle_at(const QPointF& p) const;
   [[nodiscard]] bool at_edge(const QPointF& p) const;
   void let_go();

@@ -431,6 +431,7 @@ CanvasContent ReviewWindow::content_of(std::size_t film, Whose whose) const {
     return out;
   }
   out.first = {&loaded->picture, film_from_world(film).value_or(Affine2{})};
+  out.films = {film};
   add_overlay(out, film, whose);
   return out;
 }
@@ -452,6 +453,7 @@ CanvasContent ReviewWindow::both_films() const {
               (laid_on_ == LaidOn::kBone ? "   bone on bone" : "   stem on stem");
   out.first = {&film_at(reference_)->picture, Affine2{}};
   out.second = {&film_at(chosen_)->picture, *aligned};
+  out.films = {reference_, chosen_};
   switch (showing_) {
     case Showing::kEdge:
       out.mix = Mix::kEdge;
@@ -595,9 +597,10 @@ void ReviewWindow::pick(const std::optional<Handle>& handle) {
   picked_ = handle;
   left_->set_picked(handle);
   right_->set_picked(handle);
-  if (handle) {
+  if (handle && series_ && handle->film < series_->films.size()) {
     const bool seen = left_->place_of(*handle) || right_->place_of(*handle);
-    status_->setText("Picked: " + text_of(words_of(handle->grip)) +
+    status_->setText("Picked: " + text_of(words_of(handle->grip)) + " on " +
+                     text_of(printable(series_->films[handle->film].file)) +
                      (seen ? ". Arrow keys or mouse move it, E snaps it to the edge, Del gives it "
                              "back to the program."
                            : ". It was not found: double click where it is, or press Enter to put "

@@ -359,6 +359,27 @@ TEST_F(Window, TheNextArrowKeyStartsFromWhereTheMarkWasLetGoOf) {
   EXPECT_GT((canvas->place_of(head).value() - undone).norm(), 2.0);
 }
 
+// The point of the reference film is picked; the hand is on the follow-up film.
+TEST_F(Window, ADoubleClickOrEnterPutsThePointOfTheFilmItIsOn) {
+  open();
+  const std::size_t film = window_->chosen();
+  const auto* status = window_->findChild<QLabel*>("status");
+  for (const bool click : {true, false}) {
+    SCOPED_TRACE(click ? "double click" : "Enter");
+    window_->pick(Handle{0, Grip::kLesserTrochanter});
+    EXPECT_THAT(status->text().toStdString(), HasSubstr("on film-00.dcm"));
+    const QPoint at(window_->right()->width() / 2, window_->right()->height() / 2);
+    click ? QTest::mouseDClick(window_->right(), Qt::LeftButton, {}, at)
+          : QTest::keyClick(window_->right(), Qt::Key_Return);
+    EXPECT_EQ(window_->picked(), (Handle{film, Grip::kLesserTrochanter}));
+    EXPECT_THAT(status->text().toStdString(), HasSubstr("on film-02.dcm"));
+    EXPECT_FALSE(window_->review()->sheet()["films"][0].contains("landmarks_px"));
+    EXPECT_TRUE(by_hand(film).contains("lesser_trochanter"));
+    trigger("undo");
+    wait();
+  }
+}
+
 TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
   open();
   const std::string before = shown();
