@@ -30,7 +30,8 @@ class SidePanel : public QWidget {
   /// @param marks of readers on the chosen film
   void show_hip(const MeasuredHip* hip, std::optional<std::size_t> chosen,
                 const std::vector<followup::ZoneMark>& marks);
-  void show_steps(const Review& review);
+  /// @param review null: none is open
+  void show_steps(const Review* review);
   /// Greyed while the numbers are behind the corrections.
   void set_stale(const QString& why);
   /// What explains the number that the keys are on; absent: `focus` holds none of this panel.
@@ -40,7 +41,8 @@ class SidePanel : public QWidget {
   [[nodiscard]] QTabWidget* tabs() const { return tabs_; }
 
  private:
-  void show_course(const report::Document& document);
+  void show_nothing();
+  void show_course(const report::Section* course);
 
   QTabWidget* tabs_;
   QTextBrowser* finding_;

@@ -501,7 +501,7 @@ void ReviewWindow::refresh() {
   const bool known = series_ && chosen_ < series_->films.size();
   panel_->show_hip(hip_.get(), series_ ? std::optional(chosen_) : std::nullopt,
                    known ? series_->films[chosen_].zone_marks : std::vector<followup::ZoneMark>());
-  if (review_) panel_->show_steps(*review_);
+  panel_->show_steps(review());
   panel_->set_stale(stale_words());
   const bool asks = review_ && (!series_->stem.head_diameter || (hip_ && !hip_->result.side));
   asking_bar_->setVisible(asks);

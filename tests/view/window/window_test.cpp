@@ -740,6 +740,38 @@ TEST_F(Window, DrawsCoarserWhileMovedAndInFullAfterwards) {
   EXPECT_EQ(seen(), before);
 }
 
+TEST_F(Window, SaysNothingOfTheHipBefore) {
+  open();
+  window_->correct("tip", with_point(window_->review()->sheet(), 1, Point::kStemTip, Vec2(9, 8)));
+  wait();
+  const auto said_of = [this](const char* chart) {
+    return window_->findChild<QWidget*>(chart)->accessibleDescription();
+  };
+  window_->panel()->tabs()->setCurrentIndex(1);
+  EXPECT_NE(said_of("course-subsidence"), "");
+  EXPECT_NE(window_->findChild<QTextBrowser*>("course-words")->toPlainText(), "");
+  const auto other = scratch_ / "other";
+  std::filesystem::create_directory(other);
+  std::filesystem::copy_file(folder() / "film-00.dcm", other / "film.dcm");
+  window_->open(other);
+  ASSERT_EQ(window_->hip(), nullptr) << "not measured yet";
+  const auto is_empty = [&] {
+    for (const char* name : {"course-words", "seat-words", "zones-words"}) {
+      EXPECT_EQ(window_->findChild<QTextBrowser*>(name)->toPlainText(), "") << name;
+    }
+    EXPECT_EQ(window_->findChild<QTextBrowser*>("finding")->toPlainText(),
+              "Nothing is measured yet.");
+    EXPECT_EQ(window_->findChild<QTableWidget*>("seat")->rowCount(), 0);
+    EXPECT_EQ(window_->findChild<QTableWidget*>("zones")->rowCount(), 0);
+    EXPECT_EQ(window_->findChild<QListWidget*>("steps")->count(), 0);
+    EXPECT_EQ(said_of("course-subsidence"), "") << "no figure";
+    EXPECT_EQ(said_of("course-tilt"), "");
+  };
+  is_empty();
+  window_->cancel();
+  is_empty();
+}
+
 TEST_F(Window, LetsGoOfTheFilmsOfTheHipBefore) {
   open();
   EXPECT_EQ(window_->films_kept(), 3U);
