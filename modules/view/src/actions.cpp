@@ -73,13 +73,9 @@ void ReviewWindow::make_file_menu() {
   add_action(menu, "save", "&Save corrections to series.json", "Ctrl+S", [this] { save(); });
   add_action(menu, "report", "&Report …", "Ctrl+R", [this] { ask_report(); });
   add_action(menu, "measure", "&Measure again", "F5", [this] { measure_again(); });
-  add_action(menu, "cancel-work", "&Cancel what runs", "Esc", [this] {
-    if (busy()) {
-      cancel();
-    } else {
-      pick(std::nullopt);
-    }
-  });
+  // Who lets go of a point means that alone: what was corrected just now is still being measured.
+  add_action(menu, "cancel-work", "Let go of the point, else &cancel what runs", "Esc",
+             [this] { picked_ ? pick(std::nullopt) : cancel(); });
   add_action(menu, "quit", "&Quit", "Ctrl+Q", [this] { close(); });
 }
 

@@ -143,6 +143,7 @@ QWidget* ReviewWindow::make_message_bar() {
   message_->setWordWrap(true);
   message_->setTextInteractionFlags(Qt::TextSelectableByMouse);
   auto* close = new QPushButton("Noted", message_bar_);
+  close->setObjectName("noted");
   close->setAccessibleName("Close this message");
   connect(close, &QPushButton::clicked, this, [this] { say(""); });
   row->addWidget(message_, 1);

@@ -50,7 +50,8 @@ one: greys (sideways contrast, up and down brightness). Double click: put the pi
 <h3>Keys</h3>
 <p>Every entry of the menus shows its key; Alt opens the menus, Tab goes from part to part.</p>
 <p>Arrows: move the films, or the picked point by one pixel; with Shift by ten. N and Shift+N pick the next and the
-previous point, E snaps it to the edge, Del gives it back to the program, Esc lets go of it.</p>
+previous point, E snaps it to the edge, Del gives it back to the program, Esc lets go of it; where
+none is picked, Esc cancels what runs.</p>
 <p>F1 explains the number or the point that the keys are on: what it means, how it was measured, which source.
 Esc goes back.</p>
 <p>1 to 5: side by side, blended, sliding edge, in turn, difference. J and K: bone on bone, stem on stem.

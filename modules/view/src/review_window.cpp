@@ -282,6 +282,7 @@ void ReviewWindow::measure_again() {
 void ReviewWindow::take_hip(const std::shared_ptr<const MeasuredHip>& hip) {
   const bool first = !hip_;
   hip_ = hip;
+  told_ = ordered_;
   measuring_ = hip->early.has_value();
   if (!measuring_) measured_ = ordered_;
   settle_films();
@@ -334,9 +335,7 @@ void ReviewWindow::report_to(const ReportOrder& order) {
 void ReviewWindow::cancel() {
   if (!busy()) return;
   measurer_->cancel();
-  say(measuring_ ? "Cancelled: the numbers are not those of the present corrections; press F5 to "
-                   "measure again."
-                 : "Cancelled.");
+  say("Cancelled.");
   measuring_ = false;
   reports_.clear();
   loading_ = 0;
@@ -478,12 +477,18 @@ CanvasContent ReviewWindow::both_films() const {
 }
 
 QString ReviewWindow::stale_words() const {
-  if (!measuring_ || !hip_) return {};
-  if (hip_->early == chosen_) {
-    return "How this stem moved is measured anew; lines, seat and other films are from before and "
-           "still being measured.";
+  if (!hip_ || !review_) return {};
+  const bool of_this_sheet = told_ == review_->sheet();
+  if (of_this_sheet && !hip_->early && !measuring_) return {};
+  // What was cancelled or failed stays behind the corrections until it is measured.
+  const QString then = measuring_ ? "" : " Press F5 to measure again.";
+  if (of_this_sheet && hip_->early == chosen_) {
+    return "How this stem moved is measured anew; lines, seat and other films are from before" +
+           (measuring_ ? QString(" and still being measured.") : "." + then);
   }
-  return "Measuring again: these are the numbers from before.";
+  return (measuring_ ? "Measuring again: these are the numbers from before."
+                     : "These numbers are from before your last correction.") +
+         then;
 }
 
 void ReviewWindow::refresh() {

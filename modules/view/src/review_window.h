@@ -172,6 +172,7 @@ class ReviewWindow : public QMainWindow {
   std::shared_ptr<const MeasuredHip> hip_;
   Sheet measured_;  ///< the sheet of hip_; while that is told early, of the one before
   Sheet ordered_;   ///< that of measure_order_
+  Sheet told_;      ///< what hip_ answers, be it told early or not
   std::size_t reference_ = 0;
   std::size_t chosen_ = 0;
   bool chosen_by_hand_ = false;

@@ -295,6 +295,60 @@ TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
   EXPECT_EQ(shown(), by_command_line());
 }
 
+TEST_F(Window, SaysThatNumbersAreFromBeforeForAsLongAsTheyAre) {
+  open();
+  const std::string before = shown();
+  window_->correct("tip", with_point(window_->review()->sheet(), 2, Point::kStemTip, Vec2(9, 8)));
+  ASSERT_TRUE(window_->busy());
+  window_->cancel();
+  EXPECT_EQ(shown(), before);
+  const auto says = [this] {
+    return window_->findChild<QLabel*>("stale")->isVisible() &&
+           window_->stale_words().contains("from before");
+  };
+  EXPECT_TRUE(says()) << "cancelled";
+  window_->findChild<QPushButton*>("noted")->click();
+  window_->choose(1);
+  EXPECT_TRUE(says()) << "and on another film";
+  trigger("save");
+  EXPECT_TRUE(says()) << "saved is not measured";
+  trigger("undo");
+  window_->cancel();
+  EXPECT_TRUE(window_->stale_words().isEmpty()) << "the sheet that was measured";
+  trigger("redo");
+  EXPECT_TRUE(says());
+  wait();
+  EXPECT_NE(shown(), before);
+  EXPECT_TRUE(window_->stale_words().isEmpty());
+}
+
+TEST_F(Window, SaysThatOnlyTheMotionIsNewAfterAnEarlyAnswerThatWasCancelled) {
+  open();
+  const auto before = window_->hip();
+  trigger("pick-stem-tip");
+  const auto tip = before->result.films[2].stem->tip->stored_px;
+  window_->correct(
+      "tip", with_point(window_->review()->sheet(), 2, Point::kStemTip, tip + Vec2(0.0, 3.0)));
+  ASSERT_TRUE(QTest::qWaitFor([&] { return window_->hip() != before; }, 400000));
+  ASSERT_TRUE(window_->hip()->early);
+  window_->cancel();
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("lines, seat and other films"));
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("F5"));
+  window_->choose(1);
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("from before"));
+}
+
+TEST_F(Window, EscLetsGoOfThePointBeforeItCancels) {
+  open();
+  trigger("pick-stem-tip");
+  trigger("measure");
+  trigger("cancel-work");
+  EXPECT_FALSE(window_->picked());
+  EXPECT_TRUE(window_->busy());
+  trigger("cancel-work");
+  EXPECT_FALSE(window_->busy());
+}
+
 // In the following nothing waits between two corrections: no answer of the measurer is taken.
 
 TEST_F(Window, TheHeadsEdgeKeepsACentreMovedJustBefore) {
