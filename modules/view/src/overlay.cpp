@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "words.h"
+#include "zone_state.h"
 
 namespace tidemark::view {
 namespace {
@@ -79,13 +80,10 @@ class Collector {
 /// The number of a zone, and what is said of lines in it; not validated, so with the report's mark.
 std::string label_of(const FilmResult& film, int zone) {
   std::string out = std::to_string(zone);
-  for (const followup::ZoneResult& one : film.zones) {
-    if (one.zone != zone) continue;
-    if (one.state == lucency::State::kPresent || one.state == lucency::State::kAbsent) {
-      return out + " " + words_of(one.state) + "\u2020";
-    }
-  }
-  return out;
+  const followup::ZoneResult* one = speaking_for(film, zone);
+  const bool said = one != nullptr && (one->state == lucency::State::kPresent ||
+                                       one->state == lucency::State::kAbsent);
+  return said ? out + " " + words_of(one->state) + "\u2020" : out;
 }
 
 void add_zones(Collector& to, const FilmResult& film) {
