@@ -399,8 +399,8 @@ void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose w
   for (const auto& unrolled : hip_->result.unrolled) {
     if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
   }
-  Overlay more = overlay_of(film_now(film), film,
-                            {from_world->inverse().after(view_from_stored), whose}, strip);
+  Overlay more =
+      overlay_of(film_now(film), film, {from_world->inverse(), view_from_stored, whose}, strip);
   auto& to = content.overlay;
   to.lines.insert(to.lines.end(), more.lines.begin(), more.lines.end());
   to.points.insert(to.points.end(), more.points.begin(), more.points.end());
@@ -539,7 +539,10 @@ void ReviewWindow::fit() {
     if (film.stem) {
       for (const Vec2& p : film.stem->outline_px) box.add(view.apply(p));
     }
-    if (film.head) box.add(view.apply(film.head->centre_px - Vec2(0.0, film.head->diameter_px)));
+    if (film.head) {
+      const double px = film::view_px_per_stored_px(film_at(reference_)->image());
+      box.add(view.apply(film.head->centre_px) - Vec2(0.0, px * film.head->diameter_px));
+    }
     if (film.greater_trochanter) box.add(view.apply(film.greater_trochanter->stored_px));
   }
   if (!box.any()) {
@@ -591,9 +594,10 @@ void ReviewWindow::set_share(double share) {
 void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
   const auto from_world = film_from_world(handle.film);
   if (!review_ || !hip_ || !from_world) return;
-  const Vec2 stored =
-      film_at(handle.film)->image().stored_from_view.apply(from_world->apply(world));
-  const auto sheet = moved(review_->sheet(), film_now(handle.film), handle, stored);
+  const Affine2& stored_from_view = film_at(handle.film)->image().stored_from_view;
+  const auto sheet =
+      moved(review_->sheet(), film_now(handle.film), handle,
+            stored_from_view.apply(from_world->apply(world)), stored_from_view.inverse());
   if (!sheet) return;
   correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
 }
@@ -645,7 +649,8 @@ void ReviewWindow::snap() {
   if (film == nullptr || !from_world || !at) return;
   double reach = kSnapReachPx;
   if (const auto& scale = hip_->result.films[picked_->film].calibration) {
-    reach = kSnapReachMm / scale->mm_per_px.value.value;
+    const double px = film::view_px_per_stored_px(film->image());
+    reach = kSnapReachMm / scale->mm_per_px.value.value * px;
   }
   const auto edge = snapped(film->image().pixels, from_world->apply(*at), reach);
   if (!edge) {

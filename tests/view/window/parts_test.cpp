@@ -3,6 +3,8 @@
 
 #include <QTableWidget>
 #include <QTest>
+#include <algorithm>
+#include <cmath>
 #include <optional>
 
 #include "overlay.h"
@@ -85,6 +87,34 @@ TEST(CementedHip, AClickChoosesTheInterfaceThatHasTheLine) {
   EXPECT_EQ(marked_by_click(2), Interface::kCementBone);
   page.table()->setCurrentCell(4, 0);  // the row of zone 3 without a line, by hand
   EXPECT_EQ(marked_by_click(3), Interface::kCementBone);
+}
+
+// Rows that stand twice as far apart as columns: a view px is a stored column and half a stored row
+// (docs/series-format.md: the diameter counts columns). A head of 320 columns is 160 rows high.
+TEST(PixelsThatAreNotSquare, TheHeadsHandleLiesOnItsRimAndGivesItsDiameter) {
+  Affine2 view_from_stored;
+  view_from_stored.linear(1, 1) = 2.0;
+  FilmResult film;
+  film.head = followup::CircleResult{Vec2(500.0, 200.0), 320.0};
+  const Overlay overlay = overlay_of(film, 0, {{}, view_from_stored, Whose::kReference});
+  const Vec2 centre(500.0, 400.0);  // in the view, the world here
+  const Handle edge{0, Grip::kHeadEdge};
+  const auto grip = std::find_if(overlay.points.begin(), overlay.points.end(),
+                                 [&](const PointMark& mark) { return mark.handle == edge; });
+  ASSERT_NE(grip, overlay.points.end());
+  EXPECT_NEAR((grip->at - (centre - Vec2(0.0, 160.0))).norm(), 0.0, 1e-9);
+  ASSERT_EQ(overlay.lines.size(), 1U);
+  for (const Vec2& p : overlay.lines[0].points) EXPECT_NEAR((p - centre).norm(), 160.0, 1e-9);
+  // Dragged on the rim it stays a head of 320, wherever it is put; 10 view px out make it 20 wider.
+  for (const double angle : {0.0, 0.7, -1.5}) {
+    const Vec2 way(std::cos(angle), std::sin(angle));
+    for (const double radius : {160.0, 170.0}) {
+      const Vec2 at = view_from_stored.inverse().apply(centre + radius * way);
+      const Sheet sheet = moved(sheet_of({"a.png"}), film, edge, at, view_from_stored).value();
+      EXPECT_NEAR(sheet["films"][0]["landmarks_px"]["head_diameter"].get<double>(), 2.0 * radius,
+                  0.01);
+    }
+  }
 }
 
 }  // namespace

@@ -272,7 +272,7 @@ TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
   ASSERT_TRUE(tip);
   const Handle handle{0, Grip::kStemTip};
   const auto sheet = moved(window_->review()->sheet(), before->result.films[0], handle,
-                           tip->stored_px + Vec2(0.0, 3.0));
+                           tip->stored_px + Vec2(0.0, 3.0), {});
   ASSERT_TRUE(sheet);
   window_->correct("the tip", *sheet);
   ASSERT_TRUE(QTest::qWaitFor([&] { return window_->hip() != before; }, 400000));
