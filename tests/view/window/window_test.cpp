@@ -24,6 +24,7 @@
 #include <cmath>
 #include <cstdint>
 #include <fstream>
+#include <functional>
 #include <nlohmann/json.hpp>
 #include <random>
 #include <set>
@@ -911,6 +912,55 @@ TEST_F(Window, AsksForSideAndHeadWhereNoSheetIs) {
   EXPECT_FALSE(asking->isVisible());
   EXPECT_EQ(window_->hip()->result.films[0].calibration->method, "head_diameter");
   EXPECT_FALSE(std::filesystem::exists(folder() / "series.json")) << "not before saving";
+}
+
+TEST_F(Window, OffersNoNumberThatNobodyStated) {
+  std::filesystem::remove(folder() / "series.json");
+  open();
+  const Sheet before = window_->review()->sheet();
+  for (const QString name : {"scale-dialog", "head-dialog"}) {
+    SCOPED_TRACE(name.toStdString());
+    trigger(name == "scale-dialog" ? "scale" : "head-diameter");
+    auto* dialog = window_->findChild<QDialog*>(name);
+    ASSERT_NE(dialog, nullptr);
+    auto* number = dialog->findChild<QDoubleSpinBox*>(name + "-number");
+    EXPECT_EQ(number->text(), "not given");
+    QTest::keyClick(dialog, Qt::Key_Return);
+    EXPECT_TRUE(dialog->isVisible()) << "there is nothing to take";
+    EXPECT_FALSE(dialog->findChild<QPushButton*>(name + "-as-films")->isEnabled());
+    EXPECT_EQ(window_->review()->sheet(), before);
+    dialog->reject();
+    QCoreApplication::sendPostedEvents(nullptr, QEvent::DeferredDelete);
+  }
+}
+
+TEST_F(Window, GivesAScaleOnlyWhenItIsAnotherAndGivesItBack) {
+  open();
+  const auto film = static_cast<std::size_t>(0);  // the film in front
+  const auto asked = [this](const std::function<void(QDialog*)>& answer) {
+    trigger("scale");
+    auto* dialog = window_->findChild<QDialog*>("scale-dialog");
+    if (dialog == nullptr) throw std::runtime_error("no dialog");
+    answer(dialog);
+    if (dialog->isVisible()) dialog->reject();
+    QCoreApplication::sendPostedEvents(nullptr, QEvent::DeferredDelete);
+    wait();
+  };
+  const Sheet before = window_->review()->sheet();
+  asked([](QDialog* dialog) { QTest::keyClick(dialog, Qt::Key_Return); });
+  EXPECT_EQ(window_->review()->sheet(), before) << "the measured scale stays a measured one";
+  asked([](QDialog* dialog) {
+    dialog->findChild<QDoubleSpinBox*>("scale-dialog-number")->setValue(0.27);
+    QTest::keyClick(dialog, Qt::Key_Return);
+  });
+  EXPECT_EQ(window_->review()->sheet()["films"][film]["mm_per_px"], 0.27);
+  EXPECT_EQ(window_->hip()->result.films[film].calibration->method, "given");
+  const auto steps = window_->review()->steps().size();
+  asked([](QDialog* dialog) { QTest::keyClick(dialog, Qt::Key_Return); });
+  EXPECT_EQ(window_->review()->steps().size(), steps) << "the same again is no step";
+  asked([](QDialog* dialog) { dialog->findChild<QPushButton*>("scale-dialog-as-films")->click(); });
+  EXPECT_EQ(window_->review()->sheet(), before);
+  EXPECT_NE(window_->hip()->result.films[film].calibration->method, "given");
 }
 
 TEST_F(Window, AsksTheNextHipAnew) {
