@@ -229,6 +229,52 @@ TEST_F(Reviews, KeepsItsFilmsWhenAnotherIsPutIntoTheFolder) {
   EXPECT_EQ(review.films_added(), std::vector<std::string>{"b.png"});
 }
 
+TEST_F(Reviews, EachChoiceOfFilmsOfAFolderHasItsOwnSteps) {
+  std::filesystem::remove(films() / "series.json");
+  for (const char* file : {"a.png", "b.png", "c.png", "d.png"})
+    std::ofstream(films() / file) << "1";
+  const auto opened_with = [this](const std::vector<std::string>& files) {
+    return std::move(Review::open(films(), journals(), files).value());
+  };
+  const auto names = [](const Review& review) {
+    std::vector<std::string> out;
+    const auto series = review.series().value();
+    for (const auto& film : series.films) out.push_back(film.file);
+    return out;
+  };
+  const std::vector<std::string> first{"a.png", "b.png"};
+  const std::vector<std::string> second{"c.png", "d.png"};
+  {
+    Review review = opened_with(first);
+    EXPECT_EQ(names(review), first);
+    EXPECT_FALSE(review.unsaved());
+    EXPECT_FALSE(review.series()->sheet_sha256) << "no such file";
+    ASSERT_TRUE(review.correct("tip", with_point(review.sheet(), 1, Point::kStemTip, Vec2(1, 2))));
+  }
+  {
+    Review review = opened_with(second);
+    EXPECT_EQ(review.recovered(), 0U);
+    EXPECT_EQ(names(review), second);
+  }
+  EXPECT_EQ(names(opened()).size(), 4U);
+  Review review = opened_with(first);
+  EXPECT_EQ(review.recovered(), 1U);
+  EXPECT_EQ(names(review), first);
+  ASSERT_TRUE(review.save());
+  EXPECT_EQ(names(review), first);
+  const auto other = Review::open(films(), journals(), second);
+  ASSERT_FALSE(other);
+  EXPECT_THAT(other.error().sentence(), HasSubstr("lists other films"));
+}
+
+TEST_F(Reviews, AllFilmsOfAFolderAreTheFolder) {
+  std::filesystem::remove(films() / "series.json");
+  for (const char* file : {"a.png", "b.png"}) std::ofstream(films() / file) << "1";
+  const Review review = std::move(Review::open(films(), journals(), {"b.png", "a.png"}).value());
+  EXPECT_THAT(review.chosen_files(), SizeIs(0));
+  EXPECT_FALSE(Review::open(films(), journals())) << "open in another window";
+}
+
 TEST_F(Reviews, OpensInOneWindowOnly) {
   const Review review = opened();
   const auto second = Review::open(films(), journals());
@@ -249,7 +295,7 @@ TEST_F(Reviews, RefusesAFilmWhoseNameNoSheetCanHold) {
       "be saved with it; rename the file");
   std::filesystem::remove(films() / "x\xFC-\xE2\x82.png");
   Review review = opened();
-  const auto chosen = review.correct("only the chosen films", sheet_of({"x\xFC.png"}));
+  const auto chosen = review.correct("other films", sheet_of({"x\xFC.png"}));
   ASSERT_FALSE(chosen);
   EXPECT_THAT(chosen.error().sentence(), HasSubstr("x\\xFC.png"));
   ASSERT_TRUE(review.correct("first", with_point(review.sheet(), 0, Point::kStemTip, Vec2(1, 2))));

@@ -108,9 +108,9 @@ Measurer::~Measurer() {
 
 Order Measurer::add(Kind kind, std::function<void(Order, const Flag&)> run) {
   const std::scoped_lock lock(mutex_);
-  if (kind == Kind::kMeasure) {
-    std::erase_if(waiting_, [](const Job& job) { return job.kind == Kind::kMeasure; });
-    if (running_ && running_kind_ == Kind::kMeasure) *running_ = true;
+  if (kind != Kind::kReport) {
+    std::erase_if(waiting_, [kind](const Job& job) { return job.kind == kind; });
+    if (running_ && running_kind_ == kind) *running_ = true;
   }
   ++last_;
   waiting_.push_back({kind, std::make_shared<std::atomic<bool>>(false), last_, std::move(run)});

@@ -87,9 +87,10 @@ struct Heard {
 };
 
 /// Does on a thread of its own what takes longer than a frame: reads films, measures, writes
-/// reports. Of measurements only the latest order counts: an earlier one that still runs is
-/// cancelled. Answers that steps gave before, and films that were read before and have not changed
-/// on the disk (size and time of change), are used again: they change the time, never the result.
+/// reports. Of measurements, and of films to be shown, only the latest order counts: an earlier one
+/// that still runs is cancelled. Answers that steps gave before, and films that were read before
+/// and have not changed on the disk (size and time of change), are used again: they change the
+/// time, never the result.
 class Measurer {
  public:
   /// Has a function called on the thread of the caller, some time later.

@@ -63,6 +63,17 @@ Expected<void> check_names(const Sheet& sheet) {
   return {};
 }
 
+std::vector<std::string> names_of(const followup::Series& series) {
+  std::vector<std::string> out;
+  for (const auto& film : series.films) out.push_back(film.file);
+  return out;
+}
+
+std::vector<std::string> sorted(std::vector<std::string> names) {
+  std::sort(names.begin(), names.end());
+  return names;
+}
+
 std::filesystem::path true_path(const std::filesystem::path& folder) {
   std::error_code error;
   auto path = std::filesystem::canonical(folder, error);
@@ -85,10 +96,13 @@ class Review::Journal {
   }
 
   static Expected<std::unique_ptr<Journal>> open(const std::filesystem::path& folder,
-                                                 const std::filesystem::path& journals) {
+                                                 const std::filesystem::path& journals,
+                                                 const std::vector<std::string>& files) {
     std::error_code error;
     std::filesystem::create_directories(journals, error);
-    const auto file = journals / (sha256_hex(folder.string()).substr(0, 24) + ".jsonl");
+    std::string name = folder.string();
+    for (const std::string& film : files) name += "\n" + film;
+    const auto file = journals / (sha256_hex(name).substr(0, 24) + ".jsonl");
     const int descriptor = ::open(file.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
     if (descriptor < 0) {
       return fail(ErrorKind::kNotWritable, journals.string(), "the journal cannot be kept there",
@@ -186,6 +200,7 @@ class Review::Journal {
 };
 
 struct Review::Start {
+  std::vector<std::string> files;
   Sheet sheet;
   std::string on_disk;
   std::optional<followup::Series> listed;
@@ -193,6 +208,7 @@ struct Review::Start {
 
 Review::Review(std::filesystem::path folder, Start start, std::unique_ptr<Journal> journal)
     : folder_(std::move(folder)),
+      files_(std::move(start.files)),
       start_(std::move(start.sheet)),
       on_disk_(std::move(start.on_disk)),
       listed_(std::move(start.listed)),
@@ -203,31 +219,54 @@ Review::Review(Review&&) noexcept = default;
 Review& Review::operator=(Review&&) noexcept = default;
 Review::~Review() = default;
 
-Expected<Review::Start> Review::start_of(const std::filesystem::path& folder) {
+Expected<void> check_choice(const std::filesystem::path& folder,
+                            const std::vector<std::string>& files) {
+  std::error_code error;
+  if (files.empty() || !std::filesystem::exists(folder / kSheetFile, error)) return {};
+  const auto series = followup::load_series(folder, {});
+  if (!series) return tl::unexpected(series.error());
+  if (sorted(names_of(*series)) == sorted(files)) return {};
+  return fail(ErrorKind::kBadInput, kSheetFile,
+              "it lists other films of this folder than those that were chosen",
+              "open the folder, or put the chosen films into one of their own");
+}
+
+Expected<Review::Start> Review::start_of(const std::filesystem::path& folder,
+                                         const std::vector<std::string>& files) {
+  if (const auto choice = check_choice(folder, files); !choice) {
+    return tl::unexpected(choice.error());
+  }
   auto series = followup::load_series(folder, {});
   if (!series) return tl::unexpected(series.error());
   auto text = sheet_text(folder);
   if (!text) return tl::unexpected(text.error());
   Start out;
   out.on_disk = std::move(*text);
-  if (out.on_disk.empty()) {
-    std::vector<std::string> files;
-    for (const auto& film : series->films) files.push_back(film.file);
-    out.sheet = sheet_of(files);
-    out.listed = std::move(*series);
-  } else {
+  if (!out.on_disk.empty()) {
     out.sheet = Sheet::parse(out.on_disk);
+    if (const auto names = check_names(out.sheet); !names) return tl::unexpected(names.error());
+    return out;
   }
+  // All of the folder's films are the folder, whichever way they were opened.
+  if (sorted(files) != sorted(names_of(*series))) out.files = files;
+  out.sheet = sheet_of(out.files.empty() ? names_of(*series) : out.files);
   if (const auto names = check_names(out.sheet); !names) return tl::unexpected(names.error());
+  if (!out.files.empty()) {
+    series = followup::parse_sheet(text_of(out.sheet), kSheetFile, folder);
+    if (!series) return tl::unexpected(series.error());
+    series->sheet_sha256.reset();  // there is no such file
+  }
+  out.listed = std::move(*series);
   return out;
 }
 
 Expected<Review> Review::open(const std::filesystem::path& given,
-                              const std::filesystem::path& journals) {
+                              const std::filesystem::path& journals,
+                              const std::vector<std::string>& files) {
   const auto folder = true_path(given);
-  auto start = start_of(folder);
+  auto start = start_of(folder, files);
   if (!start) return tl::unexpected(start.error());
-  auto journal = Journal::open(folder, journals);
+  auto journal = Journal::open(folder, journals, start->files);
   if (!journal) return tl::unexpected(journal.error());
   Review review(folder, std::move(*start), std::move(*journal));
   review.take_up();
@@ -269,7 +308,7 @@ Expected<followup::Series> Review::series() const {
 
 std::vector<std::string> Review::films_added() const {
   std::vector<std::string> out;
-  if (!on_disk_.empty()) return out;
+  if (!on_disk_.empty() || !files_.empty()) return out;
   const auto now = followup::load_series(folder_, {});
   if (!now) return out;
   for (const auto& film : now->films) {

@@ -140,12 +140,17 @@ void ReviewWindow::say_also(const QString& text) {
   say(message().isEmpty() ? text : message() + "\n" + text);
 }
 
-void ReviewWindow::open(const std::filesystem::path& folder) {
+void ReviewWindow::open_in(const std::filesystem::path& folder,
+                           const std::vector<std::string>& files) {
   std::error_code error;
+  if (const auto choice = check_choice(folder, files); !choice) {
+    say(text_of(choice.error().sentence()));  // what is open stays
+    return;
+  }
   if (review_ && std::filesystem::equivalent(review_->folder(), folder, error)) {
     review_.reset();  // opened again: its journal must be let go of first
   }
-  auto next = Review::open(folder, journals_);
+  auto next = Review::open(folder, journals_, files);
   if (!next && review_) {
     say(text_of(next.error().sentence()));  // the hip that is open stays
     return;
@@ -171,10 +176,7 @@ void ReviewWindow::open_these(const std::vector<std::filesystem::path>& paths) {
     files.push_back(path.filename().string());
   }
   std::sort(files.begin(), files.end());
-  open(folder);
-  if (!review_ || !std::filesystem::equivalent(review_->folder(), folder, error)) return;
-  if (std::filesystem::exists(folder / "series.json", error)) return;
-  if (files.size() < series_->films.size()) correct("only the chosen films", sheet_of(files));
+  open_in(folder, files);
 }
 
 void ReviewWindow::set_review(Expected<Review> review) {
@@ -235,7 +237,7 @@ void ReviewWindow::settle_films() {
   }
 }
 
-/// The sheet lists other films than before (opening, or undoing the choice of films).
+/// The sheet lists other films than before.
 void ReviewWindow::take_other_films() {
   hip_.reset();
   picked_.reset();
@@ -267,7 +269,7 @@ void ReviewWindow::measure_again() {
   if (!review_) return;
   const auto added = review_->films_added();
   if (!added.empty() && review_->done() == 0) {
-    open(std::filesystem::path(review_->folder()));
+    open(std::filesystem::path(review_->folder()));  // a copy: the review goes
     return;
   }
   if (!added.empty()) {

@@ -43,7 +43,7 @@ class ReviewWindow : public QMainWindow {
   ~ReviewWindow() override;
 
   /// Opens the hip in a folder. What is wrong is said in the window.
-  void open(const std::filesystem::path& folder);
+  void open(const std::filesystem::path& folder) { open_in(folder, {}); }
   /// Opens these films, which stand in one folder; or the one folder among them.
   void open_these(const std::vector<std::filesystem::path>& paths);
   void correct(const std::string& told, const Sheet& sheet);
@@ -123,6 +123,8 @@ class ReviewWindow : public QMainWindow {
 
   // What is known (review_window.cpp)
   [[nodiscard]] Heard heard();
+  /// Opens some films of a folder; with none named, all of it.
+  void open_in(const std::filesystem::path& folder, const std::vector<std::string>& files);
   void set_review(Expected<Review> review);
   void remeasure();
   void take_other_films();

@@ -827,6 +827,32 @@ TEST_F(Window, SaysNothingOfTheHipBefore) {
   is_empty();
 }
 
+TEST_F(Window, OpensTheFilmsThatWereChosenAndNoOthers) {
+  std::filesystem::remove(folder() / "series.json");
+  const auto opened = [this](const std::vector<std::string>& files) {
+    std::vector<std::filesystem::path> paths;
+    for (const std::string& file : files) paths.push_back(folder() / file);
+    window_->open_these(paths);
+    wait();
+    std::vector<std::string> out;
+    for (const auto& film : window_->hip()->result.films) out.push_back(film.file);
+    return out;
+  };
+  const std::vector<std::string> first{"film-00.dcm", "film-01.dcm"};
+  const std::vector<std::string> second{"film-00.dcm", "film-02.dcm"};
+  const std::vector<std::string> all{"film-00.dcm", "film-01.dcm", "film-02.dcm"};
+  EXPECT_EQ(opened(first), first);
+  EXPECT_FALSE(window_->review()->unsaved());
+  EXPECT_EQ(window_->films_kept(), 2U) << "what was not chosen is not read";
+  EXPECT_EQ(opened(second), second);
+  EXPECT_EQ(opened(all), all);
+  EXPECT_EQ(opened(first), first);
+  window_->correct("tip", with_point(window_->review()->sheet(), 1, Point::kStemTip, Vec2(9, 8)));
+  trigger("save");
+  EXPECT_EQ(opened(second), first) << "series.json says which films are the hip";
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("lists other films"));
+}
+
 TEST_F(Window, LetsGoOfTheFilmsOfTheHipBefore) {
   open();
   EXPECT_EQ(window_->films_kept(), 3U);
