@@ -31,6 +31,13 @@ constexpr int kCoarsest = 3;  ///< px of the screen; coarser ones hide where bon
 
 Vec2 vec(const QPointF& p) { return {p.x(), p.y()}; }
 
+/// Absent: that film is not shown.
+std::optional<Affine2> film_from_world(const CanvasContent& content, std::size_t film) {
+  const auto at = std::find(content.films.begin(), content.films.end(), film);
+  if (at == content.films.end()) return {};
+  return (at == content.films.begin() ? content.first : content.second).film_from_screen;
+}
+
 QColor ink_of(Whose whose) { return whose == Whose::kReference ? kReferenceInk : kFollowUpInk; }
 
 QPen pen_of(Layer layer, Whose whose) {
@@ -71,6 +78,11 @@ FilmCanvas::FilmCanvas(const QString& name, Told told, QWidget* parent)
 }
 
 void FilmCanvas::set_content(CanvasContent content) {
+  if (held_at_ && picked_) {
+    const auto before = film_from_world(content_, picked_->film);
+    const auto now = film_from_world(content, picked_->film);
+    if (before && now) held_at_ = now->inverse().apply(before->apply(*held_at_));
+  }
   content_ = std::move(content);
   setAccessibleDescription(content_.title);
   update();

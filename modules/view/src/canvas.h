@@ -50,6 +50,7 @@ class FilmCanvas : public QWidget {
 
   FilmCanvas(const QString& name, Told told, QWidget* parent);
 
+  /// A handle that is held stays where it is on its film, wherever that lies from now on.
   void set_content(CanvasContent content);
   void set_camera(const Camera& camera);
   void set_window(const Window& window);
@@ -71,6 +72,8 @@ class FilmCanvas : public QWidget {
   [[nodiscard]] std::optional<Vec2> place_of(const Handle& handle) const;
   /// Moves the picked handle by so many px of the screen, and lets go of it after a moment.
   void nudge(const Vec2& by_px);
+  /// Lets go now of a handle that is held.
+  void let_go();
   /// The handles of this canvas in the order of the overlay, those of hidden layers left out.
   [[nodiscard]] std::vector<Handle> handles() const;
 
@@ -95,7 +98,6 @@ class FilmCanvas : public QWidget {
   void put_at(const Vec2& world);
   [[nodiscard]] std::optional<Handle> handle_at(const QPointF& p) const;
   [[nodiscard]] bool at_edge(const QPointF& p) const;
-  void let_go();
   /// What a frame took.
   struct FrameTime {
     double films_ms = 0.0;

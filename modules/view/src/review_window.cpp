@@ -142,6 +142,7 @@ void ReviewWindow::say_also(const QString& text) {
 
 void ReviewWindow::open_in(const std::filesystem::path& folder,
                            const std::vector<std::string>& files) {
+  finish_pending();
   std::error_code error;
   if (const auto choice = check_choice(folder, files); !choice) {
     say(text_of(choice.error().sentence()));  // what is open stays
@@ -177,6 +178,10 @@ void ReviewWindow::open_these(const std::vector<std::filesystem::path>& paths) {
   }
   std::sort(files.begin(), files.end());
   open_in(folder, files);
+}
+
+void ReviewWindow::finish_pending() {
+  for (FilmCanvas* canvas : {left_, right_}) canvas->let_go();
 }
 
 void ReviewWindow::set_review(Expected<Review> review) {
@@ -267,6 +272,7 @@ void ReviewWindow::remeasure() {
 
 void ReviewWindow::measure_again() {
   if (!review_) return;
+  finish_pending();
   const auto added = review_->films_added();
   if (!added.empty() && review_->done() == 0) {
     open(std::filesystem::path(review_->folder()));  // a copy: the review goes
@@ -304,6 +310,7 @@ void ReviewWindow::correct(const std::string& told, const Sheet& sheet) {
 
 void ReviewWindow::undo() {
   if (!review_) return;
+  finish_pending();
   if (const auto told = review_->undo()) {
     status_->setText("Undone: " + text_of(*told));
     remeasure();
@@ -312,6 +319,7 @@ void ReviewWindow::undo() {
 
 void ReviewWindow::redo() {
   if (!review_) return;
+  finish_pending();
   if (const auto told = review_->redo()) {
     status_->setText("Done again: " + text_of(*told));
     remeasure();
@@ -320,6 +328,7 @@ void ReviewWindow::redo() {
 
 void ReviewWindow::save() {
   if (!review_) return;
+  finish_pending();
   const auto saved = review_->save();
   say(saved ? "" : text_of(saved.error().sentence()));
   if (saved) status_->setText("Saved to series.json");
@@ -328,6 +337,7 @@ void ReviewWindow::save() {
 
 void ReviewWindow::report_to(const ReportOrder& order) {
   if (!review_) return;
+  finish_pending();
   const auto series = review_->series();
   if (!series) return;
   reports_.insert(measurer_->write_report(*series, order));
@@ -346,6 +356,7 @@ void ReviewWindow::cancel() {
 }
 
 void ReviewWindow::show_as(Showing showing) {
+  finish_pending();
   showing_ = showing;
   flipped_ = false;
   actions_[QString("show-%1").arg(static_cast<int>(showing) + 1)]->setChecked(true);
@@ -356,6 +367,7 @@ void ReviewWindow::show_as(Showing showing) {
 
 void ReviewWindow::choose(std::size_t film) {
   if (!series_ || film >= series_->films.size() || film == chosen_) return;
+  finish_pending();  // it is found by where its film lies now
   chosen_ = film;
   chosen_by_hand_ = true;
   if (picked_ && picked_->film != reference_) picked_.reset();
@@ -708,22 +720,34 @@ void ReviewWindow::set_reader(const QString& reader) {
 
 void ReviewWindow::mark_zone(const ZonePlace& place, std::optional<followup::Opinion> opinion) {
   if (!review_ || !series_ || chosen_ >= series_->films.size()) return;
-  if (reader_.isEmpty()) {
-    ask_reader([this, place, opinion] { mark_zone(place, opinion); });
+  finish_pending();
+  if (!reader_.isEmpty()) {
+    mark_zone_of(chosen_, place, opinion);
     return;
   }
+  // Another film may be chosen, or another hip opened, by the time somebody has answered.
+  ask_reader([this, film = chosen_, file = series_->films[chosen_].file, folder = review_->folder(),
+              place, opinion] {
+    const bool same = review_ && review_->folder() == folder && series_ &&
+                      film < series_->films.size() && series_->films[film].file == file;
+    if (same) mark_zone_of(film, place, opinion);
+  });
+}
+
+void ReviewWindow::mark_zone_of(std::size_t film, const ZonePlace& place,
+                                std::optional<followup::Opinion> opinion) {
   const std::string reader = reader_.toStdString();
   const std::string where = "zone " + std::to_string(place.zone) + " on " +
-                            printable(series_->films[chosen_].file) + ", " + reader + ": ";
+                            printable(series_->films[film].file) + ", " + reader + ": ";
   const std::string now =
       QDateTime::currentDateTimeUtc().toString("yyyy-MM-ddTHH:mm:ssZ").toStdString();
   const followup::ZoneMark mark{
       place.zone,    place.interface, opinion.value_or(followup::Opinion::kCannotTell),
       place.program, reader,          now};
   if (opinion) {
-    correct(where + code_of(*opinion), with_zone_mark(review_->sheet(), chosen_, mark));
+    correct(where + code_of(*opinion), with_zone_mark(review_->sheet(), film, mark));
   } else {
-    correct(where + "no mark", without_zone_mark(review_->sheet(), chosen_, mark));
+    correct(where + "no mark", without_zone_mark(review_->sheet(), film, mark));
   }
 }
 
@@ -750,6 +774,7 @@ bool ReviewWindow::leaves_reports() {
 }
 
 void ReviewWindow::closeEvent(QCloseEvent* event) {
+  finish_pending();
   if (!leaves_reports()) {
     event->ignore();
     return;

@@ -62,6 +62,8 @@ class ReviewWindow : public QMainWindow {
   /// Writes the reader's mark on a zone of the chosen film into the sheet; asks first who reads
   /// when that is not known. No opinion: takes the reader's mark away.
   void mark_zone(const ZonePlace& place, std::optional<followup::Opinion> opinion);
+  /// Takes in a point that arrow keys have moved and not let go of yet.
+  void finish_pending();
   /// Who makes the marks: a name or initials. Kept until the window is closed.
   void set_reader(const QString& reader);
   [[nodiscard]] SidePanel* panel() const { return panel_; }
@@ -155,6 +157,8 @@ class ReviewWindow : public QMainWindow {
   void hurry();  ///< the films move under a hand
   void set_window(const Window& window);
   void set_share(double share);
+  void mark_zone_of(std::size_t film, const ZonePlace& place,
+                    std::optional<followup::Opinion> opinion);
   void handle_moved(const Handle& handle, const Vec2& world);
   void pick_grip(Grip grip);
   void pick_next(int step);
