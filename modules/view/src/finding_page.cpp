@@ -69,6 +69,32 @@ QString numbers_of(const followup::Result& result, std::size_t index) {
   return out + motion_of(result, index);
 }
 
+/// What was not measured, and why: somebody can act on it. The chosen film's pair says it above.
+QString refusals_of(const followup::Result& result, std::optional<std::size_t> chosen) {
+  QString out;
+  const auto name = [&](std::size_t film) {
+    return linked(link_of_film(film), escaped(printable(result.films[film].file)));
+  };
+  for (std::size_t i = 0; i < result.films.size(); ++i) {
+    const auto& film = result.films[i];
+    if (film.status == followup::Status::kNotMeasured && !film.excluded) {
+      out +=
+          "<p><b>" + name(i) + " is not measured:</b> " + escaped(printable(film.reason)) + "</p>";
+    }
+  }
+  const auto is_measured = [&](std::size_t film) {
+    return result.films[film].status == followup::Status::kMeasured;
+  };
+  for (const auto& pair : result.comparisons) {
+    // Of a film that was not measured its own reason says all.
+    if (pair.migration || !is_measured(pair.follow_up) || !is_measured(pair.reference)) continue;
+    if (pair.follow_up == chosen) continue;
+    out += "<p><b>" + name(pair.follow_up) + " could not be compared with " + name(pair.reference) +
+           ":</b> " + escaped(printable(pair.reason)) + "</p>";
+  }
+  return out;
+}
+
 QString verdict_of(const report::Headline& headline) {
   const bool look = headline.finding == report::Finding::kLook;
   const bool calm = headline.finding == report::Finding::kCalm;
@@ -126,13 +152,7 @@ QString finding_html(const followup::Result& result, const report::Document& doc
   // them.
   QString html = verdict_of(document.headline) + numbers + sentences_of(document.headline) +
                  doubts_of(document.headline) + limits;
-  for (std::size_t i = 0; i < result.films.size(); ++i) {
-    const auto& film = result.films[i];
-    if (film.status == followup::Status::kNotMeasured && !film.excluded) {
-      html += "<p><b>" + linked(link_of_film(i), escaped(printable(film.file))) +
-              " is not measured:</b> " + escaped(printable(film.reason)) + "</p>";
-    }
-  }
+  html += refusals_of(result, chosen);
   html +=
       "<p><small>Underlined words explain themselves: Tab to one, then F1 or Enter; or click "
       "it.</small></p>";

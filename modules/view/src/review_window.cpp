@@ -194,7 +194,7 @@ void ReviewWindow::set_review(Expected<Review> review) {
   picked_.reset();
   loading_ = 0;
   reports_.clear();
-  measuring_ = chosen_by_hand_ = camera_by_hand_ = false;
+  measuring_ = chosen_for_good_ = camera_by_hand_ = false;
   forget_asked();
   say("");
   if (!review) {
@@ -220,22 +220,27 @@ void ReviewWindow::set_review(Expected<Review> review) {
   remeasure();
 }
 
+std::size_t ReviewWindow::reference_now() const {
+  const std::size_t n = series_->films.size();
+  std::size_t out = hip_ ? std::min(reference_, n - 1) : 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    const bool known = hip_ && hip_->result.films.size() == n;
+    const auto role = known ? hip_->result.films[i].role : series_->films[i].role;
+    if (role == followup::Role::kReference) out = i;
+  }
+  return out;
+}
+
+/// Which film is the reference, and which one is looked at. The latter is chosen once: whoever
+/// corrects a film must see what becomes of that film.
 void ReviewWindow::settle_films() {
   const std::size_t n = series_->films.size();
-  reference_ = std::min(reference_, n - 1);
-  if (hip_ && hip_->result.films.size() == n) {
-    for (std::size_t i = 0; i < n; ++i) {
-      if (hip_->result.films[i].role == followup::Role::kReference) reference_ = i;
-    }
-  } else {
-    reference_ = 0;
-    for (std::size_t i = 0; i < n; ++i) {
-      if (series_->films[i].role == followup::Role::kReference) reference_ = i;
-    }
-  }
-  chosen_ = std::min(chosen_, n - 1);
-  if (chosen_by_hand_ && chosen_ != reference_) return;
+  const std::size_t reference = reference_now();
+  const bool became_reference = chosen_ == reference && reference != reference_;
+  reference_ = reference;
+  if (chosen_for_good_ && chosen_ < n && !became_reference) return;
   chosen_ = reference_ == n - 1 && n > 1 ? n - 2 : n - 1;
+  chosen_for_good_ = hip_ != nullptr;
   if (!hip_) return;
   for (const auto& pair : hip_->result.comparisons) {
     if (pair.migration) chosen_ = pair.follow_up;  // the latest
@@ -246,6 +251,7 @@ void ReviewWindow::settle_films() {
 void ReviewWindow::take_other_films() {
   hip_.reset();
   picked_.reset();
+  chosen_for_good_ = false;
   settle_films();
   fill_time_line();
   loading_ = static_cast<int>(series_->films.size());
@@ -369,7 +375,7 @@ void ReviewWindow::choose(std::size_t film) {
   if (!series_ || film >= series_->films.size() || film == chosen_) return;
   finish_pending();  // it is found by where its film lies now
   chosen_ = film;
-  chosen_by_hand_ = true;
+  chosen_for_good_ = true;
   if (picked_ && picked_->film != reference_) picked_.reset();
   refresh();
 }

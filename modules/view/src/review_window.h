@@ -132,6 +132,7 @@ class ReviewWindow : public QMainWindow {
   void take_other_films();
   void take_hip(const std::shared_ptr<const MeasuredHip>& hip);
   void settle_films();
+  [[nodiscard]] std::size_t reference_now() const;
   void say(const QString& text);
   void say_also(const QString& text);   ///< below what is said already
   [[nodiscard]] bool leaves_reports();  ///< asks, where one is not written yet
@@ -181,7 +182,7 @@ class ReviewWindow : public QMainWindow {
   Sheet told_;      ///< what hip_ answers, be it told early or not
   std::size_t reference_ = 0;
   std::size_t chosen_ = 0;
-  bool chosen_by_hand_ = false;
+  bool chosen_for_good_ = false;  ///< by hand, or by the first numbers of the hip
   bool camera_by_hand_ = false;
   Showing showing_ = Showing::kSideBySide;
   LaidOn laid_on_ = LaidOn::kBone;

@@ -3,10 +3,12 @@
 
 #include <QTableWidget>
 #include <QTest>
+#include <QTextDocument>
 #include <algorithm>
 #include <cmath>
 #include <optional>
 
+#include "finding_page.h"
 #include "overlay.h"
 #include "zone_page.h"
 
@@ -20,6 +22,7 @@ using followup::ZoneResult;
 using lucency::Interface;
 using lucency::State;
 using ::testing::Contains;
+using ::testing::HasSubstr;
 
 ZoneResult zone(int number, Interface interface, State state) {
   ZoneResult out;
@@ -115,6 +118,40 @@ TEST(PixelsThatAreNotSquare, TheHeadsHandleLiesOnItsRimAndGivesItsDiameter) {
                   0.01);
     }
   }
+}
+
+/// Two measured follow-up films; the pair of the second was refused.
+followup::Result refused_pair() {
+  followup::Result out;
+  out.films.resize(3);
+  for (std::size_t i = 0; i < 3; ++i) {
+    out.films[i].file = "film-0" + std::to_string(i) + ".dcm";
+    out.films[i].status = followup::Status::kMeasured;
+  }
+  for (const std::size_t film : {1U, 2U}) {
+    auto& pair = out.comparisons.emplace_back();
+    pair.follow_up = film;
+  }
+  out.comparisons[0].status = followup::Status::kMeasured;
+  out.comparisons[0].migration.emplace().subsidence = {{2.1}, {0.2}, {0.4}};
+  out.comparisons[1].reason = "the bone shows too little, take the film again";
+  return out;
+}
+
+std::string finding(const followup::Result& result, std::size_t chosen) {
+  QTextDocument page;
+  page.setHtml(
+      finding_html(result, report::document_of(result, report::Language::kEnglish), chosen));
+  return page.toPlainText().toStdString();
+}
+
+TEST(FindingPage, SaysWhyAPairWasRefusedWhicheverFilmIsChosen) {
+  for (const std::size_t chosen : {1U, 2U}) {
+    const std::string text = finding(refused_pair(), chosen);
+    EXPECT_THAT(text, HasSubstr("the bone shows too little, take the film again")) << chosen;
+  }
+  EXPECT_THAT(finding(refused_pair(), 1),
+              HasSubstr("film-02.dcm could not be compared with film-00.dcm"));
 }
 
 }  // namespace

@@ -350,6 +350,24 @@ TEST_F(Window, EscLetsGoOfThePointBeforeItCancels) {
   EXPECT_FALSE(window_->busy());
 }
 
+// Its shaft axis turned by 20 degrees, the pair of the chosen film is refused.
+TEST_F(Window, StaysOnTheFilmThatIsCorrectedWhenItsPairIsRefused) {
+  open();
+  const std::size_t film = window_->chosen();
+  ASSERT_EQ(film, 2U);
+  const auto axis = window_->hip()->result.films[film].shaft_axis.value();
+  const Vec2 along = axis.distal_px - axis.proximal_px;
+  const AxisEnds turned{axis.proximal_px, axis.distal_px + 0.36 * Vec2(-along.y(), along.x())};
+  window_->correct("shaft", with_axis(window_->review()->sheet(), film, Axis::kShaft, turned));
+  wait();
+  const auto& pair = window_->hip()->result.comparisons.back();
+  ASSERT_EQ(pair.follow_up, film);
+  ASSERT_FALSE(pair.migration) << "the test needs a pair that is refused";
+  EXPECT_EQ(window_->chosen(), film);
+  EXPECT_THAT(window_->findChild<QTextBrowser*>("finding")->toPlainText().toStdString(),
+              HasSubstr(pair.reason));
+}
+
 // In the following nothing waits between two corrections: no answer of the measurer is taken.
 
 TEST_F(Window, TheHeadsEdgeKeepsACentreMovedJustBefore) {
