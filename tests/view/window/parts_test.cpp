@@ -23,6 +23,7 @@ using lucency::Interface;
 using lucency::State;
 using ::testing::Contains;
 using ::testing::HasSubstr;
+using ::testing::Not;
 
 ZoneResult zone(int number, Interface interface, State state) {
   ZoneResult out;
@@ -152,6 +153,29 @@ TEST(FindingPage, SaysWhyAPairWasRefusedWhicheverFilmIsChosen) {
   }
   EXPECT_THAT(finding(refused_pair(), 1),
               HasSubstr("film-02.dcm could not be compared with film-00.dcm"));
+}
+
+TEST(FindingPage, TellsTheDoubtsOfTheChosenFilmUnderItsNumbers) {
+  auto result = refused_pair();
+  result.comparisons[0].flags = {{"few_votes", "Doubt of the first pair."}};
+  result.films[1].flags = {{"implant_uncertain", "Perhaps another implant."},
+                           {"file_note", "No doubt of the pair."}};
+  result.comparisons[1].migration = result.comparisons[0].migration;
+  result.comparisons[1].status = followup::Status::kMeasured;
+  result.comparisons[1].flags = {{"few_votes", "Doubt of the second pair."}};
+  const std::string text = finding(result, 1);
+  const auto own = text.find("What stands against these numbers");
+  const auto of_verdict = text.find("What stands against it (film-02.dcm)");
+  ASSERT_NE(own, std::string::npos);
+  ASSERT_NE(of_verdict, std::string::npos);
+  const std::string under = text.substr(own, of_verdict - own);
+  EXPECT_THAT(under, HasSubstr("Doubt of the first pair."));
+  EXPECT_THAT(under, HasSubstr("film-01.dcm: Perhaps another implant."));
+  EXPECT_THAT(under, Not(HasSubstr("No doubt of the pair.")));
+  EXPECT_THAT(under, Not(HasSubstr("second pair")));
+  const std::string of_last = finding(result, 2);
+  EXPECT_THAT(of_last, Not(HasSubstr("What stands against these numbers"))) << "said once";
+  EXPECT_THAT(of_last, HasSubstr("Doubt of the second pair."));
 }
 
 }  // namespace
