@@ -707,12 +707,13 @@ void ReviewWindow::lay_on(LaidOn laid_on) {
 }
 
 void ReviewWindow::go_to(const ZoneStrips::Place& place) {
-  const bool past = place.past_px && film_at(reference_) != nullptr;
-  const std::size_t film = past ? reference_ : chosen_;
-  const auto& at = past ? place.past_px : place.present_px;
-  const auto from_world = film_from_world(film);
-  if (!at || !from_world) return;
-  const Vec2 on_film = film_at(film)->image().stored_from_view.inverse().apply(*at);
+  // The past of a lateral film is another lateral film, which is not shown.
+  const bool past = place.past && place.past->film == reference_ && film_at(reference_) != nullptr;
+  const auto& at = past ? place.past : place.present;
+  if (!at || !(at->film == reference_ || at->film == chosen_)) return;
+  const auto from_world = film_from_world(at->film);
+  if (!from_world) return;
+  const Vec2 on_film = film_at(at->film)->image().stored_from_view.inverse().apply(at->stored_px);
   for (const Layer layer : {Layer::kZones, Layer::kLines}) show_layer(layer);
   camera_by_hand_ = true;
   set_camera({from_world->inverse().apply(on_film), std::max(camera_.zoom, 2.0)});

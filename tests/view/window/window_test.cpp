@@ -591,6 +591,18 @@ TEST_F(Window, UnrollsTheInterfaceAndGoesToAPlaceOfIt) {
   looks_as_before("zones");
 }
 
+// As on a lateral film, whose past is the first lateral film and not the reference film.
+TEST_F(Window, GoesToAPlaceOfAFilmThatIsShown) {
+  open();
+  const std::size_t film = window_->chosen();
+  const Vec2 tip = window_->hip()->result.films[film].stem->tip->stored_px;
+  window_->go_to({8, ZoneStrips::OnFilm{1, Vec2(10.0, 10.0)}, ZoneStrips::OnFilm{film, tip}});
+  const FilmCanvas* canvas = window_->right();
+  const QPointF at = canvas->screen_from_world(canvas->place_of({film, Grip::kStemTip}).value());
+  EXPECT_NEAR(at.x(), 0.5 * canvas->width(), 0.1);
+  EXPECT_NEAR(at.y(), 0.5 * canvas->height(), 0.1);
+}
+
 TEST_F(Window, MovesTheUpperBorderOfTheZones) {
   open();
   const auto film = window_->chosen();
