@@ -64,12 +64,13 @@ void ReviewWindow::build() {
   left_ = make_canvas("film-left", films);
   right_ = make_canvas("film-right", films);
   left_->setAccessibleName("Reference film, or both films laid over each other");
-  right_->setAccessibleName("Chosen follow-up film");
+  right_->setAccessibleName("Chosen film");
   films->addWidget(left_);
   films->addWidget(right_);
   time_line_ = new QListWidget(this);
   time_line_->setObjectName("time-line");
-  time_line_->setAccessibleName("Films of this hip by time; choose the follow-up film");
+  time_line_->setAccessibleName(
+      "Films of this hip, as series.json or the folder lists them; choose the follow-up film");
   time_line_->setFlow(QListView::LeftToRight);
   time_line_->setWrapping(false);
   time_line_->setViewMode(QListView::IconMode);

@@ -411,7 +411,11 @@ followup::FilmResult ReviewWindow::film_now(std::size_t film) const {
   return as_corrected(hip_->result.films[film], film, review_->sheet(), measured_);
 }
 
-void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose whose) const {
+Whose ReviewWindow::whose(std::size_t film) const {
+  return film == reference_ ? Whose::kReference : Whose::kFollowUp;
+}
+
+void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film) const {
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
   const Affine2 view_from_stored = film_at(film)->image().stored_from_view.inverse();
@@ -419,16 +423,16 @@ void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose w
   for (const auto& unrolled : hip_->result.unrolled) {
     if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
   }
-  Overlay more =
-      overlay_of(film_now(film), film, {from_world->inverse(), view_from_stored, whose}, strip);
+  Overlay more = overlay_of(film_now(film), film,
+                            {from_world->inverse(), view_from_stored, whose(film)}, strip);
   auto& to = content.overlay;
   to.lines.insert(to.lines.end(), more.lines.begin(), more.lines.end());
   to.points.insert(to.points.end(), more.points.begin(), more.points.end());
 }
 
-QString ReviewWindow::title_of(std::size_t film, Whose whose) const {
+QString ReviewWindow::title_of(std::size_t film) const {
   const auto& entry = series_->films[film];
-  QString out = whose == Whose::kReference ? "Reference  " : "Follow-up  ";
+  QString out = film == reference_ ? "Reference  " : "Follow-up  ";
   out += text_of(printable(entry.file));
   auto date = entry.date;
   if (hip_ && film < hip_->result.films.size()) date = hip_->result.films[film].date;
@@ -436,13 +440,13 @@ QString ReviewWindow::title_of(std::size_t film, Whose whose) const {
   return out;
 }
 
-CanvasContent ReviewWindow::content_of(std::size_t film, Whose whose) const {
+CanvasContent ReviewWindow::content_of(std::size_t film) const {
   CanvasContent out;
   if (!series_) {
     out.empty = "Open the folder of a hip (Ctrl+O), or drop its films here.";
     return out;
   }
-  out.title = title_of(film, whose);
+  out.title = title_of(film);
   const LoadedFilm* loaded = film_at(film);
   if (loaded == nullptr) {
     const auto why = unreadable_.find(series_->films[film].file);
@@ -451,24 +455,24 @@ CanvasContent ReviewWindow::content_of(std::size_t film, Whose whose) const {
   }
   out.first = {&loaded->picture, film_from_world(film).value_or(Affine2{})};
   out.films = {film};
-  add_overlay(out, film, whose);
+  add_overlay(out, film);
   return out;
 }
 
 CanvasContent ReviewWindow::both_films() const {
   const auto aligned = follow_from_reference_film();
   if (!aligned) {
-    CanvasContent out = content_of(reference_, Whose::kReference);
-    if (series_ && film_at(chosen_) != nullptr && !measuring_) {
-      out.empty =
-          "These two films are not aligned, so they cannot be laid over each other; the "
-          "panel says why.";
-    }
+    CanvasContent out = content_of(reference_);
+    if (!series_ || film_at(chosen_) == nullptr || measuring_) return out;
+    out.empty = chosen_ == reference_
+                    ? "This is the reference film. Choose a follow-up film in the time line to "
+                      "lay it on this one."
+                    : "These two films are not aligned, so they cannot be laid over each other; "
+                      "the panel says why.";
     return out;
   }
   CanvasContent out;
-  out.title = title_of(reference_, Whose::kReference) + "   with   " +
-              title_of(chosen_, Whose::kFollowUp) +
+  out.title = title_of(reference_) + "   with   " + title_of(chosen_) +
               (laid_on_ == LaidOn::kBone ? "   bone on bone" : "   stem on stem");
   out.first = {&film_at(reference_)->picture, Affine2{}};
   out.second = {&film_at(chosen_)->picture, *aligned};
@@ -487,12 +491,12 @@ CanvasContent ReviewWindow::both_films() const {
       out.mix = Mix::kBlend;
   }
   const bool flicker = showing_ == Showing::kFlicker;
-  if (!flicker || !flipped_) add_overlay(out, reference_, Whose::kReference);
+  if (!flicker || !flipped_) add_overlay(out, reference_);
   // Where both lie over each other one name is enough.
   if (!flicker) {
     for (PointMark& mark : out.overlay.points) mark.name.clear();
   }
-  if (!flicker || flipped_) add_overlay(out, chosen_, Whose::kFollowUp);
+  if (!flicker || flipped_) add_overlay(out, chosen_);
   return out;
 }
 
@@ -514,8 +518,8 @@ QString ReviewWindow::stale_words() const {
 void ReviewWindow::refresh() {
   const bool two = showing_ == Showing::kSideBySide;
   right_->setVisible(two && series_ && series_->films.size() > 1);
-  left_->set_content(two ? content_of(reference_, Whose::kReference) : both_films());
-  if (two && series_) right_->set_content(content_of(chosen_, Whose::kFollowUp));
+  left_->set_content(two ? content_of(reference_) : both_films());
+  if (two && series_) right_->set_content(content_of(chosen_));
   for (FilmCanvas* canvas : {left_, right_}) {
     canvas->set_camera(camera_);
     canvas->set_window(window_);

@@ -144,14 +144,15 @@ class ReviewWindow : public QMainWindow {
   void fill_time_line();
   void update_time_line();
   [[nodiscard]] const LoadedFilm* film_at(std::size_t index) const;
-  [[nodiscard]] CanvasContent content_of(std::size_t film, Whose whose) const;
+  [[nodiscard]] CanvasContent content_of(std::size_t film) const;
   [[nodiscard]] CanvasContent both_films() const;
   [[nodiscard]] std::optional<Affine2> follow_from_reference_film() const;
   [[nodiscard]] std::optional<Affine2> film_from_world(std::size_t film) const;
   /// The film as measured, its marks as the sheet has them now.
   [[nodiscard]] followup::FilmResult film_now(std::size_t film) const;
-  void add_overlay(CanvasContent& content, std::size_t film, Whose whose) const;
-  [[nodiscard]] QString title_of(std::size_t film, Whose whose) const;
+  void add_overlay(CanvasContent& content, std::size_t film) const;
+  [[nodiscard]] Whose whose(std::size_t film) const;
+  [[nodiscard]] QString title_of(std::size_t film) const;
   void fit();
   void fit_whole();
   void set_camera(const Camera& camera);

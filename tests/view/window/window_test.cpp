@@ -783,6 +783,22 @@ TEST_F(Window, LaysFilmsWithLeadBordersOnEachOtherAsTheyWereMeasured) {
   }
 }
 
+TEST_F(Window, SaysThatTheReferenceFilmIsTheReferenceFilm) {
+  open();
+  window_->choose(0);
+  const auto& right = window_->right()->content();
+  EXPECT_TRUE(right.title.startsWith("Reference")) << right.title.toStdString();
+  ASSERT_FALSE(right.overlay.points.empty());
+  for (const PointMark& mark : right.overlay.points) EXPECT_EQ(mark.whose, Whose::kReference);
+  window_->show_as(Showing::kBlend);
+  EXPECT_THAT(window_->left()->content().empty.toStdString(), HasSubstr("is the reference film"));
+  window_->correct(
+      "tip", with_point(window_->review()->sheet(), 0, Point::kStemTip,
+                        window_->hip()->result.films[0].stem->tip->stored_px + Vec2(0.0, 2.0)));
+  wait();
+  EXPECT_EQ(window_->chosen(), 0U) << "whoever corrects it stays on it";
+}
+
 TEST_F(Window, ExplainsARowOfTheSeatByKeyboardAlone) {
   open();
   QApplication::setActiveWindow(window_.get());
