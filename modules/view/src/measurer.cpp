@@ -180,10 +180,11 @@ Measurer::FilmAnswer Measurer::read(const std::filesystem::path& file) {
 
 void Measurer::keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files) {
   const std::scoped_lock lock(films_mutex_);
-  std::erase_if(films_, [&](const auto& kept) {
+  const auto gone = std::erase_if(films_, [&](const auto& kept) {
     return std::none_of(files.begin(), files.end(),
                         [&](const auto& file) { return file.second == kept.first; });
   });
+  if (gone == 0) return;
   const std::scoped_lock made_lock(made_mutex_);
   made_.clear();
 }

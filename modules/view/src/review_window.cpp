@@ -95,15 +95,7 @@ Heard ReviewWindow::heard() {
                     const Expected<std::shared_ptr<const LoadedFilm>>& film) {
     if (order != load_order_) return;
     --loading_;
-    if (film) {
-      films_[file] = *film;
-      if (!camera_by_hand_ && !hip_) fit();
-    } else {
-      unreadable_[file] = film.error().sentence();
-      say(text_of(film.error().sentence()));
-    }
-    update_time_line();
-    refresh();
+    take_film(file, film);
   };
   out.progress = [this](std::size_t done, std::size_t all) {
     progress_->setMaximum(static_cast<int>(all));
@@ -127,6 +119,26 @@ Heard ReviewWindow::heard() {
     refresh();
   };
   return out;
+}
+
+void ReviewWindow::take_film(const std::string& file,
+                             const Expected<std::shared_ptr<const LoadedFilm>>& film) {
+  const auto found = films_.find(file);
+  // The canvases show it until refresh() below.
+  const auto before = found == films_.end() ? nullptr : found->second;
+  const bool other = before && (!film || before->read != (*film)->read);
+  unreadable_.erase(file);
+  if (film) {
+    films_[file] = *film;
+    if (!camera_by_hand_ && !hip_) fit();
+  } else {
+    films_.erase(file);
+    unreadable_[file] = film.error().sentence();
+    say(text_of(film.error().sentence()));
+  }
+  if (other) fill_time_line();  // its thumbnail is another one
+  update_time_line();
+  refresh();
 }
 
 QString ReviewWindow::message() const { return message_->text(); }
@@ -247,6 +259,11 @@ void ReviewWindow::settle_films() {
   }
 }
 
+void ReviewWindow::load_films() {
+  loading_ = static_cast<int>(series_->films.size());
+  load_order_ = measurer_->load(*series_, reference_);
+}
+
 /// The sheet lists other films than before.
 void ReviewWindow::take_other_films() {
   hip_.reset();
@@ -254,8 +271,7 @@ void ReviewWindow::take_other_films() {
   chosen_for_good_ = false;
   settle_films();
   fill_time_line();
-  loading_ = static_cast<int>(series_->films.size());
-  load_order_ = measurer_->load(*series_, reference_);
+  load_films();
 }
 
 void ReviewWindow::remeasure() {
@@ -290,6 +306,7 @@ void ReviewWindow::measure_again() {
         " new in this folder and not measured: what was corrected belongs to the films before. "
         "Take the corrections back, then press F5.");
   }
+  load_films();  // at once where a film has not changed on the disk
   remeasure();
 }
 
@@ -354,6 +371,10 @@ void ReviewWindow::cancel() {
   if (!busy()) return;
   measurer_->cancel();
   say("Cancelled.");
+  for (const auto& film : loading_ > 0 ? series_->films : std::vector<followup::FilmEntry>()) {
+    if (films_.contains(film.file) || unreadable_.contains(film.file)) continue;
+    unreadable_[film.file] = "This film was not read: reading was cancelled. F5 reads it.";
+  }
   measuring_ = false;
   reports_.clear();
   loading_ = 0;

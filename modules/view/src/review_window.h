@@ -52,8 +52,8 @@ class ReviewWindow : public QMainWindow {
   void save();
   void report_to(const ReportOrder& order);
   void cancel();
-  /// Measures again; takes in films that were put into the folder since, where nothing was
-  /// corrected yet.
+  /// Reads the films that changed on the disk and measures again; takes in films that were put into
+  /// the folder since, where nothing was corrected yet.
   void measure_again();
   void show_as(Showing showing);
   void choose(std::size_t film);
@@ -130,6 +130,8 @@ class ReviewWindow : public QMainWindow {
   void set_review(Expected<Review> review);
   void remeasure();
   void take_other_films();
+  void load_films();
+  void take_film(const std::string& file, const Expected<std::shared_ptr<const LoadedFilm>>& film);
   void take_hip(const std::shared_ptr<const MeasuredHip>& hip);
   void settle_films();
   [[nodiscard]] std::size_t reference_now() const;

@@ -1156,6 +1156,43 @@ TEST_F(Window, Cancels) {
   EXPECT_NE(window_->hip(), nullptr);
 }
 
+TEST_F(Window, ReadsOnF5WhatWasCancelled) {
+  window_->open(folder());
+  window_->cancel();
+  EXPECT_THAT(window_->right()->content().empty.toStdString(), HasSubstr("F5 reads it"));
+  trigger("measure");
+  wait();
+  EXPECT_NE(window_->left()->content().first.picture, nullptr);
+  EXPECT_TRUE(window_->right()->content().empty.isEmpty());
+}
+
+// A copy from the archive that was not finished when the folder was opened.
+TEST_F(Window, ShowsOnF5WhatStandsOnTheDiskNow) {
+  const auto film = folder() / "film-02.dcm";
+  const std::string whole = read_text(film).value();
+  std::filesystem::remove(film);
+  std::ofstream(film, std::ios::binary) << whole.substr(0, 2000);
+  open();
+  window_->choose(2);
+  EXPECT_FALSE(window_->right()->content().empty.isEmpty());
+  std::ofstream(film, std::ios::binary) << whole;
+  trigger("measure");
+  wait();
+  EXPECT_TRUE(window_->right()->content().empty.isEmpty());
+  EXPECT_EQ(window_->hip()->result.films[2].status, followup::Status::kMeasured);
+  const auto pixels = [this] {
+    return window_->right()->content().first.picture->levels.front().values;
+  };
+  const auto before = pixels();
+  // Another film under the same name: the picture follows the numbers.
+  std::filesystem::remove(film);
+  std::filesystem::copy_file(folder() / "film-01.dcm", film);
+  trigger("measure");
+  wait();
+  EXPECT_TRUE(pixels() != before);
+  EXPECT_EQ(window_->hip()->result.films[2].sha256, window_->hip()->result.films[1].sha256);
+}
+
 TEST_F(Window, WritesTheReport) {
   open();
   ReportOrder order{scratch_ / "report",
