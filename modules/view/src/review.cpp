@@ -123,10 +123,10 @@ class Review::Journal {
 
   /// The lines that can be read. One that cannot is passed over: each step holds the whole sheet,
   /// so that what follows is not worse for it.
-  [[nodiscard]] std::vector<Line> lines() const {
+  [[nodiscard]] Expected<std::vector<Line>> lines() const {
     std::vector<Line> out;
     const auto text = read_text(file_);
-    if (!text) return out;
+    if (!text) return tl::unexpected(text.error());
     std::size_t from = 0;
     for (auto end = text->find('\n'); end != std::string::npos; end = text->find('\n', from)) {
       Sheet json = Sheet::parse(text->substr(from, end - from), nullptr, false);
@@ -157,11 +157,23 @@ class Review::Journal {
   }
   /// Whether its file stays when this review ends.
   void keep(bool unsaved) { kept_ = unsaved; }
-  /// Puts it aside under another name, for whoever wants to look.
-  void set_aside() const {
-    std::error_code ignored;
-    std::filesystem::copy_file(file_, file_.string() + ".old",
-                               std::filesystem::copy_options::overwrite_existing, ignored);
+  /// Leaves its file where it is: somebody may still need it.
+  void leave() { kept_ = true; }
+  /// Puts a copy aside under a name that is free, for whoever wants to look.
+  /// @return that name; kNotWritable
+  [[nodiscard]] Expected<std::string> put_aside() const {
+    std::error_code error;
+    std::filesystem::path copy;
+    int number = 1;
+    do {
+      copy = file_.string() + ".old-" + std::to_string(number++);
+    } while (std::filesystem::exists(copy, error));
+    if (std::filesystem::copy_file(file_, copy, error)) return copy.string();
+    std::filesystem::remove(copy, error);  // half of one
+    return fail(ErrorKind::kNotWritable, file_.string(),
+                "it holds corrections of an earlier review that cannot be taken up, and there is "
+                "no room to put them aside",
+                "make room on the disk, or move the file away");
   }
 
  private:
@@ -269,33 +281,35 @@ Expected<Review> Review::open(const std::filesystem::path& given,
   auto journal = Journal::open(folder, journals, start->files);
   if (!journal) return tl::unexpected(journal.error());
   Review review(folder, std::move(*start), std::move(*journal));
-  review.take_up();
+  if (auto taken = review.take_up(); !taken) return tl::unexpected(taken.error());
   return review;
 }
 
-void Review::take_up() {
+Expected<void> Review::take_up() {
+  journal_->leave();
   const auto lines = journal_->lines();
-  const bool same = !lines.empty() && lines.front().json.contains("sheet") &&
-                    lines.front().json["sheet"] == sha256_hex(on_disk_);
-  if (same) {
-    for (std::size_t i = 1; i < lines.size(); ++i) {
-      const Sheet& step = lines[i].json;
-      if (!step.contains("sheet")) continue;
-      if (!followup::parse_sheet(text_of(step["sheet"]), kSheetFile, folder_)) continue;
-      steps_.push_back({step.value("told", ""), step["sheet"]});
-    }
-    done_ = recovered_ = steps_.size();
-    if (recovered_ > 0) {
-      journal_->go_on_after(lines.back());
-      return;
+  if (!lines) return tl::unexpected(lines.error());
+  const bool same = !lines->empty() && lines->front().json.contains("sheet") &&
+                    lines->front().json["sheet"] == sha256_hex(on_disk_);
+  std::size_t refused = 0;
+  for (const Journal::Line& line : *lines) {
+    if (!line.json.contains("told") || !line.json.contains("sheet")) continue;
+    const Sheet& sheet = line.json["sheet"];
+    if (same && followup::parse_sheet(text_of(sheet), kSheetFile, folder_)) {
+      steps_.push_back({line.json.value("told", ""), sheet});
+    } else {
+      ++refused;
     }
   }
-  if (!same && lines.size() > 1) {
-    journal_->set_aside();
-    note_ =
-        "Unsaved corrections of an earlier review were put aside: series.json has changed since.";
+  done_ = recovered_ = steps_.size();
+  if (refused > 0) {
+    const auto where = journal_->put_aside();
+    if (!where) return tl::unexpected(where.error());
+    note_ = "Unsaved corrections of an earlier review were put aside in " + printable(*where) +
+            (same ? ": they do not hold for these films." : ": series.json has changed since.");
   }
-  journal_->begin(on_disk_);
+  recovered_ > 0 ? journal_->go_on_after(lines->back()) : journal_->begin(on_disk_);
+  return {};
 }
 
 const Sheet& Review::sheet() const { return done_ == 0 ? start_ : steps_[done_ - 1].sheet; }
@@ -329,18 +343,20 @@ Expected<void> Review::correct(const std::string& told, const Sheet& sheet) {
   return note_step(told);
 }
 
-std::optional<std::string> Review::undo() {
-  if (done_ == 0) return {};
+Expected<std::optional<std::string>> Review::undo() {
+  if (done_ == 0) return std::nullopt;
   --done_;
-  (void)note_step("undone: " + steps_[done_].told);
-  return steps_[done_].told;
+  const std::string& told = steps_[done_].told;
+  if (auto noted = note_step("undone: " + told); !noted) return tl::unexpected(noted.error());
+  return told;
 }
 
-std::optional<std::string> Review::redo() {
-  if (done_ == steps_.size()) return {};
+Expected<std::optional<std::string>> Review::redo() {
+  if (done_ == steps_.size()) return std::nullopt;
   ++done_;
-  (void)note_step(steps_[done_ - 1].told);
-  return steps_[done_ - 1].told;
+  const std::string& told = steps_[done_ - 1].told;
+  if (auto noted = note_step(told); !noted) return tl::unexpected(noted.error());
+  return told;
 }
 
 Expected<void> Review::note_step(const std::string& told) {

@@ -226,9 +226,8 @@ void ReviewWindow::set_review(Expected<Review> review) {
   if (review_->unsaved() && review_->recovered() > 0) {
     say(QString("%1 corrections that were not saved the last time are back; undo takes them away.")
             .arg(review_->recovered()));
-  } else if (!review_->note().empty()) {
-    say(text_of(review_->note()));
   }
+  if (!review_->note().empty()) say_also(text_of(review_->note()));
   remeasure();
 }
 
@@ -331,22 +330,24 @@ void ReviewWindow::correct(const std::string& told, const Sheet& sheet) {
   remeasure();
 }
 
+void ReviewWindow::take_step(const Expected<std::optional<std::string>>& step,
+                             const QString& what) {
+  if (!step) say(text_of(step.error().sentence()));
+  if (step && !*step) return;
+  if (step) status_->setText(what + text_of(**step));
+  remeasure();
+}
+
 void ReviewWindow::undo() {
   if (!review_) return;
   finish_pending();
-  if (const auto told = review_->undo()) {
-    status_->setText("Undone: " + text_of(*told));
-    remeasure();
-  }
+  take_step(review_->undo(), "Undone: ");
 }
 
 void ReviewWindow::redo() {
   if (!review_) return;
   finish_pending();
-  if (const auto told = review_->redo()) {
-    status_->setText("Done again: " + text_of(*told));
-    remeasure();
-  }
+  take_step(review_->redo(), "Done again: ");
 }
 
 void ReviewWindow::save() {

@@ -128,6 +128,8 @@ class ReviewWindow : public QMainWindow {
   /// Opens some films of a folder; with none named, all of it.
   void open_in(const std::filesystem::path& folder, const std::vector<std::string>& files);
   void set_review(Expected<Review> review);
+  /// What undo or redo gave.
+  void take_step(const Expected<std::optional<std::string>>& step, const QString& what);
   void remeasure();
   void take_other_films();
   void load_films();

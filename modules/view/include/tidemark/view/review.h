@@ -35,8 +35,9 @@ class Review {
   /// empty:
   ///                  all of it. Steps of another choice of films are left where they are.
   /// @return as load_series, parse_sheet and check_choice; kNotWritable when the journal cannot be
-  ///         kept; kBadInput when another window has this hip open, or when the name of a film is
-  ///         not UTF-8: no sheet could hold it
+  ///         kept, or holds steps that cannot be taken up and not be put aside; kBadInput when
+  ///         another window has this hip open, or when the name of a film is not UTF-8: no sheet
+  ///         could hold it
   [[nodiscard]] static Expected<Review> open(const std::filesystem::path& folder,
                                              const std::filesystem::path& journals,
                                              const std::vector<std::string>& files = {});
@@ -65,9 +66,10 @@ class Review {
   ///         not UTF-8: nothing is changed then;
   ///         kNotWritable when the journal cannot be written: the step holds nevertheless
   [[nodiscard]] Expected<void> correct(const std::string& told, const Sheet& sheet);
-  /// What was taken back or done again, nothing when there was nothing to.
-  std::optional<std::string> undo();
-  std::optional<std::string> redo();
+  /// @return what was taken back or done again, nothing when there was nothing to; kNotWritable as
+  ///         correct(): it is taken back, or done again, nevertheless
+  [[nodiscard]] Expected<std::optional<std::string>> undo();
+  [[nodiscard]] Expected<std::optional<std::string>> redo();
   [[nodiscard]] const std::vector<Step>& steps() const { return steps_; }
   /// How many of steps() hold; the others can be redone.
   [[nodiscard]] std::size_t done() const { return done_; }
@@ -92,7 +94,7 @@ class Review {
                                                 const std::vector<std::string>& files);
   Review(std::filesystem::path folder, Start start, std::unique_ptr<Journal> journal);
   [[nodiscard]] Expected<void> note_step(const std::string& told);
-  void take_up();
+  [[nodiscard]] Expected<void> take_up();
 
   std::filesystem::path folder_;
   std::vector<std::string> files_;
