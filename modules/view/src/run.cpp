@@ -1,6 +1,7 @@
 #include "tidemark/view/run.h"
 
 #include <QApplication>
+#include <clocale>
 #include <cstdlib>
 #include <exception>
 #include <iostream>
@@ -61,6 +62,8 @@ int run(int argc, char** argv) {
   try {
     QApplication::setAttribute(Qt::AA_EnableHighDpiScaling);
     QApplication app(argc, argv);
+    // Qt has taken the desktop's locale; numbers in files are written with a point everywhere.
+    std::setlocale(LC_NUMERIC, "C");
     QApplication::setApplicationName("tidemark-review");
     QApplication::setApplicationVersion(QString::fromStdString(followup::version()));
     ReviewWindow window(journal_folder());

@@ -30,6 +30,7 @@
 #include <set>
 #include <stdexcept>
 
+#include "comma_locale.h"
 #include "review_window.h"
 #include "scratch.h"
 #include "tidemark/core/files.h"
@@ -235,6 +236,17 @@ TEST_F(Window, OpensAndSaysWhatTheCommandLineSays) {
   EXPECT_TRUE(window_->right()->isVisible());
   picture("side-by-side");
   looks_as_before("side-by-side");
+}
+
+TEST_F(Window, SaysTheSameUnderALocaleWithADecimalComma) {
+  const std::string expected = by_command_line();
+  const test::CommaLocale comma;
+  if (!comma.in_force()) GTEST_SKIP() << "no locale with a comma can be made here";
+  close();
+  memory() = {};  // what steps said in other tests
+  make();
+  open();
+  EXPECT_EQ(shown(), expected);
 }
 
 TEST_F(Window, CorrectsTheLesserTrochanterByMouse) {
