@@ -6,10 +6,12 @@
 #include <exception>
 #include <iostream>
 #include <string>
+#include <system_error>
 #include <vector>
 
 #include "review_window.h"
 #include "tidemark/core/freed_memory.h"
+#include "tidemark/core/text.h"
 #include "tidemark/followup/measure.h"
 
 namespace tidemark::view {
@@ -51,7 +53,13 @@ int run(int argc, char** argv) {
                 << ": there is no such option; see: tidemark-review --help\n";
       return kWrongUsage;
     }
-    paths.emplace_back(std::filesystem::absolute(word));
+    std::error_code error;
+    paths.push_back(std::filesystem::absolute(word, error));
+    if (word.empty() || error) {
+      std::cerr << "tidemark-review: \"" << printable(word)
+                << "\": there is no such folder or film; see: tidemark-review --help\n";
+      return kWrongUsage;
+    }
   }
   if (!has_display()) {
     std::cerr << "tidemark-review: there is no display to show a window on; start it in a desktop "
