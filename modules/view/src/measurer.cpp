@@ -40,13 +40,32 @@ void make_cancellable(Step& step, const std::shared_ptr<std::atomic<bool>>& canc
   };
 }
 
-/// The document with the reader's name and notes, said to be the reader's.
+/// Whoever asks in the window has no options to give.
+tl::unexpected<Error> without_options(Error error) {
+  if (error.remedy.find("--") != std::string::npos) {
+    error.remedy = error.kind == ErrorKind::kUsage
+                       ? "choose a folder outside of it: the films' folder is only read"
+                       : "choose another folder or change its permissions";
+  }
+  return tl::unexpected(std::move(error));
+}
+
+/// The document with the reader's name and notes, said to be the reader's, and whether what it
+/// rests on is saved.
 report::Document signed_document(report::Document document, const ReportOrder& order) {
   if (!order.reviewer.empty()) document.facts.push_back({"Reviewed by", order.reviewer});
   if (!order.notes.empty()) {
     report::Section notes{"reader-notes", "Notes of the reader", {}};
     notes.blocks.emplace_back(report::Paragraph{{order.notes}, report::Tone::kPlain});
     document.sections.insert(document.sections.begin(), std::move(notes));
+  }
+  if (order.unsaved) {
+    report::Section unsaved{"not-saved", "Corrections that were not saved", {}};
+    unsaved.blocks.emplace_back(report::Paragraph{
+        {"This report was made with corrections that were not in series.json yet. Unless they were "
+         "saved afterwards, nobody can measure these numbers again."},
+        report::Tone::kDoubt});
+    document.sections.insert(document.sections.begin(), std::move(unsaved));
   }
   return document;
 }
@@ -74,17 +93,17 @@ Expected<Reported> write_all(const followup::Result& result, const followup::Ser
   Reported out{order.folder};
   auto ready = followup::prepare_output(order.folder, input);
   if (ready) ready = archive::remove_objects(order.folder);
-  if (!ready) return tl::unexpected(ready.error());
+  if (!ready) return without_options(ready.error());
   if (order.dicom) {
     auto notes = write_objects(result, series, order.folder);
-    if (!notes) return tl::unexpected(notes.error());
+    if (!notes) return without_options(notes.error());
     out.archive_notes = std::move(*notes);
   }
   const auto document =
       signed_document(report::document_of(result, report::Language::kEnglish), order);
   auto written = report::write_report(document, order.forms, order.folder);
   if (written) written = followup::write_output(result, order.folder);
-  if (!written) return tl::unexpected(written.error());
+  if (!written) return without_options(written.error());
   return out;
 }
 

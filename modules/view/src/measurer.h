@@ -64,6 +64,7 @@ struct ReportOrder {
   bool dicom = false;
   std::string reviewer;  ///< name and notes of the reader; each may be empty
   std::string notes;
+  bool unsaved = false;  ///< corrections are in it that series.json does not have
 };
 
 /// A report that was written.

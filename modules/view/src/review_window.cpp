@@ -363,8 +363,13 @@ void ReviewWindow::report_to(const ReportOrder& order) {
   if (!review_) return;
   finish_pending();
   const auto series = review_->series();
-  if (!series) return;
-  reports_.insert(measurer_->write_report(*series, order));
+  if (!series) {
+    say(text_of(series.error().sentence()));
+    return;
+  }
+  ReportOrder now = order;
+  now.unsaved = review_->unsaved();
+  reports_.insert(measurer_->write_report(*series, now));
   refresh();
 }
 

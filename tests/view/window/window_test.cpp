@@ -46,6 +46,7 @@ namespace tidemark::view {
 namespace {
 
 using ::testing::HasSubstr;
+using ::testing::Not;
 
 class Window : public ::testing::Test {
  protected:
@@ -1221,6 +1222,25 @@ TEST_F(Window, WritesTheReport) {
   const std::string page = read_text(order.folder / "report.html").value();
   EXPECT_THAT(page, HasSubstr("A. Reader"));
   EXPECT_THAT(page, HasSubstr("Seen twice."));
+  EXPECT_THAT(page, Not(HasSubstr("not in series.json yet")));
+}
+
+TEST_F(Window, SaysInTheReportThatCorrectionsAreNotSaved) {
+  open();
+  window_->correct("tip", with_point(window_->review()->sheet(), 2, Point::kStemTip, Vec2(9, 8)));
+  const ReportOrder order{scratch_ / "report", {report::Form::kHtml}, false, "", ""};
+  window_->report_to(order);
+  wait();
+  EXPECT_THAT(read_text(order.folder / "report.html").value(),
+              HasSubstr("corrections that were not in series.json yet"));
+}
+
+TEST_F(Window, SaysWhatIsWrongWithTheReportsFolderWithoutOptions) {
+  open();
+  window_->report_to({folder() / "report", {report::Form::kHtml}, false, "", ""});
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("inside the folder of the films"));
+  EXPECT_THAT(window_->message().toStdString(), Not(HasSubstr("--")));
 }
 
 TEST_F(Window, WritesTheReportWhereNoObjectForTheArchiveCanBeMade) {
