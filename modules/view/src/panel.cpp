@@ -112,7 +112,6 @@ SidePanel::SidePanel(ZonePage::Told told, std::function<void()> explain, QWidget
 void SidePanel::set_stale(const QString& why) {
   stale_->setText(why);
   stale_->setVisible(!why.isEmpty());
-  tabs_->setEnabled(true);
 }
 
 /// Of every page: what is left of a hip would be taken for what is said of the next one.

@@ -32,7 +32,7 @@ class SidePanel : public QWidget {
                 const std::vector<followup::ZoneMark>& marks);
   /// @param review null: none is open
   void show_steps(const Review* review);
-  /// Greyed while the numbers are behind the corrections.
+  /// Says above all pages that numbers are behind the corrections; empty: they are not.
   void set_stale(const QString& why);
   /// What explains the number that the keys are on; absent: `focus` holds none of this panel.
   [[nodiscard]] std::optional<Help> help_at(const QWidget* focus, const HelpFrom& from,

@@ -24,6 +24,7 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/text.h"
 #include "tidemark/view/snap.h"
+#include "zone_state.h"
 
 namespace tidemark::view {
 namespace {
@@ -446,10 +447,8 @@ void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film) const {
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
   const Affine2 view_from_stored = film_at(film)->image().stored_from_view.inverse();
-  const followup::UnrolledStrip* strip = nullptr;
-  for (const auto& unrolled : hip_->result.unrolled) {
-    if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
-  }
+  const auto* unrolled = unrolled_of(hip_->result, film);
+  const auto* strip = unrolled == nullptr ? nullptr : &unrolled->strips.back();
   Overlay more = overlay_of(film_now(film), film,
                             {from_world->inverse(), view_from_stored, whose(film)}, strip);
   auto& to = content.overlay;

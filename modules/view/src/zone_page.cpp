@@ -78,13 +78,6 @@ std::map<int, QString> heads_of(const FilmResult& film) {
   return out;
 }
 
-const followup::UnrolledFilm* unrolled_of(const Result& result, std::size_t film) {
-  for (const auto& one : result.unrolled) {
-    if (one.strips.back().film == film) return &one;
-  }
-  return nullptr;
-}
-
 }  // namespace
 
 ZonePage::ZonePage(Told told, QWidget* parent)

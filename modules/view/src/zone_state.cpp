@@ -28,4 +28,11 @@ const followup::ZoneResult* speaking_for(const followup::FilmResult& film, int z
   return out;
 }
 
+const followup::UnrolledFilm* unrolled_of(const followup::Result& result, std::size_t film) {
+  for (const followup::UnrolledFilm& one : result.unrolled) {
+    if (one.strips.back().film == film) return &one;
+  }
+  return nullptr;
+}
+
 }  // namespace tidemark::view
