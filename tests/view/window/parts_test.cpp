@@ -5,10 +5,17 @@
 #include <QTest>
 #include <QTextDocument>
 #include <algorithm>
+#include <chrono>
 #include <cmath>
+#include <functional>
+#include <mutex>
 #include <optional>
+#include <string>
+#include <thread>
+#include <vector>
 
 #include "finding_page.h"
+#include "measurer.h"
 #include "overlay.h"
 #include "zone_page.h"
 
@@ -176,6 +183,31 @@ TEST(FindingPage, TellsTheDoubtsOfTheChosenFilmUnderItsNumbers) {
   const std::string of_last = finding(result, 2);
   EXPECT_THAT(of_last, Not(HasSubstr("What stands against these numbers"))) << "said once";
   EXPECT_THAT(of_last, HasSubstr("Doubt of the second pair."));
+}
+
+// A folder of many films, of which a few are chosen: the few do not wait for the many.
+TEST(Measurer, ANewListOfFilmsTakesThePlaceOfTheOneThatIsStillRead) {
+  const auto all = followup::load_series(TIDEMARK_FILMS, {}).value();
+  ASSERT_EQ(all.films.size(), 3U);
+  auto one = all;
+  one.films.erase(one.films.begin(), one.films.begin() + 2);
+  std::mutex mutex;
+  std::vector<Order> answered;
+  Heard heard;
+  heard.film = [&](Order order, const std::string&, const auto&) {
+    const std::scoped_lock lock(mutex);
+    answered.push_back(order);
+  };
+  Measurer measurer([](const std::function<void()>& done) { done(); }, heard);
+  const Order first = measurer.load(all, 0);
+  const Order second = measurer.load(one, 0);
+  const auto count = [&](Order order) {
+    const std::scoped_lock lock(mutex);
+    return std::count(answered.begin(), answered.end(), order);
+  };
+  while (count(second) == 0) std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  EXPECT_LE(count(first), 1) << "what was being read when the second came";
+  EXPECT_EQ(measurer.films_kept(), 1U);
 }
 
 }  // namespace

@@ -754,8 +754,10 @@ TEST_F(Window, ShowsFilmsLaidOverEachOther) {
   EXPECT_GT(apart(), on_stem);
 }
 
-/// A film as a PNG, its grey values spread over 16 bits; lead over so many of its first columns.
-void write_png(const film::FilmImage& film, const std::filesystem::path& to, int lead) {
+/// A film of a right hip as a PNG of this hip, its grey values spread over 16 bits; lead over so
+/// many of its first columns.
+void write_png(const film::FilmImage& right, Side side, const std::filesystem::path& to, int lead) {
+  const film::FilmImage film = film::as_right_hip(right, side);  // mirrored: of a left one
   const auto [low, high] =
       std::minmax_element(film.pixels.values.begin(), film.pixels.values.end());
   QImage out(film.pixels.width, film.pixels.height, QImage::Format_Grayscale16);
@@ -772,27 +774,32 @@ void write_png(const film::FilmImage& film, const std::filesystem::path& to, int
 // Two films whose fields are cut differently before they are measured. What falls on what is
 // followup's: AlignedFilms, which knows nothing of the window.
 TEST_F(Window, LaysFilmsWithLeadBordersOnEachOtherAsTheyWereMeasured) {
-  const auto lead = scratch_ / "lead";
-  std::filesystem::create_directory(lead);
-  write_png(film::read(folder() / "film-00.dcm").value(), lead / "a.png", 0);
-  write_png(film::read(folder() / "film-02.dcm").value(), lead / "b.png", 90);
-  ASSERT_TRUE(film::read_in_field(lead / "b.png")->field);
-  std::ofstream(lead / "series.json") << R"({"side": "R", "stem": {"head_diameter_mm": 32.0},
+  for (const Side side : {Side::kRight, Side::kLeft}) {
+    const std::string letter = side == Side::kRight ? "R" : "L";
+    SCOPED_TRACE(letter);
+    const auto lead = scratch_ / ("lead-" + letter);
+    std::filesystem::create_directory(lead);
+    write_png(film::read(folder() / "film-00.dcm").value(), side, lead / "a.png", 0);
+    write_png(film::read(folder() / "film-02.dcm").value(), side, lead / "b.png", 90);
+    ASSERT_TRUE(film::read_in_field(lead / "b.png")->field);
+    std::ofstream(lead / "series.json")
+        << R"({"side": ")" << letter << R"(", "stem": {"head_diameter_mm": 32.0},
     "films": [{"file": "a.png", "role": "reference", "date": "2024-03-02", "view": "AP"},
               {"file": "b.png", "date": "2025-03-02", "view": "AP"}]})";
-  window_->open(lead);
-  wait();
-  ASSERT_NE(window_->hip(), nullptr);
-  window_->show_as(Showing::kBlend);
-  const auto series = followup::load_series(lead, {}).value();
-  const auto result = followup::measure(series, {.aligned = followup::Aligned::kKeep});
-  ASSERT_TRUE(result.aligned && result.aligned->films.size() == 2);
-  const auto& films = result.aligned->films;
-  const CanvasContent& shown = window_->left()->content();
-  ASSERT_NE(shown.second.picture, nullptr);
-  for (const Vec2& p : {Vec2(200.0, 150.0), Vec2(300.0, 700.0)}) {
-    const Vec2 there = films[1].stored_from_px.apply(films[0].stored_from_px.inverse().apply(p));
-    EXPECT_NEAR((shown.second.film_from_screen.apply(p) - there).norm(), 0.0, 0.01) << "px";
+    window_->open(lead);
+    wait();
+    ASSERT_NE(window_->hip(), nullptr);
+    window_->show_as(Showing::kBlend);
+    const auto series = followup::load_series(lead, {}).value();
+    const auto result = followup::measure(series, {.aligned = followup::Aligned::kKeep});
+    ASSERT_TRUE(result.aligned && result.aligned->films.size() == 2);
+    const auto& films = result.aligned->films;
+    const CanvasContent& shown = window_->left()->content();
+    ASSERT_NE(shown.second.picture, nullptr);
+    for (const Vec2& p : {Vec2(200.0, 150.0), Vec2(300.0, 700.0)}) {
+      const Vec2 there = films[1].stored_from_px.apply(films[0].stored_from_px.inverse().apply(p));
+      EXPECT_NEAR((shown.second.film_from_screen.apply(p) - there).norm(), 0.0, 0.01) << "px";
+    }
   }
 }
 
