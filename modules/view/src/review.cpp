@@ -211,7 +211,7 @@ class Review::Journal {
   bool begun_ = false;
 };
 
-struct Review::Start {
+struct Review::Start {  // NOLINT(bugprone-exception-escape): moving its parts throws nothing
   std::vector<std::string> files;
   Sheet sheet;
   std::string on_disk;
