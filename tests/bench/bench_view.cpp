@@ -148,7 +148,7 @@ struct Followed {
 Followed corrected(ReviewWindow& window, const view::Handle& handle, const Vec2& stored_px) {
   const auto before = window.hip();
   const auto sheet = view::moved(window.review()->sheet(), before->result.films[handle.film],
-                                 handle, stored_px + Vec2(2.0, 2.0));
+                                 handle, stored_px + Vec2(2.0, 2.0), {});
   const WallClock watch;
   window.correct("bench", *sheet);
   wait_until([&] { return window.hip() != before || !window.busy(); });

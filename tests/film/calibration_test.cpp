@@ -9,10 +9,13 @@
 #include <random>
 #include <string>
 
+#include "comma_locale.h"
+
 namespace tidemark::film {
 namespace {
 
 using testing::HasSubstr;
+using testing::Not;
 
 KnownLength length(double px, double u_px, double mm, double u_mm = 0.0) {
   return {{{px}, {u_px}, {1.96 * u_px}}, {{mm}, {u_mm}, {1.96 * u_mm}}};
@@ -48,6 +51,22 @@ TEST(Calibrate, HeadDiameterGivesMagnificationOf119375) {
   EXPECT_NEAR(scale->best.mm_per_px.u95.value, 1.96 * scale->best.mm_per_px.u.value, 1e-6);
   EXPECT_TRUE(scale->disagreements.empty());
   EXPECT_TRUE(scale->others.empty());  // the detector's spacing alone is no scale
+}
+
+// What is said of a scale goes into result.json: the same bytes on every desktop.
+TEST(Calibrate, SaysTheSameWhateverTheLocale) {
+  const test::CommaLocale comma;
+  if (!comma.in_force()) GTEST_SKIP() << "no locale with a comma can be made here";
+  ScaleSources sources;
+  sources.head_diameter = length(250.5, 0.1, 32.0);
+  sources.marker_diameter = length(400.0, 0.1, 25.4);
+  sources.dicom = detector(0.5);
+  const auto scale = calibrate(sources);
+  ASSERT_TRUE(scale.has_value());
+  EXPECT_EQ(scale->best.note, "head diameter: 32.00 mm over 250.5 px");
+  ASSERT_EQ(scale->disagreements.size(), 2U);
+  for (const std::string& text : scale->disagreements) EXPECT_THAT(text, Not(HasSubstr(",5")));
+  EXPECT_THAT(scale->disagreements[1], HasSubstr("magnification of 3.8"));
 }
 
 // Literature, derived: SID 1150, ball 20 mm in front of the hip (OFD 200 instead of 180): lengths

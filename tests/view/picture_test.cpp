@@ -2,7 +2,9 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <cstdint>
 
 #include "tidemark/view/snap.h"
 
@@ -57,6 +59,47 @@ TEST(Picture, ShowsAPixelAtItsPlaceAtAnySize) {
     const auto out = drawn({{&picture, film_from_screen}, {}, Mix::kFirst, 0.5, {}}, 200, 100, 2);
     const double x = 200.0 + step * 150.0;
     EXPECT_NEAR(grey(out.at(150, 50)), 255.0 * (x - dark) / (bright - dark), 2.0) << step;
+  }
+}
+
+/// The middle of the greys above `ground`, px of the screen.
+Vec2 centre_of(const RasterOf<std::uint32_t>& screen, int ground) {
+  Vec2 sum = Vec2::Zero();
+  double weight = 0.0;
+  for (int y = 0; y < screen.height; ++y) {
+    for (int x = 0; x < screen.width; ++x) {
+      const double more = std::max(0, grey(screen.at(x, y)) - ground);
+      sum += more * Vec2(x, y);
+      weight += more;
+    }
+  }
+  return sum / weight;
+}
+
+// A spot at a known place, drawn at sizes that take it from the film itself and from halves and
+// quarters of it, upright and turned: half a film px too far is 0.25 px of the screen or more.
+TEST(Picture, ShowsASpotAtItsPlaceToATenthOfAPixel) {
+  const Vec2 spot(512.3, 301.7);
+  constexpr double kSigma = 10.0;
+  Raster film(1024, 600);
+  for (int y = 0; y < film.height; ++y) {
+    for (int x = 0; x < film.width; ++x) {
+      const double away = (Vec2(x, y) - spot).squaredNorm() / (2.0 * kSigma * kSigma);
+      film.at(x, y) = static_cast<float>(std::exp(-away));
+    }
+  }
+  const Picture picture = picture_of(film);
+  ASSERT_EQ(picture.levels.size(), 3U);
+  for (const double step : {0.5, 1.0, 2.0, 3.0, 4.0}) {
+    for (const double turn : {0.0, 0.4, 2.5}) {
+      Affine2 film_from_screen;
+      film_from_screen.linear = step * Rigid2{turn, Vec2::Zero()}.rotation();
+      film_from_screen.offset = spot - film_from_screen.linear * Vec2(100.2, 79.6);
+      const auto out = drawn({{&picture, film_from_screen}, {}, Mix::kFirst, 0.5, {}}, 200, 160, 1);
+      const Vec2 seen = centre_of(out, 2);
+      EXPECT_NEAR(seen.x(), 100.2, 0.1) << step << ", turned by " << turn;
+      EXPECT_NEAR(seen.y(), 79.6, 0.1) << step << ", turned by " << turn;
+    }
   }
 }
 

@@ -57,15 +57,15 @@ TEST_F(Reviews, CorrectsUndoesAndRedoes) {
   const auto series = review.series().value();
   EXPECT_EQ(series.films[1].landmarks_in_stored_px.lesser_trochanter_px, Vec2(2.0, 7.25));
   EXPECT_EQ(series.films[1].landmarks_in_stored_px.stem_tip_px, Vec2(10.0, 20.0));
-  EXPECT_EQ(review.undo(), "second");
-  EXPECT_EQ(review.undo(), "first");
-  EXPECT_EQ(review.undo(), std::nullopt);
+  EXPECT_EQ(review.undo().value(), "second");
+  EXPECT_EQ(review.undo().value(), "first");
+  EXPECT_EQ(review.undo().value(), std::nullopt);
   EXPECT_FALSE(review.unsaved());
   EXPECT_EQ(review.sheet(), Sheet::parse(kSheet));
-  EXPECT_EQ(review.redo(), "first");
+  EXPECT_EQ(review.redo().value(), "first");
   EXPECT_EQ(review.series()->films[1].landmarks_in_stored_px.lesser_trochanter_px, Vec2(1.0, 7.25));
   ASSERT_TRUE(review.correct("third", with_lt(review, 3.0)));
-  EXPECT_EQ(review.redo(), std::nullopt) << "a new correction ends what could be redone";
+  EXPECT_EQ(review.redo().value(), std::nullopt) << "a new correction ends what could be redone";
 }
 
 TEST_F(Reviews, RefusesWhatTheSheetMayNotHold) {
@@ -83,7 +83,7 @@ TEST_F(Reviews, WritesTheSheetOnSavingOnly) {
   ASSERT_TRUE(review.save());
   EXPECT_FALSE(review.unsaved());
   EXPECT_EQ(Sheet::parse(on_disk()), review.sheet());
-  EXPECT_EQ(review.undo(), "first") << "undo goes on beyond saving";
+  EXPECT_EQ(review.undo().value(), "first") << "undo goes on beyond saving";
   EXPECT_TRUE(review.unsaved());
 }
 
@@ -104,7 +104,7 @@ TEST_F(Reviews, SurvivesAKill) {
     for (int i = 1; i <= 40; ++i) {
       if (!review.correct("step " + std::to_string(i), with_lt(review, i))) ::_exit(1);
     }
-    review.undo();
+    if (!review.undo()) ::_exit(1);
     ::kill(::getpid(), SIGKILL);
   }
   int status = 0;
@@ -115,9 +115,9 @@ TEST_F(Reviews, SurvivesAKill) {
   EXPECT_TRUE(review.unsaved());
   EXPECT_EQ(review.series()->films[1].landmarks_in_stored_px.lesser_trochanter_px,
             Vec2(39.0, 7.25));
-  EXPECT_EQ(review.undo(), "undone: step 40");
-  EXPECT_EQ(review.undo(), "step 40");
-  EXPECT_EQ(review.undo(), "step 39");
+  EXPECT_EQ(review.undo().value(), "undone: step 40");
+  EXPECT_EQ(review.undo().value(), "step 40");
+  EXPECT_EQ(review.undo().value(), "step 39");
 }
 
 TEST_F(Reviews, TakesNoTornLineAndNoStepsOfAnotherSheet) {
@@ -163,7 +163,7 @@ TEST_F(Reviews, PassesOverALineThatCannotBeRead) {
   }
   Review review = opened();
   EXPECT_EQ(review.recovered(), 2U);
-  EXPECT_EQ(review.undo(), "third");
+  EXPECT_EQ(review.undo().value(), "third");
 }
 
 /// No file may grow beyond so many bytes: what a full disk does.
@@ -202,9 +202,129 @@ TEST_F(Reviews, LosesNoLaterStepToOneThatTheDiskHadNoRoomFor) {
   }
   Review review = opened();
   EXPECT_EQ(review.recovered(), 3U);
-  EXPECT_EQ(review.undo(), "fourth");
-  EXPECT_EQ(review.undo(), "third");
-  EXPECT_EQ(review.undo(), "first");
+  EXPECT_EQ(review.undo().value(), "fourth");
+  EXPECT_EQ(review.undo().value(), "third");
+  EXPECT_EQ(review.undo().value(), "first");
+}
+
+// Corrections go to films by their place in the list: c.png may not become the third of three.
+TEST_F(Reviews, KeepsItsFilmsWhenAnotherIsPutIntoTheFolder) {
+  std::filesystem::remove(films() / "series.json");
+  for (const char* file : {"a.png", "c.png"}) std::ofstream(films() / file) << "1";
+  Review review = opened();
+  EXPECT_THAT(review.films_added(), SizeIs(0));
+  std::ofstream(films() / "b.png") << "1";
+  const auto names = [](const followup::Series& series) {
+    std::vector<std::string> out;
+    for (const auto& film : series.films) out.push_back(film.file);
+    return out;
+  };
+  const std::vector<std::string> before{"a.png", "c.png"};
+  EXPECT_EQ(names(review.series().value()), before);
+  ASSERT_TRUE(review.correct("tip", with_point(review.sheet(), 1, Point::kStemTip, Vec2(1, 2))));
+  EXPECT_EQ(names(review.series().value()), before);
+  EXPECT_TRUE(review.series()->films[1].landmarks_in_stored_px.stem_tip_px);
+  ASSERT_TRUE(review.undo());
+  EXPECT_EQ(names(review.series().value()), before) << "back at the start as well";
+  EXPECT_EQ(review.films_added(), std::vector<std::string>{"b.png"});
+}
+
+TEST_F(Reviews, EachChoiceOfFilmsOfAFolderHasItsOwnSteps) {
+  std::filesystem::remove(films() / "series.json");
+  for (const char* file : {"a.png", "b.png", "c.png", "d.png"})
+    std::ofstream(films() / file) << "1";
+  const auto opened_with = [this](const std::vector<std::string>& files) {
+    return std::move(Review::open(films(), journals(), files).value());
+  };
+  const auto names = [](const Review& review) {
+    std::vector<std::string> out;
+    const auto series = review.series().value();
+    for (const auto& film : series.films) out.push_back(film.file);
+    return out;
+  };
+  const std::vector<std::string> first{"a.png", "b.png"};
+  const std::vector<std::string> second{"c.png", "d.png"};
+  {
+    Review review = opened_with(first);
+    EXPECT_EQ(names(review), first);
+    EXPECT_FALSE(review.unsaved());
+    EXPECT_FALSE(review.series()->sheet_sha256) << "no such file";
+    ASSERT_TRUE(review.correct("tip", with_point(review.sheet(), 1, Point::kStemTip, Vec2(1, 2))));
+  }
+  {
+    Review review = opened_with(second);
+    EXPECT_EQ(review.recovered(), 0U);
+    EXPECT_EQ(names(review), second);
+  }
+  EXPECT_EQ(names(opened()).size(), 4U);
+  Review review = opened_with(first);
+  EXPECT_EQ(review.recovered(), 1U);
+  EXPECT_EQ(names(review), first);
+  ASSERT_TRUE(review.save());
+  EXPECT_EQ(names(review), first);
+  const auto other = Review::open(films(), journals(), second);
+  ASSERT_FALSE(other);
+  EXPECT_THAT(other.error().sentence(), HasSubstr("lists other films"));
+}
+
+TEST_F(Reviews, AllFilmsOfAFolderAreTheFolder) {
+  std::filesystem::remove(films() / "series.json");
+  for (const char* file : {"a.png", "b.png"}) std::ofstream(films() / file) << "1";
+  const Review review = std::move(Review::open(films(), journals(), {"b.png", "a.png"}).value());
+  EXPECT_THAT(review.chosen_files(), SizeIs(0));
+  EXPECT_FALSE(Review::open(films(), journals())) << "open in another window";
+}
+
+TEST_F(Reviews, SaysThatTheJournalDoesNotHoldWhatWasTakenBack) {
+  Review review = opened();
+  ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+  {
+    const FullDisk full(std::filesystem::file_size(journal()) + 10);
+    const auto undone = review.undo();
+    ASSERT_FALSE(undone) << "after a crash the correction would be in force again";
+    EXPECT_EQ(undone.error().kind, ErrorKind::kNotWritable);
+    EXPECT_EQ(review.done(), 0U) << "taken back nevertheless";
+    EXPECT_FALSE(review.redo());
+    EXPECT_EQ(review.done(), 1U);
+  }
+  EXPECT_EQ(review.undo().value(), "first");
+}
+
+TEST_F(Reviews, PutsAsideStepsThatTheseFilmsCannotHold) {
+  Sheet far;
+  {
+    Review review = opened();
+    ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
+    far = with_lt(review, -100.0);
+    std::ofstream(journal(), std::ios::app)
+        << Sheet({{"told", "of another version"}, {"sheet", far}}).dump() << "\n";
+  }
+  const auto file = journal();
+  const Review review = opened();
+  EXPECT_EQ(review.recovered(), 1U);
+  EXPECT_THAT(review.note(), HasSubstr(file.string() + ".old-1"));
+  EXPECT_THAT(read_text(file.string() + ".old-1").value(), HasSubstr("of another version"));
+}
+
+TEST_F(Reviews, EmptiesNoJournalThatItCannotPutAside) {
+  {
+    Review review = opened();
+    for (int i = 1; i < 10; ++i) {
+      ASSERT_TRUE(review.correct("step " + std::to_string(i), with_lt(review, i)));
+    }
+  }
+  const auto file = journal();
+  const auto before = read_text(file).value();
+  std::ofstream(films() / "series.json") << R"({"films": [{"file": "c.png"}]})";
+  {
+    const FullDisk full(100);
+    const auto other = Review::open(films(), journals());
+    ASSERT_FALSE(other);
+    EXPECT_EQ(other.error().kind, ErrorKind::kNotWritable);
+  }
+  EXPECT_EQ(read_text(file).value(), before);
+  EXPECT_EQ(std::distance(std::filesystem::directory_iterator(journals()), {}), 1);
+  EXPECT_THAT(opened().note(), HasSubstr("put aside in " + file.string() + ".old-1"));
 }
 
 TEST_F(Reviews, OpensInOneWindowOnly) {
@@ -227,7 +347,7 @@ TEST_F(Reviews, RefusesAFilmWhoseNameNoSheetCanHold) {
       "be saved with it; rename the file");
   std::filesystem::remove(films() / "x\xFC-\xE2\x82.png");
   Review review = opened();
-  const auto chosen = review.correct("only the chosen films", sheet_of({"x\xFC.png"}));
+  const auto chosen = review.correct("other films", sheet_of({"x\xFC.png"}));
   ASSERT_FALSE(chosen);
   EXPECT_THAT(chosen.error().sentence(), HasSubstr("x\\xFC.png"));
   ASSERT_TRUE(review.correct("first", with_point(review.sheet(), 0, Point::kStemTip, Vec2(1, 2))));
@@ -239,7 +359,7 @@ TEST_F(Reviews, LeavesNoJournalWhenNothingIsUnsaved) {
   {
     Review review = opened();
     ASSERT_TRUE(review.correct("first", with_lt(review, 1.0)));
-    review.undo();
+    ASSERT_TRUE(review.undo());
   }
   EXPECT_TRUE(std::filesystem::is_empty(journals()));
 }

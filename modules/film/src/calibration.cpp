@@ -1,11 +1,11 @@
 #include "tidemark/film/calibration.h"
 
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 #include <string>
 #include <utility>
 
+#include "tidemark/core/number_text.h"
 #include "tidemark/core/uncertainty.h"
 
 namespace tidemark::film {
@@ -34,12 +34,6 @@ MillimetresPerPixel mm_per_px(double value) { return {value}; }
 
 Measured<MillimetresPerPixel> with_relative_u(double value, double relative) {
   return measured(mm_per_px(value), mm_per_px(value * relative));
-}
-
-std::string number(double value, const char* format) {
-  char text[64];
-  std::snprintf(text, sizeof text, format, value);
-  return text;
 }
 
 const char* name_of(ScaleMethod method) {
@@ -94,8 +88,8 @@ Expected<ScaleCandidate> from_length(ScaleMethod method, const KnownLength& leng
   }
   const double relative = std::hypot(u_px / px, u_mm / mm, model_uncertainty(method));
   return ScaleCandidate{method, with_relative_u(mm / px * to_the_stem(method, view), relative),
-                        std::string(name_of(method)) + ": " + number(mm, "%.2f mm") + " over " +
-                            number(px, "%.1f px")};
+                        std::string(name_of(method)) + ": " + fixed_text(mm, 2) + " mm over " +
+                            fixed_text(px, 1) + " px"};
 }
 
 bool differs(const Spacing& a, const Spacing& b) {
@@ -187,7 +181,7 @@ std::string why_not(const ScaleFacts& facts) {
 std::string disagreement(const ScaleCandidate& a, const ScaleCandidate& b) {
   const double ratio = b.mm_per_px.value.value / a.mm_per_px.value.value - 1.0;
   return std::string("the scale from the ") + name_of(b.method) + " (" + b.note + ") is " +
-         number(100.0 * std::abs(ratio), "%.1f") + (ratio > 0.0 ? " % larger" : " % smaller") +
+         fixed_text(100.0 * std::abs(ratio), 1) + (ratio > 0.0 ? " % larger" : " % smaller") +
          " than that from the " + name_of(a.method) + " (" + a.note +
          "), more than their uncertainties allow; check both";
 }
@@ -239,9 +233,9 @@ std::optional<std::string> implausible_magnification(
       factor - coverage95() * u <= kMaxUsualMagnification) {
     return std::nullopt;
   }
-  return from + " implies a magnification of " + number(factor, "%.2f") +
-         ", which films of the hip do not have (" + number(kMinUsualMagnification, "%.2f") +
-         " to " + number(kMaxUsualMagnification, "%.2f") + "); check it";
+  return from + " implies a magnification of " + fixed_text(factor, 2) +
+         ", which films of the hip do not have (" + fixed_text(kMinUsualMagnification, 2) + " to " +
+         fixed_text(kMaxUsualMagnification, 2) + "); check it";
 }
 
 std::vector<ScaleCandidate> scales_from_dicom(const ScaleFacts& facts) {

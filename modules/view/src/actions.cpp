@@ -72,16 +72,10 @@ void ReviewWindow::make_file_menu() {
   add_action(menu, "open-films", "Open &films …", "Ctrl+Shift+O", [this] { ask_films(); });
   add_action(menu, "save", "&Save corrections to series.json", "Ctrl+S", [this] { save(); });
   add_action(menu, "report", "&Report …", "Ctrl+R", [this] { ask_report(); });
-  add_action(menu, "measure", "&Measure again", "F5", [this] {
-    if (review_) remeasure();
-  });
-  add_action(menu, "cancel-work", "&Cancel what runs", "Esc", [this] {
-    if (busy()) {
-      cancel();
-    } else {
-      pick(std::nullopt);
-    }
-  });
+  add_action(menu, "measure", "&Measure again", "F5", [this] { measure_again(); });
+  // Who lets go of a point means that alone: what was corrected just now is still being measured.
+  add_action(menu, "cancel-work", "Let go of the point, else &cancel what runs", "Esc",
+             [this] { picked_ ? pick(std::nullopt) : cancel(); });
   add_action(menu, "quit", "&Quit", "Ctrl+Q", [this] { close(); });
 }
 

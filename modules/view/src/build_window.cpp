@@ -64,12 +64,13 @@ void ReviewWindow::build() {
   left_ = make_canvas("film-left", films);
   right_ = make_canvas("film-right", films);
   left_->setAccessibleName("Reference film, or both films laid over each other");
-  right_->setAccessibleName("Chosen follow-up film");
+  right_->setAccessibleName("Chosen film");
   films->addWidget(left_);
   films->addWidget(right_);
   time_line_ = new QListWidget(this);
   time_line_->setObjectName("time-line");
-  time_line_->setAccessibleName("Films of this hip by time; choose the follow-up film");
+  time_line_->setAccessibleName(
+      "Films of this hip, as series.json or the folder lists them; choose the follow-up film");
   time_line_->setFlow(QListView::LeftToRight);
   time_line_->setWrapping(false);
   time_line_->setViewMode(QListView::IconMode);
@@ -143,6 +144,7 @@ QWidget* ReviewWindow::make_message_bar() {
   message_->setWordWrap(true);
   message_->setTextInteractionFlags(Qt::TextSelectableByMouse);
   auto* close = new QPushButton("Noted", message_bar_);
+  close->setObjectName("noted");
   close->setAccessibleName("Close this message");
   connect(close, &QPushButton::clicked, this, [this] { say(""); });
   row->addWidget(message_, 1);
@@ -156,6 +158,9 @@ QWidget* ReviewWindow::make_asking_bar() {
   asking_bar_->setObjectName("asking");
   auto* row = new QHBoxLayout(asking_bar_);
   row->setContentsMargins(8, 4, 4, 4);
+  // Whose side and head are asked for stands beside the question: hips follow each other.
+  asked_hip_ = new QLabel(asking_bar_);
+  asked_hip_->setObjectName("asked-hip");
   asked_side_ = new QComboBox(asking_bar_);
   asked_side_->setObjectName("asked-side");
   asked_side_->addItems({"as the films say", "right", "left"});
@@ -173,6 +178,7 @@ QWidget* ReviewWindow::make_asking_bar() {
   auto* take = new QPushButton("&Measure", asking_bar_);
   take->setObjectName("asked-take");
   connect(take, &QPushButton::clicked, this, [this] { take_asked(); });
+  row->addWidget(asked_hip_);
   row->addWidget(side);
   row->addWidget(asked_side_);
   row->addWidget(diameter);

@@ -31,6 +31,13 @@ constexpr int kCoarsest = 3;  ///< px of the screen; coarser ones hide where bon
 
 Vec2 vec(const QPointF& p) { return {p.x(), p.y()}; }
 
+/// Absent: that film is not shown.
+std::optional<Affine2> film_from_world(const CanvasContent& content, std::size_t film) {
+  const auto at = std::find(content.films.begin(), content.films.end(), film);
+  if (at == content.films.end()) return {};
+  return (at == content.films.begin() ? content.first : content.second).film_from_screen;
+}
+
 QColor ink_of(Whose whose) { return whose == Whose::kReference ? kReferenceInk : kFollowUpInk; }
 
 QPen pen_of(Layer layer, Whose whose) {
@@ -71,6 +78,11 @@ FilmCanvas::FilmCanvas(const QString& name, Told told, QWidget* parent)
 }
 
 void FilmCanvas::set_content(CanvasContent content) {
+  if (held_at_ && picked_) {
+    const auto before = film_from_world(content_, picked_->film);
+    const auto now = film_from_world(content, picked_->film);
+    if (before && now) held_at_ = now->inverse().apply(before->apply(*held_at_));
+  }
   content_ = std::move(content);
   setAccessibleDescription(content_.title);
   update();
@@ -158,6 +170,20 @@ void FilmCanvas::let_go() {
   }
   held_at_.reset();
   told_.moved(handle, at);
+}
+
+bool FilmCanvas::pick_on_this() {
+  const auto& films = content_.films;
+  if (!picked_ || films.empty()) return false;
+  if (std::find(films.begin(), films.end(), picked_->film) != films.end()) return true;
+  told_.picked(Handle{films.front(), picked_->grip});
+  return picked_ && picked_->film == films.front();
+}
+
+void FilmCanvas::put_at(const Vec2& world) {
+  if (!pick_on_this()) return;
+  held_at_ = world;
+  let_go();
 }
 
 void FilmCanvas::nudge(const Vec2& by_px) {
@@ -261,8 +287,7 @@ void FilmCanvas::mouseReleaseEvent(QMouseEvent*) {
 void FilmCanvas::mouseDoubleClickEvent(QMouseEvent* event) {
   if (!picked_ || event->button() != Qt::LeftButton) return;
   drag_ = Drag::kNone;
-  held_at_ = world_from_screen(event->localPos());
-  let_go();
+  put_at(world_from_screen(event->localPos()));
 }
 
 void FilmCanvas::wheelEvent(QWheelEvent* event) {
@@ -283,8 +308,7 @@ void FilmCanvas::keyPressEvent(QKeyEvent* event) {
   if (event->key() == Qt::Key_Down) way.y() = 1.0;
   const bool enter = event->key() == Qt::Key_Return || event->key() == Qt::Key_Enter;
   if (enter && picked_) {
-    held_at_ = camera_.centre;  // the middle of the view: by keys alone, also what was not found
-    let_go();
+    put_at(camera_.centre);  // the middle of the view: by keys alone, also what was not found
   } else if (way.isZero()) {
     QWidget::keyPressEvent(event);
   } else if (picked_ && place_of(*picked_)) {

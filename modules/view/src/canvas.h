@@ -2,10 +2,12 @@
 
 #include <QImage>
 #include <QWidget>
+#include <cstddef>
 #include <functional>
 #include <optional>
 #include <set>
 #include <string>
+#include <vector>
 
 #include "overlay.h"
 #include "tidemark/core/geometry.h"
@@ -25,6 +27,7 @@ struct Camera {
 struct CanvasContent {
   Laid first;  ///< film_from_screen is film_from_world here
   Laid second;
+  std::vector<std::size_t> films;  ///< their indices in the series: of `first`, then of `second`
   Mix mix = Mix::kFirst;
   Overlay overlay;
   QString title;  ///< which film this is, in the upper left corner
@@ -47,6 +50,7 @@ class FilmCanvas : public QWidget {
 
   FilmCanvas(const QString& name, Told told, QWidget* parent);
 
+  /// A handle that is held stays where it is on its film, wherever that lies from now on.
   void set_content(CanvasContent content);
   void set_camera(const Camera& camera);
   void set_window(const Window& window);
@@ -68,6 +72,8 @@ class FilmCanvas : public QWidget {
   [[nodiscard]] std::optional<Vec2> place_of(const Handle& handle) const;
   /// Moves the picked handle by so many px of the screen, and lets go of it after a moment.
   void nudge(const Vec2& by_px);
+  /// Lets go now of a handle that is held.
+  void let_go();
   /// The handles of this canvas in the order of the overlay, those of hidden layers left out.
   [[nodiscard]] std::vector<Handle> handles() const;
 
@@ -85,9 +91,13 @@ class FilmCanvas : public QWidget {
 
  private:
   enum class Drag { kNone, kPan, kWindow, kHandle, kEdge };
+  /// Has the picked figure be that of a film of this canvas: a hand puts it where it sees it.
+  /// @return whether one is picked that is
+  bool pick_on_this();
+  /// Puts the picked figure of a film of this canvas there.
+  void put_at(const Vec2& world);
   [[nodiscard]] std::optional<Handle> handle_at(const QPointF& p) const;
   [[nodiscard]] bool at_edge(const QPointF& p) const;
-  void let_go();
   /// What a frame took.
   struct FrameTime {
     double films_ms = 0.0;

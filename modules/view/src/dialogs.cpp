@@ -6,6 +6,7 @@
 #include <QFileDialog>
 #include <QFormLayout>
 #include <QInputDialog>
+#include <QLabel>
 #include <QLineEdit>
 #include <QPlainTextEdit>
 #include <QPointer>
@@ -13,8 +14,13 @@
 #include <QTextBrowser>
 #include <QVBoxLayout>
 #include <algorithm>
+#include <cmath>
+#include <functional>
+#include <optional>
 
 #include "review_window.h"
+#include "tidemark/core/number_text.h"
+#include "tidemark/core/range.h"
 #include "tidemark/core/text.h"
 #include "tidemark/report/write.h"
 #include "widgets.h"
@@ -43,6 +49,67 @@ void show_text(QWidget* parent, QWidget* back, const QString& title, const QStri
   dialog->open();
 }
 
+/// A number that the sheet may give or leave to the films.
+struct Question {
+  QString name;  ///< of the dialog
+  QString title;
+  QString text;
+  Range range{};
+  int decimals = 1;
+  std::optional<double> given = {};  ///< by the sheet now
+};
+
+/// Asks for a number. Nothing is filled in that nobody stated: whoever only presses Enter states
+/// nothing.
+/// @param then is told another number, or nothing: as the films say; not called when all stays
+void ask_number(QWidget* parent, const Question& question,
+                const std::function<void(std::optional<double>)>& then) {
+  auto* dialog = new QDialog(parent);
+  dialog->setAttribute(Qt::WA_DeleteOnClose);
+  dialog->setObjectName(question.name);
+  dialog->setWindowTitle(question.title);
+  auto* number = new QDoubleSpinBox(dialog);
+  number->setObjectName(question.name + "-number");
+  number->setRange(0.0, question.range.high);  // 0 stands for unknown
+  number->setDecimals(question.decimals);
+  number->setSingleStep(std::pow(10.0, -question.decimals));
+  number->setSpecialValueText("not given");
+  number->setSuffix(" mm");
+  number->setValue(question.given.value_or(0.0));
+  number->selectAll();
+  auto* label = new QLabel(question.text, dialog);
+  label->setTextFormat(Qt::PlainText);
+  label->setWordWrap(true);
+  label->setBuddy(number);
+  auto* buttons = new QDialogButtonBox(QDialogButtonBox::Ok | QDialogButtonBox::Cancel, dialog);
+  QPushButton* take = buttons->button(QDialogButtonBox::Ok);
+  auto* give_back = buttons->addButton("As the &films say", QDialogButtonBox::ResetRole);
+  give_back->setObjectName(question.name + "-as-films");
+  give_back->setEnabled(question.given.has_value());
+  auto* column = new QVBoxLayout(dialog);
+  column->addWidget(label);
+  column->addWidget(number);
+  column->addWidget(buttons);
+  const double before = number->value();
+  const auto check = [=] {
+    take->setEnabled(number->value() >= question.range.low && number->value() != before);
+  };
+  check();
+  QObject::connect(number, qOverload<double>(&QDoubleSpinBox::valueChanged), dialog, check);
+  QObject::connect(buttons, &QDialogButtonBox::rejected, dialog, &QDialog::reject);
+  QObject::connect(buttons, &QDialogButtonBox::accepted, dialog, [=] {
+    dialog->accept();
+    then(number->value());
+  });
+  QObject::connect(give_back, &QPushButton::clicked, dialog, [=] {
+    dialog->accept();
+    then({});
+  });
+  dialog->open();
+}
+
+constexpr Range kScaleMm{0.01, 2.0};  ///< of a pixel in the plane of the stem; house choice
+
 constexpr const char* kKeys = R"(
 <h3>Mouse</h3>
 <p>Drag: move the films; drag a point: correct it. Wheel: closer or farther. Right button, or Shift with the left
@@ -50,7 +117,8 @@ one: greys (sideways contrast, up and down brightness). Double click: put the pi
 <h3>Keys</h3>
 <p>Every entry of the menus shows its key; Alt opens the menus, Tab goes from part to part.</p>
 <p>Arrows: move the films, or the picked point by one pixel; with Shift by ten. N and Shift+N pick the next and the
-previous point, E snaps it to the edge, Del gives it back to the program, Esc lets go of it.</p>
+previous point, E snaps it to the edge, Del gives it back to the program, Esc lets go of it; where
+none is picked, Esc cancels what runs.</p>
 <p>F1 explains the number or the point that the keys are on: what it means, how it was measured, which source.
 Esc goes back.</p>
 <p>1 to 5: side by side, blended, sliding edge, in turn, difference. J and K: bone on bone, stem on stem.
@@ -86,36 +154,48 @@ void ReviewWindow::take_asked() {
   correct("side and diameter of the head", sheet);
 }
 
+void ReviewWindow::forget_asked() {
+  asked_side_->setCurrentIndex(0);
+  asked_diameter_->setValue(0.0);
+}
+
 void ReviewWindow::ask_head_diameter() {
   if (!review_) return;
-  bool taken = false;
-  const double now = series_->stem.head_diameter ? series_->stem.head_diameter->value : 32.0;
-  const double value = QInputDialog::getDouble(
-      this, "Diameter of the head", "Diameter of the femoral head, mm:", now,
-      followup::kHeadDiameterMm.low, followup::kHeadDiameterMm.high, 1, &taken);
-  if (taken) {
-    correct("diameter of the head: " + std::to_string(value).substr(0, 4) + " mm",
-            with_head_diameter(review_->sheet(), Millimetres{value}));
-  }
+  Question question{"head-dialog", "Diameter of the head",
+                    "&Diameter of the femoral head, mm:", followup::kHeadDiameterMm};
+  if (const auto& given = series_->stem.head_diameter) question.given = given->value;
+  ask_number(this, question, [this](std::optional<double> mm) {
+    if (!review_) return;
+    std::optional<Millimetres> diameter;
+    if (mm) diameter = Millimetres{*mm};
+    correct("diameter of the head: " + (mm ? fixed_text(*mm, 1) + " mm" : "as the films say"),
+            with_head_diameter(review_->sheet(), diameter));
+  });
 }
 
 void ReviewWindow::ask_scale() {
   if (!review_) return;
   const std::size_t film = active_film();
-  double now = 0.15;
-  if (hip_ && hip_->result.films[film].calibration) {
-    now = hip_->result.films[film].calibration->mm_per_px.value.value;
+  const auto& entry = series_->films[film];
+  const std::string file = printable(entry.file);
+  Question question{"scale-dialog", "Scale",
+                    "&Millimetres in the plane of the stem for one pixel of " +
+                        QString::fromStdString(file).replace("&", "&&") + ".",
+                    kScaleMm, 5};
+  if (entry.scale) question.given = entry.scale->value.value;
+  const bool measured = hip_ && film < hip_->result.films.size() &&
+                        hip_->result.films[film].calibration.has_value() && !entry.scale;
+  if (measured) {
+    const double now = hip_->result.films[film].calibration->mm_per_px.value.value;
+    question.text += " Measured now: " + QString::fromStdString(fixed_text(now, 5)) + " mm.";
   }
-  bool taken = false;
-  const double value = QInputDialog::getDouble(
-      this, "Scale",
-      "Millimetres in the plane of the stem for one pixel of " +
-          QString::fromStdString(printable(series_->films[film].file)) + ":",
-      now, 0.01, 2.0, 5, &taken);
-  if (taken) {
-    correct("scale of " + printable(series_->films[film].file),
-            with_scale(review_->sheet(), film, MillimetresPerPixel{value}));
-  }
+  ask_number(this, question, [this, film, file](std::optional<double> mm) {
+    if (!review_) return;
+    std::optional<MillimetresPerPixel> scale;
+    if (mm) scale = MillimetresPerPixel{*mm};
+    correct("scale of " + file + ": " + (mm ? fixed_text(*mm, 5) + " mm" : "as the film says"),
+            with_scale(review_->sheet(), film, scale));
+  });
 }
 
 void ReviewWindow::ask_reader(std::function<void()> then) {

@@ -7,10 +7,13 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/text.h"
+#include "tidemark/followup/doubts.h"
 #include "words.h"
 
 namespace tidemark::view {
 namespace {
+
+constexpr const char* kLinesFlag = "lines_not_validated";  ///< stands beside the zones
 
 QString escaped(const std::string& text) { return QString::fromStdString(text).toHtmlEscaped(); }
 
@@ -56,6 +59,30 @@ QString verdicts_of(const assessment::Assessment& assessed, std::size_t comparis
   return out.isEmpty() ? out : "<h4>The chosen film, limit by limit</h4><ul>" + out + "</ul>";
 }
 
+/// The comparison whose doubts the verdict of the whole lists: the latest that was measured.
+std::optional<std::size_t> latest_pair(const followup::Result& result) {
+  std::optional<std::size_t> out;
+  for (std::size_t i = 0; i < result.comparisons.size(); ++i) {
+    if (result.comparisons[i].migration) out = i;  // in order of time
+  }
+  return out;
+}
+
+/// What stands against the numbers of one comparison: its own doubts and those of its two films.
+QString doubts_of(const followup::Result& result, const followup::ComparisonResult& pair) {
+  QString out;
+  for (const Flag& flag : pair.flags) {
+    if (flag.id == kLinesFlag) continue;
+    out += "<li>" + escaped(printable(flag.text)) + "</li>";
+  }
+  for (const followup::FilmDoubt& doubt : followup::film_doubts(result, pair)) {
+    out += "<li>" + escaped(printable(result.films[doubt.film].file)) + ": " +
+           escaped(printable(doubt.flag.text)) + "</li>";
+  }
+  return out.isEmpty() ? out
+                       : "<p><b>What stands against these numbers</b></p><ul>" + out + "</ul>";
+}
+
 /// The numbers of one comparison.
 QString numbers_of(const followup::Result& result, std::size_t index) {
   const followup::ComparisonResult& pair = result.comparisons[index];
@@ -66,7 +93,35 @@ QString numbers_of(const followup::Result& result, std::size_t index) {
   if (pair.days) out += QString(", day %1").arg(*pair.days);
   out += "</h4>";
   if (!pair.migration) return out + "<p>Not measured: " + escaped(printable(pair.reason)) + "</p>";
-  return out + motion_of(result, index);
+  out += motion_of(result, index);
+  // Those of the latest film stand below the verdict.
+  return index == latest_pair(result) ? out : out + doubts_of(result, pair);
+}
+
+/// What was not measured, and why: somebody can act on it. The chosen film's pair says it above.
+QString refusals_of(const followup::Result& result, std::optional<std::size_t> chosen) {
+  QString out;
+  const auto name = [&](std::size_t film) {
+    return linked(link_of_film(film), escaped(printable(result.films[film].file)));
+  };
+  for (std::size_t i = 0; i < result.films.size(); ++i) {
+    const auto& film = result.films[i];
+    if (film.status == followup::Status::kNotMeasured && !film.excluded) {
+      out +=
+          "<p><b>" + name(i) + " is not measured:</b> " + escaped(printable(film.reason)) + "</p>";
+    }
+  }
+  const auto is_measured = [&](std::size_t film) {
+    return result.films[film].status == followup::Status::kMeasured;
+  };
+  for (const auto& pair : result.comparisons) {
+    // Of a film that was not measured its own reason says all.
+    if (pair.migration || !is_measured(pair.follow_up) || !is_measured(pair.reference)) continue;
+    if (pair.follow_up == chosen) continue;
+    out += "<p><b>" + name(pair.follow_up) + " could not be compared with " + name(pair.reference) +
+           ":</b> " + escaped(printable(pair.reason)) + "</p>";
+  }
+  return out;
 }
 
 QString verdict_of(const report::Headline& headline) {
@@ -84,9 +139,15 @@ QString sentences_of(const report::Headline& headline) {
   return out;
 }
 
-QString doubts_of(const report::Headline& headline) {
+/// Of the latest film, which need not be the chosen one.
+QString doubts_of(const report::Headline& headline, const followup::Result& result) {
   if (headline.doubts.empty()) return {};
-  QString out = "<p><b>What stands against it</b></p><ul>";
+  QString out = "<p><b>What stands against it";
+  if (const auto pair = latest_pair(result)) {
+    const std::size_t film = result.comparisons[*pair].follow_up;
+    out += " (" + escaped(printable(result.films[film].file)) + ")";
+  }
+  out += "</b></p><ul>";
   for (const report::Phrase& doubt : headline.doubts) out += "<li>" + escaped(doubt.text) + "</li>";
   return out + "</ul>";
 }
@@ -125,14 +186,8 @@ QString finding_html(const followup::Result& result, const report::Document& doc
   // The numbers stand where they are seen without scrolling: whoever corrects a point waits for
   // them.
   QString html = verdict_of(document.headline) + numbers + sentences_of(document.headline) +
-                 doubts_of(document.headline) + limits;
-  for (std::size_t i = 0; i < result.films.size(); ++i) {
-    const auto& film = result.films[i];
-    if (film.status == followup::Status::kNotMeasured && !film.excluded) {
-      html += "<p><b>" + linked(link_of_film(i), escaped(printable(film.file))) +
-              " is not measured:</b> " + escaped(printable(film.reason)) + "</p>";
-    }
-  }
+                 doubts_of(document.headline, result) + limits;
+  html += refusals_of(result, chosen);
   html +=
       "<p><small>Underlined words explain themselves: Tab to one, then F1 or Enter; or click "
       "it.</small></p>";

@@ -8,6 +8,7 @@
 #include "tidemark/core/text.h"
 #include "tidemark/lucency/codes.h"
 #include "words.h"
+#include "zone_state.h"
 
 namespace tidemark::view {
 namespace {
@@ -243,10 +244,8 @@ Help help_of_strips(const HelpFrom& from, std::size_t film) {
       "by flank and by the distance from the stem's tip along its axis. Contrast is stretched for "
       "the eye; what the program judges are the film's own grey values.");
   const auto& one = from.result.films.at(film);
-  const auto unrolled =
-      std::find_if(from.result.unrolled.begin(), from.result.unrolled.end(),
-                   [&](const auto& all) { return all.strips.back().film == film; });
-  if (unrolled == from.result.unrolled.end()) {
+  const followup::UnrolledFilm* unrolled = unrolled_of(from.result, film);
+  if (unrolled == nullptr) {
     out.facts.emplace_back("On this film no lines were looked for.");
   } else {
     out.facts.push_back("One millimetre along the interface is " +

@@ -40,13 +40,32 @@ void make_cancellable(Step& step, const std::shared_ptr<std::atomic<bool>>& canc
   };
 }
 
-/// The document with the reader's name and notes, said to be the reader's.
+/// Whoever asks in the window has no options to give.
+tl::unexpected<Error> without_options(Error error) {
+  if (error.remedy.find("--") != std::string::npos) {
+    error.remedy = error.kind == ErrorKind::kUsage
+                       ? "choose a folder outside of it: the films' folder is only read"
+                       : "choose another folder or change its permissions";
+  }
+  return tl::unexpected(std::move(error));
+}
+
+/// The document with the reader's name and notes, said to be the reader's, and whether what it
+/// rests on is saved.
 report::Document signed_document(report::Document document, const ReportOrder& order) {
   if (!order.reviewer.empty()) document.facts.push_back({"Reviewed by", order.reviewer});
   if (!order.notes.empty()) {
     report::Section notes{"reader-notes", "Notes of the reader", {}};
     notes.blocks.emplace_back(report::Paragraph{{order.notes}, report::Tone::kPlain});
     document.sections.insert(document.sections.begin(), std::move(notes));
+  }
+  if (order.unsaved) {
+    report::Section unsaved{"not-saved", "Corrections that were not saved", {}};
+    unsaved.blocks.emplace_back(report::Paragraph{
+        {"This report was made with corrections that were not in series.json yet. Unless they were "
+         "saved afterwards, nobody can measure these numbers again."},
+        report::Tone::kDoubt});
+    document.sections.insert(document.sections.begin(), std::move(unsaved));
   }
   return document;
 }
@@ -74,17 +93,17 @@ Expected<Reported> write_all(const followup::Result& result, const followup::Ser
   Reported out{order.folder};
   auto ready = followup::prepare_output(order.folder, input);
   if (ready) ready = archive::remove_objects(order.folder);
-  if (!ready) return tl::unexpected(ready.error());
+  if (!ready) return without_options(ready.error());
   if (order.dicom) {
     auto notes = write_objects(result, series, order.folder);
-    if (!notes) return tl::unexpected(notes.error());
+    if (!notes) return without_options(notes.error());
     out.archive_notes = std::move(*notes);
   }
   const auto document =
       signed_document(report::document_of(result, report::Language::kEnglish), order);
   auto written = report::write_report(document, order.forms, order.folder);
   if (written) written = followup::write_output(result, order.folder);
-  if (!written) return tl::unexpected(written.error());
+  if (!written) return without_options(written.error());
   return out;
 }
 
@@ -108,9 +127,9 @@ Measurer::~Measurer() {
 
 Order Measurer::add(Kind kind, std::function<void(Order, const Flag&)> run) {
   const std::scoped_lock lock(mutex_);
-  if (kind == Kind::kMeasure) {
-    std::erase_if(waiting_, [](const Job& job) { return job.kind == Kind::kMeasure; });
-    if (running_ && running_kind_ == Kind::kMeasure) *running_ = true;
+  if (kind != Kind::kReport) {
+    std::erase_if(waiting_, [kind](const Job& job) { return job.kind == kind; });
+    if (running_ && running_kind_ == kind) *running_ = true;
   }
   ++last_;
   waiting_.push_back({kind, std::make_shared<std::atomic<bool>>(false), last_, std::move(run)});
@@ -180,10 +199,11 @@ Measurer::FilmAnswer Measurer::read(const std::filesystem::path& file) {
 
 void Measurer::keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files) {
   const std::scoped_lock lock(films_mutex_);
-  std::erase_if(films_, [&](const auto& kept) {
+  const auto gone = std::erase_if(films_, [&](const auto& kept) {
     return std::none_of(files.begin(), files.end(),
                         [&](const auto& file) { return file.second == kept.first; });
   });
+  if (gone == 0) return;
   const std::scoped_lock made_lock(made_mutex_);
   made_.clear();
 }
@@ -191,6 +211,12 @@ void Measurer::keep_only(const std::vector<std::pair<std::string, std::filesyste
 std::size_t Measurer::films_kept() {
   const std::scoped_lock lock(films_mutex_);
   return films_.size();
+}
+
+FilmFrame Measurer::frame_of(const ReadFilm& kept) {
+  const film::FilmImage& shown = *kept.film;
+  if (!kept.field) return view::frame_of(shown, shown);
+  return view::frame_of(shown, film::within_exposed_field(shown, kept.field));
 }
 
 Order Measurer::load(const followup::Series& series, std::size_t first) {
@@ -207,7 +233,7 @@ Order Measurer::load(const followup::Series& series, std::size_t first) {
       Expected<std::shared_ptr<const LoadedFilm>> answer(nullptr);
       if (kept->film) {
         answer = std::make_shared<const LoadedFilm>(
-            LoadedFilm{{kept, &kept->film}, picture_of(kept->film->pixels)});
+            LoadedFilm{{kept, &kept->film}, picture_of(kept->film->pixels), frame_of(*kept)});
       } else {
         answer = tl::unexpected(kept->film.error());
       }

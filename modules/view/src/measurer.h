@@ -25,6 +25,7 @@
 #include "tidemark/report/document.h"
 #include "tidemark/report/write.h"
 #include "tidemark/view/picture.h"
+#include "tidemark/view/place.h"
 
 namespace tidemark::view {
 
@@ -33,6 +34,7 @@ struct LoadedFilm {
   /// Holds a film. Shared with the measurer: a film's pixels are kept once.
   std::shared_ptr<const Expected<film::FilmImage>> read;
   Picture picture;
+  FilmFrame frame;
   [[nodiscard]] const film::FilmImage& image() const { return **read; }
 };
 
@@ -62,6 +64,7 @@ struct ReportOrder {
   bool dicom = false;
   std::string reviewer;  ///< name and notes of the reader; each may be empty
   std::string notes;
+  bool unsaved = false;  ///< corrections are in it that series.json does not have
 };
 
 /// A report that was written.
@@ -85,9 +88,10 @@ struct Heard {
 };
 
 /// Does on a thread of its own what takes longer than a frame: reads films, measures, writes
-/// reports. Of measurements only the latest order counts: an earlier one that still runs is
-/// cancelled. Answers that steps gave before, and films that were read before and have not changed
-/// on the disk (size and time of change), are used again: they change the time, never the result.
+/// reports. Of measurements, and of films to be shown, only the latest order counts: an earlier one
+/// that still runs is cancelled. Answers that steps gave before, and films that were read before
+/// and have not changed on the disk (size and time of change), are used again: they change the
+/// time, never the result.
 class Measurer {
  public:
   /// Has a function called on the thread of the caller, some time later.
@@ -137,6 +141,7 @@ class Measurer {
 
   Order add(Kind kind, std::function<void(Order, const Flag&)> run);
   void work();
+  [[nodiscard]] static FilmFrame frame_of(const ReadFilm& kept);
   [[nodiscard]] FilmAnswer read(const std::filesystem::path& file);
   void keep_only(const std::vector<std::pair<std::string, std::filesystem::path>>& files);
   [[nodiscard]] followup::Steps steps(const Flag& cancelled);

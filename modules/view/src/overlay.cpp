@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "words.h"
+#include "zone_state.h"
 
 namespace tidemark::view {
 namespace {
@@ -15,25 +16,33 @@ using followup::CircleResult;
 using followup::FilmResult;
 using followup::PointResult;
 
+/// film::view_px_per_stored_px of this frame.
+double view_px_per_stored(const Affine2& view_from_stored) {
+  return 1.0 / view_from_stored.inverse().linear.row(0).norm();
+}
+
 /// Collects the marks of one film.
 class Collector {
  public:
-  Collector(std::size_t film, const Placed& placed) : film_(film), placed_(placed) {}
+  Collector(std::size_t film, const Placed& placed)
+      : film_(film),
+        placed_(placed),
+        world_from_stored_(placed.world_from_view.after(placed.view_from_stored)) {}
 
   void line(const Polyline& stored_px, Layer layer) {
     LineMark mark{{}, layer, placed_.whose};
-    for (const Vec2& p : stored_px) mark.points.push_back(placed_.world_from_stored.apply(p));
+    for (const Vec2& p : stored_px) mark.points.push_back(world_from_stored_.apply(p));
     out_.lines.push_back(std::move(mark));
   }
 
   void grip(const Vec2& stored_px, Layer layer, Grip grip, Source source, const std::string& name) {
-    out_.points.push_back({placed_.world_from_stored.apply(stored_px), layer, placed_.whose, name,
+    out_.points.push_back({world_from_stored_.apply(stored_px), layer, placed_.whose, name,
                            source == Source::kGiven, Handle{film_, grip}});
   }
 
   void label(const Vec2& stored_px, Layer layer, const std::string& text) {
     out_.points.push_back(
-        {placed_.world_from_stored.apply(stored_px), layer, placed_.whose, text, false, {}});
+        {world_from_stored_.apply(stored_px), layer, placed_.whose, text, false, {}});
   }
 
   void point(const std::optional<PointResult>& point, Grip what, const std::string& name) {
@@ -51,41 +60,44 @@ class Collector {
   void circle(const std::optional<CircleResult>& circle) {
     if (!circle) return;
     constexpr int kCorners = 96;
-    Polyline points;
+    LineMark mark{{}, Layer::kHead, placed_.whose};
     for (int i = 0; i <= kCorners; ++i) {
-      const double angle = 2.0 * std::numbers::pi * i / kCorners;
-      points.push_back(circle->centre_px +
-                       0.5 * circle->diameter_px * Vec2(std::cos(angle), std::sin(angle)));
+      mark.points.push_back(on_rim(*circle, 2.0 * std::numbers::pi * i / kCorners));
     }
-    line(points, Layer::kHead);
+    out_.lines.push_back(std::move(mark));
   }
 
   void head(const std::optional<CircleResult>& head) {
     circle(head);
     if (!head) return;
     grip(head->centre_px, Layer::kHead, Grip::kHeadCentre, head->source, "head");
-    grip(head->centre_px - Vec2(0.0, 0.5 * head->diameter_px), Layer::kHead, Grip::kHeadEdge,
-         head->source, "");
+    out_.points.push_back({on_rim(*head, -0.5 * std::numbers::pi), Layer::kHead, placed_.whose, "",
+                           head->source == Source::kGiven, Handle{film_, Grip::kHeadEdge}});
   }
 
   [[nodiscard]] Overlay take() { return std::move(out_); }
 
  private:
+  /// World px; the angle from x to y of the view.
+  [[nodiscard]] Vec2 on_rim(const CircleResult& circle, double angle) const {
+    const double radius = 0.5 * circle.diameter_px * view_px_per_stored(placed_.view_from_stored);
+    const Vec2 centre = placed_.view_from_stored.apply(circle.centre_px);
+    return placed_.world_from_view.apply(centre + radius * Vec2(std::cos(angle), std::sin(angle)));
+  }
+
   std::size_t film_;
   Placed placed_;
+  Affine2 world_from_stored_;
   Overlay out_;
 };
 
 /// The number of a zone, and what is said of lines in it; not validated, so with the report's mark.
 std::string label_of(const FilmResult& film, int zone) {
   std::string out = std::to_string(zone);
-  for (const followup::ZoneResult& one : film.zones) {
-    if (one.zone != zone) continue;
-    if (one.state == lucency::State::kPresent || one.state == lucency::State::kAbsent) {
-      return out + " " + words_of(one.state) + "\u2020";
-    }
-  }
-  return out;
+  const followup::ZoneResult* one = speaking_for(film, zone);
+  const bool said = one != nullptr && (one->state == lucency::State::kPresent ||
+                                       one->state == lucency::State::kAbsent);
+  return said ? out + " " + words_of(one->state) + "\u2020" : out;
 }
 
 void add_zones(Collector& to, const FilmResult& film) {
@@ -208,7 +220,7 @@ Overlay overlay_of(const FilmResult& result, std::size_t film, const Placed& pla
 }
 
 std::optional<Sheet> moved(const Sheet& sheet, const FilmResult& result, const Handle& handle,
-                           const Vec2& at_px) {
+                           const Vec2& at_px, const Affine2& view_from_stored) {
   if (const auto point = point_of(handle.grip)) {
     return with_point(sheet, handle.film, *point, at_px);
   }
@@ -218,7 +230,8 @@ std::optional<Sheet> moved(const Sheet& sheet, const FilmResult& result, const H
     if (handle.grip == Grip::kHeadCentre) {
       head.centre = at_px;
     } else {
-      head.radius = (at_px - head.centre).norm();
+      const Vec2 out_px = view_from_stored.linear * (at_px - head.centre);
+      head.radius = out_px.norm() / view_px_per_stored(view_from_stored);
     }
     return with_head(sheet, handle.film, head);
   }

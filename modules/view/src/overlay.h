@@ -68,9 +68,11 @@ struct Overlay {
   std::vector<PointMark> points;
 };
 
-/// Where a film lies in the world.
+/// Where a film lies in the world. A circle is one in px of the view, whose pixels are square;
+/// stored ones need not be, and lengths are told in those along a row (CircleResult).
 struct Placed {
-  Affine2 world_from_stored;
+  Affine2 world_from_view;
+  Affine2 view_from_stored;
   Whose whose = Whose::kReference;
 };
 
@@ -84,8 +86,10 @@ struct Placed {
 /// The sheet with what a handle holds put at `at_px` (stored px), all else of that figure as
 /// `result` has it; absent when the film does not show the figure.
 /// @param result as it is shown (as_corrected): else a correction made since is undone
+/// @param view_from_stored of that film
 [[nodiscard]] std::optional<Sheet> moved(const Sheet& sheet, const followup::FilmResult& result,
-                                         const Handle& handle, const Vec2& at_px);
+                                         const Handle& handle, const Vec2& at_px,
+                                         const Affine2& view_from_stored);
 /// The sheet without the correction of what the handle holds.
 [[nodiscard]] Sheet given_back(const Sheet& sheet, const Handle& handle);
 

@@ -13,7 +13,6 @@
 namespace tidemark::view {
 namespace {
 
-using report::Document;
 using report::Section;
 
 /// Another table in place of the one shown, its numbers in the second column; the keys stay on
@@ -113,19 +112,25 @@ SidePanel::SidePanel(ZonePage::Told told, std::function<void()> explain, QWidget
 void SidePanel::set_stale(const QString& why) {
   stale_->setText(why);
   stale_->setVisible(!why.isEmpty());
-  tabs_->setEnabled(true);
+}
+
+/// Of every page: what is left of a hip would be taken for what is said of the next one.
+void SidePanel::show_nothing() {
+  show_page(finding_, "<p>Nothing is measured yet.</p>");
+  show_course(nullptr);
+  zones_->show_nothing();
+  fill(seat_, nullptr);
+  show_page(seat_words_, "");
 }
 
 void SidePanel::show_hip(const MeasuredHip* hip, std::optional<std::size_t> chosen,
                          const std::vector<followup::ZoneMark>& marks) {
   if (hip == nullptr) {
-    show_page(finding_, "<p>Nothing is measured yet.</p>");
-    zones_->show_nothing();
-    fill(seat_, nullptr);
+    show_nothing();
     return;
   }
   show_page(finding_, finding_html(hip->result, hip->document, chosen));
-  show_course(hip->document);
+  show_course(section_of(hip->document, "course"));
   if (chosen && *chosen < hip->result.films.size()) {
     zones_->show_film(hip->result, *chosen, marks, words_of(section_of(hip->document, "zones")));
   } else {
@@ -136,8 +141,7 @@ void SidePanel::show_hip(const MeasuredHip* hip, std::optional<std::size_t> chos
   show_page(seat_words_, words_of(seat));
 }
 
-void SidePanel::show_course(const Document& document) {
-  const Section* course = section_of(document, "course");
+void SidePanel::show_course(const Section* course) {
   const auto* figures = first_of<report::Figures>(course);
   const std::size_t n = figures == nullptr ? 0 : figures->figures.size();
   subsidence_->set_figure(n > 0 ? figures->figures[0] : report::Figure{});
@@ -165,12 +169,13 @@ std::optional<Help> SidePanel::help_at(const QWidget* focus, const HelpFrom& fro
   return {};
 }
 
-void SidePanel::show_steps(const Review& review) {
+void SidePanel::show_steps(const Review* review) {
   steps_->clear();
-  for (std::size_t i = 0; i < review.steps().size(); ++i) {
-    const QString text = QString::fromStdString(review.steps()[i].told);
-    auto* item = new QListWidgetItem(i < review.done() ? text : text + " (undone)", steps_);
-    if (i >= review.done())
+  if (review == nullptr) return;
+  for (std::size_t i = 0; i < review->steps().size(); ++i) {
+    const QString text = QString::fromStdString(review->steps()[i].told);
+    auto* item = new QListWidgetItem(i < review->done() ? text : text + " (undone)", steps_);
+    if (i >= review->done())
       item->setForeground(palette().brush(QPalette::Disabled, QPalette::Text));
   }
 }

@@ -30,8 +30,9 @@ class SidePanel : public QWidget {
   /// @param marks of readers on the chosen film
   void show_hip(const MeasuredHip* hip, std::optional<std::size_t> chosen,
                 const std::vector<followup::ZoneMark>& marks);
-  void show_steps(const Review& review);
-  /// Greyed while the numbers are behind the corrections.
+  /// @param review null: none is open
+  void show_steps(const Review* review);
+  /// Says above all pages that numbers are behind the corrections; empty: they are not.
   void set_stale(const QString& why);
   /// What explains the number that the keys are on; absent: `focus` holds none of this panel.
   [[nodiscard]] std::optional<Help> help_at(const QWidget* focus, const HelpFrom& from,
@@ -40,7 +41,8 @@ class SidePanel : public QWidget {
   [[nodiscard]] QTabWidget* tabs() const { return tabs_; }
 
  private:
-  void show_course(const report::Document& document);
+  void show_nothing();
+  void show_course(const report::Section* course);
 
   QTabWidget* tabs_;
   QTextBrowser* finding_;

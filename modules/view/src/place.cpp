@@ -3,7 +3,7 @@
 namespace tidemark::view {
 namespace {
 
-/// Hip view from upright view: a left hip is mirrored (film::as_right_hip).
+/// Hip view from the upright view it is made of: a left hip is mirrored (film::as_right_hip).
 Affine2 hip_from_view(Side side, int width) {
   Affine2 out;
   if (side == Side::kLeft) {
@@ -21,10 +21,19 @@ Affine2 scaled(double factor) {
 
 Affine2 affine_of(const Rigid2& rigid) { return {rigid.rotation(), rigid.translation}; }
 
+/// mm of the hip view, in which motions are told, from px of the view that is shown.
+Affine2 mm_from_shown(const FilmFrame& film, Side side, MillimetresPerPixel per_stored_px) {
+  return scaled(per_stored_px.value / film.view_px_per_stored_px)
+      .after(hip_from_view(side, film.measured_width))
+      .after(film.stored_from_measured.inverse())
+      .after(film.stored_from_shown);
+}
+
 }  // namespace
 
-FilmFrame frame_of(const film::FilmImage& film) {
-  return {film.pixels.width, film::view_px_per_stored_px(film)};
+FilmFrame frame_of(const film::FilmImage& shown, const film::FilmImage& measured) {
+  return {shown.stored_from_view, measured.stored_from_view, measured.pixels.width,
+          film::view_px_per_stored_px(shown)};
 }
 
 std::optional<Affine2> follow_from_reference(const followup::Result& result,
@@ -36,14 +45,10 @@ std::optional<Affine2> follow_from_reference(const followup::Result& result,
   if (!pair.migration || !first || !second || !result.side) return {};
   const Rigid2& rigid = laid_on == LaidOn::kBone ? pair.migration->follow_up_from_reference_bone_mm
                                                  : pair.migration->follow_up_from_reference_stem_mm;
-  const double first_mm = first->mm_per_px.value.value / reference.view_px_per_stored_px;
-  const double second_mm = second->mm_per_px.value.value / follow_up.view_px_per_stored_px;
-  return hip_from_view(*result.side, follow_up.width)
+  return mm_from_shown(follow_up, *result.side, second->mm_per_px.value)
       .inverse()
-      .after(scaled(1.0 / second_mm))
       .after(affine_of(rigid))
-      .after(scaled(first_mm))
-      .after(hip_from_view(*result.side, reference.width));
+      .after(mm_from_shown(reference, *result.side, first->mm_per_px.value));
 }
 
 Affine2 roughly_placed(const followup::FilmResult& reference, const followup::FilmResult& follow_up,

@@ -4,6 +4,7 @@
 #include <sys/file.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cstdlib>
 #include <system_error>
 #include <utility>
@@ -62,6 +63,17 @@ Expected<void> check_names(const Sheet& sheet) {
   return {};
 }
 
+std::vector<std::string> names_of(const followup::Series& series) {
+  std::vector<std::string> out;
+  for (const auto& film : series.films) out.push_back(film.file);
+  return out;
+}
+
+std::vector<std::string> sorted(std::vector<std::string> names) {
+  std::sort(names.begin(), names.end());
+  return names;
+}
+
 std::filesystem::path true_path(const std::filesystem::path& folder) {
   std::error_code error;
   auto path = std::filesystem::canonical(folder, error);
@@ -84,10 +96,13 @@ class Review::Journal {
   }
 
   static Expected<std::unique_ptr<Journal>> open(const std::filesystem::path& folder,
-                                                 const std::filesystem::path& journals) {
+                                                 const std::filesystem::path& journals,
+                                                 const std::vector<std::string>& files) {
     std::error_code error;
     std::filesystem::create_directories(journals, error);
-    const auto file = journals / (sha256_hex(folder.string()).substr(0, 24) + ".jsonl");
+    std::string name = folder.string();
+    for (const std::string& film : files) name += "\n" + film;
+    const auto file = journals / (sha256_hex(name).substr(0, 24) + ".jsonl");
     const int descriptor = ::open(file.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
     if (descriptor < 0) {
       return fail(ErrorKind::kNotWritable, journals.string(), "the journal cannot be kept there",
@@ -108,10 +123,10 @@ class Review::Journal {
 
   /// The lines that can be read. One that cannot is passed over: each step holds the whole sheet,
   /// so that what follows is not worse for it.
-  [[nodiscard]] std::vector<Line> lines() const {
+  [[nodiscard]] Expected<std::vector<Line>> lines() const {
     std::vector<Line> out;
     const auto text = read_text(file_);
-    if (!text) return out;
+    if (!text) return tl::unexpected(text.error());
     std::size_t from = 0;
     for (auto end = text->find('\n'); end != std::string::npos; end = text->find('\n', from)) {
       Sheet json = Sheet::parse(text->substr(from, end - from), nullptr, false);
@@ -142,11 +157,23 @@ class Review::Journal {
   }
   /// Whether its file stays when this review ends.
   void keep(bool unsaved) { kept_ = unsaved; }
-  /// Puts it aside under another name, for whoever wants to look.
-  void set_aside() const {
-    std::error_code ignored;
-    std::filesystem::copy_file(file_, file_.string() + ".old",
-                               std::filesystem::copy_options::overwrite_existing, ignored);
+  /// Leaves its file where it is: somebody may still need it.
+  void leave() { kept_ = true; }
+  /// Puts a copy aside under a name that is free, for whoever wants to look.
+  /// @return that name; kNotWritable
+  [[nodiscard]] Expected<std::string> put_aside() const {
+    std::error_code error;
+    std::filesystem::path copy;
+    int number = 1;
+    do {
+      copy = file_.string() + ".old-" + std::to_string(number++);
+    } while (std::filesystem::exists(copy, error));
+    if (std::filesystem::copy_file(file_, copy, error)) return copy.string();
+    std::filesystem::remove(copy, error);  // half of one
+    return fail(ErrorKind::kNotWritable, file_.string(),
+                "it holds corrections of an earlier review that cannot be taken up, and there is "
+                "no room to put them aside",
+                "make room on the disk, or move the file away");
   }
 
  private:
@@ -184,11 +211,19 @@ class Review::Journal {
   bool begun_ = false;
 };
 
-Review::Review(std::filesystem::path folder, Sheet start, std::string on_disk,
-               std::unique_ptr<Journal> journal)
+struct Review::Start {  // NOLINT(bugprone-exception-escape): moving its parts throws nothing
+  std::vector<std::string> files;
+  Sheet sheet;
+  std::string on_disk;
+  std::optional<followup::Series> listed;
+};
+
+Review::Review(std::filesystem::path folder, Start start, std::unique_ptr<Journal> journal)
     : folder_(std::move(folder)),
-      start_(std::move(start)),
-      on_disk_(std::move(on_disk)),
+      files_(std::move(start.files)),
+      start_(std::move(start.sheet)),
+      on_disk_(std::move(start.on_disk)),
+      listed_(std::move(start.listed)),
       saved_(start_),
       journal_(std::move(journal)) {}
 
@@ -196,60 +231,105 @@ Review::Review(Review&&) noexcept = default;
 Review& Review::operator=(Review&&) noexcept = default;
 Review::~Review() = default;
 
-Expected<Review> Review::open(const std::filesystem::path& given,
-                              const std::filesystem::path& journals) {
-  const auto folder = true_path(given);
+Expected<void> check_choice(const std::filesystem::path& folder,
+                            const std::vector<std::string>& files) {
+  std::error_code error;
+  if (files.empty() || !std::filesystem::exists(folder / kSheetFile, error)) return {};
   const auto series = followup::load_series(folder, {});
+  if (!series) return tl::unexpected(series.error());
+  if (sorted(names_of(*series)) == sorted(files)) return {};
+  return fail(ErrorKind::kBadInput, kSheetFile,
+              "it lists other films of this folder than those that were chosen",
+              "open the folder, or put the chosen films into one of their own");
+}
+
+Expected<Review::Start> Review::start_of(const std::filesystem::path& folder,
+                                         const std::vector<std::string>& files) {
+  if (const auto choice = check_choice(folder, files); !choice) {
+    return tl::unexpected(choice.error());
+  }
+  auto series = followup::load_series(folder, {});
   if (!series) return tl::unexpected(series.error());
   auto text = sheet_text(folder);
   if (!text) return tl::unexpected(text.error());
-  Sheet sheet;
-  if (text->empty()) {
-    std::vector<std::string> files;
-    for (const auto& film : series->films) files.push_back(film.file);
-    sheet = sheet_of(files);
-  } else {
-    sheet = Sheet::parse(*text);
+  Start out;
+  out.on_disk = std::move(*text);
+  if (!out.on_disk.empty()) {
+    out.sheet = Sheet::parse(out.on_disk);
+    if (const auto names = check_names(out.sheet); !names) return tl::unexpected(names.error());
+    return out;
   }
-  if (const auto names = check_names(sheet); !names) return tl::unexpected(names.error());
-  auto journal = Journal::open(folder, journals);
+  // All of the folder's films are the folder, whichever way they were opened.
+  if (sorted(files) != sorted(names_of(*series))) out.files = files;
+  out.sheet = sheet_of(out.files.empty() ? names_of(*series) : out.files);
+  if (const auto names = check_names(out.sheet); !names) return tl::unexpected(names.error());
+  if (!out.files.empty()) {
+    series = followup::parse_sheet(text_of(out.sheet), kSheetFile, folder);
+    if (!series) return tl::unexpected(series.error());
+    series->sheet_sha256.reset();  // there is no such file
+  }
+  out.listed = std::move(*series);
+  return out;
+}
+
+Expected<Review> Review::open(const std::filesystem::path& given,
+                              const std::filesystem::path& journals,
+                              const std::vector<std::string>& files) {
+  const auto folder = true_path(given);
+  auto start = start_of(folder, files);
+  if (!start) return tl::unexpected(start.error());
+  auto journal = Journal::open(folder, journals, start->files);
   if (!journal) return tl::unexpected(journal.error());
-  Review review(folder, std::move(sheet), std::move(*text), std::move(*journal));
-  review.take_up();
+  Review review(folder, std::move(*start), std::move(*journal));
+  if (auto taken = review.take_up(); !taken) return tl::unexpected(taken.error());
   return review;
 }
 
-void Review::take_up() {
+Expected<void> Review::take_up() {
+  journal_->leave();
   const auto lines = journal_->lines();
-  const bool same = !lines.empty() && lines.front().json.contains("sheet") &&
-                    lines.front().json["sheet"] == sha256_hex(on_disk_);
-  if (same) {
-    for (std::size_t i = 1; i < lines.size(); ++i) {
-      const Sheet& step = lines[i].json;
-      if (!step.contains("sheet")) continue;
-      if (!followup::parse_sheet(text_of(step["sheet"]), kSheetFile, folder_)) continue;
-      steps_.push_back({step.value("told", ""), step["sheet"]});
-    }
-    done_ = recovered_ = steps_.size();
-    if (recovered_ > 0) {
-      journal_->go_on_after(lines.back());
-      return;
+  if (!lines) return tl::unexpected(lines.error());
+  const bool same = !lines->empty() && lines->front().json.contains("sheet") &&
+                    lines->front().json["sheet"] == sha256_hex(on_disk_);
+  std::size_t refused = 0;
+  for (const Journal::Line& line : *lines) {
+    if (!line.json.contains("told") || !line.json.contains("sheet")) continue;
+    const Sheet& sheet = line.json["sheet"];
+    if (same && followup::parse_sheet(text_of(sheet), kSheetFile, folder_)) {
+      steps_.push_back({line.json.value("told", ""), sheet});
+    } else {
+      ++refused;
     }
   }
-  if (!same && lines.size() > 1) {
-    journal_->set_aside();
-    note_ =
-        "Unsaved corrections of an earlier review were put aside: series.json has changed since.";
+  done_ = recovered_ = steps_.size();
+  if (refused > 0) {
+    const auto where = journal_->put_aside();
+    if (!where) return tl::unexpected(where.error());
+    note_ = "Unsaved corrections of an earlier review were put aside in " + printable(*where) +
+            (same ? ": they do not hold for these films." : ": series.json has changed since.");
   }
-  journal_->begin(on_disk_);
+  recovered_ > 0 ? journal_->go_on_after(lines->back()) : journal_->begin(on_disk_);
+  return {};
 }
 
 const Sheet& Review::sheet() const { return done_ == 0 ? start_ : steps_[done_ - 1].sheet; }
 
 Expected<followup::Series> Review::series() const {
   // What was not touched is measured as it stands on the disk, to the byte.
-  if (!unsaved() && on_disk_.empty()) return followup::load_series(folder_, {});
+  if (!unsaved() && on_disk_.empty()) return *listed_;
   return followup::parse_sheet(unsaved() ? text_of(sheet()) : on_disk_, kSheetFile, folder_);
+}
+
+std::vector<std::string> Review::films_added() const {
+  std::vector<std::string> out;
+  if (!on_disk_.empty() || !files_.empty()) return out;
+  const auto now = followup::load_series(folder_, {});
+  if (!now) return out;
+  for (const auto& film : now->films) {
+    const auto same = [&](const auto& one) { return one.file == film.file; };
+    if (std::none_of(listed_->films.begin(), listed_->films.end(), same)) out.push_back(film.file);
+  }
+  return out;
 }
 
 Expected<void> Review::correct(const std::string& told, const Sheet& sheet) {
@@ -263,18 +343,20 @@ Expected<void> Review::correct(const std::string& told, const Sheet& sheet) {
   return note_step(told);
 }
 
-std::optional<std::string> Review::undo() {
-  if (done_ == 0) return {};
+Expected<std::optional<std::string>> Review::undo() {
+  if (done_ == 0) return std::nullopt;
   --done_;
-  (void)note_step("undone: " + steps_[done_].told);
-  return steps_[done_].told;
+  const std::string& told = steps_[done_].told;
+  if (auto noted = note_step("undone: " + told); !noted) return tl::unexpected(noted.error());
+  return told;
 }
 
-std::optional<std::string> Review::redo() {
-  if (done_ == steps_.size()) return {};
+Expected<std::optional<std::string>> Review::redo() {
+  if (done_ == steps_.size()) return std::nullopt;
   ++done_;
-  (void)note_step(steps_[done_ - 1].told);
-  return steps_[done_ - 1].told;
+  const std::string& told = steps_[done_ - 1].told;
+  if (auto noted = note_step(told); !noted) return tl::unexpected(noted.error());
+  return told;
 }
 
 Expected<void> Review::note_step(const std::string& told) {

@@ -24,6 +24,7 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/text.h"
 #include "tidemark/view/snap.h"
+#include "zone_state.h"
 
 namespace tidemark::view {
 namespace {
@@ -33,9 +34,16 @@ constexpr double kSnapReachPx = 20.0;  ///< where no scale is known
 /// What all films and marks may take while they are moved: 30 frames a second, and what else is
 /// done for each.
 constexpr double kFrameMs = 26.0;
+constexpr int kHipNamePx = 160;   ///< room for it where the window asks
 constexpr int kReaderBytes = 64;  ///< what the sheet takes
 
 QString text_of(const std::string& text) { return QString::fromStdString(text); }
+
+std::vector<std::string> names_of(const followup::Series& series) {
+  std::vector<std::string> out;
+  for (const auto& film : series.films) out.push_back(film.file);
+  return out;
+}
 
 QString words_of(const Reported& report) {
   QString out = "The report is in " + text_of(printable(report.folder.string())) + ".";
@@ -88,15 +96,7 @@ Heard ReviewWindow::heard() {
                     const Expected<std::shared_ptr<const LoadedFilm>>& film) {
     if (order != load_order_) return;
     --loading_;
-    if (film) {
-      films_[file] = *film;
-      if (!camera_by_hand_ && !hip_) fit();
-    } else {
-      unreadable_[file] = film.error().sentence();
-      say(text_of(film.error().sentence()));
-    }
-    update_time_line();
-    refresh();
+    take_film(file, film);
   };
   out.progress = [this](std::size_t done, std::size_t all) {
     progress_->setMaximum(static_cast<int>(all));
@@ -122,6 +122,26 @@ Heard ReviewWindow::heard() {
   return out;
 }
 
+void ReviewWindow::take_film(const std::string& file,
+                             const Expected<std::shared_ptr<const LoadedFilm>>& film) {
+  const auto found = films_.find(file);
+  // The canvases show it until refresh() below.
+  const auto before = found == films_.end() ? nullptr : found->second;
+  const bool other = before && (!film || before->read != (*film)->read);
+  unreadable_.erase(file);
+  if (film) {
+    films_[file] = *film;
+    if (!camera_by_hand_ && !hip_) fit();
+  } else {
+    films_.erase(file);
+    unreadable_[file] = film.error().sentence();
+    say(text_of(film.error().sentence()));
+  }
+  if (other) fill_time_line();  // its thumbnail is another one
+  update_time_line();
+  refresh();
+}
+
 QString ReviewWindow::message() const { return message_->text(); }
 
 void ReviewWindow::say(const QString& text) {
@@ -133,12 +153,18 @@ void ReviewWindow::say_also(const QString& text) {
   say(message().isEmpty() ? text : message() + "\n" + text);
 }
 
-void ReviewWindow::open(const std::filesystem::path& folder) {
+void ReviewWindow::open_in(const std::filesystem::path& folder,
+                           const std::vector<std::string>& files) {
+  finish_pending();
   std::error_code error;
+  if (const auto choice = check_choice(folder, files); !choice) {
+    say(text_of(choice.error().sentence()));  // what is open stays
+    return;
+  }
   if (review_ && std::filesystem::equivalent(review_->folder(), folder, error)) {
     review_.reset();  // opened again: its journal must be let go of first
   }
-  auto next = Review::open(folder, journals_);
+  auto next = Review::open(folder, journals_, files);
   if (!next && review_) {
     say(text_of(next.error().sentence()));  // the hip that is open stays
     return;
@@ -164,10 +190,11 @@ void ReviewWindow::open_these(const std::vector<std::filesystem::path>& paths) {
     files.push_back(path.filename().string());
   }
   std::sort(files.begin(), files.end());
-  open(folder);
-  if (!review_ || !std::filesystem::equivalent(review_->folder(), folder, error)) return;
-  if (std::filesystem::exists(folder / "series.json", error)) return;
-  if (files.size() < series_->films.size()) correct("only the chosen films", sheet_of(files));
+  open_in(folder, files);
+}
+
+void ReviewWindow::finish_pending() {
+  for (FilmCanvas* canvas : {left_, right_}) canvas->let_go();
 }
 
 void ReviewWindow::set_review(Expected<Review> review) {
@@ -180,7 +207,8 @@ void ReviewWindow::set_review(Expected<Review> review) {
   picked_.reset();
   loading_ = 0;
   reports_.clear();
-  measuring_ = chosen_by_hand_ = camera_by_hand_ = false;
+  measuring_ = chosen_for_good_ = camera_by_hand_ = false;
+  forget_asked();
   say("");
   if (!review) {
     say(text_of(review.error().sentence()));
@@ -199,42 +227,51 @@ void ReviewWindow::set_review(Expected<Review> review) {
   if (review_->unsaved() && review_->recovered() > 0) {
     say(QString("%1 corrections that were not saved the last time are back; undo takes them away.")
             .arg(review_->recovered()));
-  } else if (!review_->note().empty()) {
-    say(text_of(review_->note()));
   }
+  if (!review_->note().empty()) say_also(text_of(review_->note()));
   remeasure();
 }
 
+std::size_t ReviewWindow::reference_now() const {
+  const std::size_t n = series_->films.size();
+  std::size_t out = hip_ ? std::min(reference_, n - 1) : 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    const bool known = hip_ && hip_->result.films.size() == n;
+    const auto role = known ? hip_->result.films[i].role : series_->films[i].role;
+    if (role == followup::Role::kReference) out = i;
+  }
+  return out;
+}
+
+/// Which film is the reference, and which one is looked at. The latter is chosen once: whoever
+/// corrects a film must see what becomes of that film.
 void ReviewWindow::settle_films() {
   const std::size_t n = series_->films.size();
-  reference_ = std::min(reference_, n - 1);
-  if (hip_ && hip_->result.films.size() == n) {
-    for (std::size_t i = 0; i < n; ++i) {
-      if (hip_->result.films[i].role == followup::Role::kReference) reference_ = i;
-    }
-  } else {
-    reference_ = 0;
-    for (std::size_t i = 0; i < n; ++i) {
-      if (series_->films[i].role == followup::Role::kReference) reference_ = i;
-    }
-  }
-  chosen_ = std::min(chosen_, n - 1);
-  if (chosen_by_hand_ && chosen_ != reference_) return;
+  const std::size_t reference = reference_now();
+  const bool became_reference = chosen_ == reference && reference != reference_;
+  reference_ = reference;
+  if (chosen_for_good_ && chosen_ < n && !became_reference) return;
   chosen_ = reference_ == n - 1 && n > 1 ? n - 2 : n - 1;
+  chosen_for_good_ = hip_ != nullptr;
   if (!hip_) return;
   for (const auto& pair : hip_->result.comparisons) {
     if (pair.migration) chosen_ = pair.follow_up;  // the latest
   }
 }
 
-/// The sheet lists other films than before (opening, or undoing the choice of films).
+void ReviewWindow::load_films() {
+  loading_ = static_cast<int>(series_->films.size());
+  load_order_ = measurer_->load(*series_, reference_);
+}
+
+/// The sheet lists other films than before.
 void ReviewWindow::take_other_films() {
   hip_.reset();
   picked_.reset();
+  chosen_for_good_ = false;
   settle_films();
   fill_time_line();
-  loading_ = static_cast<int>(series_->films.size());
-  load_order_ = measurer_->load(*series_, reference_);
+  load_films();
 }
 
 void ReviewWindow::remeasure() {
@@ -243,7 +280,7 @@ void ReviewWindow::remeasure() {
     say(text_of(series.error().sentence()));
     return;
   }
-  const bool other_films = !series_ || series->films.size() != series_->films.size();
+  const bool other_films = !series_ || names_of(*series) != names_of(*series_);
   series_ = std::move(*series);
   if (other_films) take_other_films();
   measuring_ = true;
@@ -255,9 +292,28 @@ void ReviewWindow::remeasure() {
   refresh();
 }
 
+void ReviewWindow::measure_again() {
+  if (!review_) return;
+  finish_pending();
+  const auto added = review_->films_added();
+  if (!added.empty() && review_->done() == 0) {
+    open(std::filesystem::path(review_->folder()));  // a copy: the review goes
+    return;
+  }
+  if (!added.empty()) {
+    say(text_of(printable(added.front())) +
+        (added.size() > 1 ? QString(" and %1 more films are").arg(added.size() - 1) : " is") +
+        " new in this folder and not measured: what was corrected belongs to the films before. "
+        "Take the corrections back, then press F5.");
+  }
+  load_films();  // at once where a film has not changed on the disk
+  remeasure();
+}
+
 void ReviewWindow::take_hip(const std::shared_ptr<const MeasuredHip>& hip) {
   const bool first = !hip_;
   hip_ = hip;
+  told_ = ordered_;
   measuring_ = hip->early.has_value();
   if (!measuring_) measured_ = ordered_;
   settle_films();
@@ -275,24 +331,29 @@ void ReviewWindow::correct(const std::string& told, const Sheet& sheet) {
   remeasure();
 }
 
+void ReviewWindow::take_step(const Expected<std::optional<std::string>>& step,
+                             const QString& what) {
+  if (!step) say(text_of(step.error().sentence()));
+  if (step && !*step) return;
+  if (step) status_->setText(what + text_of(**step));
+  remeasure();
+}
+
 void ReviewWindow::undo() {
   if (!review_) return;
-  if (const auto told = review_->undo()) {
-    status_->setText("Undone: " + text_of(*told));
-    remeasure();
-  }
+  finish_pending();
+  take_step(review_->undo(), "Undone: ");
 }
 
 void ReviewWindow::redo() {
   if (!review_) return;
-  if (const auto told = review_->redo()) {
-    status_->setText("Done again: " + text_of(*told));
-    remeasure();
-  }
+  finish_pending();
+  take_step(review_->redo(), "Done again: ");
 }
 
 void ReviewWindow::save() {
   if (!review_) return;
+  finish_pending();
   const auto saved = review_->save();
   say(saved ? "" : text_of(saved.error().sentence()));
   if (saved) status_->setText("Saved to series.json");
@@ -301,18 +362,26 @@ void ReviewWindow::save() {
 
 void ReviewWindow::report_to(const ReportOrder& order) {
   if (!review_) return;
+  finish_pending();
   const auto series = review_->series();
-  if (!series) return;
-  reports_.insert(measurer_->write_report(*series, order));
+  if (!series) {
+    say(text_of(series.error().sentence()));
+    return;
+  }
+  ReportOrder now = order;
+  now.unsaved = review_->unsaved();
+  reports_.insert(measurer_->write_report(*series, now));
   refresh();
 }
 
 void ReviewWindow::cancel() {
   if (!busy()) return;
   measurer_->cancel();
-  say(measuring_ ? "Cancelled: the numbers are not those of the present corrections; press F5 to "
-                   "measure again."
-                 : "Cancelled.");
+  say("Cancelled.");
+  for (const auto& film : loading_ > 0 ? series_->films : std::vector<followup::FilmEntry>()) {
+    if (films_.contains(film.file) || unreadable_.contains(film.file)) continue;
+    unreadable_[film.file] = "This film was not read: reading was cancelled. F5 reads it.";
+  }
   measuring_ = false;
   reports_.clear();
   loading_ = 0;
@@ -321,6 +390,7 @@ void ReviewWindow::cancel() {
 }
 
 void ReviewWindow::show_as(Showing showing) {
+  finish_pending();
   showing_ = showing;
   flipped_ = false;
   actions_[QString("show-%1").arg(static_cast<int>(showing) + 1)]->setChecked(true);
@@ -331,8 +401,9 @@ void ReviewWindow::show_as(Showing showing) {
 
 void ReviewWindow::choose(std::size_t film) {
   if (!series_ || film >= series_->films.size() || film == chosen_) return;
+  finish_pending();  // it is found by where its film lies now
   chosen_ = film;
-  chosen_by_hand_ = true;
+  chosen_for_good_ = true;
   if (picked_ && picked_->film != reference_) picked_.reset();
   refresh();
 }
@@ -349,8 +420,7 @@ std::optional<Affine2> ReviewWindow::follow_from_reference_film() const {
   if (reference == nullptr || chosen == nullptr || !hip_) return {};
   for (const auto& pair : hip_->result.comparisons) {
     if (pair.follow_up != chosen_ || pair.reference != reference_) continue;
-    return follow_from_reference(hip_->result, pair, frame_of(reference->image()),
-                                 frame_of(chosen->image()), laid_on_);
+    return follow_from_reference(hip_->result, pair, reference->frame, chosen->frame, laid_on_);
   }
   return {};
 }
@@ -369,24 +439,26 @@ followup::FilmResult ReviewWindow::film_now(std::size_t film) const {
   return as_corrected(hip_->result.films[film], film, review_->sheet(), measured_);
 }
 
-void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film, Whose whose) const {
+Whose ReviewWindow::whose(std::size_t film) const {
+  return film == reference_ ? Whose::kReference : Whose::kFollowUp;
+}
+
+void ReviewWindow::add_overlay(CanvasContent& content, std::size_t film) const {
   const auto from_world = film_from_world(film);
   if (!hip_ || !from_world || film >= hip_->result.films.size()) return;
   const Affine2 view_from_stored = film_at(film)->image().stored_from_view.inverse();
-  const followup::UnrolledStrip* strip = nullptr;
-  for (const auto& unrolled : hip_->result.unrolled) {
-    if (unrolled.strips.back().film == film) strip = &unrolled.strips.back();
-  }
+  const auto* unrolled = unrolled_of(hip_->result, film);
+  const auto* strip = unrolled == nullptr ? nullptr : &unrolled->strips.back();
   Overlay more = overlay_of(film_now(film), film,
-                            {from_world->inverse().after(view_from_stored), whose}, strip);
+                            {from_world->inverse(), view_from_stored, whose(film)}, strip);
   auto& to = content.overlay;
   to.lines.insert(to.lines.end(), more.lines.begin(), more.lines.end());
   to.points.insert(to.points.end(), more.points.begin(), more.points.end());
 }
 
-QString ReviewWindow::title_of(std::size_t film, Whose whose) const {
+QString ReviewWindow::title_of(std::size_t film) const {
   const auto& entry = series_->films[film];
-  QString out = whose == Whose::kReference ? "Reference  " : "Follow-up  ";
+  QString out = film == reference_ ? "Reference  " : "Follow-up  ";
   out += text_of(printable(entry.file));
   auto date = entry.date;
   if (hip_ && film < hip_->result.films.size()) date = hip_->result.films[film].date;
@@ -394,13 +466,13 @@ QString ReviewWindow::title_of(std::size_t film, Whose whose) const {
   return out;
 }
 
-CanvasContent ReviewWindow::content_of(std::size_t film, Whose whose) const {
+CanvasContent ReviewWindow::content_of(std::size_t film) const {
   CanvasContent out;
   if (!series_) {
     out.empty = "Open the folder of a hip (Ctrl+O), or drop its films here.";
     return out;
   }
-  out.title = title_of(film, whose);
+  out.title = title_of(film);
   const LoadedFilm* loaded = film_at(film);
   if (loaded == nullptr) {
     const auto why = unreadable_.find(series_->films[film].file);
@@ -408,27 +480,29 @@ CanvasContent ReviewWindow::content_of(std::size_t film, Whose whose) const {
     return out;
   }
   out.first = {&loaded->picture, film_from_world(film).value_or(Affine2{})};
-  add_overlay(out, film, whose);
+  out.films = {film};
+  add_overlay(out, film);
   return out;
 }
 
 CanvasContent ReviewWindow::both_films() const {
   const auto aligned = follow_from_reference_film();
   if (!aligned) {
-    CanvasContent out = content_of(reference_, Whose::kReference);
-    if (series_ && film_at(chosen_) != nullptr && !measuring_) {
-      out.empty =
-          "These two films are not aligned, so they cannot be laid over each other; the "
-          "panel says why.";
-    }
+    CanvasContent out = content_of(reference_);
+    if (!series_ || film_at(chosen_) == nullptr || measuring_) return out;
+    out.empty = chosen_ == reference_
+                    ? "This is the reference film. Choose a follow-up film in the time line to "
+                      "lay it on this one."
+                    : "These two films are not aligned, so they cannot be laid over each other; "
+                      "the panel says why.";
     return out;
   }
   CanvasContent out;
-  out.title = title_of(reference_, Whose::kReference) + "   with   " +
-              title_of(chosen_, Whose::kFollowUp) +
+  out.title = title_of(reference_) + "   with   " + title_of(chosen_) +
               (laid_on_ == LaidOn::kBone ? "   bone on bone" : "   stem on stem");
   out.first = {&film_at(reference_)->picture, Affine2{}};
   out.second = {&film_at(chosen_)->picture, *aligned};
+  out.films = {reference_, chosen_};
   switch (showing_) {
     case Showing::kEdge:
       out.mix = Mix::kEdge;
@@ -443,29 +517,35 @@ CanvasContent ReviewWindow::both_films() const {
       out.mix = Mix::kBlend;
   }
   const bool flicker = showing_ == Showing::kFlicker;
-  if (!flicker || !flipped_) add_overlay(out, reference_, Whose::kReference);
+  if (!flicker || !flipped_) add_overlay(out, reference_);
   // Where both lie over each other one name is enough.
   if (!flicker) {
     for (PointMark& mark : out.overlay.points) mark.name.clear();
   }
-  if (!flicker || flipped_) add_overlay(out, chosen_, Whose::kFollowUp);
+  if (!flicker || flipped_) add_overlay(out, chosen_);
   return out;
 }
 
 QString ReviewWindow::stale_words() const {
-  if (!measuring_ || !hip_) return {};
-  if (hip_->early == chosen_) {
-    return "How this stem moved is measured anew; lines, seat and other films are from before and "
-           "still being measured.";
+  if (!hip_ || !review_) return {};
+  const bool of_this_sheet = told_ == review_->sheet();
+  if (of_this_sheet && !hip_->early && !measuring_) return {};
+  // What was cancelled or failed stays behind the corrections until it is measured.
+  const QString then = measuring_ ? "" : " Press F5 to measure again.";
+  if (of_this_sheet && hip_->early == chosen_) {
+    return "How this stem moved is measured anew; lines, seat and other films are from before" +
+           (measuring_ ? QString(" and still being measured.") : "." + then);
   }
-  return "Measuring again: these are the numbers from before.";
+  return (measuring_ ? "Measuring again: these are the numbers from before."
+                     : "These numbers are from before your last correction.") +
+         then;
 }
 
 void ReviewWindow::refresh() {
   const bool two = showing_ == Showing::kSideBySide;
   right_->setVisible(two && series_ && series_->films.size() > 1);
-  left_->set_content(two ? content_of(reference_, Whose::kReference) : both_films());
-  if (two && series_) right_->set_content(content_of(chosen_, Whose::kFollowUp));
+  left_->set_content(two ? content_of(reference_) : both_films());
+  if (two && series_) right_->set_content(content_of(chosen_));
   for (FilmCanvas* canvas : {left_, right_}) {
     canvas->set_camera(camera_);
     canvas->set_window(window_);
@@ -476,7 +556,7 @@ void ReviewWindow::refresh() {
   const bool known = series_ && chosen_ < series_->films.size();
   panel_->show_hip(hip_.get(), series_ ? std::optional(chosen_) : std::nullopt,
                    known ? series_->films[chosen_].zone_marks : std::vector<followup::ZoneMark>());
-  if (review_) panel_->show_steps(*review_);
+  panel_->show_steps(review());
   panel_->set_stale(stale_words());
   const bool asks = review_ && (!series_->stem.head_diameter || (hip_ && !hip_->result.side));
   asking_bar_->setVisible(asks);
@@ -487,14 +567,18 @@ void ReviewWindow::refresh() {
   update_actions();
 }
 
+QString ReviewWindow::hip_name() const {
+  if (!review_) return {};
+  return text_of(
+      printable(series_ && series_->hip ? *series_->hip : review_->folder().filename().string()));
+}
+
 void ReviewWindow::refresh_title() {
   QString title = "Tidemark review";
-  if (review_) {
-    const QString hip = series_ && series_->hip ? text_of(printable(*series_->hip))
-                                                : text_of(review_->folder().filename().string());
-    title = hip + (review_->unsaved() ? " (not saved)" : "") + " – " + title;
-  }
+  const QString hip = hip_name();
+  if (review_) title = hip + (review_->unsaved() ? " (not saved)" : "") + " – " + title;
   setWindowTitle(title);
+  asked_hip_->setText(asked_hip_->fontMetrics().elidedText(hip, Qt::ElideMiddle, kHipNamePx) + ":");
 }
 
 void ReviewWindow::fit() {
@@ -505,7 +589,10 @@ void ReviewWindow::fit() {
     if (film.stem) {
       for (const Vec2& p : film.stem->outline_px) box.add(view.apply(p));
     }
-    if (film.head) box.add(view.apply(film.head->centre_px - Vec2(0.0, film.head->diameter_px)));
+    if (film.head) {
+      const double px = film::view_px_per_stored_px(film_at(reference_)->image());
+      box.add(view.apply(film.head->centre_px) - Vec2(0.0, px * film.head->diameter_px));
+    }
     if (film.greater_trochanter) box.add(view.apply(film.greater_trochanter->stored_px));
   }
   if (!box.any()) {
@@ -557,9 +644,10 @@ void ReviewWindow::set_share(double share) {
 void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
   const auto from_world = film_from_world(handle.film);
   if (!review_ || !hip_ || !from_world) return;
-  const Vec2 stored =
-      film_at(handle.film)->image().stored_from_view.apply(from_world->apply(world));
-  const auto sheet = moved(review_->sheet(), film_now(handle.film), handle, stored);
+  const Affine2& stored_from_view = film_at(handle.film)->image().stored_from_view;
+  const auto sheet =
+      moved(review_->sheet(), film_now(handle.film), handle,
+            stored_from_view.apply(from_world->apply(world)), stored_from_view.inverse());
   if (!sheet) return;
   correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
 }
@@ -568,9 +656,10 @@ void ReviewWindow::pick(const std::optional<Handle>& handle) {
   picked_ = handle;
   left_->set_picked(handle);
   right_->set_picked(handle);
-  if (handle) {
+  if (handle && series_ && handle->film < series_->films.size()) {
     const bool seen = left_->place_of(*handle) || right_->place_of(*handle);
-    status_->setText("Picked: " + text_of(words_of(handle->grip)) +
+    status_->setText("Picked: " + text_of(words_of(handle->grip)) + " on " +
+                     text_of(printable(series_->films[handle->film].file)) +
                      (seen ? ". Arrow keys or mouse move it, E snaps it to the edge, Del gives it "
                              "back to the program."
                            : ". It was not found: double click where it is, or press Enter to put "
@@ -610,7 +699,8 @@ void ReviewWindow::snap() {
   if (film == nullptr || !from_world || !at) return;
   double reach = kSnapReachPx;
   if (const auto& scale = hip_->result.films[picked_->film].calibration) {
-    reach = kSnapReachMm / scale->mm_per_px.value.value;
+    const double px = film::view_px_per_stored_px(film->image());
+    reach = kSnapReachMm / scale->mm_per_px.value.value * px;
   }
   const auto edge = snapped(film->image().pixels, from_world->apply(*at), reach);
   if (!edge) {
@@ -647,12 +737,13 @@ void ReviewWindow::lay_on(LaidOn laid_on) {
 }
 
 void ReviewWindow::go_to(const ZoneStrips::Place& place) {
-  const bool past = place.past_px && film_at(reference_) != nullptr;
-  const std::size_t film = past ? reference_ : chosen_;
-  const auto& at = past ? place.past_px : place.present_px;
-  const auto from_world = film_from_world(film);
-  if (!at || !from_world) return;
-  const Vec2 on_film = film_at(film)->image().stored_from_view.inverse().apply(*at);
+  // The past of a lateral film is another lateral film, which is not shown.
+  const bool past = place.past && place.past->film == reference_ && film_at(reference_) != nullptr;
+  const auto& at = past ? place.past : place.present;
+  if (!at || !(at->film == reference_ || at->film == chosen_)) return;
+  const auto from_world = film_from_world(at->film);
+  if (!from_world) return;
+  const Vec2 on_film = film_at(at->film)->image().stored_from_view.inverse().apply(at->stored_px);
   for (const Layer layer : {Layer::kZones, Layer::kLines}) show_layer(layer);
   camera_by_hand_ = true;
   set_camera({from_world->inverse().apply(on_film), std::max(camera_.zoom, 2.0)});
@@ -666,22 +757,34 @@ void ReviewWindow::set_reader(const QString& reader) {
 
 void ReviewWindow::mark_zone(const ZonePlace& place, std::optional<followup::Opinion> opinion) {
   if (!review_ || !series_ || chosen_ >= series_->films.size()) return;
-  if (reader_.isEmpty()) {
-    ask_reader([this, place, opinion] { mark_zone(place, opinion); });
+  finish_pending();
+  if (!reader_.isEmpty()) {
+    mark_zone_of(chosen_, place, opinion);
     return;
   }
+  // Another film may be chosen, or another hip opened, by the time somebody has answered.
+  ask_reader([this, film = chosen_, file = series_->films[chosen_].file, folder = review_->folder(),
+              place, opinion] {
+    const bool same = review_ && review_->folder() == folder && series_ &&
+                      film < series_->films.size() && series_->films[film].file == file;
+    if (same) mark_zone_of(film, place, opinion);
+  });
+}
+
+void ReviewWindow::mark_zone_of(std::size_t film, const ZonePlace& place,
+                                std::optional<followup::Opinion> opinion) {
   const std::string reader = reader_.toStdString();
   const std::string where = "zone " + std::to_string(place.zone) + " on " +
-                            printable(series_->films[chosen_].file) + ", " + reader + ": ";
+                            printable(series_->films[film].file) + ", " + reader + ": ";
   const std::string now =
       QDateTime::currentDateTimeUtc().toString("yyyy-MM-ddTHH:mm:ssZ").toStdString();
   const followup::ZoneMark mark{
       place.zone,    place.interface, opinion.value_or(followup::Opinion::kCannotTell),
       place.program, reader,          now};
   if (opinion) {
-    correct(where + code_of(*opinion), with_zone_mark(review_->sheet(), chosen_, mark));
+    correct(where + code_of(*opinion), with_zone_mark(review_->sheet(), film, mark));
   } else {
-    correct(where + "no mark", without_zone_mark(review_->sheet(), chosen_, mark));
+    correct(where + "no mark", without_zone_mark(review_->sheet(), film, mark));
   }
 }
 
@@ -708,6 +811,7 @@ bool ReviewWindow::leaves_reports() {
 }
 
 void ReviewWindow::closeEvent(QCloseEvent* event) {
+  finish_pending();
   if (!leaves_reports()) {
     event->ignore();
     return;

@@ -43,7 +43,7 @@ class ReviewWindow : public QMainWindow {
   ~ReviewWindow() override;
 
   /// Opens the hip in a folder. What is wrong is said in the window.
-  void open(const std::filesystem::path& folder);
+  void open(const std::filesystem::path& folder) { open_in(folder, {}); }
   /// Opens these films, which stand in one folder; or the one folder among them.
   void open_these(const std::vector<std::filesystem::path>& paths);
   void correct(const std::string& told, const Sheet& sheet);
@@ -52,6 +52,9 @@ class ReviewWindow : public QMainWindow {
   void save();
   void report_to(const ReportOrder& order);
   void cancel();
+  /// Reads the films that changed on the disk and measures again; takes in films that were put into
+  /// the folder since, where nothing was corrected yet.
+  void measure_again();
   void show_as(Showing showing);
   void choose(std::size_t film);
   void pick(const std::optional<Handle>& handle);
@@ -59,6 +62,8 @@ class ReviewWindow : public QMainWindow {
   /// Writes the reader's mark on a zone of the chosen film into the sheet; asks first who reads
   /// when that is not known. No opinion: takes the reader's mark away.
   void mark_zone(const ZonePlace& place, std::optional<followup::Opinion> opinion);
+  /// Takes in a point that arrow keys have moved and not let go of yet.
+  void finish_pending();
   /// Who makes the marks: a name or initials. Kept until the window is closed.
   void set_reader(const QString& reader);
   [[nodiscard]] SidePanel* panel() const { return panel_; }
@@ -120,33 +125,46 @@ class ReviewWindow : public QMainWindow {
 
   // What is known (review_window.cpp)
   [[nodiscard]] Heard heard();
+  /// Opens some films of a folder; with none named, all of it.
+  void open_in(const std::filesystem::path& folder, const std::vector<std::string>& files);
   void set_review(Expected<Review> review);
+  /// What undo or redo gave.
+  void take_step(const Expected<std::optional<std::string>>& step, const QString& what);
   void remeasure();
   void take_other_films();
+  void load_films();
+  void take_film(const std::string& file, const Expected<std::shared_ptr<const LoadedFilm>>& film);
   void take_hip(const std::shared_ptr<const MeasuredHip>& hip);
   void settle_films();
+  [[nodiscard]] std::size_t reference_now() const;
   void say(const QString& text);
   void say_also(const QString& text);   ///< below what is said already
   [[nodiscard]] bool leaves_reports();  ///< asks, where one is not written yet
   void refresh();
   void refresh_title();
+  /// As the sheet calls it, else as its folder is called; empty: none is open.
+  [[nodiscard]] QString hip_name() const;
+  void forget_asked();  ///< what was entered for another hip
   void fill_time_line();
   void update_time_line();
   [[nodiscard]] const LoadedFilm* film_at(std::size_t index) const;
-  [[nodiscard]] CanvasContent content_of(std::size_t film, Whose whose) const;
+  [[nodiscard]] CanvasContent content_of(std::size_t film) const;
   [[nodiscard]] CanvasContent both_films() const;
   [[nodiscard]] std::optional<Affine2> follow_from_reference_film() const;
   [[nodiscard]] std::optional<Affine2> film_from_world(std::size_t film) const;
   /// The film as measured, its marks as the sheet has them now.
   [[nodiscard]] followup::FilmResult film_now(std::size_t film) const;
-  void add_overlay(CanvasContent& content, std::size_t film, Whose whose) const;
-  [[nodiscard]] QString title_of(std::size_t film, Whose whose) const;
+  void add_overlay(CanvasContent& content, std::size_t film) const;
+  [[nodiscard]] Whose whose(std::size_t film) const;
+  [[nodiscard]] QString title_of(std::size_t film) const;
   void fit();
   void fit_whole();
   void set_camera(const Camera& camera);
   void hurry();  ///< the films move under a hand
   void set_window(const Window& window);
   void set_share(double share);
+  void mark_zone_of(std::size_t film, const ZonePlace& place,
+                    std::optional<followup::Opinion> opinion);
   void handle_moved(const Handle& handle, const Vec2& world);
   void pick_grip(Grip grip);
   void pick_next(int step);
@@ -166,9 +184,10 @@ class ReviewWindow : public QMainWindow {
   std::shared_ptr<const MeasuredHip> hip_;
   Sheet measured_;  ///< the sheet of hip_; while that is told early, of the one before
   Sheet ordered_;   ///< that of measure_order_
+  Sheet told_;      ///< what hip_ answers, be it told early or not
   std::size_t reference_ = 0;
   std::size_t chosen_ = 0;
-  bool chosen_by_hand_ = false;
+  bool chosen_for_good_ = false;  ///< by hand, or by the first numbers of the hip
   bool camera_by_hand_ = false;
   Showing showing_ = Showing::kSideBySide;
   LaidOn laid_on_ = LaidOn::kBone;
@@ -193,6 +212,7 @@ class ReviewWindow : public QMainWindow {
   SidePanel* panel_ = nullptr;
   QListWidget* time_line_ = nullptr;
   QWidget* asking_bar_ = nullptr;
+  QLabel* asked_hip_ = nullptr;
   QComboBox* asked_side_ = nullptr;
   QDoubleSpinBox* asked_diameter_ = nullptr;
   QWidget* message_bar_ = nullptr;

@@ -1,14 +1,17 @@
 #include "tidemark/view/run.h"
 
 #include <QApplication>
+#include <clocale>
 #include <cstdlib>
 #include <exception>
 #include <iostream>
 #include <string>
+#include <system_error>
 #include <vector>
 
 #include "review_window.h"
 #include "tidemark/core/freed_memory.h"
+#include "tidemark/core/text.h"
 #include "tidemark/followup/measure.h"
 
 namespace tidemark::view {
@@ -50,7 +53,13 @@ int run(int argc, char** argv) {
                 << ": there is no such option; see: tidemark-review --help\n";
       return kWrongUsage;
     }
-    paths.emplace_back(std::filesystem::absolute(word));
+    std::error_code error;
+    paths.push_back(std::filesystem::absolute(word, error));
+    if (word.empty() || error) {
+      std::cerr << "tidemark-review: \"" << printable(word)
+                << "\": there is no such folder or film; see: tidemark-review --help\n";
+      return kWrongUsage;
+    }
   }
   if (!has_display()) {
     std::cerr << "tidemark-review: there is no display to show a window on; start it in a desktop "
@@ -61,6 +70,8 @@ int run(int argc, char** argv) {
   try {
     QApplication::setAttribute(Qt::AA_EnableHighDpiScaling);
     QApplication app(argc, argv);
+    // Qt has taken the desktop's locale; numbers in files are written with a point everywhere.
+    std::setlocale(LC_NUMERIC, "C");
     QApplication::setApplicationName("tidemark-review");
     QApplication::setApplicationVersion(QString::fromStdString(followup::version()));
     ReviewWindow window(journal_folder());

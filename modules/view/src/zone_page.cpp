@@ -16,6 +16,7 @@
 #include "tidemark/lucency/codes.h"
 #include "widgets.h"
 #include "words.h"
+#include "zone_state.h"
 
 namespace tidemark::view {
 namespace {
@@ -71,20 +72,10 @@ QString title_of(const Result& result, std::size_t film, const char* role) {
 std::map<int, QString> heads_of(const FilmResult& film) {
   std::map<int, QString> out;
   for (const ZoneResult& zone : film.zones) {
-    QString& head = out[zone.zone];
-    const QString word = text_of(words_of(zone.state));
-    if (head.isEmpty()) head = QString::number(zone.zone) + "\n" + word;
-    // Of two interfaces the one with a line is told; the table has both.
-    if (zone.state == State::kPresent) head = QString::number(zone.zone) + "\n" + word;
+    const State state = speaking_for(film, zone.zone)->state;  // the table has all interfaces
+    out[zone.zone] = QString::number(zone.zone) + "\n" + text_of(words_of(state));
   }
   return out;
-}
-
-const followup::UnrolledFilm* unrolled_of(const Result& result, std::size_t film) {
-  for (const auto& one : result.unrolled) {
-    if (one.strips.back().film == film) return &one;
-  }
-  return nullptr;
 }
 
 }  // namespace
@@ -189,7 +180,8 @@ void ZonePage::fill(const Result& result, const FilmResult& film,
       item->setFont(font);
       table_->setItem(row, column, item);
     }
-    rows_.push_back({zone.zone, zone.interface, zone.state});
+    rows_.push_back(
+        {zone.zone, zone.interface, zone.state, speaking_for(film, zone.zone) == &zone});
     const bool same = before && before->zone == zone.zone && before->interface == zone.interface;
     if (same) table_->setCurrentCell(row, column_before);
   }
@@ -241,14 +233,13 @@ void ZonePage::row_chosen(int row) {
 }
 
 void ZonePage::zone_chosen(const ZoneStrips::Place& place) {
-  const auto row = std::find_if(rows_.begin(), rows_.end(),
-                                [&](const ZonePlace& one) { return one.zone == place.zone; });
-  if (row != rows_.end()) {
+  const auto row = std::find_if(rows_.begin(), rows_.end(), [&](const ZonePlace& one) {
+    return one.zone == place.zone && one.speaks;
+  });
+  const int at = static_cast<int>(row - rows_.begin());
+  if (row != rows_.end() && at != table_->currentRow()) {
     const QSignalBlocker quiet(table_);
-    const auto now = chosen();
-    if (!now || now->zone != place.zone) {
-      table_->setCurrentCell(static_cast<int>(row - rows_.begin()), 0);
-    }
+    table_->setCurrentCell(at, 0);
   }
   scroll_to(place.zone);
   told_.go_to(place);

@@ -22,6 +22,7 @@ struct ZonePlace {
   int zone = 0;
   lucency::Interface interface = lucency::Interface::kStemBone;
   lucency::State program = lucency::State::kNotSeen;
+  bool speaks = true;  ///< for its zone (speaking_for)
 };
 
 /// Radiolucent lines of the chosen film: the interface unrolled, what the program says of each

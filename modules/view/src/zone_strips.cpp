@@ -127,12 +127,13 @@ ZoneStrips::Place ZoneStrips::place_at(int x) const {
       std::min_element(unrolled_->zones.begin(), unrolled_->zones.end(), [&](auto& a, auto& b) {
         return away(a) < away(b);
       })->number;
-  const auto on = [x](const followup::UnrolledStrip& strip) -> std::optional<Vec2> {
+  const auto on = [x](const followup::UnrolledStrip& strip) -> std::optional<OnFilm> {
     const auto column = static_cast<std::size_t>(std::max(0, x));
-    return column < strip.edge_px.size() ? strip.edge_px[column] : std::nullopt;
+    if (column >= strip.edge_px.size() || !strip.edge_px[column]) return {};
+    return OnFilm{strip.film, *strip.edge_px[column]};
   };
-  if (unrolled_->strips.size() > 1) out.past_px = on(unrolled_->strips.front());
-  out.present_px = on(unrolled_->strips.back());
+  if (unrolled_->strips.size() > 1) out.past = on(unrolled_->strips.front());
+  out.present = on(unrolled_->strips.back());
   return out;
 }
 

@@ -3,6 +3,7 @@
 #include <QImage>
 #include <QString>
 #include <QWidget>
+#include <cstddef>
 #include <functional>
 #include <map>
 #include <optional>
@@ -16,11 +17,16 @@ namespace tidemark::view {
 /// stem. A click chooses a zone and a place; left and right arrow choose the next zone.
 class ZoneStrips : public QWidget {
  public:
-  /// Where a column lies on the films, stored px; absent: not on that film.
+  /// A column on one film.
+  struct OnFilm {
+    std::size_t film = 0;  ///< index in the series
+    Vec2 stored_px = Vec2::Zero();
+  };
+  /// Where a column lies on the films; absent: not on that film.
   struct Place {
     int zone = 0;
-    std::optional<Vec2> past_px;
-    std::optional<Vec2> present_px;
+    std::optional<OnFilm> past;
+    std::optional<OnFilm> present;
   };
   using Chosen = std::function<void(const Place&)>;
 

@@ -22,15 +22,19 @@
 #include <QTimer>
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <fstream>
+#include <functional>
 #include <nlohmann/json.hpp>
 #include <random>
 #include <set>
 #include <stdexcept>
 
+#include "comma_locale.h"
 #include "review_window.h"
 #include "scratch.h"
 #include "tidemark/core/files.h"
+#include "tidemark/film/field.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/followup/write.h"
 
@@ -42,6 +46,7 @@ namespace tidemark::view {
 namespace {
 
 using ::testing::HasSubstr;
+using ::testing::Not;
 
 class Window : public ::testing::Test {
  protected:
@@ -116,7 +121,7 @@ class Window : public ::testing::Test {
   }
   /// landmarks_px of a film as the sheet has them now.
   [[nodiscard]] Sheet by_hand(std::size_t film) const {
-    return window_->review()->sheet()["films"][film]["landmarks_px"];
+    return window_->review()->sheet()["films"][film].value("landmarks_px", Sheet::object());
   }
   /// The letter that goes with Alt for this text, as a text; empty when it has none.
   [[nodiscard]] static QString letter_of(const QString& text) {
@@ -234,6 +239,17 @@ TEST_F(Window, OpensAndSaysWhatTheCommandLineSays) {
   looks_as_before("side-by-side");
 }
 
+TEST_F(Window, SaysTheSameUnderALocaleWithADecimalComma) {
+  const std::string expected = by_command_line();
+  const test::CommaLocale comma;
+  if (!comma.in_force()) GTEST_SKIP() << "no locale with a comma can be made here";
+  close();
+  memory() = {};  // what steps said in other tests
+  make();
+  open();
+  EXPECT_EQ(shown(), expected);
+}
+
 TEST_F(Window, CorrectsTheLesserTrochanterByMouse) {
   open();
   const std::string before = shown();
@@ -270,7 +286,7 @@ TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
   ASSERT_TRUE(tip);
   const Handle handle{0, Grip::kStemTip};
   const auto sheet = moved(window_->review()->sheet(), before->result.films[0], handle,
-                           tip->stored_px + Vec2(0.0, 3.0));
+                           tip->stored_px + Vec2(0.0, 3.0), {});
   ASSERT_TRUE(sheet);
   window_->correct("the tip", *sheet);
   ASSERT_TRUE(QTest::qWaitFor([&] { return window_->hip() != before; }, 400000));
@@ -291,6 +307,78 @@ TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
   EXPECT_TRUE(window_->stale_words().isEmpty());
   trigger("save");
   EXPECT_EQ(shown(), by_command_line());
+}
+
+TEST_F(Window, SaysThatNumbersAreFromBeforeForAsLongAsTheyAre) {
+  open();
+  const std::string before = shown();
+  window_->correct("tip", with_point(window_->review()->sheet(), 2, Point::kStemTip, Vec2(9, 8)));
+  ASSERT_TRUE(window_->busy());
+  window_->cancel();
+  EXPECT_EQ(shown(), before);
+  const auto says = [this] {
+    return window_->findChild<QLabel*>("stale")->isVisible() &&
+           window_->stale_words().contains("from before");
+  };
+  EXPECT_TRUE(says()) << "cancelled";
+  window_->findChild<QPushButton*>("noted")->click();
+  window_->choose(1);
+  EXPECT_TRUE(says()) << "and on another film";
+  trigger("save");
+  EXPECT_TRUE(says()) << "saved is not measured";
+  trigger("undo");
+  window_->cancel();
+  EXPECT_TRUE(window_->stale_words().isEmpty()) << "the sheet that was measured";
+  trigger("redo");
+  EXPECT_TRUE(says());
+  wait();
+  EXPECT_NE(shown(), before);
+  EXPECT_TRUE(window_->stale_words().isEmpty());
+}
+
+TEST_F(Window, SaysThatOnlyTheMotionIsNewAfterAnEarlyAnswerThatWasCancelled) {
+  open();
+  const auto before = window_->hip();
+  trigger("pick-stem-tip");
+  const auto tip = before->result.films[2].stem->tip->stored_px;
+  window_->correct(
+      "tip", with_point(window_->review()->sheet(), 2, Point::kStemTip, tip + Vec2(0.0, 3.0)));
+  ASSERT_TRUE(QTest::qWaitFor([&] { return window_->hip() != before; }, 400000));
+  ASSERT_TRUE(window_->hip()->early);
+  window_->cancel();
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("lines, seat and other films"));
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("F5"));
+  window_->choose(1);
+  EXPECT_THAT(window_->stale_words().toStdString(), HasSubstr("from before"));
+}
+
+TEST_F(Window, EscLetsGoOfThePointBeforeItCancels) {
+  open();
+  trigger("pick-stem-tip");
+  trigger("measure");
+  trigger("cancel-work");
+  EXPECT_FALSE(window_->picked());
+  EXPECT_TRUE(window_->busy());
+  trigger("cancel-work");
+  EXPECT_FALSE(window_->busy());
+}
+
+// Its shaft axis turned by 20 degrees, the pair of the chosen film is refused.
+TEST_F(Window, StaysOnTheFilmThatIsCorrectedWhenItsPairIsRefused) {
+  open();
+  const std::size_t film = window_->chosen();
+  ASSERT_EQ(film, 2U);
+  const auto axis = window_->hip()->result.films[film].shaft_axis.value();
+  const Vec2 along = axis.distal_px - axis.proximal_px;
+  const AxisEnds turned{axis.proximal_px, axis.distal_px + 0.36 * Vec2(-along.y(), along.x())};
+  window_->correct("shaft", with_axis(window_->review()->sheet(), film, Axis::kShaft, turned));
+  wait();
+  const auto& pair = window_->hip()->result.comparisons.back();
+  ASSERT_EQ(pair.follow_up, film);
+  ASSERT_FALSE(pair.migration) << "the test needs a pair that is refused";
+  EXPECT_EQ(window_->chosen(), film);
+  EXPECT_THAT(window_->findChild<QTextBrowser*>("finding")->toPlainText().toStdString(),
+              HasSubstr(pair.reason));
 }
 
 // In the following nothing waits between two corrections: no answer of the measurer is taken.
@@ -355,6 +443,92 @@ TEST_F(Window, TheNextArrowKeyStartsFromWhereTheMarkWasLetGoOf) {
   const Vec2 undone = canvas->place_of(head).value();
   trigger("redo");
   EXPECT_GT((canvas->place_of(head).value() - undone).norm(), 2.0);
+}
+
+// The point of the reference film is picked; the hand is on the follow-up film.
+// What arrow keys moved is let go of a moment later; all that is done before that takes it in.
+TEST_F(Window, LosesNoPointThatArrowKeysMovedJustNow) {
+  open();
+  const std::size_t film = window_->chosen();
+  const auto moved_by_key = [&] {
+    window_->pick(Handle{film, Grip::kStemTip});
+    QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
+    ASSERT_FALSE(window_->review()->unsaved()) << "still held";
+  };
+  const auto taken = [&] { return by_hand(film).contains("stem_tip"); };
+  moved_by_key();
+  window_->choose(1);
+  EXPECT_TRUE(taken()) << "another film is chosen";
+  window_->undo();
+  window_->choose(film);
+  moved_by_key();
+  window_->show_as(Showing::kBlend);
+  EXPECT_TRUE(taken()) << "shown in another way";
+  window_->show_as(Showing::kSideBySide);
+  window_->undo();
+  moved_by_key();
+  window_->undo();
+  EXPECT_FALSE(window_->review()->unsaved()) << "undo takes back what was seen to move";
+  EXPECT_EQ(window_->review()->steps().size(), 1U);
+  moved_by_key();
+  trigger("save");
+  EXPECT_TRUE(followup::load_series(folder(), {})
+                  ->films[film]
+                  .landmarks_in_stored_px.stem_tip_px.has_value())
+      << "saved";
+}
+
+TEST_F(Window, AsksBeforeItIsClosedOnAPointThatArrowKeysMovedJustNow) {
+  open();
+  window_->pick(Handle{window_->chosen(), Grip::kStemTip});
+  QTest::keyClick(window_->right(), Qt::Key_Down, Qt::ShiftModifier);
+  bool asked = false;
+  QTimer::singleShot(50, [&asked] {
+    auto* box = qobject_cast<QMessageBox*>(QApplication::activeModalWidget());
+    if (box == nullptr) return;
+    asked = true;
+    for (QAbstractButton* button : box->buttons()) {
+      if (button->text() == "&Back") button->click();
+    }
+  });
+  EXPECT_FALSE(window_->close());
+  EXPECT_TRUE(asked);
+}
+
+TEST_F(Window, APointThatIsHeldStaysOnItsFilmWhenThatIsLaidOtherwise) {
+  open();
+  const Handle tip{window_->chosen(), Grip::kStemTip};
+  window_->show_as(Showing::kBlend);
+  trigger("on-bone");
+  window_->pick(tip);
+  const Vec2 on_bone = window_->left()->place_of(tip).value();
+  QTest::keyClick(window_->left(), Qt::Key_Down, Qt::ShiftModifier);
+  const Vec2 by = window_->left()->place_of(tip).value() - on_bone;
+  trigger("on-stem");
+  window_->left()->let_go();
+  trigger("on-bone");
+  // The two ways of laying differ by a shift of some px and a turn of less than a degree.
+  EXPECT_NEAR((window_->left()->place_of(tip).value() - on_bone - by).norm(), 0.0, 0.05);
+}
+
+TEST_F(Window, ADoubleClickOrEnterPutsThePointOfTheFilmItIsOn) {
+  open();
+  const std::size_t film = window_->chosen();
+  const auto* status = window_->findChild<QLabel*>("status");
+  for (const bool click : {true, false}) {
+    SCOPED_TRACE(click ? "double click" : "Enter");
+    window_->pick(Handle{0, Grip::kLesserTrochanter});
+    EXPECT_THAT(status->text().toStdString(), HasSubstr("on film-00.dcm"));
+    const QPoint at(window_->right()->width() / 2, window_->right()->height() / 2);
+    click ? QTest::mouseDClick(window_->right(), Qt::LeftButton, {}, at)
+          : QTest::keyClick(window_->right(), Qt::Key_Return);
+    EXPECT_EQ(window_->picked(), (Handle{film, Grip::kLesserTrochanter}));
+    EXPECT_THAT(status->text().toStdString(), HasSubstr("on film-02.dcm"));
+    EXPECT_FALSE(window_->review()->sheet()["films"][0].contains("landmarks_px"));
+    EXPECT_TRUE(by_hand(film).contains("lesser_trochanter"));
+    trigger("undo");
+    wait();
+  }
 }
 
 TEST_F(Window, UndoesAndRedoesAndBringsBackUnsavedWork) {
@@ -428,6 +602,18 @@ TEST_F(Window, UnrollsTheInterfaceAndGoesToAPlaceOfIt) {
   EXPECT_FALSE(strips->visibleRegion().intersected(strips->rect_of(7)).isEmpty());
   picture("zones");
   looks_as_before("zones");
+}
+
+// As on a lateral film, whose past is the first lateral film and not the reference film.
+TEST_F(Window, GoesToAPlaceOfAFilmThatIsShown) {
+  open();
+  const std::size_t film = window_->chosen();
+  const Vec2 tip = window_->hip()->result.films[film].stem->tip->stored_px;
+  window_->go_to({8, ZoneStrips::OnFilm{1, Vec2(10.0, 10.0)}, ZoneStrips::OnFilm{film, tip}});
+  const FilmCanvas* canvas = window_->right();
+  const QPointF at = canvas->screen_from_world(canvas->place_of({film, Grip::kStemTip}).value());
+  EXPECT_NEAR(at.x(), 0.5 * canvas->width(), 0.1);
+  EXPECT_NEAR(at.y(), 0.5 * canvas->height(), 0.1);
 }
 
 TEST_F(Window, MovesTheUpperBorderOfTheZones) {
@@ -524,6 +710,21 @@ TEST_F(Window, AsksWhoReadsBeforeTheFirstMark) {
   EXPECT_EQ(window_->findChild<QTableWidget*>("zones")->item(0, 2)->text(), "R2 agrees");
 }
 
+TEST_F(Window, AMarkGoesToTheFilmThatWasShownWhenItWasMade) {
+  open();
+  const std::size_t film = window_->chosen();
+  trigger("next-zone");
+  trigger("mark-agree");
+  auto* dialog = window_->findChild<QInputDialog*>("reader-dialog");
+  ASSERT_NE(dialog, nullptr);
+  window_->choose(1);
+  dialog->setTextValue("R2");
+  dialog->accept();
+  wait();
+  EXPECT_TRUE(window_->review()->sheet()["films"][film].contains("zone_marks"));
+  EXPECT_FALSE(window_->review()->sheet()["films"][1].contains("zone_marks"));
+}
+
 TEST_F(Window, ShowsFilmsLaidOverEachOther) {
   open();
   const std::pair<Showing, const char*> ways[] = {{Showing::kBlend, "blended"},
@@ -551,6 +752,71 @@ TEST_F(Window, ShowsFilmsLaidOverEachOther) {
   trigger("on-bone");
   EXPECT_LT(on_stem, 3.0);
   EXPECT_GT(apart(), on_stem);
+}
+
+/// A film of a right hip as a PNG of this hip, its grey values spread over 16 bits; lead over so
+/// many of its first columns.
+void write_png(const film::FilmImage& right, Side side, const std::filesystem::path& to, int lead) {
+  const film::FilmImage film = film::as_right_hip(right, side);  // mirrored: of a left one
+  const auto [low, high] =
+      std::minmax_element(film.pixels.values.begin(), film.pixels.values.end());
+  QImage out(film.pixels.width, film.pixels.height, QImage::Format_Grayscale16);
+  for (int y = 0; y < out.height(); ++y) {
+    auto* row = reinterpret_cast<std::uint16_t*>(out.scanLine(y));
+    for (int x = 0; x < out.width(); ++x) {
+      const float share = (film.pixels.at(x, y) - *low) / (*high - *low);
+      row[x] = x < lead ? 65535 : static_cast<std::uint16_t>(std::lround(60000.0F * share));
+    }
+  }
+  if (!out.save(QString::fromStdString(to))) throw std::runtime_error("no PNG was written");
+}
+
+// Two films whose fields are cut differently before they are measured. What falls on what is
+// followup's: AlignedFilms, which knows nothing of the window.
+TEST_F(Window, LaysFilmsWithLeadBordersOnEachOtherAsTheyWereMeasured) {
+  for (const Side side : {Side::kRight, Side::kLeft}) {
+    const std::string letter = side == Side::kRight ? "R" : "L";
+    SCOPED_TRACE(letter);
+    const auto lead = scratch_ / ("lead-" + letter);
+    std::filesystem::create_directory(lead);
+    write_png(film::read(folder() / "film-00.dcm").value(), side, lead / "a.png", 0);
+    write_png(film::read(folder() / "film-02.dcm").value(), side, lead / "b.png", 90);
+    ASSERT_TRUE(film::read_in_field(lead / "b.png")->field);
+    std::ofstream(lead / "series.json")
+        << R"({"side": ")" << letter << R"(", "stem": {"head_diameter_mm": 32.0},
+    "films": [{"file": "a.png", "role": "reference", "date": "2024-03-02", "view": "AP"},
+              {"file": "b.png", "date": "2025-03-02", "view": "AP"}]})";
+    window_->open(lead);
+    wait();
+    ASSERT_NE(window_->hip(), nullptr);
+    window_->show_as(Showing::kBlend);
+    const auto series = followup::load_series(lead, {}).value();
+    const auto result = followup::measure(series, {.aligned = followup::Aligned::kKeep});
+    ASSERT_TRUE(result.aligned && result.aligned->films.size() == 2);
+    const auto& films = result.aligned->films;
+    const CanvasContent& shown = window_->left()->content();
+    ASSERT_NE(shown.second.picture, nullptr);
+    for (const Vec2& p : {Vec2(200.0, 150.0), Vec2(300.0, 700.0)}) {
+      const Vec2 there = films[1].stored_from_px.apply(films[0].stored_from_px.inverse().apply(p));
+      EXPECT_NEAR((shown.second.film_from_screen.apply(p) - there).norm(), 0.0, 0.01) << "px";
+    }
+  }
+}
+
+TEST_F(Window, SaysThatTheReferenceFilmIsTheReferenceFilm) {
+  open();
+  window_->choose(0);
+  const auto& right = window_->right()->content();
+  EXPECT_TRUE(right.title.startsWith("Reference")) << right.title.toStdString();
+  ASSERT_FALSE(right.overlay.points.empty());
+  for (const PointMark& mark : right.overlay.points) EXPECT_EQ(mark.whose, Whose::kReference);
+  window_->show_as(Showing::kBlend);
+  EXPECT_THAT(window_->left()->content().empty.toStdString(), HasSubstr("is the reference film"));
+  window_->correct(
+      "tip", with_point(window_->review()->sheet(), 0, Point::kStemTip,
+                        window_->hip()->result.films[0].stem->tip->stored_px + Vec2(0.0, 2.0)));
+  wait();
+  EXPECT_EQ(window_->chosen(), 0U) << "whoever corrects it stays on it";
 }
 
 TEST_F(Window, ExplainsARowOfTheSeatByKeyboardAlone) {
@@ -675,6 +941,64 @@ TEST_F(Window, DrawsCoarserWhileMovedAndInFullAfterwards) {
   EXPECT_EQ(seen(), before);
 }
 
+TEST_F(Window, SaysNothingOfTheHipBefore) {
+  open();
+  window_->correct("tip", with_point(window_->review()->sheet(), 1, Point::kStemTip, Vec2(9, 8)));
+  wait();
+  const auto said_of = [this](const char* chart) {
+    return window_->findChild<QWidget*>(chart)->accessibleDescription();
+  };
+  window_->panel()->tabs()->setCurrentIndex(1);
+  EXPECT_NE(said_of("course-subsidence"), "");
+  EXPECT_NE(window_->findChild<QTextBrowser*>("course-words")->toPlainText(), "");
+  const auto other = scratch_ / "other";
+  std::filesystem::create_directory(other);
+  std::filesystem::copy_file(folder() / "film-00.dcm", other / "film.dcm");
+  window_->open(other);
+  ASSERT_EQ(window_->hip(), nullptr) << "not measured yet";
+  const auto is_empty = [&] {
+    for (const char* name : {"course-words", "seat-words", "zones-words"}) {
+      EXPECT_EQ(window_->findChild<QTextBrowser*>(name)->toPlainText(), "") << name;
+    }
+    EXPECT_EQ(window_->findChild<QTextBrowser*>("finding")->toPlainText(),
+              "Nothing is measured yet.");
+    EXPECT_EQ(window_->findChild<QTableWidget*>("seat")->rowCount(), 0);
+    EXPECT_EQ(window_->findChild<QTableWidget*>("zones")->rowCount(), 0);
+    EXPECT_EQ(window_->findChild<QListWidget*>("steps")->count(), 0);
+    EXPECT_EQ(said_of("course-subsidence"), "") << "no figure";
+    EXPECT_EQ(said_of("course-tilt"), "");
+  };
+  is_empty();
+  window_->cancel();
+  is_empty();
+}
+
+TEST_F(Window, OpensTheFilmsThatWereChosenAndNoOthers) {
+  std::filesystem::remove(folder() / "series.json");
+  const auto opened = [this](const std::vector<std::string>& files) {
+    std::vector<std::filesystem::path> paths;
+    for (const std::string& file : files) paths.push_back(folder() / file);
+    window_->open_these(paths);
+    wait();
+    std::vector<std::string> out;
+    for (const auto& film : window_->hip()->result.films) out.push_back(film.file);
+    return out;
+  };
+  const std::vector<std::string> first{"film-00.dcm", "film-01.dcm"};
+  const std::vector<std::string> second{"film-00.dcm", "film-02.dcm"};
+  const std::vector<std::string> all{"film-00.dcm", "film-01.dcm", "film-02.dcm"};
+  EXPECT_EQ(opened(first), first);
+  EXPECT_FALSE(window_->review()->unsaved());
+  EXPECT_EQ(window_->films_kept(), 2U) << "what was not chosen is not read";
+  EXPECT_EQ(opened(second), second);
+  EXPECT_EQ(opened(all), all);
+  EXPECT_EQ(opened(first), first);
+  window_->correct("tip", with_point(window_->review()->sheet(), 1, Point::kStemTip, Vec2(9, 8)));
+  trigger("save");
+  EXPECT_EQ(opened(second), first) << "series.json says which films are the hip";
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("lists other films"));
+}
+
 TEST_F(Window, LetsGoOfTheFilmsOfTheHipBefore) {
   open();
   EXPECT_EQ(window_->films_kept(), 3U);
@@ -684,6 +1008,35 @@ TEST_F(Window, LetsGoOfTheFilmsOfTheHipBefore) {
   window_->open(other);
   wait();
   EXPECT_EQ(window_->films_kept(), 1U);
+}
+
+TEST_F(Window, KeepsCorrectionsOnTheirFilmsWhenAFilmIsPutIntoTheFolder) {
+  std::filesystem::remove(folder() / "series.json");
+  std::filesystem::rename(folder() / "film-01.dcm", scratch_ / "late.dcm");
+  open();
+  const auto* time_line = window_->findChild<QListWidget*>("time-line");
+  ASSERT_EQ(time_line->count(), 2);
+  std::filesystem::rename(scratch_ / "late.dcm", folder() / "film-01.dcm");
+  window_->correct("tip", with_point(window_->review()->sheet(), 1, Point::kStemTip, Vec2(9, 8)));
+  trigger("measure");
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("film-01.dcm is new in this folder"));
+  EXPECT_EQ(window_->hip()->result.films[1].file, "film-02.dcm") << "the corrected one";
+  trigger("undo");
+  wait();
+  ASSERT_EQ(window_->hip()->result.films.size(), 2U);
+  EXPECT_EQ(window_->review()->sheet()["films"].size(), 2U) << "the list is that of the sheet";
+}
+
+TEST_F(Window, TakesInAFilmThatIsNewWhenNothingIsCorrected) {
+  std::filesystem::remove(folder() / "series.json");
+  std::filesystem::rename(folder() / "film-01.dcm", scratch_ / "late.dcm");
+  open();
+  std::filesystem::rename(scratch_ / "late.dcm", folder() / "film-01.dcm");
+  trigger("measure");
+  wait();
+  ASSERT_EQ(window_->hip()->result.films.size(), 3U);
+  EXPECT_EQ(window_->review()->sheet()["films"][1]["file"], "film-01.dcm");
 }
 
 TEST_F(Window, LeavesAFilmOutAndChangesTheReference) {
@@ -733,6 +1086,74 @@ TEST_F(Window, AsksForSideAndHeadWhereNoSheetIs) {
   EXPECT_FALSE(std::filesystem::exists(folder() / "series.json")) << "not before saving";
 }
 
+TEST_F(Window, OffersNoNumberThatNobodyStated) {
+  std::filesystem::remove(folder() / "series.json");
+  open();
+  const Sheet before = window_->review()->sheet();
+  for (const QString name : {"scale-dialog", "head-dialog"}) {
+    SCOPED_TRACE(name.toStdString());
+    trigger(name == "scale-dialog" ? "scale" : "head-diameter");
+    auto* dialog = window_->findChild<QDialog*>(name);
+    ASSERT_NE(dialog, nullptr);
+    auto* number = dialog->findChild<QDoubleSpinBox*>(name + "-number");
+    EXPECT_EQ(number->text(), "not given");
+    QTest::keyClick(dialog, Qt::Key_Return);
+    EXPECT_TRUE(dialog->isVisible()) << "there is nothing to take";
+    EXPECT_FALSE(dialog->findChild<QPushButton*>(name + "-as-films")->isEnabled());
+    EXPECT_EQ(window_->review()->sheet(), before);
+    dialog->reject();
+    QCoreApplication::sendPostedEvents(nullptr, QEvent::DeferredDelete);
+  }
+}
+
+TEST_F(Window, GivesAScaleOnlyWhenItIsAnotherAndGivesItBack) {
+  open();
+  const auto film = static_cast<std::size_t>(0);  // the film in front
+  const auto asked = [this](const std::function<void(QDialog*)>& answer) {
+    trigger("scale");
+    auto* dialog = window_->findChild<QDialog*>("scale-dialog");
+    if (dialog == nullptr) throw std::runtime_error("no dialog");
+    answer(dialog);
+    if (dialog->isVisible()) dialog->reject();
+    QCoreApplication::sendPostedEvents(nullptr, QEvent::DeferredDelete);
+    wait();
+  };
+  const Sheet before = window_->review()->sheet();
+  asked([](QDialog* dialog) { QTest::keyClick(dialog, Qt::Key_Return); });
+  EXPECT_EQ(window_->review()->sheet(), before) << "the measured scale stays a measured one";
+  asked([](QDialog* dialog) {
+    dialog->findChild<QDoubleSpinBox*>("scale-dialog-number")->setValue(0.27);
+    QTest::keyClick(dialog, Qt::Key_Return);
+  });
+  EXPECT_EQ(window_->review()->sheet()["films"][film]["mm_per_px"], 0.27);
+  EXPECT_EQ(window_->hip()->result.films[film].calibration->method, "given");
+  const auto steps = window_->review()->steps().size();
+  asked([](QDialog* dialog) { QTest::keyClick(dialog, Qt::Key_Return); });
+  EXPECT_EQ(window_->review()->steps().size(), steps) << "the same again is no step";
+  asked([](QDialog* dialog) { dialog->findChild<QPushButton*>("scale-dialog-as-films")->click(); });
+  EXPECT_EQ(window_->review()->sheet(), before);
+  EXPECT_NE(window_->hip()->result.films[film].calibration->method, "given");
+}
+
+TEST_F(Window, AsksTheNextHipAnew) {
+  std::filesystem::remove(folder() / "series.json");
+  open();
+  auto* side = window_->findChild<QComboBox*>("asked-side");
+  auto* diameter = window_->findChild<QDoubleSpinBox*>("asked-diameter");
+  EXPECT_EQ(window_->findChild<QLabel*>("asked-hip")->text(), "hip:");
+  side->setCurrentIndex(2);
+  diameter->setValue(32.0);
+  const auto other = scratch_ / "other";
+  std::filesystem::create_directory(other);
+  std::filesystem::copy_file(folder() / "film-00.dcm", other / "film.dcm");
+  window_->open(other);
+  wait();
+  ASSERT_TRUE(window_->findChild<QWidget*>("asking")->isVisible());
+  EXPECT_EQ(window_->findChild<QLabel*>("asked-hip")->text(), "other:");
+  EXPECT_EQ(side->currentIndex(), 0);
+  EXPECT_EQ(diameter->value(), 0.0);
+}
+
 TEST_F(Window, SaysWhatIsWrongInOneSentence) {
   open();
   window_->open(scratch_ / "nowhere");
@@ -755,6 +1176,43 @@ TEST_F(Window, Cancels) {
   EXPECT_NE(window_->hip(), nullptr);
 }
 
+TEST_F(Window, ReadsOnF5WhatWasCancelled) {
+  window_->open(folder());
+  window_->cancel();
+  EXPECT_THAT(window_->right()->content().empty.toStdString(), HasSubstr("F5 reads it"));
+  trigger("measure");
+  wait();
+  EXPECT_NE(window_->left()->content().first.picture, nullptr);
+  EXPECT_TRUE(window_->right()->content().empty.isEmpty());
+}
+
+// A copy from the archive that was not finished when the folder was opened.
+TEST_F(Window, ShowsOnF5WhatStandsOnTheDiskNow) {
+  const auto film = folder() / "film-02.dcm";
+  const std::string whole = read_text(film).value();
+  std::filesystem::remove(film);
+  std::ofstream(film, std::ios::binary) << whole.substr(0, 2000);
+  open();
+  window_->choose(2);
+  EXPECT_FALSE(window_->right()->content().empty.isEmpty());
+  std::ofstream(film, std::ios::binary) << whole;
+  trigger("measure");
+  wait();
+  EXPECT_TRUE(window_->right()->content().empty.isEmpty());
+  EXPECT_EQ(window_->hip()->result.films[2].status, followup::Status::kMeasured);
+  const auto pixels = [this] {
+    return window_->right()->content().first.picture->levels.front().values;
+  };
+  const auto before = pixels();
+  // Another film under the same name: the picture follows the numbers.
+  std::filesystem::remove(film);
+  std::filesystem::copy_file(folder() / "film-01.dcm", film);
+  trigger("measure");
+  wait();
+  EXPECT_TRUE(pixels() != before);
+  EXPECT_EQ(window_->hip()->result.films[2].sha256, window_->hip()->result.films[1].sha256);
+}
+
 TEST_F(Window, WritesTheReport) {
   open();
   ReportOrder order{scratch_ / "report",
@@ -771,6 +1229,25 @@ TEST_F(Window, WritesTheReport) {
   const std::string page = read_text(order.folder / "report.html").value();
   EXPECT_THAT(page, HasSubstr("A. Reader"));
   EXPECT_THAT(page, HasSubstr("Seen twice."));
+  EXPECT_THAT(page, Not(HasSubstr("not in series.json yet")));
+}
+
+TEST_F(Window, SaysInTheReportThatCorrectionsAreNotSaved) {
+  open();
+  window_->correct("tip", with_point(window_->review()->sheet(), 2, Point::kStemTip, Vec2(9, 8)));
+  const ReportOrder order{scratch_ / "report", {report::Form::kHtml}, false, "", ""};
+  window_->report_to(order);
+  wait();
+  EXPECT_THAT(read_text(order.folder / "report.html").value(),
+              HasSubstr("corrections that were not in series.json yet"));
+}
+
+TEST_F(Window, SaysWhatIsWrongWithTheReportsFolderWithoutOptions) {
+  open();
+  window_->report_to({folder() / "report", {report::Form::kHtml}, false, "", ""});
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("inside the folder of the films"));
+  EXPECT_THAT(window_->message().toStdString(), Not(HasSubstr("--")));
 }
 
 TEST_F(Window, WritesTheReportWhereNoObjectForTheArchiveCanBeMade) {
@@ -807,8 +1284,10 @@ TEST_F(Window, SaysThatAReportWasGivenUpWhenAnotherHipIsOpened) {
 }
 
 TEST_F(Window, AsksBeforeItIsClosedWhileAReportIsNotWritten) {
-  open();
-  trigger("measure");
+  close();
+  memory() = {};  // so that the report takes a second
+  make();
+  window_->open(folder());
   window_->report_to({scratch_ / "report", {report::Form::kHtml}, false, "", ""});
   const auto answer = [](const char* with) {
     QTimer::singleShot(100, [with] {
@@ -822,10 +1301,9 @@ TEST_F(Window, AsksBeforeItIsClosedWhileAReportIsNotWritten) {
   answer("&Back");
   EXPECT_FALSE(window_->close());
   EXPECT_TRUE(window_->isVisible());
-  if (window_->busy()) {
-    answer("&Close without the report");
-    EXPECT_TRUE(window_->close());
-  }
+  ASSERT_TRUE(window_->busy());
+  answer("&Close without the report");
+  EXPECT_TRUE(window_->close());
 }
 
 TEST_F(Window, EveryPartHasANameForScreenReadersAndEveryActionAKeyOrAMenu) {

@@ -12,15 +12,19 @@ namespace tidemark::view {
 /// What a follow-up film is laid on.
 enum class LaidOn { kBone, kStem };
 
-/// The frame of a film that a placement needs.
+/// The frames of a film that a placement needs. The whole film is shown, its exposed field alone is
+/// measured: the two views count from different corners.
 struct FilmFrame {
-  int width = 0;  ///< of the upright view, px
+  Affine2 stored_from_shown;     ///< of the upright view that is shown
+  Affine2 stored_from_measured;  ///< of the upright view that is measured
+  int measured_width = 0;        ///< of the latter, px
   double view_px_per_stored_px = 1.0;
 };
-[[nodiscard]] FilmFrame frame_of(const film::FilmImage& film);
+/// @param measured the same film as Steps::read gives it (film::within_exposed_field)
+[[nodiscard]] FilmFrame frame_of(const film::FilmImage& shown, const film::FilmImage& measured);
 
-/// follow_from_reference in px of the two upright views (film::FilmImage::pixels), bone on bone or
-/// stem on stem, as migration found it.
+/// follow_from_reference in px of the two upright views that are shown, bone on bone or stem on
+/// stem, as migration found it on those that were measured.
 /// @return absent when the comparison or one of its films was not measured
 [[nodiscard]] std::optional<Affine2> follow_from_reference(const followup::Result& result,
                                                            const followup::ComparisonResult& pair,

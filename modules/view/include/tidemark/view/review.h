@@ -31,11 +31,16 @@ class Review {
   /// earlier review of the same sheet left.
   /// @param folder    as followup::load_series takes it
   /// @param journals  folder of the journals; made if it is missing
-  /// @return as load_series and parse_sheet; kNotWritable when the journal cannot be kept;
-  ///         kBadInput when another window has this hip open, or when the name of a film is not
-  ///         UTF-8: no sheet could hold it
+  /// @param files     the films of the hip by their names, where the folder holds others too;
+  /// empty:
+  ///                  all of it. Steps of another choice of films are left where they are.
+  /// @return as load_series, parse_sheet and check_choice; kNotWritable when the journal cannot be
+  ///         kept, or holds steps that cannot be taken up and not be put aside; kBadInput when
+  ///         another window has this hip open, or when the name of a film is not UTF-8: no sheet
+  ///         could hold it
   [[nodiscard]] static Expected<Review> open(const std::filesystem::path& folder,
-                                             const std::filesystem::path& journals);
+                                             const std::filesystem::path& journals,
+                                             const std::vector<std::string>& files = {});
 
   Review(Review&&) noexcept;
   Review& operator=(Review&&) noexcept;
@@ -45,9 +50,15 @@ class Review {
   ~Review();
 
   [[nodiscard]] const std::filesystem::path& folder() const { return folder_; }
+  /// The films that were chosen when it was opened; empty: the whole folder.
+  [[nodiscard]] const std::vector<std::string>& chosen_files() const { return files_; }
   [[nodiscard]] const Sheet& sheet() const;
-  /// What followup::measure is given: exactly what parse_sheet makes of the file once saved.
+  /// What followup::measure is given: exactly what parse_sheet makes of the file once saved. Its
+  /// films are those of sheet(), in that order, whatever was put into the folder since.
   [[nodiscard]] Expected<followup::Series> series() const;
+  /// Films that were put into a folder without series.json since it was opened: corrections go to
+  /// films by their place in the list, so that they are not taken in before it is opened again.
+  [[nodiscard]] std::vector<std::string> films_added() const;
 
   /// Takes one correction; what was undone before it can no longer be redone. A sheet that is
   /// equal to the present one is no step.
@@ -55,9 +66,10 @@ class Review {
   ///         not UTF-8: nothing is changed then;
   ///         kNotWritable when the journal cannot be written: the step holds nevertheless
   [[nodiscard]] Expected<void> correct(const std::string& told, const Sheet& sheet);
-  /// What was taken back or done again, nothing when there was nothing to.
-  std::optional<std::string> undo();
-  std::optional<std::string> redo();
+  /// @return what was taken back or done again, nothing when there was nothing to; kNotWritable as
+  ///         correct(): it is taken back, or done again, nevertheless
+  [[nodiscard]] Expected<std::optional<std::string>> undo();
+  [[nodiscard]] Expected<std::optional<std::string>> redo();
   [[nodiscard]] const std::vector<Step>& steps() const { return steps_; }
   /// How many of steps() hold; the others can be redone.
   [[nodiscard]] std::size_t done() const { return done_; }
@@ -76,14 +88,19 @@ class Review {
 
  private:
   class Journal;
-  Review(std::filesystem::path folder, Sheet start, std::string on_disk,
-         std::unique_ptr<Journal> journal);
+  /// What is opened, before any step.
+  struct Start;
+  [[nodiscard]] static Expected<Start> start_of(const std::filesystem::path& folder,
+                                                const std::vector<std::string>& files);
+  Review(std::filesystem::path folder, Start start, std::unique_ptr<Journal> journal);
   [[nodiscard]] Expected<void> note_step(const std::string& told);
-  void take_up();
+  [[nodiscard]] Expected<void> take_up();
 
   std::filesystem::path folder_;
-  Sheet start_;          ///< before the first step
-  std::string on_disk_;  ///< text of series.json; empty without one
+  std::vector<std::string> files_;
+  Sheet start_;                             ///< before the first step
+  std::string on_disk_;                     ///< text of series.json; empty without one
+  std::optional<followup::Series> listed_;  ///< the folder as it was opened, without series.json
   Sheet saved_;
   std::vector<Step> steps_;
   std::size_t done_ = 0;
@@ -91,6 +108,12 @@ class Review {
   std::string note_;
   std::unique_ptr<Journal> journal_;
 };
+
+/// Whether these films of a folder can be opened alone: where series.json lists the films of the
+/// hip, it alone says which they are.
+/// @return kBadInput where series.json lists others, or as load_series where it cannot be read
+[[nodiscard]] Expected<void> check_choice(const std::filesystem::path& folder,
+                                          const std::vector<std::string>& files);
 
 /// Where journals stand unless the caller says otherwise: $XDG_STATE_HOME/tidemark/review, else
 /// ~/.local/state/tidemark/review (XDG Base Directory Specification 0.8), else the temporary
