@@ -59,8 +59,12 @@ TEST(Tone, SteepCurvePressesBrightGreysAndSpreadingUndoesIt) {
     EXPECT_NEAR(spread.pixels.values[i], plain.pixels.values[i], 0.05) << i;
   }
   EXPECT_FALSE(tone_of(spread.pixels).is_pressed());
-  // What was done stays known where the film is not measured all the same.
-  EXPECT_THAT(fault_of_tone(spread).value_or(""), HasSubstr("pressed together"));
+  EXPECT_TRUE(spread.greys_spread);
+  EXPECT_FALSE(with_room_for_bright(drawn()).greys_spread);
+  // What was done stays known where the film is not measured all the same, whatever its notes say.
+  FilmImage in_other_words = as_right_hip(spread, Side::kLeft);
+  in_other_words.facts.notes.clear();
+  EXPECT_THAT(fault_of_tone(in_other_words).value_or(""), HasSubstr("pressed together"));
 }
 
 TEST(Tone, WhatWasCutOffCannotBeSpread) {

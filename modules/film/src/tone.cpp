@@ -73,9 +73,6 @@ Tone tone_at_top(const std::vector<float>& sample) {
   return tone;
 }
 
-constexpr const char* kSpreadNote =
-    "bright greys are pressed together; all greys were spread evenly before anything was measured";
-
 double normal_score(double share) {
   return std::numbers::sqrt2 * boost::math::erf_inv(2.0 * share - 1.0);
 }
@@ -123,18 +120,16 @@ FilmImage with_room_for_bright(FilmImage film) {
   if (film.pixels.values.empty()) return film;
   if (!tone_at_top(sample_of(film.pixels, kToAsk)).can_be_spread()) return film;
   film = with_spread_greys(std::move(film));
-  film.facts.notes.emplace_back(kSpreadNote);
+  film.facts.notes.emplace_back(
+      "bright greys are pressed together; all greys were spread evenly before anything was "
+      "measured");
+  film.greys_spread = true;
   return film;
-}
-
-bool has_spread_greys(const FilmImage& film) {
-  const auto& notes = film.facts.notes;
-  return std::find(notes.begin(), notes.end(), kSpreadNote) != notes.end();
 }
 
 std::optional<std::string> fault_of_tone(const FilmImage& film) {
   const Tone tone = tone_of(film.pixels);
-  if (tone.is_pressed() || tone.is_cut() || has_spread_greys(film)) {
+  if (tone.is_pressed() || tone.is_cut() || film.greys_spread) {
     return "bright greys are pressed together or cut off, so that metal does not stand out from "
            "bone";
   }

@@ -28,7 +28,7 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
   auto implant = steps.find_implant(seen.hip_view, options);
   if (!implant) return tl::unexpected(implant.error());
   seen.implant = std::move(*implant);
-  if (film::has_spread_greys(seen.hip_view)) {
+  if (seen.hip_view.greys_spread) {
     seen.implant.flags.push_back(
         {"greys_spread",
          "Bright greys are pressed together on this film, as by a steep tone curve; all greys were "

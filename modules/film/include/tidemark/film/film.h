@@ -71,11 +71,12 @@ struct FilmFacts {
 /// film is shown turned over (PresentationLUTShape, else MONOCHROME1); minus the logarithm for
 /// PixelIntensityRelationship LIN, where PixelIntensityRelationshipSign tells which way exposure
 /// grows; LOG, DISP and absent as they are*. A VOI LUT is applied only on films with no window and
-/// no stated relationship*, if it only rises or falls*; windows never*; padding: nearest grey*.
+/// no stated relationship*, if it only rises or falls*; windows never*; padding: another grey*.
 struct FilmImage {
   Raster pixels;
   Affine2 stored_from_view;
   FilmFacts facts;
+  bool greys_spread = false;  ///< by with_room_for_bright() of tone.h
 };
 
 /// Reads one projection radiograph: DX, CR, RF, SC, XA DICOM (8 to 16 bits, uncompressed, RLE,

@@ -37,13 +37,10 @@ struct Tone {
 /// greys which a curve pressed together lie apart again. Equal greys stay equal.
 [[nodiscard]] FilmImage with_spread_greys(FilmImage film);
 
-/// The film, its greys spread where bright ones are pressed together but still differ; a note of
-/// its facts then says so. A film that is not pressed is given back as it is. Bright has to be what
-/// absorbs: on a film in negative it is air.
+/// The film, its greys spread where bright ones are pressed together but still differ; greys_spread
+/// and a note of its facts then say so. A film that is not pressed is given back as it is. Bright
+/// has to be what absorbs: on a film in negative it is air.
 [[nodiscard]] FilmImage with_room_for_bright(FilmImage film);
-
-/// Whether with_room_for_bright() spread the greys of this film.
-[[nodiscard]] bool has_spread_greys(const FilmImage& film);
 
 /// What processing did to a film that may keep stem and bone from being seen, as a clause of which
 /// the film's greys are the subject; nothing where its tone is usual. To be asked where something
