@@ -34,14 +34,16 @@ class Reviews : public ::testing::Test {
     std::filesystem::create_directory(films());
     std::ofstream(films() / "series.json") << kSheet;
   }
-  std::filesystem::path films() const { return scratch_ / "films"; }
-  std::filesystem::path journals() const { return scratch_ / "journals"; }
-  Review opened() const { return std::move(Review::open(films(), journals()).value()); }
-  std::filesystem::path journal() const {
+  [[nodiscard]] std::filesystem::path films() const { return scratch_ / "films"; }
+  [[nodiscard]] std::filesystem::path journals() const { return scratch_ / "journals"; }
+  [[nodiscard]] Review opened() const {
+    return std::move(Review::open(films(), journals()).value());
+  }
+  [[nodiscard]] std::filesystem::path journal() const {
     return std::filesystem::directory_iterator(journals())->path();
   }
-  std::string on_disk() const { return read_text(films() / "series.json").value(); }
-  Sheet with_lt(const Review& review, double x) const {
+  [[nodiscard]] std::string on_disk() const { return read_text(films() / "series.json").value(); }
+  [[nodiscard]] Sheet with_lt(const Review& review, double x) const {
     return with_point(review.sheet(), 1, Point::kLesserTrochanter, Vec2(x, 7.25));
   }
 
