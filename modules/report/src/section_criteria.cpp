@@ -157,7 +157,7 @@ std::string because_of(const Source& from, const assessment::Finding& finding) {
   const std::string typical = of_quantity(
       finding.typical, from.say.localised(fixed_text(finding.typical.value_or(0.0), 1)));
   const std::string window = window_of(from, criterion);
-  const std::string text = from.say(
+  std::string text = from.say(
       key_of(finding), {{"measured", measured_of(from, finding)},
                         {"limit", limit},
                         {"typical", typical},
