@@ -98,7 +98,7 @@ TEST(CriterionEntry, HangsOnTheDayOfTheReferenceFilmAlone) {
   CohortHip hip;
   EXPECT_EQ(entry_of(hip), Entry::kHides) << "surgery is dated, the film is not";
   hip.days_from_reference = true;
-  EXPECT_EQ(entry_of(hip), Entry::kEarly) << "nothing is dated: days count from the film";
+  EXPECT_EQ(entry_of(hip), Entry::kHides) << "surgery has no date: days count from the film";
   hip.days_from_reference = false;
   hip.reference_days = 0;
   EXPECT_EQ(entry_of(hip), Entry::kEarly);

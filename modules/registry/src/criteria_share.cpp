@@ -172,7 +172,7 @@ bool counts_from_reference(const CohortCriterion& criterion) {
 
 Entry entry_of(const CohortHip& hip) {
   const auto day = start_day(hip);
-  if (!day) return Entry::kHides;
+  if (!day || hip.days_from_reference) return Entry::kHides;
   if (*day > assessment::kSettledDays) return Entry::kTooLate;
   return *day > assessment::kBaselineLateDays ? Entry::kHides : Entry::kEarly;
 }

@@ -28,8 +28,10 @@ struct CohortCriterion {
 
 /// What the day of its reference film makes of a hip. It is known before any outcome is.
 enum class Entry {
-  kEarly,   ///< up to two weeks after surgery, or surgery itself has no date
-  kHides,   ///< later, or not known: what is beyond is so, what is within may not be
+  kEarly,  ///< up to two weeks after surgery
+  /// Later, or not known: what is beyond is so, what is within may not be. Surgery without a date
+  /// is not known either: whether the sheet named the reference film stands in no database.
+  kHides,
   kTooLate  ///< later than three months: what is beyond is so, all else is not judged
 };
 [[nodiscard]] Entry entry_of(const CohortHip& hip);
