@@ -108,7 +108,7 @@ class Cohort(unittest.TestCase):
         late = collections.Counter()
         for hip, group, undated in self.hips():
             reference = self.reference_day(hip, undated)
-            if reference > 14:  # against such a film nothing is within
+            if undated or reference > 14:  # against such a film nothing is within, or may not be
                 late[group, "judged_only"] += 1
                 late[group, "all"] += reference > 91
                 continue
