@@ -599,6 +599,23 @@ TEST(Tilt, IsLessWhatRotationMakesOfAKnownLean) {
   EXPECT_NEAR(std::sqrt(u * u - rest * rest), 0.5 * std::sin(kTurn), 1e-9);
 }
 
+// The second opinion reads no pose; legs that were seen to lie more differently than legs usually
+// do cost it more, and legs that lie alike no less than usual.
+TEST(Landmarks, KnowLessOfLegsThatLieVeryDifferently) {
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  pair.evidence.pose.sagittal_lean_u = {2.0};
+  const auto tilt_u = [&](double rotation_deg) {
+    PoseChange seen;
+    seen.draws = {{.probability = 1.0}};
+    seen.rotation_rms_rad = rotation_deg * kDegree;
+    pair.evidence.pose_change = seen;
+    return derive(pair.evidence)->by_landmarks->tilt_change->u.value;
+  };
+  const double usual = pair.evidence.pose.rotation.value;
+  EXPECT_NEAR(tilt_u(20.0), 2.0 * 20.0 * kDegree, 1e-9);
+  EXPECT_NEAR(tilt_u(0.5 * usual), 2.0 * usual * kDegree, 1e-9);
+}
+
 // Derived: a point at (x, y) of the stem goes x sin t + y (cos t - 1) distally of the reference
 // point as the stem turns into varus by t. That t is the tilt that is told, not the alignments'
 // alone: head (35, -35), tip (8, 130).

@@ -6,13 +6,11 @@
 #include <numbers>
 #include <vector>
 
-#include "circles.h"
-
 namespace tidemark::anatomy {
 namespace {
 
 constexpr double kDegree = std::numbers::pi / 180.0;
-constexpr double kBlurMm = 0.25;
+constexpr double kReachMm = 3.0;
 /// The stretches of rim beside a neck, as angles from its direction: necks are 10 to 14 mm wide on
 /// heads of 28 to 40 (common practice, no source), and cups open towards them. House choice.
 constexpr double kFrom = 38.0 * kDegree;
@@ -35,7 +33,7 @@ struct Falls {
 Falls falls_beside(const cv::Mat1f& film, const Circle2& head, const Vec2& neck, double reach_px,
                    double mm_per_px) {
   Falls out;
-  for (const RimPoint& q : rim_points(film, head, reach_px, kBlurMm / mm_per_px)) {
+  for (const RimPoint& q : rim_points(film, head, reach_px, kHeadBlurMm / mm_per_px)) {
     const double angle = from_neck(head, neck, q.p);
     if (!is_beside(angle)) continue;
     out.at.push_back(q.p);
@@ -67,9 +65,12 @@ std::array<std::size_t, 2> on_circle(const Falls& falls, const Circle2& c, doubl
 
 }  // namespace
 
+std::optional<RimFit> fit_head(const cv::Mat1f& film, const Circle2& start, double mm_per_px) {
+  return fit_rim(film, start, kReachMm / mm_per_px, kHeadBlurMm / mm_per_px);
+}
+
 double rim_beside_neck(const cv::Mat1f& film, const Circle2& head, const Vec2& neck,
                        double mm_per_px) {
-  constexpr double kReachMm = 3.0;
   constexpr double kOnMm = 0.35;                           // house choice
   constexpr double kRays = 2.0 * (kTo - kFrom) / kDegree;  // rim_points casts one a degree
   const Falls falls = falls_beside(film, head, neck, kReachMm / mm_per_px, mm_per_px);

@@ -2,9 +2,16 @@
 
 #include <optional>
 
-#include "image_ops.h"
+#include "circles.h"
 
 namespace tidemark::anatomy {
+
+/// The head's rim, fitted at full size from a circle within 3 mm of it (fit_rim).
+[[nodiscard]] std::optional<RimFit> fit_head(const cv::Mat1f& film, const Circle2& start,
+                                             double mm_per_px);
+
+/// Smoothing along the radius with which a head's rim is read, mm.
+inline constexpr double kHeadBlurMm = 0.25;
 
 /// Share of a head's rim beside the neck, on both its sides, where the film falls from bright to
 /// dark on the circle: near 1 for a head, whose rim no cup covers there. A circle that leans on a

@@ -423,6 +423,22 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
   return out;
 }
 
+namespace {
+
+/// The stem under another head than the search for discs gave.
+/// @param beside_neck  what its rim beside the neck says for it, 0 to 1
+std::optional<Hypothesis> with_head(const Pyramid& film, const Circle2& head_px, double beside_neck,
+                                    const ImplantOptions& options) {
+  auto moved = try_head(
+      film, {.head_px = head_px, .rim = 0.4, .head_mm = head_mm_of(options), .look = options.look});
+  if (!moved) return std::nullopt;
+  const int long_side = std::max(film.film().rows, film.film().cols);
+  moved->score += prior_of_scale(moved->mm_per_px, long_side, options) + kRimScore * beside_neck;
+  return moved;
+}
+
+}  // namespace
+
 std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesis& h,
                                             const NeckAxis& neck, const ImplantOptions& options) {
   const SearchImage search(film);
@@ -430,25 +446,18 @@ std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesi
   const HeadSearch found = search_on_neck(g, rim_floor(g), neck, h, search.small);
   constexpr double kLeastRim = 0.35;  // house choice
   if (found.score < kLeastRim) return std::nullopt;
-  auto moved = try_head(film, {.head_px = search.on_film(found.circle),
-                               .rim = 0.4,
-                               .head_mm = head_mm_of(options),
-                               .look = options.look});
-  if (moved) {
-    moved->score +=
-        prior_of_scale(moved->mm_per_px, search.long_side, options) + kRimScore * found.score;
-  }
-  return moved;
+  return with_head(film, search.on_film(found.circle), found.score, options);
 }
 
 std::optional<Hypothesis> with_rim_beside_neck(const Pyramid& film, const Hypothesis& h,
                                                const ImplantOptions& options) {
-  // House choices; heads that were found right show 0.6 of that rim and more (docs/anatomy.md).
+  // House choices; on simulated films heads that held show 0.56 of that rim and more
+  // (docs/anatomy.md).
   constexpr double kOnRim = 0.5;
   constexpr double kBetter = 0.3;
   if (h.look != LookFrom::kFront) return std::nullopt;
   const cv::Mat1f& full = film.film();
-  const auto fit = fit_rim(full, h.head_px, 3.0 / h.mm_per_px, 0.25 / h.mm_per_px);
+  const auto fit = fit_head(full, h.head_px, h.mm_per_px);
   const Circle2 now = fit ? fit->circle : h.head_px;
   const double seen = rim_beside_neck(full, now, h.neck_direction, h.mm_per_px);
   if (seen >= kOnRim) return std::nullopt;
@@ -456,12 +465,7 @@ std::optional<Hypothesis> with_rim_beside_neck(const Pyramid& film, const Hypoth
   if (!circle) return std::nullopt;
   const double better = rim_beside_neck(full, *circle, h.neck_direction, h.mm_per_px);
   if (better < seen + kBetter) return std::nullopt;
-  auto moved = try_head(
-      film, {.head_px = *circle, .rim = 0.4, .head_mm = head_mm_of(options), .look = options.look});
-  if (!moved) return std::nullopt;
-  const int long_side = std::max(full.rows, full.cols);
-  moved->score += prior_of_scale(moved->mm_per_px, long_side, options) + kRimScore * better;
-  return moved;
+  return with_head(film, *circle, better, options);
 }
 
 std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothesis& h,

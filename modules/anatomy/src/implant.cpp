@@ -8,6 +8,7 @@
 
 #include "circles.h"
 #include "confidence.h"
+#include "head_rim.h"
 #include "hypothesis.h"
 #include "image_ops.h"
 #include "metal_mask.h"
@@ -323,10 +324,9 @@ Expected<Followed> follow(const film::FilmImage& hip_view, const Pyramid& pyrami
   const cv::Mat1f& film = pyramid.film();
   const Scaled mm{{}, h.mm_per_px};  // only for its coordinates
   const double px = 1.0 / h.mm_per_px;
-  constexpr double kRimBlur = 0.25;  // mm
-  auto rim = fit_rim(film, h.head_px, 3.0 * px, kRimBlur * px);
+  auto rim = fit_head(film, h.head_px, h.mm_per_px);
   if (!rim) return no_stem(hip_view, "the head's rim could not be followed");
-  rim->radius_u = std::hypot(rim->radius_u, rim_inset(film, *rim, kRimBlur, px));
+  rim->radius_u = std::hypot(rim->radius_u, rim_inset(film, *rim, kHeadBlurMm, px));
   h.head_px = rim->circle;
   const Scaled fine = scaled(pyramid, std::min(1.0, h.mm_per_px / 0.4), 0.7);
   RoughStem rough = rough_stem(h, mm, fine);

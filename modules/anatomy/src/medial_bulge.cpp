@@ -113,10 +113,10 @@ struct Summit {
 /// The trochanter's summit, if there is one. What stands out just below the cut may be the cut's
 /// corner, blunt as it can be: the trochanter is then what stands out distal of it beyond a hollow.
 /// The flank towards the calcar may stand farther out still.
-std::optional<Summit> summit(const Curve& d, const Curve& above, int window) {
+/// @param s  the highest stretch of `window`
+std::optional<Summit> summit(const Curve& d, const Curve& above, const Stretch& s, int window) {
   constexpr double kHeight = 0.8;    // mm; less is the cortex itself
   constexpr double kNearCut = 12.0;  // mm; house choice
-  const Stretch s = highest_stretch(above, 0, window);
   if (above(s.peak) < kHeight) return std::nullopt;
   const std::vector<int> all = summits(d, above, s);
   const auto best = highest(all, above, s.from);
@@ -302,12 +302,12 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   const Curve above = above_convex_course(d);
   // Its tip is not farther below the cut than 45 mm (house choice).
   const int window = d.steps(45.0);
-  if (const auto found = summit(d, above, window)) {
+  const Stretch s = highest_stretch(above, 0, window);
+  if (const auto found = summit(d, above, s, window)) {
     const Stretch flat = as_high(d, found->top, found->on);
     return Bulge{first + (flat.from + flat.to) / 2,
                  std::max(kLeastU, kOfFlat * length_of(flat, mm))};
   }
-  const Stretch s = highest_stretch(above, 0, window);
   if (above(s.peak) < kHeightMerged || s.from == 0 || s.to - s.from < d.steps(kLengthMerged)) {
     return std::nullopt;
   }
