@@ -61,6 +61,9 @@ struct Hip {
   double bone = 1.0;         ///< 0 draws the implant alone
   double lesser_bump = 9.0;  ///< height of the lesser trochanter, mm
   double lesser_at = 42.0;   ///< its level, mm below the origin
+  double tip_radius = 4.0;   ///< of the stem's round end, mm
+  double cup_deep = 4.0;     ///< how far beyond a half ball the cup goes on, mm
+  double clip = 1e9;         ///< greys above are cut off
   double shaft_deg = -1.5;   ///< shaft axis against the stem's, clockwise as seen on the film
 
   // Truth.
@@ -93,7 +96,8 @@ inline Polyline stem_outline(const Hip& hip) {
   Polyline ring{hip.shoulder, Vec2(-7.0, 30.0)};
   for (int i = 0; i <= 24; ++i) {
     const double a = std::numbers::pi * (1.0 - i / 24.0);
-    ring.emplace_back(4.0 * std::cos(a), hip.tip.y() - 4.0 + 4.0 * std::sin(a));
+    const double r = hip.tip_radius;
+    ring.emplace_back(r * std::cos(a), hip.tip.y() - r + r * std::sin(a));
   }
   ring.emplace_back(7.0, 30.0);
   ring.emplace_back(13.0, 8.0);
@@ -142,7 +146,7 @@ inline double metal_grey(const Hip& hip, const Polyline& ring, const Vec2& p) {
   // A cup is a half ball, open towards the thigh.
   const Vec2 into_pelvis = Vec2(0.55, -0.83).normalized();
   const double shell = std::max((p - hip.cup.centre).norm() - hip.cup.radius,
-                                -4.0 - into_pelvis.dot(p - hip.cup.centre));
+                                -hip.cup_deep - into_pelvis.dot(p - hip.cup.centre));
   grey += 0.6 * covered(shell, hip.blur_mm);
   return hip.metal * grey;
 }
@@ -169,7 +173,7 @@ inline film::FilmImage film(const Hip& hip) {
       if (std::abs(p.x()) < 60.0) grey += bone_grey(hip, bone, p);
       if (hip.metal > 0.0) grey += metal_grey(hip, stem, p);
       if (hip.noise > 0.0) grey += random.normal(0.0, hip.noise);
-      out.pixels.at(x, y) = static_cast<float>(grey);
+      out.pixels.at(x, y) = static_cast<float>(std::min(grey, hip.clip));
     }
   }
   return out;

@@ -64,6 +64,14 @@ class FemurTable : public testing::TestWithParam<FemurRow> {
   }
 };
 
+/// Direction of the shaft's axis that was found against the drawn one, degrees.
+double shaft_error(const Hip& hip, const Femur& femur) {
+  const Vec2 direction =
+      hip.stem_from_bone().rotation().transpose() *
+      (hip.film_from_stem().rotation().transpose() * femur.shaft_axis->line_px.direction);
+  return angle_between(Vec2::UnitY(), direction) / kDegree;
+}
+
 /// Root mean square distance of a cortex from the straight line x = truth, below 75 mm.
 double off_line(const Hip& hip, const Polyline& cortex, double truth) {
   double squares = 0.0;
@@ -86,9 +94,7 @@ TEST_P(FemurTable, IsFoundWhereItWasDrawn) {
   const Hip h = hip();
   const Femur f = found_on(h).femur;
   ASSERT_TRUE(f.shaft_axis.has_value());
-  const Vec2 shaft = h.stem_from_bone().rotation().transpose() *
-                     (h.film_from_stem().rotation().transpose() * f.shaft_axis->line_px.direction);
-  EXPECT_NEAR(angle_between(Vec2::UnitY(), shaft) / kDegree, 0.0, 0.25);
+  EXPECT_NEAR(shaft_error(h, f), 0.0, 0.25);
   EXPECT_NEAR(in_bone(h, f.shaft_axis->line_px.point).x(), -1.0, 0.3);
   EXPECT_GT(f.shaft_axis->direction_u.value, 0.0);
   EXPECT_LT(off_line(h, f.lateral_cortex_px, -16.0), 0.4);
@@ -126,6 +132,33 @@ TEST(FindFemur, TellsALesserTrochanterFromTheCornerOfTheCut) {
     const double error = (hip.mm(f.lesser_trochanter->px) - hip.lesser()).norm();
     EXPECT_LT(error, 2.0) << level;
     EXPECT_LT(error, 3.0 * f.lesser_trochanter->u_px * hip.pitch_mm) << level;
+  }
+}
+
+// A thin stem in a wide femur: the trochanter's top stands 21 mm from the stem's flank.
+TEST(FindFemur, FindsALesserTrochanterFarFromAThinStem) {
+  Hip hip;
+  hip.noise = 0.02;
+  hip.lesser_bump = 14.0;
+  const Femur f = found_on(hip).femur;
+  ASSERT_TRUE(f.lesser_trochanter.has_value());
+  const double error = (hip.mm(f.lesser_trochanter->px) - hip.lesser()).norm();
+  EXPECT_LT(error, 2.0);
+  EXPECT_LT(error, 3.0 * f.lesser_trochanter->u_px * hip.pitch_mm);
+}
+
+// Below the tip of a short stem that stands askew the shaft leaves the stem's axis.
+TEST(FindFemur, FindsTheShaftBelowAShortStemThatStandsAskew) {
+  for (const double lean : {-8.0, 8.0}) {
+    Hip hip;
+    hip.noise = 0.02;
+    hip.tip = Vec2(0.0, 72.0);
+    hip.shaft_deg = lean;
+    const Femur f = found_on(hip).femur;
+    ASSERT_TRUE(f.shaft_axis.has_value()) << lean;
+    const double off = shaft_error(hip, f);
+    EXPECT_LT(std::abs(off), 0.4) << lean;
+    EXPECT_LT(std::abs(off), 3.0 * f.shaft_axis->direction_u.value) << lean;
   }
 }
 

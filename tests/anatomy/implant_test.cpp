@@ -314,6 +314,75 @@ TEST(FindImplant, FollowsAStemThatTheLowerBorderCuts) {
   }
 }
 
+// Clipped metal has no fall of grey where the border cuts it, whatever the pitch and the grain.
+TEST(FindImplant, TakesNoBorderForTheTipOfClippedMetal) {
+  for (const double pitch : {0.143, 0.2, 0.3}) {
+    for (const double noise : {0.0, 0.02}) {
+      Hip hip;
+      hip.pitch_mm = pitch;
+      hip.noise = noise;
+      hip.clip = 1.9;
+      const auto found =
+          find_implant(drawn::film(drawn::sized(hip, 198.0, 180.0)), with_head(32.0));
+      ASSERT_TRUE(found.has_value()) << found.error().sentence();
+      EXPECT_EQ(found->end, StemEnd::kFieldBorder) << pitch << " " << noise;
+    }
+  }
+}
+
+// A polished taper ends in a point that is thinner than any bridge to a wire.
+TEST(FindImplant, FollowsASlenderTipToItsEnd) {
+  for (const double radius : {1.0, 1.5, 3.0}) {
+    for (const double pitch : {0.2, 0.3}) {
+      Hip hip;
+      hip.pitch_mm = pitch;
+      hip.noise = 0.02;
+      hip.tip_radius = radius;
+      const Hip whole = drawn::sized(hip, 198.0, 288.0);
+      const auto found = find_implant(drawn::film(whole), with_head(32.0));
+      ASSERT_TRUE(found.has_value()) << found.error().sentence();
+      const double error = (whole.mm(found->tip.px) - whole.tip).norm();
+      EXPECT_LT(error, radius < 2.0 ? 1.0 : 0.4) << radius << " " << pitch;
+      EXPECT_LT(error, 2.0 * found->tip.u_px * pitch) << radius << " " << pitch;
+    }
+  }
+}
+
+// A small offset brings the shoulder as near to the head as a cup's rim may be.
+TEST(FindImplant, FollowsTheShoulderWithinACupsReach) {
+  Hip hip;
+  hip.noise = 0.02;
+  hip.head = {Vec2(18.0, -22.0), 18.0};
+  hip.cup = {Vec2(18.5, -23.5), 29.0};
+  const auto found = find_implant(drawn::film(hip), with_head(36.0));
+  ASSERT_TRUE(found.has_value()) << found.error().sentence();
+  EXPECT_LT((hip.mm(found->shoulder.px) - hip.shoulder).norm(), 0.6);
+  EXPECT_FALSE(std::any_of(found->flags.begin(), found->flags.end(),
+                           [](const Flag& f) { return f.id == "head_off_neck"; }));
+}
+
+// Within a deep shell as bright as the head only what is seen beside the neck tells them apart.
+TEST(FindImplant, NeverTakesADeepShellForTheHeadWithoutSayingSo) {
+  for (const double deep : {4.0, 9.0, 14.0, 20.0}) {
+    for (const double radius : {11.0, 14.0, 18.0}) {
+      Hip hip;
+      hip.noise = 0.02;
+      hip.head.radius = radius;
+      hip.cup = {hip.head.centre, radius + 11.0};
+      hip.cup_deep = deep;
+      hip.clip = 1.65;
+      const auto found = find_implant(drawn::film(hip), with_head(2.0 * radius));
+      if (!found) continue;
+      const Circle2& head = found->head.circle_px;
+      const double off = std::abs(head.radius * hip.pitch_mm / radius - 1.0);
+      const double u = found->head.diameter_u_px / (2.0 * head.radius);
+      // Clipped at a third of its height, an edge of 0.3 mm's blur lies 0.4 mm farther out.
+      EXPECT_TRUE(off * radius < 0.45 || u > 0.09 || found->confidence < 0.6)
+          << deep << " " << radius << ": " << off << " with u " << u << ", " << found->confidence;
+    }
+  }
+}
+
 TEST(FindImplant, FindsAStemWhollyOnTheFilmCloseToItsBorder) {
   const Hip near = [] {
     Hip h;

@@ -127,6 +127,19 @@ TEST(TrochanterBulge, AnotherBonesEdgeIsNoTrochanter) {
   EXPECT_FALSE(trochanter_bulge(o.path, o.from_shaft, kMm).has_value());
 }
 
+// In full profile a trochanter stands out between steep flanks, as a pocket onto another bone does;
+// but it is round.
+TEST(TrochanterBulge, ARoundOneBetweenSteepFlanksIsNoPocket) {
+  Outline o = outline_of(0.0, 40.0, 0.0);
+  for (std::size_t i = 0; i < o.from_shaft.size(); ++i) {
+    const double away = (static_cast<double>(i) * kMm - 40.0) / 7.0;
+    if (std::abs(away) < 1.0) o.from_shaft[i] += 3.0 + 4.0 * (1.0 - away * away);
+  }
+  const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+  ASSERT_TRUE(bulge.has_value());
+  EXPECT_NEAR(bulge->top * kMm, 40.0, 1.5);
+}
+
 // Without a bulge the calcar's course tells where it must be: within 3.5 mm of the shaft's 14 mm at
 // 12 ln(8 / 3.5) = 9.9 mm, 10 mm below the level (derived from the outline drawn).
 TEST(LevelOfHiddenTrochanter, LiesAboveTheFootOfTheCalcar) {

@@ -4,6 +4,9 @@
 
 #include <cmath>
 #include <numbers>
+#include <vector>
+
+#include "tidemark/core/monte_carlo.h"
 
 namespace tidemark::anatomy {
 namespace {
@@ -62,6 +65,58 @@ TEST(FindShoulder, ASharpCornerIsNotCutOff) {
     const Line2 axis{Vec2(58.0, 90.0) / kPitch, Vec2(0.0, 1.0)};
     const Landmark found = find_shoulder(outline_of(0.0, phase, 0.0), axis, kPitch);
     EXPECT_LT((found.px * kPitch - Vec2(50.0, 40.0)).norm(), 0.1) << phase;
+  }
+}
+
+struct Chamfer {
+  double length;
+  double from_axis_deg;
+};
+
+/// As outline_of(), with a chamfer between the lateral flank and the top in place of the rounding,
+/// its own corners rounded by 3 mm, and an outline that scatters.
+Polyline chamfered(const Chamfer& chamfer, std::uint64_t seed) {
+  const double a = chamfer.from_axis_deg * kDegree;
+  const Vec2 low(0.0, chamfer.length * std::cos(a));
+  const Vec2 high(chamfer.length * std::sin(a), 0.0);
+  const Polyline corners{high + Vec2(12.0, 0.0), high, low, Vec2(0.0, 100.0), Vec2(16.0, 100.0),
+                         Vec2(16.0, 12.0)};
+  Polyline fine;
+  for (std::size_t i = 0; i + 1 < corners.size(); ++i) {
+    const Vec2 d = corners[i + 1] - corners[i];
+    const int n = static_cast<int>(d.norm() / 0.1);
+    for (int k = 0; k < n; ++k) fine.push_back(corners[i] + k * 0.1 / d.norm() * d);
+  }
+  Random random(seed);
+  constexpr double kScatter = 0.06;
+  Polyline ring;
+  for (std::size_t i = 15; i + 15 < fine.size(); i += 5) {
+    Vec2 mean = Vec2::Zero();  // over 3 mm: rounds the corners
+    for (std::size_t k = i - 15; k <= i + 15; ++k) mean += fine[k] / 31.0;
+    ring.push_back((mean + Vec2(random.normal(50.0, kScatter), random.normal(40.0, kScatter))) /
+                   kPitch);
+  }
+  return ring;
+}
+
+// On a chamfer that stands about half way between lateral and proximal any of its points may come
+// out as the farthest: u holds how far the place scatters from outline to outline.
+TEST(FindShoulder, KnowsThatTheFarthestPointOfAChamferIsAnyOfThem) {
+  for (const Chamfer& chamfer : {Chamfer{6.0, 45.0}, Chamfer{10.0, 44.0}, Chamfer{10.0, 45.0},
+                                 Chamfer{14.0, 38.0}, Chamfer{14.0, 44.0}, Chamfer{14.0, 50.0}}) {
+    constexpr int kDraws = 60;
+    std::vector<Landmark> found;
+    Vec2 mean = Vec2::Zero();
+    for (std::uint64_t seed = 1; seed <= kDraws; ++seed) {
+      found.push_back(find_shoulder(chamfered(chamfer, seed),
+                                    {Vec2(58.0, 90.0) / kPitch, Vec2(0.0, 1.0)}, kPitch));
+      mean += found.back().px / kDraws;
+    }
+    double ratio = 0.0;  // of variance along the axis to what u says of it
+    for (const Landmark& one : found) {
+      ratio += std::pow((one.px.y() - mean.y()) / one.u_px, 2) / kDraws;
+    }
+    EXPECT_LT(std::sqrt(ratio), 1.8) << chamfer.length << " mm, " << chamfer.from_axis_deg;
   }
 }
 

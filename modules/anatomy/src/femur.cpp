@@ -156,19 +156,55 @@ struct Trochanter {
   Polyline outline_px;
 };
 
+/// A shaft's axis as x over the rows of the stem's frame.
+class ShaftInFrame {
+ public:
+  ShaftInFrame(const StemFrame& frame, const Line2& shaft_px)
+      : frame_(frame),
+        point_(frame.from_film(shaft_px.point)),
+        slope_(frame.medial.dot(shaft_px.direction) / frame.distal.dot(shaft_px.direction)) {}
+  [[nodiscard]] double x_at_row(int row) const {
+    return point_.y() + slope_ * (frame_.s_at(row) - point_.x());
+  }
+
+ private:
+  const StemFrame& frame_;
+  Vec2 point_;  ///< (s, x)
+  double slope_;
+};
+
+/// Below a stem that stands askew the shaft leaves the stem's axis: the cortices lie about its own.
+/// @return whether that moves where they are looked for by more than a little
+bool look_about_shaft(Scene& scene, const Line2& shaft_px) {
+  constexpr double kLittleMm = 8.0;  // a half shaft more is left of the search's 28; house choice
+  const StemFrame& f = scene.frame;
+  const ShaftInFrame shaft(f, shaft_px);
+  bool moved = false;
+  for (int r = std::max(0, f.row(scene.tip_s) + 1); r < f.image.rows; ++r) {
+    const double x = shaft.x_at_row(r);
+    moved = moved || (std::abs(x) > kLittleMm && r <= last_seen_row(f));
+    scene.lateral_flank[static_cast<std::size_t>(r)] = x;
+    scene.medial_flank[static_cast<std::size_t>(r)] = x;
+  }
+  return moved;
+}
+
 /// Evidence for the medial outline round the lesser trochanter: not farther from the stem or from
 /// the shaft than the trochanter or the calcar stand out, which keeps the ischium's edges away.
 cv::Mat1f medial_evidence(const Scene& scene, const Line2& shaft_px) {
   constexpr double kFromStem = 19.0;  // mm, house choice
   constexpr double kFromShaft =
       33.0;  // mm: half a shaft, 14 to 17, and a tall trochanter, 12 to 15
-  cv::Mat1f e = cortex_evidence(scene, 1, 1.5, kFromStem, 0.004);
+  // A thin stem in a wide femur: so far from the shaft's axis bone stands whatever the stem is.
+  constexpr double kBoneMm = 28.0;
   const StemFrame& f = scene.frame;
-  const Vec2 p = f.from_film(shaft_px.point);
-  const double slope = f.medial.dot(shaft_px.direction) / f.distal.dot(shaft_px.direction);
+  const ShaftInFrame shaft(f, shaft_px);
+  cv::Mat1f e = cortex_evidence(scene, 1, 1.5, kFromShaft + kFromStem, 0.004);
   for (int r = 0; r < e.rows; ++r) {
-    const double axis_x = p.y() + slope * (f.s_at(r) - p.x());
-    for (int c = std::max(0, f.column(axis_x + kFromShaft)); c < e.cols; ++c) e(r, c) = kForbidden;
+    const double axis_x = shaft.x_at_row(r);
+    const double from_stem = scene.medial_flank[static_cast<std::size_t>(r)] + kFromStem;
+    const double farthest = std::min(axis_x + kFromShaft, std::max(from_stem, axis_x + kBoneMm));
+    for (int c = std::max(0, f.column(farthest)); c < e.cols; ++c) e(r, c) = kForbidden;
   }
   return e;
 }
@@ -186,6 +222,32 @@ std::optional<MedialOutline> trace_medial(const Scene& scene, const Line2& shaft
   if (!path) return std::nullopt;
   Polyline px = to_film(f, *path);
   return MedialOutline{std::move(*path), std::move(px)};
+}
+
+/// The outer edges of the shaft's cortices.
+struct Cortices {
+  std::optional<EdgePath> lateral;
+  std::optional<EdgePath> medial;
+};
+
+Cortices trace_cortices(const Scene& scene) {
+  constexpr double kFarthest = 28.0;  // mm, house choice
+  const StemFrame& f = scene.frame;
+  Cortices out;
+  parallel_within(2, [&](std::size_t i) {
+    (i == 0 ? out.lateral : out.medial) =
+        best_path(cortex_evidence(scene, i == 0 ? -1 : 1, 1.5, kFarthest, 0.002), f.row(20.0),
+                  last_seen_row(f), {1, 0.3});
+  });
+  return out;
+}
+
+/// The shaft's axis before anything is known of the lesser trochanter.
+std::optional<Line2> rough_shaft(const StemFrame& f, const Cortices& cortices) {
+  if (!cortices.lateral || !cortices.medial) return std::nullopt;
+  const auto fit = fit_shaft(f, *cortices.lateral, *cortices.medial, {45.0, 115.0, 0.0});
+  if (!fit) return std::nullopt;
+  return fit->line_px;
 }
 
 /// The femur's lateral outline from under the greater trochanter's tip to the shaft.
@@ -369,26 +431,26 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
     return fail(ErrorKind::kBadInput, hip_view.facts.file, "the scale is not a positive number",
                 "give the head's diameter");
   }
-  const Scene scene = make_scene(hip_view, implant, mm_per_px);
+  Scene scene = make_scene(hip_view, implant, mm_per_px);
   const StemFrame& f = scene.frame;
   Femur femur;
-  const int bottom = last_seen_row(f);
-  std::optional<EdgePath> lateral;
-  std::optional<EdgePath> medial;
-  parallel_within(3, [&](std::size_t i) {
-    if (i == 2) {
+  Cortices cortices;
+  parallel_within(2, [&](std::size_t i) {
+    if (i == 0) {
       femur.lateral_outline_px = trace_lateral(scene);
     } else {
-      (i == 0 ? lateral : medial) = best_path(
-          cortex_evidence(scene, i == 0 ? -1 : 1, 1.5, 28.0, 0.002), f.row(20.0), bottom, {1, 0.3});
+      cortices = trace_cortices(scene);
     }
   });
-  Line2 shaft = implant.axis.line_px;
+  Line2 shaft = rough_shaft(f, cortices).value_or(implant.axis.line_px);
+  if (look_about_shaft(scene, shaft)) {
+    cortices = trace_cortices(scene);
+    shaft = rough_shaft(f, cortices).value_or(shaft);
+  }
+  const auto& [lateral, medial] = cortices;
   if (lateral && medial) {
     femur.lateral_cortex_px = to_film(f, *lateral);
     femur.medial_cortex_px = to_film(f, *medial);
-    if (const auto rough = fit_shaft(f, *lateral, *medial, {45.0, 115.0, 0.0}))
-      shaft = rough->line_px;
   }
   const auto& given = options.given;
   if (given.shaft_axis_px) shaft = downwards(*given.shaft_axis_px);

@@ -21,6 +21,10 @@ inline constexpr double kHeadBlurMm = 0.25;
 [[nodiscard]] double rim_beside_neck(const cv::Mat1f& film, const Circle2& head, const Vec2& neck,
                                      double mm_per_px);
 
+/// A head shows so much of its rim there: on simulated films heads that held show 0.56 and more,
+/// other circles 0.39 and less (docs/anatomy.md). House choice.
+inline constexpr double kOnRim = 0.5;
+
 /// The circle that the steepest falls beside the neck draw, within 0.3 radii of a rough one;
 /// nothing when they draw none on both sides.
 [[nodiscard]] std::optional<Circle2> circle_beside_neck(const cv::Mat1f& film, const Circle2& rough,

@@ -451,10 +451,7 @@ std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesi
 
 std::optional<Hypothesis> with_rim_beside_neck(const Pyramid& film, const Hypothesis& h,
                                                const ImplantOptions& options) {
-  // House choices; on simulated films heads that held show 0.56 of that rim and more
-  // (docs/anatomy.md).
-  constexpr double kOnRim = 0.5;
-  constexpr double kBetter = 0.3;
+  constexpr double kBetter = 0.3;  // house choice
   if (h.look != LookFrom::kFront) return std::nullopt;
   const cv::Mat1f& full = film.film();
   const auto fit = fit_head(full, h.head_px, h.mm_per_px);

@@ -43,6 +43,8 @@ RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) 
   s.head = {to.from_film(h.head_px.centre), h.head_px.radius * to.factor};
   s.core = h.core;
   s.look = h.look;
+  constexpr double kSureFlanks = 0.35;  // right ones show 0.43 and more (docs/anatomy.md)
+  s.sure = h.score >= kSureScore && h.trace.evidence >= kSureFlanks;
   for (std::size_t i = 0; i < h.trace.left.size(); ++i) {
     const double y = h.trace.first_row + static_cast<double>(i);
     s.left.push_back(to.from_film(from.to_film({h.trace.left[i], y})));
@@ -51,22 +53,42 @@ RoughStem rough_stem(const Hypothesis& h, const Scaled& from, const Scaled& to) 
   return s;
 }
 
-/// A circle about the head that may be the cup's rim, near `ratio` times the head's radius.
-std::optional<RimFit> cup_rim(const cv::Mat1f& film, const Circle2& head, double ratio, double px) {
-  auto fit = fit_rim(film, {head.centre, head.radius * ratio}, 2.5 * px, 0.4 * px);
+/// Radii between which a cup's rim may lie about a head, px.
+struct CupRadii {
+  double least = 0.0;
+  double most = 0.0;
+};
+
+/// Small heads lie in cups of any size up to 66 mm, and the thinnest shells leave large ones some 3
+/// mm of rim (common practice, no source).
+CupRadii cup_radii(const Circle2& head, double px) {
+  constexpr double kLargeMm = 20.0;
+  const bool large = head.radius > kLargeMm * px;
+  return {large ? head.radius + 2.5 * px : 1.2 * head.radius,
+          std::max(2.4 * head.radius, 33.0 * px)};
+}
+
+/// A circle about the head that may be the cup's rim, near a radius.
+std::optional<RimFit> cup_rim(const cv::Mat1f& film, const Circle2& head, double radius,
+                              double px) {
+  auto fit = fit_rim(film, {head.centre, radius}, 2.5 * px, 0.4 * px);
   if (!fit || fit->seen < 0.25 || fit->residual > 0.35 * px) return std::nullopt;
+  const CupRadii allowed = cup_radii(head, px);
   const bool plausible = (fit->circle.centre - head.centre).norm() < 9.0 * px &&
-                         fit->circle.radius > 1.2 * head.radius &&
-                         fit->circle.radius < 2.4 * head.radius;
+                         fit->circle.radius > allowed.least && fit->circle.radius < allowed.most;
   if (!plausible) return std::nullopt;
   return fit;
 }
 
 /// Such circles from a ladder of radii.
 std::vector<RimFit> cup_rims(const cv::Mat1f& film, const Circle2& head, double px) {
-  std::array<std::optional<RimFit>, 19> fits;
+  const CupRadii allowed = cup_radii(head, px);
+  const double step = 0.06 * head.radius;
+  const double first = allowed.least + step / 3.0;
+  std::vector<std::optional<RimFit>> fits(static_cast<std::size_t>((allowed.most - first) / step) +
+                                          1);
   parallel_within(fits.size(), [&](std::size_t i) {
-    fits.at(i) = cup_rim(film, head, 1.22 + 0.06 * static_cast<double>(i), px);
+    fits.at(i) = cup_rim(film, head, first + step * static_cast<double>(i), px);
   });
   std::vector<RimFit> rims;
   for (const auto& fit : fits) {
@@ -159,12 +181,12 @@ constexpr double kBesideSideMm = 3.5;
 constexpr int kMostBesideSide = 20;  // half millimetres of outline
 
 /// A stem is cut distally where the film's lower end, and nothing else of the film, crosses it.
-Cut cut_of(const StemShape& shape, const cv::Size& film, double mm_per_px) {
+Cut cut_by_ends(const Polyline& outline, const cv::Size& film, double mm_per_px) {
   constexpr int kMost = 10;  // half millimetres of outline; house choice
   int on_end = 0;
   int elsewhere = 0;
   int beside = 0;
-  for (const Vec2& p : shape.outline) {
+  for (const Vec2& p : outline) {
     const double lower = film.height - 1 - p.y();
     const double sides = std::min(p.x(), film.width - 1 - p.x());
     const double others = std::min(p.y(), sides);
@@ -175,6 +197,13 @@ Cut cut_of(const StemShape& shape, const cv::Size& film, double mm_per_px) {
   if (beside > kMostBesideSide) return Cut::kElsewhere;
   if (on_end <= kMost) return Cut::kNone;
   return elsewhere > 0 ? Cut::kElsewhere : Cut::kDistal;
+}
+
+/// The mask reaches the film's end where the outline, which looks for a fall of grey, can stop
+/// short of it.
+Cut cut_of(const StemShape& shape, const cv::Size& film, double mm_per_px) {
+  const Cut traced = cut_by_ends(shape.outline, film, mm_per_px);
+  return traced != Cut::kNone ? traced : cut_by_ends(shape.of_mask, film, mm_per_px);
 }
 
 /// What is left of an outline that the film's lower end cuts: both flanks, down to 4 mm above it,
@@ -240,17 +269,57 @@ struct Followed {
 /// choice.
 constexpr double kOffNeckMm = 3.0;
 
-/// A circle off the neck's midline is some other circle: nothing is known of the head then but that
-/// it is about as large.
-void doubt_head(const Followed& found, Implant& implant) {
+/// Whether the circle that was found is not the stem's head: it lies off the neck, or elsewhere
+/// than where a hand has put the head without its size.
+bool is_another_head(const Followed& found, const GivenLandmarks& given) {
+  constexpr double kElsewhereMm = 3.0;  // house choice
+  if (!given.head_centre_px) return found.off_neck_mm() > kOffNeckMm;
+  const double away = (*given.head_centre_px - found.rim.circle.centre).norm();
+  return !given.head_diameter_px && away * found.hypothesis.mm_per_px > kElsewhereMm;
+}
+
+/// What is perhaps some other circle: nothing is known of the head then but that it is about as
+/// large.
+void doubt_head(const Followed& found, Flag flag, Implant& implant) {
   const double off_px = found.off_neck_mm() / found.hypothesis.mm_per_px;
   constexpr double kOtherCircle = 0.1;  // of the diameter; house choice
   implant.head.centre_u_px = std::hypot(implant.head.centre_u_px, off_px);
   implant.head.diameter_u_px =
       std::hypot(implant.head.diameter_u_px, kOtherCircle * 2.0 * found.rim.circle.radius);
-  implant.flags.push_back({"head_off_neck",
-                           "The circle taken for the head does not lie on the line of the neck; "
-                           "mark the head's centre and diameter by hand."});
+  implant.flags.push_back(std::move(flag));
+}
+
+/// Whether the circle may be a cup's, concentric with the head.
+bool may_be_cup(const cv::Mat1f& film, const Followed& found) {
+  const Hypothesis& h = found.hypothesis;
+  // Necks are 10 to 14 mm wide (common practice, no source); a cup taken for the head makes all
+  // lengths too small.
+  constexpr double kThinnestNeckMm = 8.5;
+  constexpr double kWidestNeckMm = 20.0;
+  const Polyline& outline = found.shape.outline;
+  const double neck = (outline.front() - outline.back()).norm() * h.mm_per_px;
+  if (neck < kThinnestNeckMm || neck > kWidestNeckMm) return true;
+  return rim_beside_neck(film, found.rim.circle, h.neck_direction, h.mm_per_px) < kOnRim;
+}
+
+void doubt_head_if_another(const cv::Mat1f& film, const Followed& found,
+                           const ImplantOptions& options, Implant& implant) {
+  const GivenLandmarks& given = options.given;
+  if (is_another_head(found, given)) {
+    doubt_head(found,
+               {"head_off_neck",
+                "The circle taken for the head does not lie on the line of the neck; "
+                "mark the head's centre and diameter by hand."},
+               implant);
+  } else if (!given.head_centre_px && found.hypothesis.look == LookFrom::kFront &&
+             may_be_cup(film, found)) {
+    doubt_head(found,
+               {"head_in_doubt",
+                "The circle taken for the head may be a cup's: little of it is seen beside the "
+                "neck, or the neck would be thinner or wider than necks are; mark the head's "
+                "centre and diameter by hand."},
+               implant);
+  }
 }
 
 /// Cup and masks: all that is metal.
@@ -277,15 +346,6 @@ void add_metal(const cv::Mat1f& film, const Followed& found, Implant& implant) {
   implant.metal = to_film_mask(metal, fine, film.size());
 }
 
-/// Whether the circle that was found is not the stem's head: it lies off the neck, or elsewhere
-/// than where a hand has put the head without its size.
-bool is_another_head(const Followed& found, const GivenLandmarks& given) {
-  constexpr double kElsewhereMm = 3.0;  // house choice
-  if (!given.head_centre_px) return found.off_neck_mm() > kOffNeckMm;
-  const double away = (*given.head_centre_px - found.rim.circle.centre).norm();
-  return !given.head_diameter_px && away * found.hypothesis.mm_per_px > kElsewhereMm;
-}
-
 Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOptions& options) {
   const Hypothesis& h = found.hypothesis;
   const RimFit& rim = found.rim;
@@ -295,7 +355,13 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   // mm on the centre and 0.25 % on the diameter (simulated films, docs/accuracy.md).
   implant.head = {rim.circle, std::hypot(rim.centre_u, 0.03 / h.mm_per_px),
                   std::hypot(2.0 * rim.radius_u, 0.005 * rim.circle.radius), Source::kFound};
-  if (is_another_head(found, options.given)) doubt_head(found, implant);
+  if (std::getenv("TMDBG"))
+    std::fprintf(stderr, "RIM chord %.2f %.3f neck %.2f off %.2f head %.2f score %.2f\n",
+                 (shape.outline.front() - shape.outline.back()).norm() * h.mm_per_px,
+                 rim_beside_neck(film, rim.circle, h.neck_direction, h.mm_per_px),
+                 found.neck ? found.neck->width_mm : -1.0, found.off_neck_mm(),
+                 2 * rim.circle.radius, h.score);
+  doubt_head_if_another(film, found, options, implant);
   implant.outline_px = shape.outline;
   implant.axis = {shape.axis, {shape.axis_u_rad / kDegree}, Source::kFound};
   implant.tip = shape.tip;

@@ -181,6 +181,26 @@ int top_of_bone(const Outline& outline, const Curve& d) {
   return top;
 }
 
+/// Whether what the path steps out to is round, as a trochanter in full profile is between steep
+/// flanks: it stands out in its middle, and is an edge all along. The border of another bone runs
+/// on past the femur's.
+bool is_dome(const EdgePath& path, const std::vector<double>& d, std::ptrdiff_t from,
+             std::ptrdiff_t to) {
+  // House choices.
+  constexpr double kRound = 1.0;      // mm over either end
+  constexpr double kAllAlong = 0.6;   // of the evidence there can be, in the mean
+  constexpr std::ptrdiff_t kEnd = 2;  // samples that still belong to the step
+  if (to - from <= 2 * kEnd + 1) return false;
+  const auto at = [](std::ptrdiff_t i) { return static_cast<std::size_t>(i); };
+  const auto first = from + kEnd;
+  const auto last = to - kEnd;
+  const double highest = *std::max_element(d.begin() + first, d.begin() + last);
+  double evidence = 0.0;
+  for (auto i = first; i < last; ++i) evidence += path.evidence[at(i)];
+  return highest > std::max(d[at(first)], d[at(last - 1)]) + kRound &&
+         evidence > kAllAlong * static_cast<double>(last - first);
+}
+
 /// What each sample of a path lies on. The bone's are not those without an edge or beside metal (a
 /// wire's own edges), and no pockets, where the path steps sideways onto another bone's edge (the
 /// ischium's) or round a wire's loop, and back.
@@ -226,7 +246,8 @@ std::vector<Ground> ground_of(const EdgePath& path, const std::vector<double>& d
     const double length = static_cast<double>(i + 2 - out) * mm;
     const bool below_cut =
         first_edge >= 0 && static_cast<double>(out - first_edge) * mm > kBelowCut;
-    if (length <= kPocket && (length > kCorner || below_cut)) {
+    const bool dome = length > kCorner && is_dome(path, d, out, i + 2);
+    if (!dome && length <= kPocket && (length > kCorner || below_cut)) {
       std::fill(ground.begin() + out, ground.begin() + i + 2,
                 length > kCorner ? Ground::kElse : Ground::kWire);
     }

@@ -17,7 +17,7 @@ constexpr double kReachMm = 38.0;    ///< of outline, from its open end
 constexpr double kLeastRunMm = 6.0;  ///< of a straight side
 constexpr double kStraightMm = 0.3;  ///< a side strays no farther from its line
 constexpr double kNarrowMm = 6.5;
-constexpr double kWideMm = 20.0;
+constexpr double kWideMm = 17.0;
 constexpr double kMostTaperDeg = 14.0;  ///< between the two sides
 
 /// The longest run of points within `tolerance` of the chord through two of them.

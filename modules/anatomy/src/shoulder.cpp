@@ -44,6 +44,14 @@ Vec2 farthest(const Polyline& outline, const CornerFrame& frame, const Vec2& rou
   return best;
 }
 
+std::ptrdiff_t index_nearest(const Polyline& outline, const Vec2& at) {
+  const auto nearest =
+      std::min_element(outline.begin(), outline.end(), [&](const Vec2& a, const Vec2& b) {
+        return (a - at).squaredNorm() < (b - at).squaredNorm();
+      });
+  return nearest - outline.begin();
+}
+
 /// Top of a parabola through the outline within `half` along the corner of `at`: (out, down) from
 /// `at`. Absent where the outline is no cap there.
 std::optional<Vec2> top_of_corner(const Polyline& outline, const CornerFrame& frame, const Vec2& at,
@@ -68,6 +76,47 @@ std::optional<Vec2> top_of_corner(const Polyline& outline, const CornerFrame& fr
   return Vec2(c(0) + c(1) * t + c(2) * t * t, t);
 }
 
+/// Points of the outline on both sides of its point `at`, walked to until the outline falls well
+/// short of what was reached: along a chamfer on and on, on a corner a millimetre or two.
+Polyline about_as_far(const Polyline& outline, const CornerFrame& frame, const Vec2& at,
+                      double px) {
+  constexpr double kWalkMm = 16.0;  // no chamfer is longer; house choice
+  constexpr double kShortMm = 1.0;  // beyond the scatter of an outline; house choice
+  const auto from = index_nearest(outline, at);
+  Polyline out;
+  for (const std::ptrdiff_t sense : {-1, 1}) {
+    double farthest = frame.out.dot(outline[static_cast<std::size_t>(from)]);
+    for (auto i = from; i >= 0 && i < std::ssize(outline); i += sense) {
+      const Vec2& p = outline[static_cast<std::size_t>(i)];
+      farthest = std::max(farthest, frame.out.dot(p));
+      const bool over = (p - at).norm() > kWalkMm * px;
+      if (over || frame.out.dot(p) < farthest - kShortMm * px) break;
+      out.push_back(p);
+    }
+  }
+  return out;
+}
+
+/// How far along the corner other tops lie that reach as far as the one at `place`, or farther:
+/// root mean square, and 0 on a corner, where every piece of the outline nearby has the same top.
+/// On a chamfer any of them may be the farthest on the next film.
+double spread_of_tops(const Polyline& outline, const CornerFrame& frame, const Vec2& place,
+                      const Vec2& at, double half, double px) {
+  constexpr double kAsFarMm = 0.15;  // what an outline scatters by at 95 %; house choice
+  double sum = 0.0;
+  int n = 0;
+  for (const Vec2& p : about_as_far(outline, frame, at, px)) {
+    const auto top = top_of_corner(outline, frame, p, half);
+    if (!top || std::abs(top->y()) >= half) continue;  // no top within the piece
+    const Vec2 q = p + top->x() * frame.out + top->y() * frame.down;
+    if (frame.out.dot(q - place) < -kAsFarMm * px) continue;
+    const double away = frame.down.dot(q - place);
+    sum += away * away;
+    ++n;
+  }
+  return n > 0 ? std::sqrt(sum / n) : 0.0;
+}
+
 /// Line through the outline between two distances from point `at`, walking by `sense`.
 std::optional<Line2> edge_line(const Polyline& outline, std::ptrdiff_t at, int sense, double from,
                                double to) {
@@ -85,11 +134,7 @@ std::optional<Line2> edge_line(const Polyline& outline, std::ptrdiff_t at, int s
 
 /// Where the two edges beside a corner meet, when they stand across each other.
 std::optional<Vec2> meeting_point(const Polyline& outline, const Vec2& at, double px) {
-  const auto nearest =
-      std::min_element(outline.begin(), outline.end(), [&](const Vec2& a, const Vec2& b) {
-        return (a - at).squaredNorm() < (b - at).squaredNorm();
-      });
-  const auto i = nearest - outline.begin();
+  const auto i = index_nearest(outline, at);
   // A corner's rounding ends 1.5 to 2 mm from its middle; the top is 4 mm long and more.
   const auto before = edge_line(outline, i, -1, 2.0 * px, 4.5 * px);
   const auto after = edge_line(outline, i, 1, 2.0 * px, 4.5 * px);
@@ -136,8 +181,9 @@ Landmark find_shoulder(const Polyline& outline, const Line2& axis, double mm_per
     least = std::min(least, other->y());
     most = std::max(most, other->y());
   }
-  const double down = (most - least) / std::sqrt(12.0);
   Vec2 place = top ? Vec2(at + top->x() * frame.out + top->y() * frame.down) : at;
+  const double down = std::hypot((most - least) / std::sqrt(12.0),
+                                 spread_of_tops(outline, frame, place, at, kHalfMm * px, px));
   if (const auto meet = meeting_point(outline, at, px); top && meet) {
     const double gap = frame.out.dot(*meet - place) * mm_per_px;
     const double off = rounded_off(gap, kHalfMm);

@@ -14,6 +14,9 @@ namespace {
 /// be as bright as half way to the metal.
 constexpr double kFlankSlack = 2.5;
 
+/// The tracing may end before the tip: metal may go on for so many mm between the flanks drawn out.
+constexpr double kBeyond = 15.0;
+
 cv::Point point(const Vec2& p) {
   return {static_cast<int>(std::lround(p.x())), static_cast<int>(std::lround(p.y()))};
 }
@@ -31,6 +34,25 @@ cv::Mat1b opened(const cv::Mat1b& mask, double radius) {
   const cv::Rect held = cv::boundingRect(mask);
   if (!held.empty()) cv::morphologyEx(mask(held), out(held), cv::MORPH_OPEN, disc_kernel(radius));
   return out;
+}
+
+/// Without what is thinner than a stem: bridges to wires or to a cup's rim. A slender tip is
+/// thinner as well, but lies on the axis.
+cv::Mat1b without_bridges(const cv::Mat1b& mask, const RoughStem& s) {
+  // House choices. The hair keeps one kernel at the usual 0.4 mm a pixel, where 1.8 / 0.4 falls on
+  // either side of a half.
+  constexpr double kBridgeMm = 1.8;
+  constexpr double kTipMm = 0.8;
+  constexpr double kBesideAxisMm = 2.2;
+  constexpr double kHair = 1e-6;
+  const Line2 axis = s.axis();
+  const double end = along(axis, 0.5 * (s.left.back() + s.right.back()));
+  const auto on_axis = [&](double at) { return point(axis.point + at * axis.direction); };
+  cv::Mat1b corridor = blank<cv::Mat1b>(mask.size());
+  cv::line(corridor, on_axis(end - 2.0 * kBeyond / s.mm), on_axis(end + kBeyond / s.mm),
+           cv::Scalar(255), static_cast<int>(std::lround(2.0 * kBesideAxisMm / s.mm)));
+  return value_of<cv::Mat1b>(opened(mask, kBridgeMm / s.mm + kHair) |
+                             (opened(mask, kTipMm / s.mm) & corridor));
 }
 
 void fill_flanks(cv::Mat1b& mask, const RoughStem& s) {
@@ -74,9 +96,6 @@ cv::Mat1f half_way(const cv::Mat1f& image, const cv::Mat1b& inside, const cv::Ma
   return value_of<cv::Mat1f>(0.5F * (means[0] + means[1]));
 }
 
-/// The tracing may end before the tip: metal may go on for so many mm between the flanks drawn out.
-constexpr double kBeyond = 15.0;
-
 void add_beyond_tip(cv::Mat1b& mask, const RoughStem& s) {
   const Vec2 onward = kBeyond / s.mm * s.axis().direction;
   const std::vector<cv::Point> ring{point(s.left.back()), point(s.right.back()),
@@ -95,6 +114,29 @@ void add_shoulder(cv::Mat1b& domain, const RoughStem& s, const Vec2& foot) {
       point(top + 9.0 / s.mm * out), point(top + 9.0 / s.mm * out + 45.0 / s.mm * up),
       point(foot + 45.0 / s.mm * up), point(foot), point(s.right.front())};
   cv::fillPoly(domain, std::vector<std::vector<cv::Point>>{shoulder}, cv::Scalar(255));
+}
+
+/// The body drawn on upwards beside the head: where the offset is small its shoulder stands within
+/// a cup's reach. Not above the head's middle, where a cup's own rim may stand.
+void keep_shoulder(cv::Mat1b& keep, const RoughStem& s) {
+  // House choices.
+  constexpr double kUpMm = 45.0;
+  constexpr double kOutMm = 9.0;
+  constexpr double kAboveMiddleMm = 3.0;
+  constexpr double kOffHeadMm = 6.0;
+  const Line2 axis = s.axis();
+  const Vec2 up = -kUpMm / s.mm * axis.direction;
+  const Vec2 out = kOutMm / s.mm * Vec2(-std::abs(axis.direction.y()), axis.direction.x());
+  cv::Mat1b strip = blank<cv::Mat1b>(keep.size());
+  const std::vector<cv::Point> ring{point(s.left.front() + out), point(s.left.front() + out + up),
+                                    point(s.right.front() + up), point(s.right.front())};
+  cv::fillPoly(strip, std::vector<std::vector<cv::Point>>{ring}, cv::Scalar(255));
+  cv::circle(strip, point(s.head.centre),
+             static_cast<int>(std::lround(s.head.radius + kOffHeadMm / s.mm)), cv::Scalar(0),
+             cv::FILLED);
+  const double top = s.head.centre.y() - kAboveMiddleMm / s.mm;
+  strip.rowRange(0, std::clamp(static_cast<int>(top), 0, strip.rows)).setTo(0);
+  keep |= strip;
 }
 
 /// Where stem metal may lie at all: round the flanks, up to the shoulder, along the neck, the head.
@@ -121,6 +163,7 @@ cv::Mat1b domain_of(const cv::Size& size, const RoughStem& s) {
   cv::bitwise_not(near_head, keep);
   cv::bitwise_or(keep, corridor, keep);
   cv::bitwise_or(keep, round_flanks, keep);
+  if (s.look == LookFrom::kFront && s.sure) keep_shoulder(keep, s);
   cv::bitwise_and(domain, keep, domain);
   cv::circle(domain, point(s.head.centre), static_cast<int>(std::lround(s.head.radius)),
              cv::Scalar(255), cv::FILLED);
@@ -287,8 +330,7 @@ cv::Mat1b mask_within(const cv::Mat1f& image, const RoughStem& s) {
     cv::circle(mask, point(s.head.centre), static_cast<int>(std::lround(s.head.radius)),
                cv::Scalar(255), cv::FILLED);
     mask = connected_to(mask, body_core);
-    // Thin bridges to wires or a cup's rim go; the stem itself is nowhere thinner than 4 mm.
-    mask = opened(mask, 1.8 / s.mm);
+    mask = without_bridges(mask, s);
     if (s.core == Core::kMetal) fill_core(mask, body_core);
     mask = connected_to(mask, body_core);
     inside = shrunk(mask, 1.5 / s.mm);

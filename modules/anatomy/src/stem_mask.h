@@ -20,6 +20,7 @@ struct RoughStem {
   double mm = 1.0;  ///< mm per px of the image these points refer to
   Core core = Core::kSeed;
   LookFrom look = LookFrom::kFront;
+  bool sure = false;  ///< much speaks for it: its shoulder may be sought beside the head
 
   [[nodiscard]] Line2 axis() const;      ///< through the distal half's midpoints, pointing distally
   [[nodiscard]] Vec2 neck_foot() const;  ///< where the neck axis roughly meets the stem axis

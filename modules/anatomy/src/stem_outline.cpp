@@ -80,8 +80,21 @@ struct Snapped {
   Polyline points;
   Polyline normal;             ///< outward
   std::vector<double> offset;  ///< along the normal
+  std::vector<double> fall;    ///< steepest, in grey values a sample
   std::vector<double> step;    ///< grey step across the edge
 };
+
+/// Points across which the film does not fall stay where they are: a stem that the film's end cuts
+/// has no edge there, and on clipped metal the steepest place of a flat profile is its first one.
+void keep_where_flat(const Polyline& chain, Snapped& s) {
+  constexpr double kOfUsual = 0.1;  // house choice
+  const double least = kOfUsual * median(s.fall).value_or(0.0);
+  for (std::size_t i = 0; i < chain.size(); ++i) {
+    if (s.fall[i] > least) continue;
+    s.offset[i] = 0.0;
+    s.points[i] = chain[i];
+  }
+}
 
 /// Moves every point to the steepest fall from metal to its surroundings, along the local normal.
 Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double sigma,
@@ -109,6 +122,7 @@ Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double 
     const std::size_t middle = values.size() / 2;
     const double offset = (e.index - static_cast<double>(middle)) * kStep;
     s.offset.push_back(offset);
+    s.fall.push_back(e.strength);
     s.normal.push_back(out);
     s.points.push_back(p + offset * out);
     const auto at =
@@ -118,6 +132,7 @@ Snapped snap(const cv::Mat1f& film, const Polyline& chain, double reach, double 
     const float low = values[std::min(values.size() - 1, at + reach_samples)];
     s.step.push_back(high - low);
   }
+  keep_where_flat(chain, s);
   return s;
 }
 
@@ -161,6 +176,16 @@ Vec2 end_on_axis(const Polyline& outline, const Line2& axis, double half_width) 
   }
   if (n < 6) return axis.point + end * axis.direction;
   return axis.point + normal.ldlt().solve(right)(0) * axis.direction;
+}
+
+/// The tip, and u of its place along the axis. What a narrower piece of the outline says otherwise
+/// is what a slender end has lost in the tracing, which rounds what is narrower than some 3 mm.
+Landmark tip_of(const Polyline& outline, const Line2& axis, double edge_noise_px, double px) {
+  constexpr double kWideMm = 2.0;
+  constexpr double kNarrowMm = 1.0;
+  const Vec2 tip = end_on_axis(outline, axis, kWideMm * px);
+  const double lost = (tip - end_on_axis(outline, axis, kNarrowMm * px)).norm();
+  return {tip, std::hypot(std::max(0.15 * px, 2.0 * edge_noise_px), lost), Source::kFound};
 }
 
 /// Index of the point of a chain that lies nearest to `q`.
@@ -209,6 +234,7 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
   if (chain.size() < 60) return std::nullopt;
   chain = resampled(smoothed(resampled(chain, 0.3 * px), 3), 0.5 * px);
   const Line2 rough = rough_axis(chain);
+  const Polyline of_mask = chain;
   Snapped s = snap(film, chain, 2.0 * px, 0.30 * px, rough.point);
   chain = smoothed(without_outliers(chain, s, 0.6 * px), 2);
   const double level = along(rough, find_shoulder(chain, rough, mm_per_px).px);
@@ -219,6 +245,7 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
 
   StemShape shape;
   shape.outline = chain;
+  shape.of_mask = of_mask;
   shape.edge_contrast = median(s.step).value_or(0.0);
   std::vector<double> jitter;
   for (std::size_t i = 1; i + 1 < s.offset.size(); ++i) {
@@ -231,8 +258,7 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
   if (!axis) return std::nullopt;
   shape.axis = axis->line;
   shape.axis_u_rad = axis->direction_u_rad;
-  shape.tip = {end_on_axis(chain, shape.axis, 2.0 * px),
-               std::max(0.15 * px, 2.0 * shape.edge_noise_px), Source::kFound};
+  shape.tip = tip_of(chain, shape.axis, shape.edge_noise_px, px);
   shape.shoulder = find_shoulder(chain, shape.axis, mm_per_px);
   // From the lateral neck to the medial neck: the shoulder comes before the tip.
   if (index_nearest(chain, shape.shoulder.px) > index_nearest(chain, shape.tip.px)) {

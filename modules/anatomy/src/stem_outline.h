@@ -10,6 +10,7 @@ namespace tidemark::anatomy {
 /// Outline, axis, tip and shoulder of a stem, px of the film.
 struct StemShape {
   Polyline outline;  ///< open at the head, from the lateral neck round the tip to the medial neck
+  Polyline of_mask;  ///< the mask's rim that it was traced from, in either sense
   Line2 axis;        ///< of the distal straight part, pointing distally
   double axis_u_rad = 0.0;
   Landmark tip;

@@ -6,10 +6,10 @@
 namespace tidemark::assessment {
 namespace {
 
-constexpr std::array<std::string_view, 16> kUntrusted{
+constexpr std::array<std::string_view, 17> kUntrusted{
     // Perhaps not this hip, or not this implant.
     "patient_differs", "side_contradicts_header", "implant_differs", "head_differs", "bone_differs",
-    "implant_uncertain", "head_off_neck",
+    "implant_uncertain", "head_off_neck", "head_in_doubt",
     // Perhaps not this scale.
     "scales_disagree",
     // Perhaps a view by which the uncertainty does not go.

@@ -47,7 +47,9 @@ struct Implant {
   StemEnd end = StemEnd::kTip;  ///< kFieldBorder: `tip` is where the field ends, with a u of 100 mm
   Vec2 reference_px = Vec2::Zero();  ///< on the axis, 10 mm distal to the level of the shoulder
   Mask stem;                         ///< stem, neck and head
-  Mask metal;  ///< everything that is metal or moves with it, cup, wires and letters too
+  /// Stem, cup, and other metal that is narrower than 5 mm: wires, letters, staples, thin screws. A
+  /// plate is not in it.
+  Mask metal;
   double confidence = 0.0;  ///< 0 to 1: how much this looks like a stem with its head
   std::vector<Flag> flags;
 
