@@ -4,7 +4,9 @@
 #include <array>
 #include <cassert>
 #include <cmath>
+#include <mutex>
 #include <nlohmann/json.hpp>
+#include <opencv2/core/utility.hpp>
 #include <utility>
 
 #include "doubt.h"
@@ -388,8 +390,16 @@ std::string reason_of(const Error& error) {
 
 namespace {
 
+/// Films and the pieces of a film fill the threads by parallel_for. OpenCV's own would only be more
+/// of them, in an arena that the program's end takes away while they may still be leaving it.
+void keep_opencv_on_our_threads() {
+  static std::once_flag once;
+  std::call_once(once, [] { cv::setNumThreads(1); });
+}
+
 Result measured_by(const Series& series, const Options& options, const Steps& steps) {
   assert(!series.films.empty());
+  keep_opencv_on_our_threads();
   WorkingSeries work;
   work.series = series;
   for (const FilmEntry& entry : series.films) {
