@@ -74,6 +74,28 @@ INSTANTIATE_TEST_SUITE_P(Rows, DrawnLines,
                                          LineRow{"HaloRim150", 1.5, 0.8, 0.5, 1.5}),
                          [](const auto& row) { return row.param.name; });
 
+// Wider than what is told, with a wall that follows the stem: a line or a canal, nobody knows.
+TEST(Measure, AWideLineIsNeverSaidToBeAbsent) {
+  for (const double width : {4.2, 4.4, 4.6, 5.0, 6.0}) {
+    DrawnFilm how;
+    how.noise = 25.0;
+    how.lines = {{-1, 45.0, 80.0, width, 0.0}};
+    const FilmLucency film = measured(how);
+    EXPECT_NE(zone_of(film, 2).state, State::kAbsent) << width;
+    const auto& points = zone_of(film, 2).points;
+    EXPECT_LE(std::count_if(points.begin(), points.end(),
+                            [](const LinePoint& p) {
+                              return p.along.value > 47.0 && p.along.value < 78.0 &&
+                                     p.state == State::kAbsent;
+                            }),
+              6)
+        << width;  // a tenth of 31 mm
+    for (const int zone : {1, 3, 5, 6, 7}) {
+      EXPECT_EQ(zone_of(film, zone).state, State::kAbsent) << width << ", zone " << zone;
+    }
+  }
+}
+
 // Less than a quarter of a zone (here 8 of 42 mm) may be a canal's straight stretch as well.
 TEST(Measure, LeavesAShortStretchOfAZoneOpen) {
   DrawnFilm how;

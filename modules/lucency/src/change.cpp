@@ -332,7 +332,7 @@ std::string unclear(const ZoneLine* then, const ZoneLine* now) {
 
 /// The rule of change.h.
 void decide(ZoneChange& out, const ZoneLine* then, const ZoneLine* now,
-            const Measured<Millimetres>& growth) {
+            const Measured<Millimetres>& growth, double loss_mm) {
   const std::string open = unclear(then, now);
   if (!open.empty()) return answer(out, Answer::kCannotTell, open);
   const bool fresh = then->state == State::kAbsent && now->state == State::kPresent;
@@ -356,6 +356,11 @@ void decide(ZoneChange& out, const ZoneLine* then, const ZoneLine* now,
   if (longer) {
     return answer(out, Answer::kCannotTell,
                   "The line is longer than on the reference film, though not wider by 1 mm.");
+  }
+  if (loss_mm >= kProgressiveMm) {
+    return answer(out, Answer::kCannotTell,
+                  "The line lost 1 mm or more, which is rare: the follow-up film may hide it, or it "
+                  "has become too wide to be told.");
   }
   if (growth.value.value + growth.u95.value < kProgressiveMm) {
     return answer(out, Answer::kNo,
@@ -416,7 +421,7 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
   const double pitch = pitch_of(common);
   out.change_length = as_measured(difference(length_in(common, &Both::now, now, pitch),
                                              length_in(common, &Both::then, then, pitch)));
-  decide(out, then, now, growth);
+  decide(out, then, now, growth, -least->value);
   if (!unclear(then, now).empty()) {
     // A film that leaves the zone open has no width to take a change from.
     out.change.reset();

@@ -46,6 +46,11 @@ constexpr double kLongMm = 15.0;
 constexpr double kWildU = 2.5;
 /// Darkness beside the metal, as a share of the step to it, that leaves a place open. House choice.
 constexpr double kDarkShare = 0.15;
+/// A wall that moves by no more than this over that length follows the stem, and what is darker
+/// inside of it than this share of the step to the metal may be a wide line. House choices.
+constexpr double kFollowsMm = 10.0;
+constexpr double kFollowsWithinMm = 0.5;
+constexpr double kFarShare = 0.1;
 /// A zone is free of lines when this share of its seen part is. House choice.
 constexpr double kAbsentShare = 0.8;
 /// Less of a zone than this may as well be a canal's or a trabecula's straight stretch: of false
@@ -434,6 +439,35 @@ void doubt_by_darkness(std::vector<PlaceBelief>& beliefs, const Profiles& profil
   }
 }
 
+/// What is dark from the metal on up to a wall beyond every line that is told is a canal, unless
+/// that wall follows the stem: then nobody can tell it from a wide line, and it is not free of one.
+void doubt_by_far_wall(std::vector<PlaceBelief>& beliefs,
+                       const std::vector<PlaceEvidence>& evidence,
+                       const std::vector<unsigned char>& joined, const std::vector<double>& steps) {
+  constexpr auto kPlaces = static_cast<std::size_t>(kFollowsMm / kPlacePitchMm);
+  const auto dark = [&](std::size_t i) {
+    return evidence[i].dark_depth > kFarShare * steps[i] && evidence[i].dark_to > 0.0;
+  };
+  std::vector<double> walls;
+  std::size_t begin = 0;  // of the stretch without a gap
+  for (std::size_t end = 1; end <= evidence.size(); ++end) {
+    if (joined[end - 1] == 0) begin = end - 1;
+    if (end - begin < kPlaces) continue;
+    const std::size_t from = end - kPlaces;
+    walls.clear();
+    for (std::size_t i = from; i < end; ++i) {
+      if (dark(i)) walls.push_back(evidence[i].dark_to);
+    }
+    std::sort(walls.begin(), walls.end());
+    const std::size_t few = kPlaces / 10;  // may lie off on either side
+    if (walls.size() < kPlaces - 2 * few) continue;
+    if (walls[walls.size() - 1 - few] - walls[few] > kFollowsWithinMm) continue;
+    for (std::size_t i = from; i < end; ++i) {
+      if (dark(i)) beliefs[i].near_wall = 1.0;
+    }
+  }
+}
+
 /// Lines between the cement and the bone: the same look again, from the mantle's border outwards.
 void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                      const anatomy::Implant& implant, const Profiles& profiles,
@@ -543,6 +577,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   doubt_by_shape(beliefs, heard(weights[1]));
   doubt_by_halo(beliefs, heard(weights[2]));
   doubt_by_darkness(beliefs, profiles, course, steps, response);
+  doubt_by_far_wall(beliefs, evidence, sequence.joined, steps);
 
   FilmLucency out;
   out.plan = std::move(*plan);
