@@ -172,6 +172,21 @@ TEST(Measure, ASoftFilmSaysOfNoZoneThatItIsFree) {
   }
 }
 
+// A line beside a third of zone 2 and one beside a sixth of zone 6: the rest of either zone is no
+// freer of thin lines than a zone without any.
+TEST(Measure, ASoftFilmSaysOfNoPlaceThatItIsFree) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  how.blur_mm = 0.7;
+  how.lines = {{-1, 50.0, 64.0, 2.5, 0.0}, {1, 50.0, 57.0, 2.5, 0.0}};
+  const FilmLucency film = measured(how);
+  EXPECT_EQ(zone_of(film, 2).state, State::kPresent);
+  EXPECT_EQ(zone_of(film, 6).state, State::kCannotTell);
+  for (const ZoneLine& line : film.lines) {
+    for (const LinePoint& point : line.points) EXPECT_NE(point.state, State::kAbsent) << line.zone;
+  }
+}
+
 TEST(Measure, FromTheSideTheTipIsLeftOpen) {
   DrawnFilm how;
   how.noise = 25.0;

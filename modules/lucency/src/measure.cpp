@@ -12,6 +12,7 @@
 #include "tidemark/core/parallel.h"
 #include "tidemark/core/robust.h"
 #include "tidemark/lucency/lucency.h"
+#include "widest.h"
 
 namespace tidemark::lucency {
 namespace {
@@ -42,8 +43,6 @@ constexpr double kShortestMm = 4.0;
 /// length on. House choice.
 constexpr double kSameWallMm = 0.4;
 constexpr double kLongMm = 15.0;
-/// A stretch this much less certain than the zone's usual place is not its widest. House choice.
-constexpr double kWildU = 2.5;
 /// Darkness beside the metal, as a share of the step to it, that leaves a place open. House choice.
 constexpr double kDarkShare = 0.15;
 /// A wall that moves by no more than this over that length follows the stem, and what is darker
@@ -244,33 +243,9 @@ Counts count(const std::vector<LinePoint>& points) {
   return c;
 }
 
-/// The widest stretch: the largest of the medians of present places over 4 mm.
-Measured<Millimetres> widest(const std::vector<const LinePoint*>& present) {
-  constexpr std::size_t kStretch = 8;
-  Measured<Millimetres> best{};
-  std::vector<double> near;
-  near.reserve(present.size());
-  for (const LinePoint* p : present) near.push_back(p->width->u.value);
-  const double usual_u = median(near).value_or(0.0);
-  const std::size_t n = std::min(kStretch, present.size());
-  for (std::size_t i = 0; i + n <= present.size(); ++i) {
-    near.clear();
-    double u = 0.0;
-    for (std::size_t k = i; k < i + n; ++k) {
-      near.push_back(present[k]->width->value.value);
-      u += present[k]->width->u.value / static_cast<double>(n);
-    }
-    const double width = median(near).value_or(0.0);
-    // A stretch that is known far worse than the rest does not stand for the zone.
-    const bool known = u <= kWildU * usual_u || present.size() <= kStretch;
-    if (known && width > best.value.value) best = normal<Millimetres>(width, u);
-  }
-  return best;
-}
-
 void fill_present(ZoneLine& line, const Counts& c) {
   line.state = State::kPresent;
-  std::vector<const LinePoint*> present;
+  std::vector<Measured<Millimetres>> widths;
   double sum = 0.0;
   double u = 0.0;
   double depth = 0.0;
@@ -279,7 +254,7 @@ void fill_present(ZoneLine& line, const Counts& c) {
   int no_rim = 0;
   for (const LinePoint& p : line.points) {
     if (p.state != State::kPresent) continue;
-    present.push_back(&p);
+    widths.push_back(*p.width);
     sum += p.width->value.value;
     u += p.width->u.value;
     depth += p.depth;
@@ -287,7 +262,7 @@ void fill_present(ZoneLine& line, const Counts& c) {
     rim += p.rim == Answer::kYes ? 1 : 0;
     no_rim += p.rim == Answer::kNo ? 1 : 0;
   }
-  line.width_max = widest(present);
+  line.width_max = widest(widths);
   line.width_mean = normal<Millimetres>(sum / c.present, u / c.present);
   line.length =
       normal<Millimetres>(kPlacePitchMm * c.present, std::hypot(1.0, 0.5 * kPlacePitchMm * c.open));
@@ -494,14 +469,15 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                    [](const ZoneLine& a, const ZoneLine& b) { return a.zone < b.zone; });
 }
 
-/// That no line was seen there is no answer.
+/// That no line was seen at a place of the zone is no answer, whatever the others say. A line that
+/// is there keeps its length: what is open beside it can only add to it.
 void leave_open(ZoneLine& line, const char* reason) {
-  if (line.state != State::kAbsent) return;
-  line.state = State::kCannotTell;
-  line.reason = reason;
   for (LinePoint& point : line.points) {
     if (point.state == State::kAbsent) point.state = State::kCannotTell;
   }
+  if (line.state != State::kAbsent) return;
+  line.state = State::kCannotTell;
+  line.reason = reason;
 }
 
 /// From the side a line about the tip is hardly seen: of 26 clear ones on simulated films none was
