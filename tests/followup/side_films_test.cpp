@@ -344,6 +344,19 @@ TEST(SideFilms, AreComparedWithTheFirstLateralFilm) {
   EXPECT_EQ(lines_since(result, 1)->reference, 0U);
 }
 
+TEST(SideFilms, WithoutTheirDatesNobodyKnowsWhatCameSince) {
+  Asked asked;
+  Series series = with_two_side_films();
+  series.films[3].date.reset();
+  const Result result = measure_with(series, {}, steps_with_lines(asked));
+  ASSERT_EQ(result.lateral_comparisons.size(), 1U);
+  for (const auto& zone : result.lateral_comparisons[0].zones) {
+    EXPECT_EQ(zone.progressive, lucency::Answer::kCannotTell) << zone.zone;
+    EXPECT_THAT(zone.reason, HasSubstr("has no date"));
+    EXPECT_FALSE(zone.change.has_value());
+  }
+}
+
 TEST(SideFilms, OneAloneHasLinesAndNoComparison) {
   Asked asked;
   const Result result = measure_with(with_side_film(), {}, steps_with_lines(asked));

@@ -11,6 +11,7 @@
 #include "early.h"
 #include "judged.h"
 #include "lysis.h"
+#include "open_changes.h"
 #include "pictures.h"
 #include "remember.h"
 #include "seat.h"
@@ -164,9 +165,10 @@ void compare_bone(const Working& reference, const Working& follow_up, const Run&
                   ComparisonResult& out) {
   if (!run.steps.compare_lines || !reference.hip->lucency || !follow_up.hip->lucency) return;
   // Where the films show no one hip, the migration is refused for the same reason.
-  if (auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip)) {
-    out.zones = std::move(*zones);
-  }
+  auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip);
+  if (!zones) return;
+  out.zones = std::move(*zones);
+  if (const auto before = taken_before(out.days)) leave_open(out.zones, *before);
 }
 
 /// How well lengths along the stem on both films of a pair can be held against each other: their
@@ -192,6 +194,7 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
                                      length_ratio_u(out.migration));
   out.signs->lysis =
       lysis_of(*work.films[out.reference].hip, *work.films[out.follow_up].hip, out.migration);
+  if (const auto before = taken_before(out.days)) leave_open(*out.signs, *before);
 }
 
 /// Why two films cannot be compared: where the tone of one of them was processed strongly, what

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <utility>
 
+#include "open_changes.h"
 #include "scale.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/parallel.h"
@@ -363,7 +364,12 @@ std::vector<LateralComparison> compare_side_films(const WorkingSeries& work, con
     }
     auto zones =
         steps.compare_lines(*work.films[pair.reference].hip, *work.films[pair.follow_up].hip);
-    if (zones) pair.zones = std::move(*zones);
+    if (!zones) return;
+    pair.zones = std::move(*zones);
+    if (!pair.days) {
+      leave_open(pair.zones,
+                 "One of the films has no date, so that nobody knows which was taken first.");
+    }
   });
   std::erase_if(out, [](const LateralComparison& pair) { return pair.zones.empty(); });
   return out;
