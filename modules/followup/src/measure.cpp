@@ -343,8 +343,9 @@ void warn_of_lines(Result& result) {
   if (!told) return;
   result.flags.push_back(
       {"lines_not_validated",
-       "Lines by zone were right on films of one simulator and mostly left open or missed on those "
-       "of another; believe the picture of the unrolled interface before any of them."});
+       "Lines by zone were mostly right on films of one simulator; on those of another many were "
+       "left open, and lines were told where none is, above all on lateral films. Believe the "
+       "picture of the unrolled interface before any of them."});
 }
 
 Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
