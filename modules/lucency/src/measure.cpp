@@ -154,13 +154,18 @@ double typical_contrast(const Profiles& profiles, const Course& course,
   return std::max(median(ranges).value_or(0.0), 0.2 * median(steps).value_or(0.0));
 }
 
+/// Where a line beside one place begins, mm from the metal, and how well that is known.
+using Start = MantleBorder;
+
 LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i,
-                   const PlaceBelief& belief, double step, bool judged, double faint) {
+                   const PlaceBelief& belief, double step, bool judged, double faint,
+                   const Start& start) {
   const Place& place = profiles.places[course.place[i]];
   LinePoint p;
   p.edge_px = place.edge_px;
   p.out_px = place.out_px;
   p.along = Millimetres{course.along_mm[i]};
+  p.start = Millimetres{start.mm};
   if (!judged) {
     p.state = State::kNotSeen;
     return p;
@@ -174,7 +179,7 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
             : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
                                                         : State::kCannotTell;
   if (p.state == State::kPresent) {
-    const double u = std::hypot(belief.width_u, kEdgeUMm, kScaleU * belief.width);
+    const double u = std::hypot(belief.width_u, start.u, kScaleU * belief.width);
     p.width = normal<Millimetres>(belief.width, u);
     p.rim = rimmed                         ? Answer::kYes
             : belief.rim_log_odds < kRimNo ? Answer::kNo
@@ -303,12 +308,12 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
                                const std::vector<PlaceBelief>& beliefs,
                                const std::vector<unsigned char>& judged,
                                const std::vector<double>& steps,
-                               const std::vector<double>& start_mm, Interface interface) {
+                               const std::vector<Start>& starts, Interface interface) {
   std::vector<LinePoint> points;
   const double faint = interface == Interface::kStemCement ? kFaintBesideCement : kFaint;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
-    points.push_back(point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0, faint));
-    points.back().start = Millimetres{start_mm[i]};
+    points.push_back(
+        point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0, faint, starts[i]));
   }
   drop_doubtful_runs(points, beliefs);
   std::vector<ZoneLine> lines;
@@ -449,9 +454,12 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                      const Course& course, const std::vector<double>& steps,
                      const std::vector<PlaceEvidence>& evidence, const HaloVector& halo,
                      double contrast, double scale) {
-  const std::vector<double> thickness = mantle_thickness(profiles, course.place, evidence);
+  std::vector<Start> mantle = mantle_border(profiles, course.place, evidence);
   std::vector<double> outward(profiles.places.size(), 0.0);
-  for (std::size_t i = 0; i < course.place.size(); ++i) outward[course.place[i]] = thickness[i];
+  for (std::size_t i = 0; i < course.place.size(); ++i) {
+    outward[course.place[i]] = mantle[i].mm;
+    mantle[i].u = std::hypot(mantle[i].u, kEdgeUMm);
+  }
   const Profiles beyond = take_profiles_beyond(hip_view, implant, profiles.places, outward, scale);
   // No metal here: the mantle's own step is what its border may blur, and of the metal's halo only
   // the outer part is left.
@@ -462,7 +470,7 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                                  {kShapePower, kBlurMm, halo}, Halo::kSettled);
   const Sequence sequence = sequence_of(beyond, course);
   const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
-  auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, thickness,
+  auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, mantle,
                         Interface::kCementBone);
   out.lines.insert(out.lines.end(), found.begin(), found.end());
   std::stable_sort(out.lines.begin(), out.lines.end(),
@@ -561,7 +569,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   const double edge_width = edge_width_mm(profiles);
   if (response.edges > 0) out.edge = describe(response, edge_width);
   const bool cemented = options.fixation == Fixation::kCemented;
-  const std::vector<double> at_metal(course.place.size(), 0.0);
+  const std::vector<Start> at_metal(course.place.size(), {0.0, kEdgeUMm});
   out.lines = lines_of(profiles, course, out.plan, beliefs, sequence.judged, steps, at_metal,
                        cemented ? Interface::kStemCement : Interface::kStemBone);
   if (cemented) {
