@@ -570,8 +570,9 @@ TEST(Measure, WithoutAScaleNoLimitInMillimetresDecides) {
                                    const lucency::LucencyOptions&) {
     const bool early = view.facts.file.starts_with("early");
     auto out = invented::lines(view.facts.file);
-    auto in_zone_7 = lucency::invented::film(
-        0.0, [&](int zone, double) { return zone != 7 ? 0.0 : early ? before : 2.5; });
+    auto in_zone_7 = lucency::invented::film(0.0, [&](int zone, double) {
+      return zone != 7 ? 0.0 : early ? before : 2.5;
+    });
     out->lines = in_zone_7.lines;
     return out;
   };

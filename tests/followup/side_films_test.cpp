@@ -355,7 +355,8 @@ TEST(SideFilms, AnAssumedEntryLevelStaysOne) {
   EXPECT_FALSE(flagged(result.films[2])) << "placed by hand";
   ASSERT_EQ(plans.size(), 2U);
   EXPECT_TRUE(plans[0].entry_assumed);
-  // Derived: tips of 0.5 px at 0.5 mm, and what the scale of the lateral film leaves open of 135 mm.
+  // Derived: tips of 0.5 px at 0.5 mm, and what the scale of the lateral film leaves open of 135
+  // mm.
   EXPECT_GT(plans[0].entry_u.value, 5.0);
   EXPECT_LT(plans[0].entry_u.value, 5.5);
   EXPECT_FALSE(plans[1].entry_assumed);

@@ -63,8 +63,8 @@ inline double grey_at(double x, double y, const DrawnFilm& film) {
   const double beside = y < 0.0 ? kSoft : kBone;
   double value = kMetal + (beside - kMetal) * shown_step(out, film);
   if (film.mantle_mm > 0.0 && y >= 0.0) {
-    value += (film.cement - kBone) *
-             (shown_step(out, film) - shown_step(out - film.mantle_mm, film));
+    value +=
+        (film.cement - kBone) * (shown_step(out, film) - shown_step(out - film.mantle_mm, film));
   }
   for (const DrawnLine& line : film.lines) {
     if (line.side != side || y < line.from_mm || y >= line.to_mm) continue;

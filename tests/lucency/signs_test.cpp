@@ -293,8 +293,8 @@ film::FilmImage drawn(const MovedStem& stem) {
     for (int x = 0; x < out.pixels.width; ++x) {
       const Vec2 at = kFineMm * Vec2(x, y) - Vec2(40.0, 60.0);
       const Vec2 there = stem.in_stem(at);
-      const double metal = step(MovedStem::half_mm(there.y()) - std::abs(there.x())) *
-                           step(kStemMm - there.y());
+      const double metal =
+          step(MovedStem::half_mm(there.y()) - std::abs(there.x())) * step(kStemMm - there.y());
       const double bone = step(at.y() - stem.cut_slope * (at.x() - MovedStem::kHalfMm));
       const double beside = 800.0 + 400.0 * bone;
       out.pixels.at(x, y) =
@@ -355,7 +355,8 @@ TEST(Calcar, TheCutsSlopeIsReadOffTheFilm) {
 TEST(Calcar, NoMotionOfTheStemIsResorption) {
   const FilmSigns then = calcar_of({});
   for (const MovedStem& moved :
-       {MovedStem{.tilt_deg = 3.0, .medial_mm = -3.0}, MovedStem{.tilt_deg = 3.0, .medial_mm = -6.3},
+       {MovedStem{.tilt_deg = 3.0, .medial_mm = -3.0},
+        MovedStem{.tilt_deg = 3.0, .medial_mm = -6.3},
         MovedStem{.tilt_deg = -3.0, .medial_mm = 6.3}, MovedStem{.medial_mm = 2.0},
         MovedStem{.distal_mm = 4.0}, MovedStem{.tilt_deg = 2.0, .distal_mm = 3.0}}) {
     const auto exactly = [](double value) {

@@ -30,11 +30,12 @@ std::vector<lucency::ZoneLysis> lysis_of(const HipFilm& reference, const HipFilm
                    "The bone of both films could not be laid on each other.");
   }
   if (scale_trust(reference, follow_up) == lucency::ScaleTrust::kNominal) {
-    return open_in(reference.lucency->plan,
-                   "Nothing gives the scale of the films, so that an area in mm² cannot be judged.");
+    return open_in(
+        reference.lucency->plan,
+        "Nothing gives the scale of the films, so that an area in mm² cannot be judged.");
   }
   auto out = lucency::compare_lysis(film_of(reference), film_of(follow_up),
-                               follow_from_reference(reference, follow_up, *migration));
+                                    follow_from_reference(reference, follow_up, *migration));
   for (lucency::ZoneLysis& one : out) {
     if (!one.middle_px) continue;
     one.middle_px = follow_up.hip_view.stored_from_view.apply(*one.middle_px);

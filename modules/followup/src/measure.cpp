@@ -184,8 +184,8 @@ double length_ratio_u(const std::optional<migration::Migration>& migration) {
 }
 
 /// The motion as the calcar needs it; nothing where the tip's is not known.
-std::optional<lucency::StemShift> stem_shift(
-    const HipFilm& reference, const std::optional<migration::Migration>& migration) {
+std::optional<lucency::StemShift> stem_shift(const HipFilm& reference,
+                                             const std::optional<migration::Migration>& migration) {
   if (!migration || !migration->subsidence_at_tip) return {};
   const anatomy::Implant& implant = reference.implant;
   const Line2& axis = implant.axis.line_px;
@@ -200,10 +200,9 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
   const FilmResult& reference = work.films[out.reference].out;
   const FilmResult& follow_up = work.films[out.follow_up].out;
   if (out.zones.empty() || !reference.signs || !follow_up.signs) return;
-  out.signs =
-      lucency::compare_signs(*reference.signs, *follow_up.signs,
-                             stem_shift(*work.films[out.reference].hip, out.migration),
-                             length_ratio_u(out.migration));
+  out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs,
+                                     stem_shift(*work.films[out.reference].hip, out.migration),
+                                     length_ratio_u(out.migration));
   out.signs->lysis =
       lysis_of(*work.films[out.reference].hip, *work.films[out.follow_up].hip, out.migration);
   if (const auto before = taken_before(out.days)) leave_open(*out.signs, *before);

@@ -363,9 +363,10 @@ void decide(ZoneChange& out, const ZoneLine* then, const ZoneLine* now,
                   "The line is longer than on the reference film, though not wider by 1 mm.");
   }
   if (loss_mm >= kProgressiveMm) {
-    return answer(out, Answer::kCannotTell,
-                  "The line lost 1 mm or more, which is rare: the follow-up film may hide it, or it "
-                  "has become too wide to be told.");
+    return answer(
+        out, Answer::kCannotTell,
+        "The line lost 1 mm or more, which is rare: the follow-up film may hide it, or it "
+        "has become too wide to be told.");
   }
   if (growth.value.value + growth.u95.value < kProgressiveMm) {
     return answer(out, Answer::kNo,

@@ -178,7 +178,8 @@ std::optional<CutSlope> slope_at(const Steps& steps, const Strip& strip, double 
   }
   if (!(sum > 0.0)) return {};
   mean /= sum;
-  return CutSlope{mean, std::hypot(std::sqrt(std::max(0.0, square / sum - mean * mean)), kStraightU)};
+  return CutSlope{mean,
+                  std::hypot(std::sqrt(std::max(0.0, square / sum - mean * mean)), kStraightU)};
 }
 
 /// The same against the stem axis instead of the outline's normal; the usual one where that cannot

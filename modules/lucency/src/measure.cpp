@@ -307,8 +307,8 @@ void judge(ZoneLine& line) {
 std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, const ZonePlan& plan,
                                const std::vector<PlaceBelief>& beliefs,
                                const std::vector<unsigned char>& judged,
-                               const std::vector<double>& steps,
-                               const std::vector<Start>& starts, Interface interface) {
+                               const std::vector<double>& steps, const std::vector<Start>& starts,
+                               Interface interface) {
   std::vector<LinePoint> points;
   const double faint = interface == Interface::kStemCement ? kFaintBesideCement : kFaint;
   for (std::size_t i = 0; i < course.place.size(); ++i) {

@@ -360,7 +360,7 @@ Passed passed(const StemShift& shift, const CalcarSign& then) {
                    shift.tilt.value.value * kRadiansPerDegree, then.flank_slope,
                    then.cut_slope.value};
   struct Unknown {
-    double Passing::* what;
+    double Passing::*what;
     double u;
   };
   const std::array<Unknown, 5> unknown{{{&Passing::subsidence, shift.subsidence_at_tip.u.value},
@@ -437,8 +437,7 @@ FilmSigns read_signs(const film::FilmImage& hip_view, const anatomy::Implant& im
 }
 
 SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up,
-                          const std::optional<StemShift>& shift,
-                          double length_ratio_u) {
+                          const std::optional<StemShift>& shift, double length_ratio_u) {
   SignChanges out;
   for (const CortexSign& now : follow_up.cortex) {
     out.cortex.push_back(cortex_change(cortex_of(reference, now.zone), now));
@@ -446,8 +445,8 @@ SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up
   if (reference.calcar.above_tip && follow_up.calcar.above_tip && shift) {
     out.calcar = calcar_change(reference.calcar, follow_up.calcar, *shift, length_ratio_u);
   } else {
-    out.calcar_reason = shift ? "The cut neck is not seen on both films."
-                                   : "How far the stem moved is not known.";
+    out.calcar_reason =
+        shift ? "The cut neck is not seen on both films." : "How far the stem moved is not known.";
   }
   const Answer then = reference.pedestal.present;
   const Answer now = follow_up.pedestal.present;

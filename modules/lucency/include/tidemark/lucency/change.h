@@ -42,7 +42,8 @@ enum class ScaleTrust { kMeasured, kNominal };
 /// Progressive: the width grew by at least 1 mm, or the line reached a zone that had none, by more
 /// than its own u95 in either case (docs/lucency.md; from memory, no one source). No: the change
 /// plus its u95 stays below that.
-/// @param trust  without a scale no limit in mm decides; a line that is new, or none on either film,
+/// @param trust  without a scale no limit in mm decides; a line that is new, or none on either
+/// film,
 ///               is told all the same
 [[nodiscard]] std::vector<ZoneChange> compare(const FilmLucency& reference,
                                               const FilmLucency& follow_up,
