@@ -48,8 +48,8 @@ constexpr double kDarkShare = 0.15;
 /// A wall that moves by no more than this over that length follows the stem, and what is darker
 /// inside of it than this share of the step to the metal may be a wide line. House choices.
 constexpr double kFollowsMm = 10.0;
-constexpr double kFollowsWithinMm = 0.5;
-constexpr double kFarShare = 0.1;
+constexpr double kFollowsWithinMm = 0.3;
+constexpr double kFarShare = 0.15;
 /// A zone is free of lines when this share of its seen part is. House choice.
 constexpr double kAbsentShare = 0.8;
 /// Less of a zone than this may as well be a canal's or a trabecula's straight stretch: of false
