@@ -96,9 +96,9 @@ TEST(Measure, AWideLineIsNeverSaidToBeAbsent) {
   }
 }
 
-// A line of 1 mm beyond a mantle of 3 mm, which is brighter than the bone, hardly, or darker: the stated
-// widths hold the true one at 95 % of the places (here at least nine in ten), where the mantle's
-// border is a course of steps of 0.2 mm.
+// A line of 1 mm beyond a mantle of 3 mm, which is brighter than the bone, hardly, or darker: the
+// stated widths hold the true one at 95 % of the places (here at least nine in ten), where the
+// mantle's border is a course of steps of 0.2 mm.
 TEST(Measure, WidthsBeyondCementHoldWhatTheyPromise) {
   double told = 0.0;
   double held = 0.0;

@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "chain.h"
+#include "doubt.h"
 #include "evidence.h"
 #include "mantle.h"
 #include "profiles.h"
@@ -20,9 +21,6 @@ namespace {
 constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
 /// Standard uncertainty of the entry level that a hand has placed. House choice.
 constexpr double kEntryByHandMm = 1.0;
-/// Probabilities from which a place is said to have a line, or none. House choice.
-constexpr double kPresent = 0.9;
-constexpr double kAbsent = 0.1;
 /// Thinner lines are not resolved: width and depth trade off, and halos look alike. House choice.
 constexpr double kThinnestMm = 0.45;
 /// Wider ones without a rim may be the canal. House choice.
@@ -175,9 +173,9 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
   p.depth_u = 0.3 * p.depth;
   const bool resolved = p.depth >= faint && belief.width >= kThinnestMm &&
                         (belief.width <= kWideMm || (rimmed && belief.width <= kWidestMm));
-  p.state = belief.line >= kPresent ? (resolved ? State::kPresent : State::kCannotTell)
-            : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
-                                                        : State::kCannotTell;
+  p.state = belief.line >= kLineFrom ? (resolved ? State::kPresent : State::kCannotTell)
+            : belief.line + belief.near_wall <= kNoLineUpTo ? State::kAbsent
+                                                            : State::kCannotTell;
   if (p.state == State::kPresent) {
     const double u = std::hypot(belief.width_u, start.u, kScaleU * belief.width);
     p.width = normal<Millimetres>(belief.width, u);
@@ -371,32 +369,6 @@ Sequence sequence_of(const Profiles& profiles, const Course& course) {
     s.joined.push_back(i > 0 && (course.zone[i] == 3) == (course.zone[i - 1] == 3) ? 1 : 0);
   }
   return s;
-}
-
-/// A line, or its absence, that holds only for one setting of the halo is open.
-void doubt_by_halo(std::vector<PlaceBelief>& settled, const std::vector<PlaceBelief>& learnt) {
-  for (std::size_t i = 0; i < settled.size(); ++i) {
-    PlaceBelief& b = settled[i];
-    const bool only_here = b.line >= kPresent && learnt[i].line <= kAbsent;
-    const bool only_there = b.line <= kAbsent && learnt[i].line >= 0.5;
-    if (only_here || only_there) b.line = 0.5;
-  }
-}
-
-/// A flat stem's line is a box across, a round stem's the chord of a ring; the film does not say
-/// which. What holds for one of both shapes only is open; where both hold, their difference is part
-/// of the width's uncertainty.
-void doubt_by_shape(std::vector<PlaceBelief>& box, const std::vector<PlaceBelief>& chord) {
-  for (std::size_t i = 0; i < box.size(); ++i) {
-    PlaceBelief& b = box[i];
-    const PlaceBelief& c = chord[i];
-    b.near_wall = std::max(b.near_wall, c.near_wall);
-    if (b.line >= kPresent && c.line >= kPresent) {
-      b.width_u = std::hypot(std::max(b.width_u, c.width_u), 0.5 * (b.width - c.width));
-    } else if (b.line >= kPresent || c.line >= kPresent) {
-      b.line = 0.5;
-    }
-  }
 }
 
 /// What is dark beside the metal beyond the halo, and brightens slowly outwards, fits no wall; it
