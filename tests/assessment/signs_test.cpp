@@ -477,6 +477,13 @@ std::vector<AnswerRow> rows() {
          return cement(bone);
        },
        n},
+      {"L-H-DEF-3", "on a film from before the reference film",
+       [=] {
+         HipEvidence one = cement(stem_cement({3}));
+         one.comparisons.back().days = -60;
+         return one;
+       },
+       c},
       {"L-H-DEF-3", "films not compared",
        [=] {
          Bone bone = stem_cement({3});

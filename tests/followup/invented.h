@@ -4,6 +4,7 @@
 #include <cmath>
 #include <string>
 
+#include "../../modules/followup/src/pair.h"
 #include "lucency/invented_lines.h"
 #include "tidemark/core/date.h"
 #include "tidemark/followup/measure.h"
@@ -148,7 +149,8 @@ inline Steps steps() {
                       MillimetresPerPixel) { return canal(); };
   out.compare_lines = [](const HipFilm& reference,
                          const HipFilm& follow_up) -> Expected<std::vector<lucency::ZoneChange>> {
-    return lucency::compare(*reference.lucency, *follow_up.lucency);
+    return lucency::compare(*reference.lucency, *follow_up.lucency,
+                            scale_trust(reference, follow_up));
   };
   out.prepare = [](const HipFilm&) { return prepared(); };
   out.compare = [](const FilmOfPair&, const FilmOfPair&) -> Expected<migration::Migration> {

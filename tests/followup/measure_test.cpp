@@ -48,6 +48,38 @@ TEST(Measure, EarliestFilmIsTheReferenceWhateverItsName) {
   EXPECT_EQ(result.comparisons[1].follow_up, 1U);
 }
 
+// The sheet names the later film as the reference: the line that only the earlier one shows has
+// healed, and is none that grew.
+TEST(Measure, AFilmFromBeforeTheReferenceShowsNothingThatCameSince) {
+  Series series = invented::series({"late.dcm", "early.dcm"});
+  series.films[0].role = Role::kReference;
+  auto steps = invented::steps();
+  steps.look_for_lines = [](const film::FilmImage& view, const anatomy::Implant&,
+                            const lucency::LucencyOptions&) {
+    return invented::lines(view.facts.file.starts_with("early") ? "late" : "early");
+  };
+  const Result result = measure_with(series, {}, steps);
+  ASSERT_EQ(result.comparisons.size(), 1U);
+  const ComparisonResult& pair = result.comparisons[0];
+  ASSERT_EQ(pair.days, -60);
+  ASSERT_EQ(pair.zones.size(), 7U);
+  for (const auto& zone : pair.zones) {
+    EXPECT_EQ(zone.progressive, lucency::Answer::kCannotTell) << zone.zone;
+    EXPECT_THAT(zone.reason, HasSubstr("before the reference film"));
+    EXPECT_FALSE(zone.change.has_value());
+  }
+  ASSERT_TRUE(pair.signs.has_value());
+  for (const auto& cortex : pair.signs->cortex) {
+    EXPECT_FALSE(cortex.change.has_value());
+    EXPECT_THAT(cortex.reason, HasSubstr("before the reference film"));
+  }
+  EXPECT_FALSE(pair.signs->calcar.has_value());
+  EXPECT_THAT(pair.signs->calcar_reason, HasSubstr("before the reference film"));
+  EXPECT_EQ(pair.signs->new_pedestal, lucency::Answer::kCannotTell);
+  ASSERT_EQ(pair.signs->lysis.size(), 7U);
+  EXPECT_THAT(pair.signs->lysis[0].reason, HasSubstr("before the reference film"));
+}
+
 TEST(Measure, FilmFromBeforeTheSurgeryIsNoReference) {
   Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
   series.surgery_date = parse_date("2024-02-28");
@@ -526,6 +558,44 @@ TEST(Measure, AcceptedPixelsAreCalledPixels) {
   const auto& mm = in_mm.films[1].zones[6].mean;
   ASSERT_TRUE(px && mm);
   EXPECT_LE(px->u.value / px->value.value, mm->u.value / mm->value.value);
+}
+
+// 1.5 px beside a head that is called 32 mm wide: a new line is one in any unit, one that grew by
+// 1 mm is not known to have.
+TEST(Measure, WithoutAScaleNoLimitInMillimetresDecides) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  auto steps = invented::steps();
+  double before = 0.0;
+  steps.look_for_lines = [&before](const film::FilmImage& view, const anatomy::Implant&,
+                                   const lucency::LucencyOptions&) {
+    const bool early = view.facts.file.starts_with("early");
+    auto out = invented::lines(view.facts.file);
+    auto in_zone_7 = lucency::invented::film(0.0, [&](int zone, double) {
+      return zone != 7 ? 0.0 : early ? before : 2.5;
+    });
+    out->lines = in_zone_7.lines;
+    return out;
+  };
+  const auto became = [&](const Options& options) {
+    return measure_with(series, options, steps).comparisons.at(0);
+  };
+  const Options in_pixels{.without_scale = WithoutScale::kAcceptPixels};
+  before = 1.0;
+  EXPECT_EQ(became({}).zones[6].progressive, lucency::Answer::kYes);
+  series.stem.head_diameter.reset();
+  const ComparisonResult grown = became(in_pixels);
+  EXPECT_EQ(grown.zones[6].progressive, lucency::Answer::kCannotTell);
+  EXPECT_THAT(grown.zones[6].reason, HasSubstr("gives the scale"));
+  EXPECT_EQ(grown.zones[0].progressive, lucency::Answer::kNo) << "none on either film";
+  ASSERT_TRUE(grown.signs.has_value());
+  for (const auto& lysis : grown.signs->lysis) {
+    EXPECT_EQ(lysis.state, lucency::State::kCannotTell);
+    EXPECT_THAT(lysis.reason, HasSubstr("gives the scale"));
+  }
+  before = 2.4;
+  EXPECT_EQ(became(in_pixels).zones[6].progressive, lucency::Answer::kCannotTell);
+  before = 0.0;
+  EXPECT_EQ(became(in_pixels).zones[6].progressive, lucency::Answer::kYes);
 }
 
 // Two films state 0.50 and 0.52 mm per px with the same relative u, and the head is 64 px on both:

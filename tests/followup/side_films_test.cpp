@@ -324,6 +324,44 @@ TEST(SideFilms, TakeTheEntryLevelFromTheFrontalFilm) {
   EXPECT_EQ(*entries[1], Vec2(178.0, 160.0)) << "the sheet's own word comes first";
 }
 
+// The frontal film did not see the level and assumed one, known to 5 mm: the lateral film knows no
+// better.
+TEST(SideFilms, AnAssumedEntryLevelStaysOne) {
+  const auto flagged = [](const FilmResult& film) {
+    return std::any_of(film.flags.begin(), film.flags.end(),
+                       [](const Flag& flag) { return flag.id == "entry_assumed"; });
+  };
+  Asked asked;
+  Series series = with_two_side_films();
+  Steps steps = steps_with_lines(asked);
+  std::vector<lucency::ZonePlan> plans;
+  steps.compare_lines = [&plans](const HipFilm& first, const HipFilm& later) {
+    if (first.from_side) plans = {first.lucency->plan, later.lucency->plan};
+    return Expected<std::vector<lucency::ZoneChange>>(std::vector<lucency::ZoneChange>{});
+  };
+  steps.look_for_lines = [step = steps.look_for_lines](const film::FilmImage& view,
+                                                       const anatomy::Implant& implant,
+                                                       const lucency::LucencyOptions& options) {
+    auto lines = step(view, implant, options);
+    if (options.view == View::kLateral) return lines;
+    lines->plan.entry_assumed = true;
+    lines->plan.entry_u = Millimetres{5.0};
+    lines->plan.flags.push_back({"entry_assumed", "9 mm below the shoulder."});
+    return lines;
+  };
+  series.films[2].landmarks_in_stored_px.bone_entry_px = Vec2(178.0, 160.0);
+  const Result result = measure_with(series, {.threads = 1}, steps);
+  EXPECT_TRUE(flagged(result.films[3]));
+  EXPECT_FALSE(flagged(result.films[2])) << "placed by hand";
+  ASSERT_EQ(plans.size(), 2U);
+  EXPECT_TRUE(plans[0].entry_assumed);
+  // Derived: tips of 0.5 px at 0.5 mm, and what the scale of the lateral film leaves open of 135
+  // mm.
+  EXPECT_GT(plans[0].entry_u.value, 5.0);
+  EXPECT_LT(plans[0].entry_u.value, 5.5);
+  EXPECT_FALSE(plans[1].entry_assumed);
+}
+
 TEST(SideFilms, AreComparedWithTheFirstLateralFilm) {
   Asked asked;
   const Result result = measure_with(with_two_side_films(), {}, steps_with_lines(asked));
@@ -342,6 +380,19 @@ TEST(SideFilms, AreComparedWithTheFirstLateralFilm) {
   EXPECT_EQ(since->reference, 3U);
   EXPECT_FALSE(lines_since(result, 3).has_value());
   EXPECT_EQ(lines_since(result, 1)->reference, 0U);
+}
+
+TEST(SideFilms, WithoutTheirDatesNobodyKnowsWhatCameSince) {
+  Asked asked;
+  Series series = with_two_side_films();
+  series.films[3].date.reset();
+  const Result result = measure_with(series, {}, steps_with_lines(asked));
+  ASSERT_EQ(result.lateral_comparisons.size(), 1U);
+  for (const auto& zone : result.lateral_comparisons[0].zones) {
+    EXPECT_EQ(zone.progressive, lucency::Answer::kCannotTell) << zone.zone;
+    EXPECT_THAT(zone.reason, HasSubstr("has no date"));
+    EXPECT_FALSE(zone.change.has_value());
+  }
 }
 
 TEST(SideFilms, OneAloneHasLinesAndNoComparison) {

@@ -21,7 +21,8 @@ struct DrawnLine {
   double from_mm = 0.0;  ///< below the entry level
   double to_mm = 0.0;
   double width_mm = 1.0;
-  double rim_mm = 0.0;  ///< 0: none
+  double rim_mm = 0.0;    ///< 0: none
+  double start_mm = 0.0;  ///< from the metal
 };
 
 struct DrawnFilm {
@@ -32,6 +33,8 @@ struct DrawnFilm {
   double gain = 0.0;  ///< of the unsharp mask
   double radius_mm = 1.0;
   double noise = 0.0;
+  double mantle_mm = 0.0;  ///< of cement about the embedded part
+  double cement = 1600.0;
   std::vector<DrawnLine> lines;
 };
 
@@ -59,13 +62,18 @@ inline double grey_at(double x, double y, const DrawnFilm& film) {
   const double out = std::abs(x) - film.half_width_mm;
   const double beside = y < 0.0 ? kSoft : kBone;
   double value = kMetal + (beside - kMetal) * shown_step(out, film);
+  if (film.mantle_mm > 0.0 && y >= 0.0) {
+    value +=
+        (film.cement - kBone) * (shown_step(out, film) - shown_step(out - film.mantle_mm, film));
+  }
   for (const DrawnLine& line : film.lines) {
     if (line.side != side || y < line.from_mm || y >= line.to_mm) continue;
-    const double in = shown_step(out, film);
-    const double wall = shown_step(out - line.width_mm, film);
+    const double begin = out - line.start_mm;
+    const double in = shown_step(begin, film);
+    const double wall = shown_step(begin - line.width_mm, film);
     value += (kSoft - kBone) * (in - wall);
     if (line.rim_mm > 0.0) {
-      value += (kRim - kBone) * (wall - shown_step(out - line.width_mm - line.rim_mm, film));
+      value += (kRim - kBone) * (wall - shown_step(begin - line.width_mm - line.rim_mm, film));
     }
   }
   return value;

@@ -5,11 +5,13 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 #include <random>
 #include <vector>
 
 #include "lucency/invented_lines.h"
 #include "scratch.h"
+#include "tidemark/core/uncertainty.h"
 #include "tidemark/phantom/film.h"
 #include "tidemark/phantom/write.h"
 
@@ -232,7 +234,7 @@ TEST(Calcar, SubsidenceIsNoResorption) {
   FilmSigns then;
   FilmSigns now;
   then.calcar.above_tip = {{120.0}, {0.5}, {0.98}};
-  const Measured<Millimetres> sank{{3.0}, {0.3}, {0.6}};
+  const StemShift sank{.subsidence_at_tip = {{3.0}, {0.3}, {0.6}}};
   for (const auto& [deeper, change] : {std::pair{3.0, 0.0}, std::pair{1.0, -2.0}}) {
     now.calcar.above_tip = {{120.0 + deeper}, {0.5}, {0.98}};
     const auto changes = compare_signs(then, now, sank);
@@ -245,6 +247,130 @@ TEST(Calcar, SubsidenceIsNoResorption) {
               std::hypot(std::hypot(0.5, 0.5), 0.3, 1.2), 1e-9);
   EXPECT_FALSE(compare_signs(then, now, {}).calcar.has_value());
   EXPECT_THAT(compare_signs(then, now, {}).calcar_reason, HasSubstr("not known"));
+}
+
+/// A tapered stem that moved in a bone that stays: turned about its tip (varus positive), and the
+/// tip shifted. The cut of the neck is an oblique line of the bone.
+struct MovedStem {
+  double tilt_deg = 0.0;
+  double distal_mm = 0.0;  ///< of the tip
+  double medial_mm = 0.0;
+  double cut_slope = 0.9;  ///< distally per way medially
+
+  static constexpr double kHalfMm = 8.0;    ///< at the cut, before it moved
+  static constexpr double kTaper = 0.1;     ///< of each flank, per way distally
+  static constexpr double kAboveMm = 45.0;  ///< of the stem, over the cut
+
+  [[nodiscard]] Vec2 in_bone(const Vec2& in_stem) const {
+    const double turn = tilt_deg * std::numbers::pi / 180.0;
+    const Vec2 tip(0.0, kStemMm);
+    const Vec2 off = in_stem - tip;
+    return tip + Vec2(medial_mm, distal_mm) +
+           Vec2(off.x() * std::cos(turn) - off.y() * std::sin(turn),
+                off.y() * std::cos(turn) + off.x() * std::sin(turn));
+  }
+  [[nodiscard]] Vec2 in_stem(const Vec2& in_bone) const {
+    const double turn = -tilt_deg * std::numbers::pi / 180.0;
+    const Vec2 tip(0.0, kStemMm);
+    const Vec2 off = in_bone - tip - Vec2(medial_mm, distal_mm);
+    return tip + Vec2(off.x() * std::cos(turn) - off.y() * std::sin(turn),
+                      off.y() * std::cos(turn) + off.x() * std::sin(turn));
+  }
+  static double half_mm(double below_cut) { return kHalfMm - kTaper * below_cut; }
+};
+
+constexpr double kFineMm = 0.2;  // per px
+
+Vec2 film_px(const Vec2& in_bone) { return (in_bone + Vec2(40.0, 60.0)) / kFineMm; }
+
+film::FilmImage drawn(const MovedStem& stem) {
+  const auto step = [](double d) { return 0.5 * std::erfc(-d / (0.2 * std::numbers::sqrt2)); };
+  film::FilmImage out;
+  out.pixels = Raster(400, 1000);
+  std::mt19937 generator(5);
+  std::normal_distribution<double> normal(0.0, 10.0);
+  for (int y = 0; y < out.pixels.height; ++y) {
+    for (int x = 0; x < out.pixels.width; ++x) {
+      const Vec2 at = kFineMm * Vec2(x, y) - Vec2(40.0, 60.0);
+      const Vec2 there = stem.in_stem(at);
+      const double metal =
+          step(MovedStem::half_mm(there.y()) - std::abs(there.x())) * step(kStemMm - there.y());
+      const double bone = step(at.y() - stem.cut_slope * (at.x() - MovedStem::kHalfMm));
+      const double beside = 800.0 + 400.0 * bone;
+      out.pixels.at(x, y) =
+          static_cast<float>(beside + metal * (3000.0 - beside) + normal(generator));
+    }
+  }
+  return out;
+}
+
+anatomy::Implant implant_of(const MovedStem& stem, const film::FilmImage& film) {
+  const auto at = [&](double x, double y) { return film_px(stem.in_bone({x, y})); };
+  anatomy::Implant out;
+  for (double y = -MovedStem::kAboveMm; y < kStemMm; y += 0.5) {
+    out.outline_px.push_back(at(-MovedStem::half_mm(y), y));
+  }
+  for (double y = kStemMm; y >= -MovedStem::kAboveMm; y -= 0.5) {
+    out.outline_px.push_back(at(MovedStem::half_mm(y), y));
+  }
+  out.axis.line_px = {at(0.0, 0.0), (at(0.0, 100.0) - at(0.0, 0.0)).normalized()};
+  out.tip = {at(0.0, kStemMm), 0.5, Source::kFound};
+  out.shoulder = {at(-MovedStem::half_mm(-12.0), -12.0), 0.5, Source::kFound};
+  out.stem = Mask(film.pixels.width, film.pixels.height);
+  for (int y = 0; y < film.pixels.height; ++y) {
+    for (int x = 0; x < film.pixels.width; ++x) {
+      const Vec2 there = stem.in_stem(kFineMm * Vec2(x, y) - Vec2(40.0, 60.0));
+      const bool in = std::abs(there.x()) < MovedStem::half_mm(there.y()) && there.y() < kStemMm;
+      out.stem.at(x, y) = in ? 1 : 0;
+    }
+  }
+  out.metal = out.stem;
+  return out;
+}
+
+/// Calcar and slope of the cut as the film shows them.
+FilmSigns calcar_of(const MovedStem& stem) {
+  const film::FilmImage film = drawn(stem);
+  const anatomy::Implant implant = implant_of(stem, film);
+  const MillimetresPerPixel scale{kFineMm};
+  const auto entry = find_entry(film, implant, scale);
+  EXPECT_TRUE(entry.has_value());
+  const auto plan = divide(implant, scale, View::kAp, entry);
+  EXPECT_TRUE(plan.has_value());
+  return read_signs(film, implant, femur(), *plan, scale, {});
+}
+
+TEST(Calcar, TheCutsSlopeIsReadOffTheFilm) {
+  for (const double slope : {0.3, 0.9, 1.3}) {
+    const CalcarSign calcar = calcar_of({.cut_slope = slope}).calcar;
+    EXPECT_NEAR(calcar.cut_slope.value, slope, 2.0 * calcar.cut_slope.u);
+    EXPECT_LT(calcar.cut_slope.u, 0.35);
+    EXPECT_NEAR(calcar.flank_slope, -MovedStem::kTaper, 0.01);
+    EXPECT_NEAR(calcar.medial.value, MovedStem::kHalfMm, 0.2);
+  }
+}
+
+// The bone stays as it is, however the stem moves past it: a tilt turns the medial flank distally,
+// a shift or a taper lets it meet the oblique cut elsewhere.
+TEST(Calcar, NoMotionOfTheStemIsResorption) {
+  const FilmSigns then = calcar_of({});
+  for (const MovedStem& moved :
+       {MovedStem{.tilt_deg = 3.0, .medial_mm = -3.0},
+        MovedStem{.tilt_deg = 3.0, .medial_mm = -6.3},
+        MovedStem{.tilt_deg = -3.0, .medial_mm = 6.3}, MovedStem{.medial_mm = 2.0},
+        MovedStem{.distal_mm = 4.0}, MovedStem{.tilt_deg = 2.0, .distal_mm = 3.0}}) {
+    const auto exactly = [](double value) {
+      return measured(Millimetres{value}, Millimetres{0.1});
+    };
+    const double shift = moved.in_bone({0.0, 20.0}).x();  // of a place on the axis
+    const StemShift known{exactly(moved.distal_mm), exactly(shift), Millimetres{kStemMm - 20.0},
+                          measured(Degrees{moved.tilt_deg}, Degrees{0.1})};
+    const auto changes = compare_signs(then, calcar_of(moved), known);
+    ASSERT_TRUE(changes.calcar.has_value());
+    EXPECT_NEAR(changes.calcar->value.value, 0.0, 0.6)
+        << moved.tilt_deg << " degrees, " << moved.distal_mm << " and " << moved.medial_mm << " mm";
+    EXPECT_LE(std::abs(changes.calcar->value.value), changes.calcar->u95.value);
+  }
 }
 
 TEST(Pedestal, AShelfAcrossTheCanalIsOne) {

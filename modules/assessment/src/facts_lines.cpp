@@ -80,9 +80,15 @@ Answer new_in(const Facts& facts, const LineRule& rule, int zone) {
   return all_of({told(now), opposite(told(then)), told(widened_in(facts, rule, zone))}).answer;
 }
 
+bool asks_change(const LineRule& rule) {
+  return rule.question == LineQuestion::kNew || rule.question == LineQuestion::kProgressive;
+}
+
 Answer answer_in(const Facts& facts, const LineRule& rule, int number) {
   const ZoneEvidence* now =
       zone_on(facts.hip.films.at(facts.pair.follow_up), number, rule.interface);
+  // A film from before the reference film shows nothing that came since.
+  if (asks_change(rule) && facts.pair.days.value_or(0) < 0) return Answer::kCannotTell;
   switch (rule.question) {
     case LineQuestion::kRim:
       return rim_in(now);
@@ -96,9 +102,7 @@ Answer answer_in(const Facts& facts, const LineRule& rule, int number) {
 }
 
 std::string reason_for(const LineRule& rule, const std::vector<int>& zones) {
-  const bool change =
-      rule.question == LineQuestion::kNew || rule.question == LineQuestion::kProgressive;
-  std::string out = change ? "what became of radiolucent lines" : "radiolucent lines";
+  std::string out = asks_change(rule) ? "what became of radiolucent lines" : "radiolucent lines";
   if (rule.interface == lucency::Interface::kStemCement) out += " between stem and cement";
   if (rule.interface == lucency::Interface::kCementBone) out += " between cement and bone";
   out += " cannot be told in zone";

@@ -13,6 +13,7 @@
 #include "early.h"
 #include "judged.h"
 #include "lysis.h"
+#include "open_changes.h"
 #include "pictures.h"
 #include "remember.h"
 #include "seat.h"
@@ -166,9 +167,10 @@ void compare_bone(const Working& reference, const Working& follow_up, const Run&
                   ComparisonResult& out) {
   if (!run.steps.compare_lines || !reference.hip->lucency || !follow_up.hip->lucency) return;
   // Where the films show no one hip, the migration is refused for the same reason.
-  if (auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip)) {
-    out.zones = std::move(*zones);
-  }
+  auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip);
+  if (!zones) return;
+  out.zones = std::move(*zones);
+  if (const auto before = taken_before(out.days)) leave_open(out.zones, *before);
 }
 
 /// How well lengths along the stem on both films of a pair can be held against each other: their
@@ -183,17 +185,29 @@ double length_ratio_u(const std::optional<migration::Migration>& migration) {
   return std::sqrt(square);
 }
 
+/// The motion as the calcar needs it; nothing where the tip's is not known.
+std::optional<lucency::StemShift> stem_shift(const HipFilm& reference,
+                                             const std::optional<migration::Migration>& migration) {
+  if (!migration || !migration->subsidence_at_tip) return {};
+  const anatomy::Implant& implant = reference.implant;
+  const Line2& axis = implant.axis.line_px;
+  const double above_tip_px = along(axis, implant.tip.px) - along(axis, implant.reference_px);
+  return lucency::StemShift{*migration->subsidence_at_tip, migration->medial,
+                            Millimetres{above_tip_px * reference.scale.value.value},
+                            migration->tilt_change};
+}
+
 /// Other signs beside the stem. Only the calcar needs to know how far the stem moved.
 void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
   const FilmResult& reference = work.films[out.reference].out;
   const FilmResult& follow_up = work.films[out.follow_up].out;
   if (out.zones.empty() || !reference.signs || !follow_up.signs) return;
-  std::optional<Measured<Millimetres>> subsidence;
-  if (out.migration) subsidence = out.migration->subsidence_at_tip;
-  out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs, subsidence,
+  out.signs = lucency::compare_signs(*reference.signs, *follow_up.signs,
+                                     stem_shift(*work.films[out.reference].hip, out.migration),
                                      length_ratio_u(out.migration));
   out.signs->lysis =
       lysis_of(*work.films[out.reference].hip, *work.films[out.follow_up].hip, out.migration);
+  if (const auto before = taken_before(out.days)) leave_open(*out.signs, *before);
 }
 
 /// Why two films cannot be compared: where the tone of one of them was processed strongly, what
@@ -342,8 +356,9 @@ void warn_of_lines(Result& result) {
   if (!told) return;
   result.flags.push_back(
       {"lines_not_validated",
-       "Lines by zone were right on films of one simulator and mostly left open or missed on those "
-       "of another; believe the picture of the unrolled interface before any of them."});
+       "Lines by zone were mostly right on films of one simulator; on those of another many were "
+       "left open, and lines were told where none is, above all on lateral films. Believe the "
+       "picture of the unrolled interface before any of them."});
 }
 
 Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,

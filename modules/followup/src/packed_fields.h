@@ -55,7 +55,9 @@ inline constexpr std::size_t kFields<lucency::Zone> = 5;
 template <>
 inline constexpr std::size_t kFields<lucency::ZoneBorder> = 3;
 template <>
-inline constexpr std::size_t kFields<lucency::ZonePlan> = 7;
+inline constexpr std::size_t kFields<lucency::CutSlope> = 2;
+template <>
+inline constexpr std::size_t kFields<lucency::ZonePlan> = 8;
 template <>
 inline constexpr std::size_t kFields<lucency::LinePoint> = 10;
 template <>

@@ -172,6 +172,11 @@ Expected<std::shared_ptr<const PreparedHip>> prepare(const HipFilm& film) {
       std::move(reduced), std::move(regions), std::move(**ready[0]), std::move(**ready[1])});
 }
 
+lucency::ScaleTrust scale_trust(const HipFilm& reference, const HipFilm& follow_up) {
+  return reference.in_pixels || follow_up.in_pixels ? lucency::ScaleTrust::kNominal
+                                                    : lucency::ScaleTrust::kMeasured;
+}
+
 Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& reference,
                                                          const HipFilm& follow_up) {
   // Likeness is modelled for frontal films; the implant of a lateral one was held against the
@@ -181,7 +186,8 @@ Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& referenc
         found_on(reference), found_on(follow_up), {}, scale_ratio_u(reference, follow_up)));
     if (!same) return tl::unexpected(same.error());
   }
-  return lucency::compare(*reference.lucency, *follow_up.lucency);
+  return lucency::compare(*reference.lucency, *follow_up.lucency,
+                          scale_trust(reference, follow_up));
 }
 
 Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOfPair& follow_up,

@@ -27,4 +27,7 @@ namespace tidemark::followup {
 [[nodiscard]] Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& reference,
                                                                        const HipFilm& follow_up);
 
+/// Whether limits in mm hold beside the stem of a pair.
+[[nodiscard]] lucency::ScaleTrust scale_trust(const HipFilm& reference, const HipFilm& follow_up);
+
 }  // namespace tidemark::followup

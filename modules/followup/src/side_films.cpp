@@ -5,6 +5,7 @@
 #include <cmath>
 #include <utility>
 
+#include "open_changes.h"
 #include "scale.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/parallel.h"
@@ -235,9 +236,27 @@ Expected<FromSide> look_with_back_known(const Working& film, const Frontal& refe
               "export the film with its PatientOrientation, or mark the lesser trochanter");
 }
 
+/// What a frontal film says where it did not see the level at which the stem enters the bone.
+std::optional<Flag> assumed_flag(const lucency::ZonePlan& plan) {
+  if (!plan.entry_assumed) return {};
+  const auto found = std::find_if(plan.flags.begin(), plan.flags.end(),
+                                  [](const Flag& flag) { return flag.id == "entry_assumed"; });
+  return found == plan.flags.end() ? std::nullopt : std::optional(*found);
+}
+
+/// Of a level so far above the tip of a film from the side: that of the frontal film, both tips,
+/// and the scale from the one to the other. (A lean towards the tube shortens the way more.)
+Millimetres carried_u(double above_tip_px, const HipFilm& side, const HipFilm& frontal) {
+  const double frontal_u = std::hypot(frontal.lucency->plan.entry_u.value,
+                                      frontal.implant.tip.u_px * frontal.scale.value.value);
+  const double side_u =
+      std::hypot(side.implant.tip.u_px * side.scale.value.value, above_tip_px * side.scale.u.value);
+  return {std::hypot(frontal_u, side_u)};
+}
+
 /// Where the stem enters the bone by the frontal film: as far from the tip, on the back of the
 /// outline. From the side the trochanters hide the border of the cut neck.
-std::optional<Vec2> entry_carried_over(const HipFilm& side, const HipFilm& frontal) {
+std::optional<CarriedEntry> entry_carried_over(const HipFilm& side, const HipFilm& frontal) {
   if (!frontal.lucency || !frontal.implant.shows_tip() || !side.implant.shows_tip()) return {};
   const Line2& from = frontal.implant.axis.line_px;
   const double above_tip_px =
@@ -250,7 +269,9 @@ std::optional<Vec2> entry_carried_over(const HipFilm& side, const HipFilm& front
     if (signed_distance(axis, p) > 0.0) continue;  // the front
     if (!best || std::abs(along(axis, p) - level) < std::abs(along(axis, *best) - level)) best = p;
   }
-  return best;
+  if (!best) return {};
+  return CarriedEntry{*best, carried_u(above_tip_px, side, frontal),
+                      assumed_flag(frontal.lucency->plan)};
 }
 
 /// The scale as results state it; but for one that is given it is the reference film's, by the
@@ -363,7 +384,12 @@ std::vector<LateralComparison> compare_side_films(const WorkingSeries& work, con
     }
     auto zones =
         steps.compare_lines(*work.films[pair.reference].hip, *work.films[pair.follow_up].hip);
-    if (zones) pair.zones = std::move(*zones);
+    if (!zones) return;
+    pair.zones = std::move(*zones);
+    if (!pair.days) {
+      leave_open(pair.zones,
+                 "One of the films has no date, so that nobody knows which was taken first.");
+    }
   });
   std::erase_if(out, [](const LateralComparison& pair) { return pair.zones.empty(); });
   return out;

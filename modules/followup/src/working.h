@@ -71,12 +71,18 @@ void scale_films(WorkingSeries& work, WithoutScale without_scale);
 /// Copies what was found on the film into its result, in stored px.
 void describe(Working& film);
 
+/// Where the stem enters the bone by another film, px of this film's hip view.
+struct CarriedEntry {
+  Vec2 px = Vec2::Zero();
+  Millimetres u;                ///< along the stem axis, of both films
+  std::optional<Flag> assumed;  ///< what the other film says where it did not see the level either
+};
+
 /// Dark lines along the stem: into the film's result, or why there is nothing to say of them, and
 /// into `hip` for the comparison. Whatever comes of it, the film stays measured.
-/// @param entry_px  where the stem enters the bone by another film, px of the hip view; the sheet's
-///                  own word comes first
+/// @param carried  the sheet's own word comes first
 void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps,
-                    const std::optional<Vec2>& entry_px = {});
+                    const std::optional<CarriedEntry>& carried = {});
 
 /// The pictures of overlay and pair (docs/result-format.md); nothing when drawing fails.
 [[nodiscard]] std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,

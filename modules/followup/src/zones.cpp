@@ -134,10 +134,22 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
   film.hip->lucency = std::move(*lines);
 }
 
+/// Says of the entry level what the film says that it was carried over from.
+void take_entry(const CarriedEntry& carried, lucency::FilmLucency& lines) {
+  lucency::ZonePlan& plan = lines.plan;
+  plan.entry = Source::kFound;
+  plan.borders.front().source = Source::kFound;
+  plan.entry_u = carried.u;
+  plan.entry_assumed = carried.assumed.has_value();
+  if (!carried.assumed) return;
+  plan.flags.push_back(*carried.assumed);
+  lines.flags.push_back(*carried.assumed);
+}
+
 }  // namespace
 
 void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps,
-                    const std::optional<Vec2>& entry_px) {
+                    const std::optional<CarriedEntry>& carried) {
   if (!steps.look_for_lines) return;
   const HipFilm& hip = *film.hip;
   const auto given = in_view(film.entry.landmarks_in_stored_px, hip.hip_view);
@@ -147,12 +159,9 @@ void look_for_lines(Working& film, const std::optional<Fixation>& fixation, cons
       {.scale = hip.scale.value,
        .view = film.out.view.value_or(View::kAp),
        .fixation = fixation,
-       .entry_px = by_hand ? by_hand : entry_px,
+       .entry_px = by_hand || !carried ? by_hand : std::optional(carried->px),
        .inner_borders = {given.second_zone_border_px, given.third_zone_border_px}});
-  if (lines && entry_px && !by_hand) {
-    lines->plan.entry = Source::kFound;
-    lines->plan.borders.front().source = Source::kFound;
-  }
+  if (lines && carried && !by_hand) take_entry(*carried, *lines);
   describe_zones(film, std::move(lines), fixation);
 }
 

@@ -24,7 +24,7 @@ constexpr double kMostOdds = 120.0;
 /// A line's width stays, changes by one step of the grid (0.1 mm) or jumps, over one place.
 constexpr double kStays = 0.916;
 constexpr double kJumps = 0.004;
-/// What is dark further than this is a canal, however straight its wall.
+/// What is dark further than this with a straight wall may be a canal as well as a line.
 constexpr double kWidestMm = 4.25;
 /// A canal's wall nearer than this may hide a line.
 constexpr double kNearWallMm = 3.1;
@@ -146,7 +146,10 @@ PlaceBelief belief_of(const Eigen::VectorXd& posterior, const PlaceEvidence& evi
   if (b.canal > 0.0) b.wall /= b.canal;
   for (std::size_t i = 0; i < width.size(); ++i) {
     const double p = posterior(static_cast<Eigen::Index>(i + 1));
-    if (width[i] > kWidestMm) continue;  // dark further than any line: a canal
+    if (width[i] > kWidestMm) {
+      b.near_wall += p;  // a canal, or a line wider than is told
+      continue;
+    }
     sum += p;
     mean += p * width[i];
     square += p * width[i] * width[i];

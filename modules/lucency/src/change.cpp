@@ -332,13 +332,18 @@ std::string unclear(const ZoneLine* then, const ZoneLine* now) {
 
 /// The rule of change.h.
 void decide(ZoneChange& out, const ZoneLine* then, const ZoneLine* now,
-            const Measured<Millimetres>& growth) {
+            const Measured<Millimetres>& growth, double loss_mm, ScaleTrust trust) {
   const std::string open = unclear(then, now);
   if (!open.empty()) return answer(out, Answer::kCannotTell, open);
   const bool fresh = then->state == State::kAbsent && now->state == State::kPresent;
   if (fresh && growth.value.value > growth.u95.value &&
       out.change_length->value.value > out.change_length->u95.value) {
     return answer(out, Answer::kYes, "A line stands where the reference film shows none.");
+  }
+  const bool none = then->state == State::kAbsent && now->state == State::kAbsent;
+  if (trust == ScaleTrust::kNominal && !none) {
+    return answer(out, Answer::kCannotTell,
+                  "Nothing gives the scale of the films, so that 1 mm of growth cannot be told.");
   }
   if (growth.value.value > growth.u95.value && growth.value.value >= kProgressiveMm) {
     return answer(out, Answer::kYes, "The line grew by 1 mm or more.");
@@ -356,6 +361,12 @@ void decide(ZoneChange& out, const ZoneLine* then, const ZoneLine* now,
   if (longer) {
     return answer(out, Answer::kCannotTell,
                   "The line is longer than on the reference film, though not wider by 1 mm.");
+  }
+  if (loss_mm >= kProgressiveMm) {
+    return answer(
+        out, Answer::kCannotTell,
+        "The line lost 1 mm or more, which is rare: the follow-up film may hide it, or it "
+        "has become too wide to be told.");
   }
   if (growth.value.value + growth.u95.value < kProgressiveMm) {
     return answer(out, Answer::kNo,
@@ -381,7 +392,7 @@ std::vector<Both> with_widths(const std::vector<Both>& common, const ZoneLine* t
 }
 
 ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_up, int zone,
-                        Interface interface) {
+                        Interface interface, ScaleTrust trust) {
   ZoneChange out{.zone = zone,
                  .interface = interface,
                  .change = {},
@@ -416,7 +427,7 @@ ZoneChange compare_zone(const FilmLucency& reference, const FilmLucency& follow_
   const double pitch = pitch_of(common);
   out.change_length = as_measured(difference(length_in(common, &Both::now, now, pitch),
                                              length_in(common, &Both::then, then, pitch)));
-  decide(out, then, now, growth);
+  decide(out, then, now, growth, -least->value, trust);
   if (!unclear(then, now).empty()) {
     // A film that leaves the zone open has no width to take a change from.
     out.change.reset();
@@ -440,7 +451,8 @@ std::vector<Millimetres> places_on_stem(const FilmLucency& film, const ZoneLine&
   return out;
 }
 
-std::vector<ZoneChange> compare(const FilmLucency& reference, const FilmLucency& follow_up) {
+std::vector<ZoneChange> compare(const FilmLucency& reference, const FilmLucency& follow_up,
+                                ScaleTrust trust) {
   std::vector<std::pair<int, Interface>> keys;
   for (const FilmLucency* film : {&reference, &follow_up}) {
     for (const ZoneLine& line : film->lines) keys.emplace_back(line.zone, line.interface);
@@ -450,7 +462,7 @@ std::vector<ZoneChange> compare(const FilmLucency& reference, const FilmLucency&
   std::vector<ZoneChange> out;
   out.reserve(keys.size());
   for (const auto& [zone, interface] : keys) {
-    out.push_back(compare_zone(reference, follow_up, zone, interface));
+    out.push_back(compare_zone(reference, follow_up, zone, interface, trust));
   }
   return out;
 }

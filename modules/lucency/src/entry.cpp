@@ -151,10 +151,59 @@ std::optional<Peak> peak_of(const std::vector<Candidate>& found, double least) {
   return p;
 }
 
+/// Slope of the border through a row, distally per way outwards: the middle of those that make it
+/// stand out nearly as much as the best.
+std::optional<CutSlope> slope_at(const Steps& steps, const Strip& strip, double row) {
+  constexpr int kSlopes = 12;          // on either side
+  constexpr double kNearly = 0.8;      // of the best; house choice
+  constexpr double kStraightU = 0.15;  // a cut is not quite straight; house choice
+  std::array<std::optional<double>, 2 * kSlopes + 1> strength;
+  double top = 0.0;
+  for (int k = -kSlopes; k <= kSlopes; ++k) {
+    auto& one = strength.at(static_cast<std::size_t>(k + kSlopes));
+    one = border_strength(steps, strip, row, kMaxSlope * k / kSlopes);
+    top = std::max(top, one.value_or(0.0));
+  }
+  double sum = 0.0;
+  double mean = 0.0;
+  double square = 0.0;
+  for (int k = -kSlopes; k <= kSlopes; ++k) {
+    const double weight =
+        strength.at(static_cast<std::size_t>(k + kSlopes)).value_or(0.0) - kNearly * top;
+    if (weight <= 0.0) continue;
+    const double slope = kMaxSlope * k / kSlopes;
+    sum += weight;
+    mean += weight * slope;
+    square += weight * slope * slope;
+  }
+  if (!(sum > 0.0)) return {};
+  mean /= sum;
+  return CutSlope{mean,
+                  std::hypot(std::sqrt(std::max(0.0, square / sum - mean * mean)), kStraightU)};
+}
+
+/// The same against the stem axis instead of the outline's normal; the usual one where that cannot
+/// be told.
+CutSlope against_axis(const std::optional<CutSlope>& by_normal, const Place& place,
+                      const Line2& axis) {
+  constexpr double kLeast = 0.2;  // of the border's run that must lead medially; house choice
+  if (!by_normal) return {};
+  const Vec2 medial(axis.direction.y(), -axis.direction.x());
+  Vec2 distal(-place.out_px.y(), place.out_px.x());
+  if (distal.dot(axis.direction) < 0.0) distal = -distal;
+  const Vec2 border = place.out_px + by_normal->value * distal;
+  const double out = border.dot(medial) / border.norm();
+  if (out < kLeast) return {};
+  // d(tan)/d(tan') between two directions of reference: the squares of both secants.
+  const double turn = (1.0 + std::pow(border.dot(axis.direction) / border.dot(medial), 2)) /
+                      (1.0 + by_normal->value * by_normal->value);
+  return {border.dot(axis.direction) / border.dot(medial), turn * by_normal->u};
+}
+
 /// Places the border among the candidates of a short arm, within the peak of the long one.
 std::optional<Entry> entry_from(const std::vector<Candidate>& coarse,
-                                const std::vector<Candidate>& fine, const Strip& strip,
-                                double least) {
+                                const std::vector<Candidate>& fine, const Steps& fine_steps,
+                                const Strip& strip, const Line2& axis, double least) {
   const auto peak = peak_of(coarse, least);
   if (!peak) return {};
   const std::size_t from = coarse[peak->first].row;
@@ -176,9 +225,10 @@ std::optional<Entry> entry_from(const std::vector<Candidate>& coarse,
   if (!(sum > 0.0)) return {};
   mean /= sum;
   const double spread_mm = kStepMm * std::sqrt(std::max(0.0, square / sum - mean * mean));
+  const Place& place = strip.places[static_cast<std::size_t>(std::lround(mean))];
   // 0.4 mm for the rounding of the bone's corner (house choice).
-  return Entry{strip.places[static_cast<std::size_t>(std::lround(mean))].edge_px,
-               Millimetres{std::hypot(spread_mm, 0.4)}, Source::kFound};
+  return Entry{place.edge_px, Millimetres{std::hypot(spread_mm, 0.4)}, Source::kFound,
+               against_axis(slope_at(fine_steps, strip, mean), place, axis)};
 }
 
 /// Median step from 3 mm outside of the metal to 1.5 mm inside.
@@ -209,8 +259,9 @@ std::optional<Entry> find_entry(const film::FilmImage& hip_view, const anatomy::
   const double step = step_to_metal(hip_view.pixels, places, scale.value);
   const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places),
                              scale.value, {kFromMm, kToMm, 0.2});
-  return entry_from(candidates(steps_of(strip, kArmMm), strip),
-                    candidates(steps_of(strip, kShortArmMm), strip), strip, kMinShare * step);
+  const Steps fine = steps_of(strip, kShortArmMm);
+  return entry_from(candidates(steps_of(strip, kArmMm), strip), candidates(fine, strip), fine,
+                    strip, axis, kMinShare * step);
 }
 
 }  // namespace tidemark::lucency

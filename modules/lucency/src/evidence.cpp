@@ -301,20 +301,41 @@ void add_wall(Explanation& e, const Bank& bank, const Prior& prior, const WallRu
   e.add_wall(which, prior.wall_precision);
 }
 
-/// Log evidence of no line: up to three walls, bright inside anywhere, dark inside beyond lines or
-/// beyond the first wall (what is bright beside the metal is not a line).
-double without_line(const Bank& bank, const double* b, const Prior& prior) {
+/// The best explanation without a line, and what it has beside the metal (PlaceEvidence).
+struct NoLine {
+  double evidence = 0.0;
+  double dark_depth = 0.0;
+  double dark_to = 0.0;
+};
+
+/// Every wall counts from the metal on, so that what is dark there is the sum of all.
+NoLine no_line_of(const Explanation& e, const Bank& bank, double log_priors) {
+  NoLine out{e.evidence() + log_priors, 0.0, 0.0};
+  double darkest = 0.0;
+  for (int k = 0; k < e.size(); ++k) {
+    const double amplitude = e.amplitude(k);
+    out.dark_depth -= amplitude;
+    if (amplitude >= darkest) continue;
+    darkest = amplitude;
+    out.dark_to = bank.width[e.chosen(k)];
+  }
+  return out;
+}
+
+/// No line: up to two walls, bright inside anywhere, dark inside beyond lines or beyond the first
+/// wall (what is bright beside the metal is not a line).
+NoLine without_line(const Bank& bank, const double* b, const Prior& prior) {
   Explanation one(bank, b);
   add_wall(one, bank, prior, {0.0, 1e9, kCanalMm, 0.0});
-  if (one.size() == 0) return 0.0;
+  if (one.size() == 0) return {};
   Explanation both = one;
   add_wall(both, bank, prior, {0.0, 1e9, bank.width[one.chosen(0)] + kRimFromMm, 0.0});
-  const double single = one.evidence() + prior.log_wall;
+  const NoLine single = no_line_of(one, bank, prior.log_wall);
   if (both.size() < 2) return single;
   // Without something bright before it, what is dark up to the second wall is a line.
   const bool near = bank.width[both.chosen(1)] < kCanalMm;
   if (near && both.amplitude(0) < -kBrightBefore * both.amplitude(1)) return single;
-  return both.evidence() + 2.0 * prior.log_wall;
+  return no_line_of(both, bank, 2.0 * prior.log_wall);
 }
 
 /// Log evidence of what is dark up to a shaped border, without a rim, and the darkness.
@@ -366,7 +387,10 @@ Dark with_rim(std::size_t i, const Bank& bank, const double* b, const Prior& pri
 
 PlaceEvidence weigh_place(const Bank& bank, const double* b, const Prior& prior) {
   PlaceEvidence out;
-  const double none = without_line(bank, b, prior);
+  const NoLine no_line = without_line(bank, b, prior);
+  const double none = no_line.evidence;
+  out.dark_depth = no_line.dark_depth;
+  out.dark_to = no_line.dark_to;
   std::vector<double> plain;
   for (std::size_t i = 0; i < bank.shaped; ++i) {
     const Dark bare = without_rim(i, bank, b, prior);

@@ -25,6 +25,11 @@ struct PlaceEvidence {
   /// Log of the probability of a border at each of canal_widths() that is bright inside (a mantle's
   /// outer border) over that without.
   std::vector<double> border_log_odds;
+  /// What the best explanation without a line has beside the metal: dark by `dark_depth` (grey
+  /// values; not positive: not darker) up to a wall at `dark_to` (mm), beyond all that is told as
+  /// a line.
+  double dark_depth = 0.0;
+  double dark_to = 0.0;
 };
 
 /// Noise of the mean profiles, grey values squared, by how far it reaches.

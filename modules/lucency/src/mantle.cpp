@@ -1,5 +1,6 @@
 #include "mantle.h"
 
+#include <Eigen/Dense>
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -85,16 +86,64 @@ double refined(const Profiles& profiles, const std::vector<std::size_t>& places,
   return guess_mm + (sum > 0.0 ? kProfilePitchMm * mean / sum : 0.0);
 }
 
+/// What the border beside one place is worth at each distance, against the best.
+Eigen::ArrayXd worth_of(const PlaceEvidence& place) {
+  const auto first = place.border_log_odds.begin() + static_cast<std::ptrdiff_t>(first_state());
+  const auto last = first + static_cast<std::ptrdiff_t>(state_count());
+  const double top = *std::max_element(first, last);
+  Eigen::ArrayXd out(static_cast<Eigen::Index>(state_count()));
+  for (Eigen::Index k = 0; k < out.size(); ++k) {
+    out(k) = std::exp(kShare * std::max(*(first + k) - top, -kMostOdds));
+  }
+  return out;
+}
+
+/// Probability of each distance beside each place, its neighbours heard: the prices of the best
+/// course as a Markov chain (forward-backward).
+Eigen::ArrayXXd spread_of(const std::vector<PlaceEvidence>& evidence) {
+  const auto n = static_cast<Eigen::Index>(state_count());
+  const auto places = static_cast<Eigen::Index>(evidence.size());
+  Eigen::MatrixXd step(n, n);
+  for (Eigen::Index i = 0; i < n; ++i) {
+    for (Eigen::Index k = 0; k < n; ++k) {
+      step(i, k) = std::exp(-kStepPrice * static_cast<double>(std::abs(i - k)));
+    }
+  }
+  Eigen::ArrayXXd out(n, places);
+  Eigen::VectorXd now = Eigen::VectorXd::Ones(n);
+  for (Eigen::Index p = 0; p < places; ++p) {
+    now = (step * now).array() * worth_of(evidence[static_cast<std::size_t>(p)]);
+    now /= now.sum();
+    out.col(p) = now.array();
+  }
+  Eigen::VectorXd back = Eigen::VectorXd::Ones(n);
+  for (Eigen::Index p = places; p-- > 0;) {
+    out.col(p) *= back.array();
+    out.col(p) /= out.col(p).sum();
+    back = step * (back.array() * worth_of(evidence[static_cast<std::size_t>(p)])).matrix();
+    back /= back.sum();
+  }
+  return out;
+}
+
 }  // namespace
 
-std::vector<double> mantle_thickness(const Profiles& profiles,
-                                     const std::vector<std::size_t>& places,
-                                     const std::vector<PlaceEvidence>& evidence) {
-  std::vector<double> out;
+std::vector<MantleBorder> mantle_border(const Profiles& profiles,
+                                        const std::vector<std::size_t>& places,
+                                        const std::vector<PlaceEvidence>& evidence) {
+  std::vector<MantleBorder> out;
   if (evidence.empty()) return out;
   const std::vector<std::size_t> course = best_course(evidence);
+  const Eigen::ArrayXXd spread = spread_of(evidence);
   for (std::size_t p = 0; p < course.size(); ++p) {
-    out.push_back(refined(profiles, places, p, canal_widths()[first_state() + course[p]]));
+    MantleBorder border{refined(profiles, places, p, canal_widths()[first_state() + course[p]]),
+                        0.0};
+    for (Eigen::Index k = 0; k < spread.rows(); ++k) {
+      const double off = canal_widths()[first_state() + static_cast<std::size_t>(k)] - border.mm;
+      border.u += spread(k, static_cast<Eigen::Index>(p)) * off * off;
+    }
+    border.u = std::sqrt(border.u);
+    out.push_back(border);
   }
   return out;
 }

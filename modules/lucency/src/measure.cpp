@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "chain.h"
+#include "doubt.h"
 #include "evidence.h"
 #include "mantle.h"
 #include "profiles.h"
@@ -12,6 +13,7 @@
 #include "tidemark/core/parallel.h"
 #include "tidemark/core/robust.h"
 #include "tidemark/lucency/lucency.h"
+#include "widest.h"
 
 namespace tidemark::lucency {
 namespace {
@@ -19,9 +21,6 @@ namespace {
 constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
 /// Standard uncertainty of the entry level that a hand has placed. House choice.
 constexpr double kEntryByHandMm = 1.0;
-/// Probabilities from which a place is said to have a line, or none. House choice.
-constexpr double kPresent = 0.9;
-constexpr double kAbsent = 0.1;
 /// Thinner lines are not resolved: width and depth trade off, and halos look alike. House choice.
 constexpr double kThinnestMm = 0.45;
 /// Wider ones without a rim may be the canal. House choice.
@@ -42,10 +41,13 @@ constexpr double kShortestMm = 4.0;
 /// length on. House choice.
 constexpr double kSameWallMm = 0.4;
 constexpr double kLongMm = 15.0;
-/// A stretch this much less certain than the zone's usual place is not its widest. House choice.
-constexpr double kWildU = 2.5;
 /// Darkness beside the metal, as a share of the step to it, that leaves a place open. House choice.
 constexpr double kDarkShare = 0.15;
+/// A wall that moves by no more than this over that length follows the stem, and what is darker
+/// inside of it than this share of the step to the metal may be a wide line. House choices.
+constexpr double kFollowsMm = 10.0;
+constexpr double kFollowsWithinMm = 0.3;
+constexpr double kFarShare = 0.15;
 /// A zone is free of lines when this share of its seen part is. House choice.
 constexpr double kAbsentShare = 0.8;
 /// Less of a zone than this may as well be a canal's or a trabecula's straight stretch: of false
@@ -150,13 +152,18 @@ double typical_contrast(const Profiles& profiles, const Course& course,
   return std::max(median(ranges).value_or(0.0), 0.2 * median(steps).value_or(0.0));
 }
 
+/// Where a line beside one place begins, mm from the metal, and how well that is known.
+using Start = MantleBorder;
+
 LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i,
-                   const PlaceBelief& belief, double step, bool judged, double faint) {
+                   const PlaceBelief& belief, double step, bool judged, double faint,
+                   const Start& start) {
   const Place& place = profiles.places[course.place[i]];
   LinePoint p;
   p.edge_px = place.edge_px;
   p.out_px = place.out_px;
   p.along = Millimetres{course.along_mm[i]};
+  p.start = Millimetres{start.mm};
   if (!judged) {
     p.state = State::kNotSeen;
     return p;
@@ -166,11 +173,11 @@ LinePoint point_of(const Profiles& profiles, const Course& course, std::size_t i
   p.depth_u = 0.3 * p.depth;
   const bool resolved = p.depth >= faint && belief.width >= kThinnestMm &&
                         (belief.width <= kWideMm || (rimmed && belief.width <= kWidestMm));
-  p.state = belief.line >= kPresent ? (resolved ? State::kPresent : State::kCannotTell)
-            : belief.line + belief.near_wall <= kAbsent ? State::kAbsent
-                                                        : State::kCannotTell;
+  p.state = belief.line >= kLineFrom ? (resolved ? State::kPresent : State::kCannotTell)
+            : belief.line + belief.near_wall <= kNoLineUpTo ? State::kAbsent
+                                                            : State::kCannotTell;
   if (p.state == State::kPresent) {
-    const double u = std::hypot(belief.width_u, kEdgeUMm, kScaleU * belief.width);
+    const double u = std::hypot(belief.width_u, start.u, kScaleU * belief.width);
     p.width = normal<Millimetres>(belief.width, u);
     p.rim = rimmed                         ? Answer::kYes
             : belief.rim_log_odds < kRimNo ? Answer::kNo
@@ -239,33 +246,9 @@ Counts count(const std::vector<LinePoint>& points) {
   return c;
 }
 
-/// The widest stretch: the largest of the medians of present places over 4 mm.
-Measured<Millimetres> widest(const std::vector<const LinePoint*>& present) {
-  constexpr std::size_t kStretch = 8;
-  Measured<Millimetres> best{};
-  std::vector<double> near;
-  near.reserve(present.size());
-  for (const LinePoint* p : present) near.push_back(p->width->u.value);
-  const double usual_u = median(near).value_or(0.0);
-  const std::size_t n = std::min(kStretch, present.size());
-  for (std::size_t i = 0; i + n <= present.size(); ++i) {
-    near.clear();
-    double u = 0.0;
-    for (std::size_t k = i; k < i + n; ++k) {
-      near.push_back(present[k]->width->value.value);
-      u += present[k]->width->u.value / static_cast<double>(n);
-    }
-    const double width = median(near).value_or(0.0);
-    // A stretch that is known far worse than the rest does not stand for the zone.
-    const bool known = u <= kWildU * usual_u || present.size() <= kStretch;
-    if (known && width > best.value.value) best = normal<Millimetres>(width, u);
-  }
-  return best;
-}
-
 void fill_present(ZoneLine& line, const Counts& c) {
   line.state = State::kPresent;
-  std::vector<const LinePoint*> present;
+  std::vector<Measured<Millimetres>> widths;
   double sum = 0.0;
   double u = 0.0;
   double depth = 0.0;
@@ -274,7 +257,7 @@ void fill_present(ZoneLine& line, const Counts& c) {
   int no_rim = 0;
   for (const LinePoint& p : line.points) {
     if (p.state != State::kPresent) continue;
-    present.push_back(&p);
+    widths.push_back(*p.width);
     sum += p.width->value.value;
     u += p.width->u.value;
     depth += p.depth;
@@ -282,7 +265,7 @@ void fill_present(ZoneLine& line, const Counts& c) {
     rim += p.rim == Answer::kYes ? 1 : 0;
     no_rim += p.rim == Answer::kNo ? 1 : 0;
   }
-  line.width_max = widest(present);
+  line.width_max = widest(widths);
   line.width_mean = normal<Millimetres>(sum / c.present, u / c.present);
   line.length =
       normal<Millimetres>(kPlacePitchMm * c.present, std::hypot(1.0, 0.5 * kPlacePitchMm * c.open));
@@ -322,13 +305,13 @@ void judge(ZoneLine& line) {
 std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, const ZonePlan& plan,
                                const std::vector<PlaceBelief>& beliefs,
                                const std::vector<unsigned char>& judged,
-                               const std::vector<double>& steps,
-                               const std::vector<double>& start_mm, Interface interface) {
+                               const std::vector<double>& steps, const std::vector<Start>& starts,
+                               Interface interface) {
   std::vector<LinePoint> points;
   const double faint = interface == Interface::kStemCement ? kFaintBesideCement : kFaint;
   for (std::size_t i = 0; i < course.place.size(); ++i) {
-    points.push_back(point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0, faint));
-    points.back().start = Millimetres{start_mm[i]};
+    points.push_back(
+        point_of(profiles, course, i, beliefs[i], steps[i], judged[i] != 0, faint, starts[i]));
   }
   drop_doubtful_runs(points, beliefs);
   std::vector<ZoneLine> lines;
@@ -388,32 +371,6 @@ Sequence sequence_of(const Profiles& profiles, const Course& course) {
   return s;
 }
 
-/// A line, or its absence, that holds only for one setting of the halo is open.
-void doubt_by_halo(std::vector<PlaceBelief>& settled, const std::vector<PlaceBelief>& learnt) {
-  for (std::size_t i = 0; i < settled.size(); ++i) {
-    PlaceBelief& b = settled[i];
-    const bool only_here = b.line >= kPresent && learnt[i].line <= kAbsent;
-    const bool only_there = b.line <= kAbsent && learnt[i].line >= 0.5;
-    if (only_here || only_there) b.line = 0.5;
-  }
-}
-
-/// A flat stem's line is a box across, a round stem's the chord of a ring; the film does not say
-/// which. What holds for one of both shapes only is open; where both hold, their difference is part
-/// of the width's uncertainty.
-void doubt_by_shape(std::vector<PlaceBelief>& box, const std::vector<PlaceBelief>& chord) {
-  for (std::size_t i = 0; i < box.size(); ++i) {
-    PlaceBelief& b = box[i];
-    const PlaceBelief& c = chord[i];
-    b.near_wall = std::max(b.near_wall, c.near_wall);
-    if (b.line >= kPresent && c.line >= kPresent) {
-      b.width_u = std::hypot(std::max(b.width_u, c.width_u), 0.5 * (b.width - c.width));
-    } else if (b.line >= kPresent || c.line >= kPresent) {
-      b.line = 0.5;
-    }
-  }
-}
-
 /// What is dark beside the metal beyond the halo, and brightens slowly outwards, fits no wall; it
 /// may be a line about a round stem all the same, so it is not free of one.
 void doubt_by_darkness(std::vector<PlaceBelief>& beliefs, const Profiles& profiles,
@@ -434,15 +391,47 @@ void doubt_by_darkness(std::vector<PlaceBelief>& beliefs, const Profiles& profil
   }
 }
 
+/// What is dark from the metal on up to a wall beyond every line that is told is a canal, unless
+/// that wall follows the stem: then nobody can tell it from a wide line, and it is not free of one.
+void doubt_by_far_wall(std::vector<PlaceBelief>& beliefs,
+                       const std::vector<PlaceEvidence>& evidence,
+                       const std::vector<unsigned char>& joined, const std::vector<double>& steps) {
+  constexpr auto kPlaces = static_cast<std::size_t>(kFollowsMm / kPlacePitchMm);
+  const auto dark = [&](std::size_t i) {
+    return evidence[i].dark_depth > kFarShare * steps[i] && evidence[i].dark_to > 0.0;
+  };
+  std::vector<double> walls;
+  std::size_t begin = 0;  // of the stretch without a gap
+  for (std::size_t end = 1; end <= evidence.size(); ++end) {
+    if (joined[end - 1] == 0) begin = end - 1;
+    if (end - begin < kPlaces) continue;
+    const std::size_t from = end - kPlaces;
+    walls.clear();
+    for (std::size_t i = from; i < end; ++i) {
+      if (dark(i)) walls.push_back(evidence[i].dark_to);
+    }
+    std::sort(walls.begin(), walls.end());
+    const std::size_t few = kPlaces / 10;  // may lie off on either side
+    if (walls.size() < kPlaces - 2 * few) continue;
+    if (walls[walls.size() - 1 - few] - walls[few] > kFollowsWithinMm) continue;
+    for (std::size_t i = from; i < end; ++i) {
+      if (dark(i)) beliefs[i].near_wall = 1.0;
+    }
+  }
+}
+
 /// Lines between the cement and the bone: the same look again, from the mantle's border outwards.
 void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                      const anatomy::Implant& implant, const Profiles& profiles,
                      const Course& course, const std::vector<double>& steps,
                      const std::vector<PlaceEvidence>& evidence, const HaloVector& halo,
                      double contrast, double scale) {
-  const std::vector<double> thickness = mantle_thickness(profiles, course.place, evidence);
+  std::vector<Start> mantle = mantle_border(profiles, course.place, evidence);
   std::vector<double> outward(profiles.places.size(), 0.0);
-  for (std::size_t i = 0; i < course.place.size(); ++i) outward[course.place[i]] = thickness[i];
+  for (std::size_t i = 0; i < course.place.size(); ++i) {
+    outward[course.place[i]] = mantle[i].mm;
+    mantle[i].u = std::hypot(mantle[i].u, kEdgeUMm);
+  }
   const Profiles beyond = take_profiles_beyond(hip_view, implant, profiles.places, outward, scale);
   // No metal here: the mantle's own step is what its border may blur, and of the metal's halo only
   // the outer part is left.
@@ -453,21 +442,22 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                                  {kShapePower, kBlurMm, halo}, Halo::kSettled);
   const Sequence sequence = sequence_of(beyond, course);
   const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
-  auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, thickness,
+  auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, mantle,
                         Interface::kCementBone);
   out.lines.insert(out.lines.end(), found.begin(), found.end());
   std::stable_sort(out.lines.begin(), out.lines.end(),
                    [](const ZoneLine& a, const ZoneLine& b) { return a.zone < b.zone; });
 }
 
-/// That no line was seen there is no answer.
+/// That no line was seen at a place of the zone is no answer, whatever the others say. A line that
+/// is there keeps its length: what is open beside it can only add to it.
 void leave_open(ZoneLine& line, const char* reason) {
-  if (line.state != State::kAbsent) return;
-  line.state = State::kCannotTell;
-  line.reason = reason;
   for (LinePoint& point : line.points) {
     if (point.state == State::kAbsent) point.state = State::kCannotTell;
   }
+  if (line.state != State::kAbsent) return;
+  line.state = State::kCannotTell;
+  line.reason = reason;
 }
 
 /// From the side a line about the tip is hardly seen: of 26 clear ones on simulated films none was
@@ -543,6 +533,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   doubt_by_shape(beliefs, heard(weights[1]));
   doubt_by_halo(beliefs, heard(weights[2]));
   doubt_by_darkness(beliefs, profiles, course, steps, response);
+  doubt_by_far_wall(beliefs, evidence, sequence.joined, steps);
 
   FilmLucency out;
   out.plan = std::move(*plan);
@@ -550,7 +541,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   const double edge_width = edge_width_mm(profiles);
   if (response.edges > 0) out.edge = describe(response, edge_width);
   const bool cemented = options.fixation == Fixation::kCemented;
-  const std::vector<double> at_metal(course.place.size(), 0.0);
+  const std::vector<Start> at_metal(course.place.size(), {0.0, kEdgeUMm});
   out.lines = lines_of(profiles, course, out.plan, beliefs, sequence.judged, steps, at_metal,
                        cemented ? Interface::kStemCement : Interface::kStemBone);
   if (cemented) {

@@ -146,6 +146,36 @@ CortexSign read_cortex(const Film& film, const Zone& zone, const Polyline& corte
   return out;
 }
 
+/// The stem's medial flank at the entry level.
+struct FlankAt {
+  double medial_mm = 0.0;  ///< of the axis
+  double slope = 0.0;      ///< medially per way distally
+};
+
+/// By the outline from 5 mm above the entry level to 5 mm below it, on the medial side.
+FlankAt flank_at_entry(const anatomy::Implant& implant, const ZonePlan& plan, double mm_per_px) {
+  constexpr double kReachMm = 5.0;
+  const Line2& axis = plan.axis_px;
+  const Vec2 medial(axis.direction.y(), -axis.direction.x());
+  double n = 0.0;
+  Vec2 sum = Vec2::Zero();  // distal, medial
+  double square = 0.0;
+  double mixed = 0.0;
+  for (const Vec2& p : implant.outline_px) {
+    const Vec2 at(along(axis, p) * mm_per_px, medial.dot(p - axis.point) * mm_per_px);
+    if (at.y() < 0.0 || std::abs(at.x()) > kReachMm) continue;
+    n += 1.0;
+    sum += at;
+    square += at.x() * at.x();
+    mixed += at.x() * at.y();
+  }
+  if (n < 3.0) return {};
+  const double spread = square - sum.x() * sum.x() / n;
+  if (!(spread > 0.0)) return {};
+  const double slope = (mixed - sum.x() * sum.y() / n) / spread;
+  return {(sum.y() - slope * sum.x()) / n, slope};
+}
+
 CalcarSign read_calcar(const anatomy::Implant& implant, const anatomy::Femur& femur,
                        const ZonePlan& plan, double mm_per_px) {
   CalcarSign out;
@@ -154,6 +184,10 @@ CalcarSign read_calcar(const anatomy::Implant& implant, const anatomy::Femur& fe
     return out;
   }
   const double tip_u = implant.tip.u_px * mm_per_px;
+  const FlankAt flank = flank_at_entry(implant, plan, mm_per_px);
+  out.medial = Millimetres{flank.medial_mm};
+  out.flank_slope = flank.slope;
+  out.cut_slope = plan.cut_slope;
   out.above_tip =
       measured(Millimetres{tip_level_mm(plan)}, Millimetres{std::hypot(plan.entry_u.value, tip_u)});
   if (!femur.lesser_trochanter) {
@@ -292,6 +326,73 @@ const CortexSign* cortex_of(const FilmSigns& signs, int zone) {
   return found == signs.cortex.end() ? nullptr : &*found;
 }
 
+/// A motion of the stem and what is known of the calcar it moves past, as plain numbers: mm and
+/// radians.
+struct Passing {
+  double subsidence, medial, tilt;
+  double flank_slope, cut_slope;
+};
+
+/// By how much a stem that moved so shows the same cut neck farther above its tip (derived): its
+/// flank, moved, meets the same oblique line of bone elsewhere. Distal and medial positive; varus
+/// turns what is medial distally.
+double farther_above_tip(const Passing& by, const CalcarSign& calcar, double medial_above_tip) {
+  const double height = calcar.above_tip->value.value;
+  const double off = calcar.medial.value;
+  const double c = std::cos(by.tilt);
+  const double s = std::sin(by.tilt);
+  const double distal = by.subsidence + height * (1.0 - c) + off * s;
+  const double medial = by.medial + (height - medial_above_tip) * s - off * (1.0 - c);
+  const double flank_distal = c + by.flank_slope * s;
+  const double flank_medial = by.flank_slope * c - s;
+  return (distal - by.cut_slope * medial) / (flank_distal - by.cut_slope * flank_medial);
+}
+
+/// The same with what is not known of motion, flank and cut.
+struct Passed {
+  double value = 0.0;
+  double u = 0.0;
+};
+
+Passed passed(const StemShift& shift, const CalcarSign& then) {
+  constexpr double kFlankU = 0.05;  // of its slope: it is curved; house choice
+  const Passing at{shift.subsidence_at_tip.value.value, shift.medial.value.value,
+                   shift.tilt.value.value * kRadiansPerDegree, then.flank_slope,
+                   then.cut_slope.value};
+  struct Unknown {
+    double Passing::*what;
+    double u;
+  };
+  const std::array<Unknown, 5> unknown{{{&Passing::subsidence, shift.subsidence_at_tip.u.value},
+                                        {&Passing::medial, shift.medial.u.value},
+                                        {&Passing::tilt, shift.tilt.u.value * kRadiansPerDegree},
+                                        {&Passing::flank_slope, kFlankU},
+                                        {&Passing::cut_slope, then.cut_slope.u}}};
+  const auto told = [&](const Passing& by) {
+    return farther_above_tip(by, then, shift.medial_above_tip.value);
+  };
+  double square = 0.0;
+  for (const Unknown& one : unknown) {
+    Passing more = at;
+    Passing less = at;
+    more.*one.what += one.u;
+    less.*one.what -= one.u;
+    square += std::pow(0.5 * (told(more) - told(less)), 2);
+  }
+  return {told(at), std::sqrt(square)};
+}
+
+/// Change of the calcar's height, what the motion alone does to it taken off.
+Measured<Millimetres> calcar_change(const CalcarSign& then, const CalcarSign& now,
+                                    const StemShift& shift, double length_ratio_u) {
+  const Measured<Millimetres>& was = *then.above_tip;
+  const Measured<Millimetres>& is = *now.above_tip;
+  const Passed by_motion = passed(shift, then);
+  return measured(is.value - was.value - Millimetres{by_motion.value},
+                  Millimetres{std::hypot(std::hypot(is.u.value, was.u.value), by_motion.u,
+                                         length_ratio_u * was.value.value)});
+}
+
 /// Median of the differences at the same places of the stem, within half a window.
 SignChanges::Cortex cortex_change(const CortexSign* then, const CortexSign& now) {
   SignChanges::Cortex out{now.zone, {}, {}};
@@ -336,23 +437,16 @@ FilmSigns read_signs(const film::FilmImage& hip_view, const anatomy::Implant& im
 }
 
 SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up,
-                          const std::optional<Measured<Millimetres>>& subsidence,
-                          double length_ratio_u) {
+                          const std::optional<StemShift>& shift, double length_ratio_u) {
   SignChanges out;
   for (const CortexSign& now : follow_up.cortex) {
     out.cortex.push_back(cortex_change(cortex_of(reference, now.zone), now));
   }
-  const auto& then_above = reference.calcar.above_tip;
-  const auto& now_above = follow_up.calcar.above_tip;
-  if (then_above && now_above && subsidence) {
-    // A stem that sank by s has its tip s further below the same bone.
-    out.calcar = measured(
-        now_above->value - then_above->value - subsidence->value,
-        Millimetres{std::hypot(std::hypot(now_above->u.value, then_above->u.value),
-                               subsidence->u.value, length_ratio_u * then_above->value.value)});
+  if (reference.calcar.above_tip && follow_up.calcar.above_tip && shift) {
+    out.calcar = calcar_change(reference.calcar, follow_up.calcar, *shift, length_ratio_u);
   } else {
-    out.calcar_reason = subsidence ? "The cut neck is not seen on both films."
-                                   : "How far the stem moved is not known.";
+    out.calcar_reason =
+        shift ? "The cut neck is not seen on both films." : "How far the stem moved is not known.";
   }
   const Answer then = reference.pedestal.present;
   const Answer now = follow_up.pedestal.present;

@@ -236,6 +236,7 @@ Expected<ZonePlan> divide(const anatomy::Implant& implant, MillimetresPerPixel s
   plan.entry = entry ? entry->source : Source::kFound;
   plan.entry_assumed = !entry;
   plan.entry_u = entry ? entry->u : Millimetres{kAssumedEntryUMm};
+  plan.cut_slope = entry ? entry->slope : CutSlope{};
 
   Course course{&outline, {}, nearest(outline, implant.shoulder.px), 0, 0};
   for (const Vec2& p : outline) course.along_px.push_back(along(plan.axis_px, p));

@@ -151,9 +151,9 @@ std::vector<std::string> cautions_of(const CohortStudy& study) {
   }
   if (counts_of(study.cohort).zones > 0) {
     out.emplace_back(
-        "Radiolucent lines by zone are not validated yet: they were right on films of "
-        "one simulator and mostly left open or missed on those of another. An "
-        "incidence of lines is therefore no evidence.");
+        "Radiolucent lines by zone are not validated yet: they were mostly right on films of one "
+        "simulator; on those of another many were left open, and lines were told where none is, "
+        "above all on lateral films. An incidence of lines is therefore no evidence.");
   }
   return out;
 }

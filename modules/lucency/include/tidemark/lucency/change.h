@@ -23,6 +23,9 @@ struct ZoneChange {
   std::string reason;  ///< one sentence: why it is progressive, or why it cannot be told
 };
 
+/// Whether something gave the films' scale, or lengths are those of a nominal head.
+enum class ScaleTrust { kMeasured, kNominal };
+
 /// Where the points of a line stand on the stem, one for each, so that two films of one stem agree:
 /// distance from the level of its tip along the axis, distal positive; in the tip zone the length
 /// along the outline from the stem axis, medial positive. (LinePoint::along counts from the entry
@@ -39,7 +42,11 @@ struct ZoneChange {
 /// Progressive: the width grew by at least 1 mm, or the line reached a zone that had none, by more
 /// than its own u95 in either case (docs/lucency.md; from memory, no one source). No: the change
 /// plus its u95 stays below that.
+/// @param trust  without a scale no limit in mm decides; a line that is new, or none on either
+/// film,
+///               is told all the same
 [[nodiscard]] std::vector<ZoneChange> compare(const FilmLucency& reference,
-                                              const FilmLucency& follow_up);
+                                              const FilmLucency& follow_up,
+                                              ScaleTrust trust = ScaleTrust::kMeasured);
 
 }  // namespace tidemark::lucency

@@ -39,6 +39,11 @@ struct CalcarSign {
   std::optional<Measured<Millimetres>> height;
   /// The same level above that of the stem's tip: what changes of the calcar are read from.
   std::optional<Measured<Millimetres>> above_tip;
+  /// What a motion of the stem does to above_tip: where the flank stands there, medial of the axis;
+  /// how fast it runs medially on the way distally; and how oblique the cut is.
+  Millimetres medial;
+  double flank_slope = 0.0;
+  CutSlope cut_slope = {0.0, 0.0};
   std::string reason;  ///< one sentence when either is absent
 };
 
@@ -70,6 +75,14 @@ struct SignChanges {
   std::vector<ZoneLysis> lysis;  ///< by zone; filled by who has laid the bone on itself (lysis.h)
 };
 
+/// How the stem moved in the bone, against its axis on the reference film.
+struct StemShift {
+  Measured<Millimetres> subsidence_at_tip;  ///< distal positive
+  Measured<Millimetres> medial = {};        ///< medial positive, of a place on the axis
+  Millimetres medial_above_tip;             ///< how far above the tip that place lies
+  Measured<Degrees> tilt = {};              ///< varus positive
+};
+
 /// Reads cortical thickness, calcar height and pedestal. Uncertainties hold nothing of the scale's.
 /// @param plan  of the same film
 /// @param scale in the plane of the stem
@@ -79,12 +92,12 @@ struct SignChanges {
                                    const std::optional<Fixation>& fixation);
 
 /// Change of the signs between two films of one stem.
-/// @param subsidence of the stem's tip relative to the bone, distal positive; without it the change
-///        of the calcar's height is absent, because the level is seen against the stem
+/// @param shift of the stem relative to the bone; without it the change of the calcar's height is
+///        absent, because the level is seen against the stem
 /// @param length_ratio_u relative standard uncertainty of lengths along the stem on the one film
 ///        against the other: of the ratio of their scales, and of what unlike poses foreshorten
 [[nodiscard]] SignChanges compare_signs(const FilmSigns& reference, const FilmSigns& follow_up,
-                                        const std::optional<Measured<Millimetres>>& subsidence,
+                                        const std::optional<StemShift>& shift,
                                         double length_ratio_u = 0.0);
 
 /// The same signs with what the scale's own uncertainty (relative) adds to lengths on one film.

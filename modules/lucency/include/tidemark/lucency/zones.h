@@ -45,11 +45,19 @@ struct InnerBorders {
   std::optional<Vec2> third_px;   ///< between zones 2 and 3, 5 and 6 (9 and 10, 12 and 13)
 };
 
+/// How oblique the border of the cut neck runs beside the medial flank: distally per way medially,
+/// against the stem axis. What is not seen is some 45 degrees, give or take (house choice).
+struct CutSlope {
+  double value = 0.8;
+  double u = 0.4;
+};
+
 /// The level at which the stem enters the bone, seen on the film.
 struct Entry {
   Vec2 px = Vec2::Zero();  ///< on the medial flank of the stem's outline, px of the hip view
   Millimetres u;           ///< along the stem axis
   Source source = Source::kFound;
+  CutSlope slope = {};
 };
 
 /// Looks along the medial flank for the place where bone begins beside the metal: the border of
@@ -74,6 +82,7 @@ struct ZonePlan {
   bool entry_assumed =
       false;                ///< no resection level was seen: 9 mm below the shoulder's level stands
   Millimetres entry_u;      ///< standard uncertainty of the entry level along the axis
+  CutSlope cut_slope;       ///< of the border at the entry level
   std::vector<Flag> flags;  ///< e.g. zones shorter than 15 mm, a border that a hand misplaced
 };
 

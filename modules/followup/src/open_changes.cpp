@@ -1,0 +1,33 @@
+#include "open_changes.h"
+
+namespace tidemark::followup {
+
+void leave_open(std::vector<lucency::ZoneChange>& zones, const std::string& reason) {
+  for (lucency::ZoneChange& zone : zones) {
+    zone.change.reset();
+    zone.change_mean.reset();
+    zone.change_length.reset();
+    zone.progressive = lucency::Answer::kCannotTell;
+    zone.reason = reason;
+  }
+}
+
+void leave_open(lucency::SignChanges& signs, const std::string& reason) {
+  for (auto& cortex : signs.cortex) cortex = {cortex.zone, {}, reason};
+  signs.calcar.reset();
+  signs.calcar_reason = reason;
+  signs.new_pedestal = lucency::Answer::kCannotTell;
+  for (lucency::ZoneLysis& lysis : signs.lysis) {
+    const int zone = lysis.zone;
+    lysis = {};
+    lysis.zone = zone;
+    lysis.reason = reason;
+  }
+}
+
+std::optional<std::string> taken_before(const std::optional<int>& days) {
+  if (days.value_or(0) >= 0) return {};
+  return "The film was taken before the reference film: what differs on it is no change since.";
+}
+
+}  // namespace tidemark::followup

@@ -1,0 +1,22 @@
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "tidemark/lucency/change.h"
+#include "tidemark/lucency/signs.h"
+
+namespace tidemark::followup {
+
+/// Takes back what became of lines, as nobody knows it for that reason.
+void leave_open(std::vector<lucency::ZoneChange>& zones, const std::string& reason);
+
+/// The same of the other signs.
+void leave_open(lucency::SignChanges& signs, const std::string& reason);
+
+/// Why what is different on the follow-up film is no change since the reference film: it was taken
+/// before. Nothing where it was not, or where nobody knows.
+[[nodiscard]] std::optional<std::string> taken_before(const std::optional<int>& days);
+
+}  // namespace tidemark::followup
