@@ -254,6 +254,36 @@ TEST(Measure, ExcludedFilmsAreNoFailure) {
   EXPECT_EQ(result.comparisons.size(), 1U);
 }
 
+// "All was measured" would be wrong: nothing was compared.
+TEST(Measure, ASeriesWithoutAReferenceFilmSaysSo) {
+  Series stated = invented::series({"early.dcm", "late.dcm"});
+  for (FilmEntry& film : stated.films) film.role = Role::kFollowUp;
+  Series excluded = stated;
+  excluded.films[0].role.reset();
+  excluded.films[0].excluded = true;
+  Series unreadable = invented::series({"none.dcm", "late.dcm"});
+  unreadable.films[1].role = Role::kFollowUp;
+  for (const Series& series : {stated, excluded, unreadable}) {
+    const Result result = measured(series);
+    EXPECT_TRUE(result.comparisons.empty());
+    EXPECT_TRUE(has_flag(result.flags, "no_reference_film"));
+    EXPECT_EQ(exit_code(result), 1);
+    EXPECT_THAT(to_table(result), HasSubstr("No film serves as the reference"));
+    EXPECT_THAT(to_table(result), testing::Not(HasSubstr("There is no follow-up film")));
+    EXPECT_THAT(result.assessment->headline.doubt,
+                testing::AllOf(HasSubstr("No film serves as the reference"),
+                               testing::Not(HasSubstr("There is no follow-up film"))));
+  }
+  // A film that nobody states a role of is the reference, also alone; lateral films need none.
+  Series lateral = stated;
+  for (FilmEntry& film : lateral.films) film.view = View::kLateral;
+  for (const Series& series : {invented::series({"early.dcm"}), lateral}) {
+    EXPECT_FALSE(has_flag(measured(series).flags, "no_reference_film"));
+  }
+  EXPECT_THAT(to_table(measured(invented::series({"early.dcm"}))),
+              HasSubstr("There is no follow-up film to compare with."));
+}
+
 TEST(Measure, FilmsOfOtherViewsAreListedButNotMeasured) {
   Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
   series.films[2].view = View::kOther;

@@ -154,6 +154,21 @@ TEST(Examinations, ThatASheetStatesAreNotGivenAgain) {
   EXPECT_EQ(numbers({{}, {}, {}, {}}), (std::vector{1, 2, 3}));
 }
 
+TEST(Judged, SaysThatNoFilmServesAsReference) {
+  json result{{"films", {film("AP", "2024-01-02", 1, "measured")}},
+              {"comparisons", json::array()},
+              {"flags", json::array()}};
+  EXPECT_EQ(judged(result).reason, "there is no follow-up film to compare with");
+  result["flags"].push_back({{"id", "no_reference_film"}, {"text", "Some."}});
+  EXPECT_EQ(judged(result).status, HipStatus::kRefused);
+  EXPECT_EQ(judged(result).reason, "no film serves as the reference; state which one does");
+  json unreadable = film("AP", "2024-01-01", 0, "not_measured");
+  unreadable["reason"] = "cannot be read";
+  result["films"].push_back(unreadable);
+  EXPECT_EQ(judged(result).reason,
+            "no film serves as the reference; state which one does (and 1 more)");
+}
+
 TEST(LucencyMap, TakesAFilmOfEachViewAndVisit) {
   for (const bool surgery_known : {true, false}) {
     const auto map = lucency_map(both_views(true, surgery_known));

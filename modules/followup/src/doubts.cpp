@@ -15,6 +15,11 @@ constexpr std::array<std::string_view, 9> kDoubts{
 
 }  // namespace
 
+bool lacks_reference(const Result& result) {
+  return std::any_of(result.flags.begin(), result.flags.end(),
+                     [](const Flag& flag) { return flag.id == "no_reference_film"; });
+}
+
 std::vector<FilmDoubt> film_doubts(const Result& result, const ComparisonResult& pair) {
   std::vector<FilmDoubt> out;
   for (const std::size_t film : {pair.reference, pair.follow_up}) {

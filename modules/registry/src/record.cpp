@@ -14,10 +14,18 @@ using nlohmann::json;
 
 /// What set_aside says of films that a worker took for films from before the surgery.
 constexpr const char* kNoStemYet = "no_stem_yet";
+/// followup's flag of a series of which no film serves as the reference.
+constexpr const char* kNoReference = "no_reference_film";
 /// followup's reason for a film that the sheet leaves out: no failure.
 constexpr const char* kExcluded = "excluded in the sheet";
 
 bool is_measured(const json& item) { return item.at("status") == "measured"; }
+
+bool has_flag(const json& item, const std::string& id) {
+  const json flags = item.value("flags", json::array());
+  return std::any_of(flags.begin(), flags.end(),
+                     [&](const json& flag) { return flag.at("id") == id; });
+}
 
 std::string sentence_of(const std::string& what, const json& item) {
   const std::string reason = item.value("reason", "not measured");
@@ -358,6 +366,9 @@ Judged judged(const json& result) {
   };
   look("films", "film ", nullptr);
   look("comparisons", "comparison with film ", &measured);
+  if (has_flag(result, kNoReference)) {
+    reasons.insert(reasons.begin(), "no film serves as the reference; state which one does");
+  }
   if (measured > 0 && reasons.empty()) return {HipStatus::kMeasured, ""};
   if (reasons.empty()) reasons.emplace_back("there is no follow-up film to compare with");
   std::string reason = reasons.front();
