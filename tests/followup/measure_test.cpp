@@ -712,6 +712,23 @@ TEST(Measure, AScaleThatNothingContradictsSaysSo) {
   EXPECT_FALSE(unchecked(bare, by_header));
 }
 
+// A mistyped number makes every length wrong, as a wrong head diameter does.
+TEST(Measure, AScaleThatNothingContradictsIsADoubtOfTheVerdict) {
+  Series given = invented::series({"a.dcm", "b.dcm"});
+  given.stem.head_diameter.reset();
+  for (FilmEntry& film : given.films) {
+    film.scale = Measured<MillimetresPerPixel>{{0.5}, {0.005}, {0.0098}};
+  }
+  const Result result = measure_with(given, {}, invented::steps());
+  ASSERT_TRUE(result.comparisons.at(0).migration);
+  for (const char* file : {"a.dcm", "b.dcm"}) {
+    EXPECT_THAT(result.assessment->headline.doubt,
+                HasSubstr(std::string(file) + ": Nothing else on this film tells its scale"));
+  }
+  const Result held = measure_with(given, {}, with_detector());
+  EXPECT_THAT(held.assessment->headline.doubt, testing::Not(HasSubstr("tells its scale")));
+}
+
 /// The hint of the scale under which the implant of one film is sought; 0 for none.
 double hint_for(double mm_per_px) {
   Series series = invented::series({"a.dcm"});

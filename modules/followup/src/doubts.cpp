@@ -8,10 +8,10 @@ namespace tidemark::followup {
 namespace {
 
 /// Others say what a film lacks or how it was read, and have their own consequences.
-constexpr std::array<std::string_view, 9> kDoubts{
-    "date_contradicts_header", "head_off_neck",           "implant_uncertain",
-    "patient_differs",         "scales_disagree",         "side_contradicts_header",
-    "taken_from_behind",       "view_contradicts_header", "view_turned"};
+constexpr std::array<std::string_view, 10> kDoubts{
+    "date_contradicts_header", "head_off_neck",   "implant_uncertain",       "patient_differs",
+    "scale_unchecked",         "scales_disagree", "side_contradicts_header", "taken_from_behind",
+    "view_contradicts_header", "view_turned"};
 
 }  // namespace
 
