@@ -356,6 +356,8 @@ class Content(OneRun):
                 elif items:
                     self.close(value(items[0]), finding[key])
 
+                if key == "probability_exceeds" and items:
+                    self.assertEqual(f"{finding[key]:.4f}", value(items[0]))
     def seat_values(self, group):
         """The numbers of a group, without the time point's place in the order."""
         return [i for i in group.ContentSequence if i.ValueType == "NUM" and i.RelationshipType == "CONTAINS"]

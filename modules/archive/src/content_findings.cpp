@@ -4,6 +4,7 @@
 #include "build.h"
 #include "content.h"
 #include "tidemark/assessment/assess.h"
+#include "tidemark/assessment/probability.h"
 
 namespace tidemark::archive {
 namespace {
@@ -97,9 +98,15 @@ void add_numbers(const Result& result, const Finding& finding, const Sources& so
     group.children.push_back(std::move(item));
   }
   if (finding.probability_exceeds) {
+    // As in result.json: 0.9496 is no 0.95, and nothing is certain.
+    constexpr int kDecimalsOfProbability = 4;
     group.children.push_back(
         measurement(own("PROBABILITY", "Probability that the true value lies above the limit"),
-                    {*finding.probability_exceeds, {}, {}, unit::one(), kDecimals}));
+                    {assessment::told_probability(*finding.probability_exceeds),
+                     {},
+                     {},
+                     unit::one(),
+                     kDecimalsOfProbability}));
   }
 }
 
