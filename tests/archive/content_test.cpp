@@ -45,5 +45,24 @@ TEST(Content, AProbabilityHasTheDigitsOfResultJson) {
   }
 }
 
+// What a stem sank before the first late film is not in the number: it is no upper bound.
+TEST(Content, ALateChangeThatStartsLateSaysThatItIsALowerBound) {
+  for (const bool starts_late : {false, true}) {
+    followup::Result result = measured();
+    assessment::LateChange late;
+    late.change = {{0.8}, {0.2}, {0.4}};
+    late.starts_late = starts_late;
+    result.assessment->course.late_change = late;
+    const auto items = items_of(result, "LATE-CHANGE");
+    ASSERT_EQ(items.size(), 1U);
+    std::vector<std::string> bounds;
+    for (const Item& child : items[0].children) {
+      if (child.name.value == "BOUND") bounds.push_back(std::get<Code>(child.value).value);
+    }
+    EXPECT_EQ(bounds,
+              starts_late ? std::vector<std::string>{"AT-LEAST"} : std::vector<std::string>{});
+  }
+}
+
 }  // namespace
 }  // namespace tidemark::archive

@@ -130,6 +130,21 @@ Item finding_group(const Result& result, const Finding& finding, const Sources& 
   return out;
 }
 
+/// What the stem sank after the settling window. Where it counts from a late film only, the number
+/// can be called more than a limit, never less.
+Item late_change_item(const assessment::LateChange& late) {
+  const auto& change = late.change;
+  Item out =
+      measurement(own("LATE-CHANGE", "Subsidence after the settling window"),
+                  {change.value.value, change.u.value, change.u95.value, unit::millimetres()});
+  if (late.starts_late) {
+    out.children.push_back(
+        code_item(Relation::kHasConceptModifier, own("BOUND", "Which bound the number is"),
+                  own("AT-LEAST", "At least this much: what it sank before is not in it")));
+  }
+  return out;
+}
+
 /// The course of all follow-ups, at the time point of the last one.
 Item course_group(const Result& result, const Tracking& tracking) {
   const assessment::Course& course = result.assessment->course;
@@ -142,12 +157,7 @@ Item course_group(const Result& result, const Tracking& tracking) {
         own("LATE-RATE", "Rate of subsidence after the settling window"),
         {rate.value.value, rate.u.value, rate.u95.value, unit::millimetres_per_year()}));
   }
-  if (course.late_change) {
-    const auto& change = course.late_change->change;
-    out.children.push_back(
-        measurement(own("LATE-CHANGE", "Subsidence after the settling window"),
-                    {change.value.value, change.u.value, change.u95.value, unit::millimetres()}));
-  }
+  if (course.late_change) out.children.push_back(late_change_item(*course.late_change));
   out.children.push_back(code_item(Relation::kContains,
                                    own("PATTERN", "Pattern of the course over time"),
                                    coded(course.pattern)));
