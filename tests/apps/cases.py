@@ -173,6 +173,23 @@ class BadInput(Case):
                          [film["status"] for film in result["films"]])
         self.assertIn("film-02.dcm", result["comparisons"][1]["reason"])
 
+    def test_no_film_serves_as_the_reference(self):
+        films = self.copy_of_films()
+        sheet = json.loads((films / "series.json").read_text())
+        for film in sheet["films"]:
+            film["role"] = "follow-up"
+        sheet["films"].pop()
+        (films / "series.json").write_text(json.dumps(sheet))
+        run = tidemark("measure", films, "--out", self.out, "--no-pictures")
+        self.assertEqual(1, run.returncode, run.stdout)
+        result = json.loads((self.out / "result.json").read_text())
+        self.assertEqual([], result["comparisons"])
+        self.assertIn("no_reference_film", [flag["id"] for flag in result["flags"]])
+        self.assertIn("No film serves as the reference", run.stdout)
+        page = (self.out / "report.html").read_text()
+        self.assertIn("No film serves as the reference film", page)
+        self.assertNotIn("could be compared with the reference film", page)
+
     def test_film_named_in_the_sheet_is_missing(self):
         films = self.copy_of_films()
         (films / "film-01.dcm").unlink()

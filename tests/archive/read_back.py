@@ -27,6 +27,7 @@ del sys.argv[1:4]
 
 SR = "1.2.840.10008.5.1.4.1.1.88.33"  # PS3.6, A: Comprehensive SR Storage
 GSPS = "1.2.840.10008.5.1.4.1.1.11.1"  # Grayscale Softcopy Presentation State Storage
+FLAGGED = "see the report"  # in the numbers on a film whose comparison carries flags
 CAPTURE = "1.2.840.10008.5.1.4.1.1.7"  # Secondary Capture Image Storage
 
 
@@ -355,6 +356,8 @@ class Content(OneRun):
                                       for k in ("reference", "follow_up")}, set(images))
                 elif items:
                     self.close(value(items[0]), finding[key])
+                if key == "probability_exceeds" and items:
+                    self.assertEqual(f"{finding[key]:.4f}", value(items[0]))
 
     def seat_values(self, group):
         """The numbers of a group, without the time point's place in the order."""
@@ -497,6 +500,11 @@ class Content(OneRun):
                 expected = film["zone_borders_px"][first:first + 2]
                 numpy.testing.assert_allclose(found, expected, atol=1e-3)
 
+    def is_flagged(self, film):
+        """Whether the film's own comparison carries flags; those of films are not looked at."""
+        return any(p["follow_up"] == film and p["status"] == "measured" and p["flags"]
+                   for p in self.result["comparisons"])
+
     def test_presentation(self):
         for i, film in enumerate(self.result["films"]):
             state = pydicom.dcmread(self.dicom / f"presentation-{i:02}.dcm")
@@ -519,9 +527,24 @@ class Content(OneRun):
                                     for g in lines[layer]), layer)
             words = [t.UnformattedTextValue for t in layers["BONE"].TextObjectSequence]
             self.assertTrue(any("not a diagnosis" in w for w in words), words)
+            self.assertEqual(self.is_flagged(i), any(FLAGGED in w for w in words), words)
             for annotation in layers.values():
                 reference = annotation.ReferencedImageSequence[0]
                 self.assertEqual(source.SOPInstanceUID, reference.ReferencedSOPInstanceUID)
+
+    def test_numbers_on_a_film_say_that_they_are_flagged(self):
+        films = self.copy_of_films()
+        sheet = json.loads((films / "series.json").read_text())
+        sheet["films"][1]["date"] = "2024-04-17"  # another day than the header's
+        (films / "series.json").write_text(json.dumps(sheet))
+        out, _ = self.measured(films, "--no-pictures")
+        self.assertIn("date_contradicts_header", [
+            f["id"] for f in json.loads((out / "result.json").read_text())["films"][1]["flags"]])
+        for i, flagged in enumerate((False, True, False)):
+            state = pydicom.dcmread(out / "dicom" / f"presentation-{i:02}.dcm")
+            words = [t.UnformattedTextValue for a in state.GraphicAnnotationSequence
+                     for t in a.get("TextObjectSequence", [])]
+            self.assertEqual(flagged, any(FLAGGED in w for w in words), words)
 
     def test_capture_is_the_picture(self):
         for pair in self.result["comparisons"]:

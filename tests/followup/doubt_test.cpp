@@ -1,6 +1,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <functional>
 #include <optional>
@@ -230,6 +231,32 @@ TEST(Doubt, AStemThatTheFieldCutsIsNoMirroredFilm) {
   const Result result = measure_with(invented::series({"a.dcm"}), {},
                                      found_with(0.0, 0.9, anatomy::kStemLeavesField));
   EXPECT_THAT(result.films[0].reason, HasSubstr("outside of the film"));
+}
+
+/// What is told of the stem of a film on which none can be followed.
+StemShows shown_when_refused(const std::string& wrong, const Steps& from = invented::steps(),
+                             std::optional<Side> side = Side::kRight) {
+  Steps steps = found_with(0.0, 0.0, wrong);
+  steps.read = from.read;
+  Series series = invented::series({"a.dcm"});
+  series.side = side;
+  return measure_with(series, {}, steps).films[0].stem_shows;
+}
+
+// A batch sets films aside that show no stem: they would be from before the surgery.
+TEST(Doubt, AStemThatIsCutOrHiddenIsNotTakenForNone) {
+  Steps cut_off = invented::steps();
+  cut_off.read = [](const std::filesystem::path& file) -> Expected<film::FilmImage> {
+    film::FilmImage out = invented::image(file.filename().string());
+    for (float& grey : out.pixels.values) grey = std::min(grey, 700.0F);
+    return out;
+  };
+  for (const auto& side : {std::optional(Side::kRight), std::optional<Side>()}) {
+    EXPECT_EQ(shown_when_refused("no stem is seen", invented::steps(), side), StemShows::kNo);
+    EXPECT_EQ(shown_when_refused(anatomy::kStemLeavesField, invented::steps(), side),
+              StemShows::kUntold);
+    EXPECT_EQ(shown_when_refused("no stem is seen", cut_off, side), StemShows::kUntold);
+  }
 }
 
 /// Two hips on one film: what is taken for the right one's stem has grey `right` and is found with

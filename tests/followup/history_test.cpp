@@ -77,11 +77,11 @@ std::shared_ptr<const StepMemory> memory_of(const Result& result) {
 
 /// As the program does it.
 Result run(const Series& series, const fs::path& out, const Steps& steps,
-           const std::string& program = "0.1.0 a") {
+           const std::string& program = "0.1.0 a", Pictures pictures = Pictures::kNone) {
   const Earlier earlier = read_earlier(out, program);
   EXPECT_TRUE(prepare_output(out, "/nowhere"));
   Options options = remembering(earlier.memory);
-  options.pictures = Pictures::kNone;
+  options.pictures = pictures;
   Result result = measure_with(series, options, steps);
   result.history = history_of(result, earlier);
   EXPECT_TRUE(write_history(result, earlier, program, out));
@@ -237,6 +237,64 @@ TEST(History, AReportThatIsMadeAgainSaysTheSame) {
   ASSERT_TRUE(again.history->earlier);
   EXPECT_EQ(again.history->earlier->sha256, once.history->earlier->sha256);
   EXPECT_EQ(codes_of(*again.history), codes_of(*once.history));
+}
+
+TEST(History, PicturesMakeNoOtherReport) {
+  const test::Scratch out;
+  Counts counts;
+  const Steps steps = counting(counts);
+  const Series three = films({"early.dcm", "late.dcm", "later.dcm"});
+  const auto draw = Pictures::kDraw;
+  (void)run(films({"early.dcm", "late.dcm"}), out.path(), steps, "0.1.0 a", draw);
+  const Result drawn = run(three, out.path(), steps, "0.1.0 a", draw);
+  ASSERT_TRUE(drawn.seat && drawn.seat->picture);
+  const std::string earlier = text_of(out / "earlier-result.json");
+  const Result plain = run(three, out.path(), steps, "0.1.0 a", Pictures::kNone);
+  EXPECT_EQ(codes_of(*plain.history), codes_of(*drawn.history));
+  EXPECT_THAT(codes_of(*plain.history), testing::Contains("new_film"));
+  EXPECT_TRUE(text_of(out / "earlier-result.json") == earlier);
+}
+
+/// Codes of what changed when a series is measured again after something happened to a film.
+std::vector<std::string> codes_after(const Series& before, const Series& after,
+                                     const std::string& unreadable = {}) {
+  const test::Scratch out;
+  Counts counts;
+  Steps steps = counting(counts);
+  (void)run(before, out.path(), steps);
+  steps.read = [=](const fs::path& file) -> Expected<film::FilmImage> {
+    if (file.filename() != unreadable) return invented::image(file.filename().string());
+    return fail(ErrorKind::kBadInput, unreadable, "no pixel data", "export it again");
+  };
+  return codes_of(*run(after, out.path(), steps).history);
+}
+
+// Its bytes are not known then, and it is the same film all the same.
+TEST(History, AFilmThatIsExcludedOrCannotBeReadIsNoNewFilm) {
+  const auto no_new_film =
+      testing::Not(testing::Contains(testing::AnyOf("new_film", "film_gone", "reference_film")));
+  Series series = films({"early.dcm", "late.dcm", "later.dcm"});
+  series.films[0].role = Role::kReference;
+  for (const std::size_t film : {0U, 1U}) {
+    Series excluded = series;
+    excluded.films[film].excluded = true;
+    const auto codes = codes_after(series, excluded);
+    EXPECT_THAT(codes, testing::Contains("no_longer_measured")) << film;
+    EXPECT_THAT(codes, no_new_film) << film;
+    const auto back = codes_after(excluded, series);
+    EXPECT_THAT(back, testing::Contains("now_measured")) << film;
+    EXPECT_THAT(back, no_new_film) << film;
+    const auto broken = codes_after(series, series, series.films[film].file);
+    EXPECT_THAT(broken, testing::Contains("no_longer_measured")) << film;
+    EXPECT_THAT(broken, no_new_film) << film;
+  }
+  // Another film stands in where nobody states the reference.
+  series.films[0].role.reset();
+  Series without = series;
+  without.films[0].excluded = true;
+  const auto codes = codes_after(series, without);
+  EXPECT_THAT(codes, testing::Contains("reference_film"));
+  EXPECT_THAT(codes, testing::Not(testing::Contains(testing::AnyOf("new_film", "film_gone"))));
 }
 
 TEST(History, ValuesAndVerdictsThatChangedAreTold) {

@@ -286,6 +286,36 @@ TEST(Measure, ExcludedFilmsAreNoFailure) {
   EXPECT_EQ(result.comparisons.size(), 1U);
 }
 
+// "All was measured" would be wrong: nothing was compared.
+TEST(Measure, ASeriesWithoutAReferenceFilmSaysSo) {
+  Series stated = invented::series({"early.dcm", "late.dcm"});
+  for (FilmEntry& film : stated.films) film.role = Role::kFollowUp;
+  Series excluded = stated;
+  excluded.films[0].role.reset();
+  excluded.films[0].excluded = true;
+  Series unreadable = invented::series({"none.dcm", "late.dcm"});
+  unreadable.films[1].role = Role::kFollowUp;
+  for (const Series& series : {stated, excluded, unreadable}) {
+    const Result result = measured(series);
+    EXPECT_TRUE(result.comparisons.empty());
+    EXPECT_TRUE(has_flag(result.flags, "no_reference_film"));
+    EXPECT_EQ(exit_code(result), 1);
+    EXPECT_THAT(to_table(result), HasSubstr("No film serves as the reference"));
+    EXPECT_THAT(to_table(result), testing::Not(HasSubstr("There is no follow-up film")));
+    EXPECT_THAT(result.assessment->headline.doubt,
+                testing::AllOf(HasSubstr("No film serves as the reference"),
+                               testing::Not(HasSubstr("There is no follow-up film"))));
+  }
+  // A film that nobody states a role of is the reference, also alone; lateral films need none.
+  Series lateral = stated;
+  for (FilmEntry& film : lateral.films) film.view = View::kLateral;
+  for (const Series& series : {invented::series({"early.dcm"}), lateral}) {
+    EXPECT_FALSE(has_flag(measured(series).flags, "no_reference_film"));
+  }
+  EXPECT_THAT(to_table(measured(invented::series({"early.dcm"}))),
+              HasSubstr("There is no follow-up film to compare with."));
+}
+
 TEST(Measure, FilmsOfOtherViewsAreListedButNotMeasured) {
   Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
   series.films[2].view = View::kOther;
@@ -750,6 +780,23 @@ TEST(Measure, AScaleThatNothingContradictsSaysSo) {
   Series bare = invented::series({"a.dcm"});
   bare.stem.head_diameter.reset();
   EXPECT_FALSE(unchecked(bare, by_header));
+}
+
+// A mistyped number makes every length wrong, as a wrong head diameter does.
+TEST(Measure, AScaleThatNothingContradictsIsADoubtOfTheVerdict) {
+  Series given = invented::series({"a.dcm", "b.dcm"});
+  given.stem.head_diameter.reset();
+  for (FilmEntry& film : given.films) {
+    film.scale = Measured<MillimetresPerPixel>{{0.5}, {0.005}, {0.0098}};
+  }
+  const Result result = measure_with(given, {}, invented::steps());
+  ASSERT_TRUE(result.comparisons.at(0).migration);
+  for (const char* file : {"a.dcm", "b.dcm"}) {
+    EXPECT_THAT(result.assessment->headline.doubt,
+                HasSubstr(std::string(file) + ": Nothing else on this film tells its scale"));
+  }
+  const Result held = measure_with(given, {}, with_detector());
+  EXPECT_THAT(held.assessment->headline.doubt, testing::Not(HasSubstr("tells its scale")));
 }
 
 /// The hint of the scale under which the implant of one film is sought; 0 for none.

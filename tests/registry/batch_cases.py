@@ -426,6 +426,35 @@ class Heap(Case):
         self.run_batch("--heap", "--sheet", sheet, "--prune")
         self.assertEqual(self.ask("SELECT count(*) FROM set_aside"), [(0,)])
 
+    def test_a_first_film_whose_field_cuts_the_stem(self):
+        """It shows a stem, so it is none from before the surgery: it stays with its reason, and the hip is `partly`
+        measured. The reference is then chosen by the program: nobody says that it is the film after the surgery."""
+        real(self.input, "hip-0001", "ID-1")
+        film = pydicom.dcmread(self.input / "film-00.dcm")
+        truth = json.loads((FILMS / "hip-0001" / "truth.json").read_text())
+        middle = int(truth["films"][0]["points_px"]["stem_reference"][0])
+        cut = film.pixel_array[:, middle:] if self.side() == "R" else film.pixel_array[:, :middle]
+        film.Columns, film.PixelData = cut.shape[1], cut.tobytes()
+        film.AcquisitionDate = film.StudyDate = film.SeriesDate = film.ContentDate = "20200101"
+        film.SOPInstanceUID = film.file_meta.MediaStorageSOPInstanceUID = "2.25.78"
+        film.save_as(self.input / "cut.dcm")
+        sheet = self.folder / "implants.csv"
+        series = json.loads((FILMS / "hip-0001" / "series.json").read_text())
+        sheet.write_text(f"patient_id,hip,head_diameter_mm\nID-1,1,{series['stem']['head_diameter_mm']}\n")
+        done = self.run_batch("--heap", "--sheet", sheet, "--keep-hips")
+        self.assertEqual(done.returncode, 1, done.stderr)
+        self.assertEqual(self.ask("SELECT * FROM set_aside"), [])
+        self.assertEqual(self.ask("SELECT status FROM hips"), [("partly",)])
+        self.assertEqual(self.ask("SELECT film, role, status, date FROM films ORDER BY film"),
+                         [(0, "follow-up", "not_measured", "2020-01-01"), (1, "reference", "measured", "2024-03-02"),
+                          (2, "follow-up", "measured", self.ask("SELECT max(date) FROM films")[0][0])])
+        self.assertIn("outside of the film", self.ask("SELECT reason FROM films WHERE film = 0")[0][0])
+        self.assertEqual(self.ask("SELECT count(*) FROM flags WHERE flag = 'reference_not_first'"), [(1,)])
+        result = json.loads((self.out / "hips" / "1" / "result.json").read_text())
+        findings = result["assessment"]["findings"]
+        self.assertTrue(any("nor how long after it" in doubt for f in findings for doubt in f.get("doubts", [])))
+        self.assertEqual([], [f for f in findings if f["verdict"] == "within" and "subsidence" in f["quantity"]])
+
 
 class Resume(Case):
     def test_killed_again_and_again(self):

@@ -37,6 +37,44 @@ TEST(Heap, OneIdOfTwoIssuersIsTwoPatients) {
   EXPECT_EQ(sort_heap({a, b}, {}, {}).jobs.size(), 2U);
 }
 
+// One patient's head, date of surgery and stem are not the other's.
+TEST(Heap, LinesOfASheetForAnIdOfTwoIssuersAreNobodys) {
+  auto a = film("a", "1", Side::kRight, "2024-01-01");
+  auto b = film("b", "1", Side::kRight, "2024-02-01");
+  a.issuer = "north";
+  Sheet sheet;
+  for (const auto& [patient, side] :
+       {std::pair("1", Side::kRight), std::pair("1", Side::kLeft), std::pair("2", Side::kRight)}) {
+    SheetRow row;
+    row.patient_id = patient;
+    row.facts.side = side;
+    row.facts.head_diameter = Millimetres{28.0};
+    row.facts.surgery_date = parse_date("2024-01-15");
+    row.facts.groups["stem"] = "A";
+    sheet.rows.push_back(row);
+  }
+  for (const char* issuer : {"south", ""}) {
+    b.issuer = issuer;
+    const Plan plan = sort_heap({a, b, film("c", "2", Side::kRight, "2024-02-01")}, sheet, {});
+    ASSERT_EQ(plan.jobs.size(), 3U) << issuer;
+    for (const HipJob& job : plan.jobs) {
+      const bool shared = names_of(job) != std::vector<std::string>{"c"};
+      EXPECT_EQ(job.fault.find("several issuers") != std::string::npos, shared) << job.fault;
+      EXPECT_EQ(job.facts.head_diameter.has_value(), !shared);
+      EXPECT_EQ(job.facts.surgery_date.has_value(), !shared);
+      EXPECT_EQ(job.facts.groups.empty(), shared);
+    }
+    EXPECT_TRUE(plan.set_aside.empty());
+  }
+  // Without a side of its own a film is not told one by a line that may be another patient's.
+  a.side.reset();
+  const Plan plan = sort_heap({a, b}, sheet, {});
+  EXPECT_EQ(plan.jobs.size(), 2U);
+  // An id that the sheet does not name is as good as without a sheet.
+  sheet.rows.erase(sheet.rows.begin(), sheet.rows.begin() + 2);
+  for (const HipJob& job : sort_heap({a, b}, sheet, {}).jobs) EXPECT_EQ(job.fault, "");
+}
+
 TEST(Heap, OrderOfFilesDoesNotMatter) {
   std::vector<HeapFile> files{
       film("d", "2", Side::kLeft, "2023-01-01"), film("a", "1", Side::kRight, "2024-03-01"),

@@ -44,12 +44,17 @@ json compared(std::size_t follow_up, int days, const char* status) {
 }
 
 /// The database's cohort of one hip with this result.
-Cohort cohort_of(const json& films, const json& comparisons, bool surgery_known = true) {
+Cohort cohort_of(const json& films, const json& comparisons, bool surgery_known = true,
+                 const std::vector<std::optional<int>>& examinations = {}) {
   const Scratch scratch;
   auto database = Database::open_or_make(scratch.path() / "a.sqlite");
   Record record;
   record.job.facts.hip = "H";
   if (surgery_known) record.job.facts.surgery_date = parse_date("2024-01-01");
+  for (const auto& examination : examinations) {
+    record.job.films.emplace_back();
+    record.job.films.back().examination = examination;
+  }
   record.status = HipStatus::kMeasured;
   record.answer.result = {{"films", films}, {"comparisons", comparisons}};
   {
@@ -126,6 +131,42 @@ TEST(Examinations, OfTheReferenceFilmIsTheFirstOfItsDay) {
   const Cohort cohort = cohort_of(films, json::array({compared(0, 0, "measured")}));
   EXPECT_EQ(cohort.hips.at(0).comparisons.at(0).examination, 2);
   EXPECT_TRUE(row_of(lucency_map(cohort), 1, {}) != nullptr);
+}
+
+// Statistics take examination 1: a visit must have one, and not two.
+TEST(Examinations, ThatASheetStatesAreNotGivenAgain) {
+  const json films{reference("2024-01-02", 1), film("AP", "2024-12-26", kLastDay, "measured"),
+                   film("AP", "2024-12-26", kLastDay, "measured"),
+                   film("AP", "2024-12-26", kLastDay, "measured")};
+  const json pairs{compared(1, kLastDay - 1, "measured"), compared(2, kLastDay - 1, "measured"),
+                   compared(3, kLastDay - 1, "measured")};
+  using Numbers = std::vector<std::optional<int>>;
+  const auto numbers = [&](const Numbers& of_sheet) {
+    const Cohort cohort = cohort_of(films, pairs, true, of_sheet);
+    std::vector<int> out;
+    for (const auto& pair : cohort.hips.at(0).comparisons) out.push_back(pair.examination);
+    return out;
+  };
+  EXPECT_EQ(numbers({{}, 2, {}, {}}), (std::vector{2, 1, 3}));
+  EXPECT_EQ(numbers({{}, {}, 1, {}}), (std::vector{2, 1, 3}));
+  EXPECT_EQ(numbers({{}, {}, {}, 1}), (std::vector{2, 3, 1}));
+  EXPECT_EQ(numbers({{}, 3, {}, 1}), (std::vector{3, 2, 1}));
+  EXPECT_EQ(numbers({{}, {}, {}, {}}), (std::vector{1, 2, 3}));
+}
+
+TEST(Judged, SaysThatNoFilmServesAsReference) {
+  json result{{"films", {film("AP", "2024-01-02", 1, "measured")}},
+              {"comparisons", json::array()},
+              {"flags", json::array()}};
+  EXPECT_EQ(judged(result).reason, "there is no follow-up film to compare with");
+  result["flags"].push_back({{"id", "no_reference_film"}, {"text", "Some."}});
+  EXPECT_EQ(judged(result).status, HipStatus::kRefused);
+  EXPECT_EQ(judged(result).reason, "no film serves as the reference; state which one does");
+  json unreadable = film("AP", "2024-01-01", 0, "not_measured");
+  unreadable["reason"] = "cannot be read";
+  result["films"].push_back(unreadable);
+  EXPECT_EQ(judged(result).reason,
+            "no film serves as the reference; state which one does (and 1 more)");
 }
 
 TEST(LucencyMap, TakesAFilmOfEachViewAndVisit) {

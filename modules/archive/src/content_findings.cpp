@@ -4,6 +4,7 @@
 #include "build.h"
 #include "content.h"
 #include "tidemark/assessment/assess.h"
+#include "tidemark/assessment/probability.h"
 
 namespace tidemark::archive {
 namespace {
@@ -97,9 +98,15 @@ void add_numbers(const Result& result, const Finding& finding, const Sources& so
     group.children.push_back(std::move(item));
   }
   if (finding.probability_exceeds) {
+    // As in result.json: 0.9496 is no 0.95, and nothing is certain.
+    constexpr int kDecimalsOfProbability = 4;
     group.children.push_back(
         measurement(own("PROBABILITY", "Probability that the true value lies above the limit"),
-                    {*finding.probability_exceeds, {}, {}, unit::one(), kDecimals}));
+                    {assessment::told_probability(*finding.probability_exceeds),
+                     {},
+                     {},
+                     unit::one(),
+                     kDecimalsOfProbability}));
   }
 }
 
@@ -123,6 +130,21 @@ Item finding_group(const Result& result, const Finding& finding, const Sources& 
   return out;
 }
 
+/// What the stem sank after the settling window. Where it counts from a late film only, the number
+/// can be called more than a limit, never less.
+Item late_change_item(const assessment::LateChange& late) {
+  const auto& change = late.change;
+  Item out =
+      measurement(own("LATE-CHANGE", "Subsidence after the settling window"),
+                  {change.value.value, change.u.value, change.u95.value, unit::millimetres()});
+  if (late.starts_late) {
+    out.children.push_back(
+        code_item(Relation::kHasConceptModifier, own("BOUND", "Which bound the number is"),
+                  own("AT-LEAST", "At least this much: what it sank before is not in it")));
+  }
+  return out;
+}
+
 /// The course of all follow-ups, at the time point of the last one.
 Item course_group(const Result& result, const Tracking& tracking) {
   const assessment::Course& course = result.assessment->course;
@@ -135,12 +157,7 @@ Item course_group(const Result& result, const Tracking& tracking) {
         own("LATE-RATE", "Rate of subsidence after the settling window"),
         {rate.value.value, rate.u.value, rate.u95.value, unit::millimetres_per_year()}));
   }
-  if (course.late_change) {
-    const auto& change = course.late_change->change;
-    out.children.push_back(
-        measurement(own("LATE-CHANGE", "Subsidence after the settling window"),
-                    {change.value.value, change.u.value, change.u95.value, unit::millimetres()}));
-  }
+  if (course.late_change) out.children.push_back(late_change_item(*course.late_change));
   out.children.push_back(code_item(Relation::kContains,
                                    own("PATTERN", "Pattern of the course over time"),
                                    coded(course.pattern)));

@@ -7,6 +7,7 @@
 #include "build.h"
 #include "make.h"
 #include "tidemark/core/number_text.h"
+#include "tidemark/followup/doubts.h"
 
 namespace tidemark::archive {
 namespace {
@@ -160,6 +161,9 @@ std::string numbers_of(const followup::Result& result, const FilmResult& film) {
     out += with_interval("subsidence", lengths.of(pair.migration->subsidence)) + kNewLine;
     out += with_interval("medial shift", lengths.of(pair.migration->medial)) + kNewLine;
     out += with_interval("tilt change", degrees_of(pair.migration->tilt_change)) + kNewLine;
+    // Their sentences are too long for a film.
+    const bool doubted = !pair.flags.empty() || !followup::film_doubts(result, pair).empty();
+    if (doubted) out += std::string("these numbers carry flags: see the report") + kNewLine;
   }
   out += std::string("+/- covers 95 %; distal, medial and varus are positive") + kNewLine;
   return out + followup::kCaution;

@@ -243,9 +243,14 @@ std::string doubt_of(const HipEvidence& hip, const Headline& told) {
 Headline nothing_measured(const HipEvidence& hip) {
   Headline out;
   out.sentence = "Cannot tell whether the stem has moved.";
-  out.doubts = {hip.comparisons.empty()
-                    ? "There is no follow-up film to compare with."
-                    : "No comparison could be measured; the reasons are given with the films."};
+  const bool referenced = std::none_of(hip.flags.begin(), hip.flags.end(), [](const Flag& flag) {
+    return flag.id == "no_reference_film";  // whose text stands among the doubts
+  });
+  if (!hip.comparisons.empty()) {
+    out.doubts = {"No comparison could be measured; the reasons are given with the films."};
+  } else if (referenced) {
+    out.doubts = {"There is no follow-up film to compare with."};
+  }
   out.doubt = doubt_of(hip, out);
   return out;
 }

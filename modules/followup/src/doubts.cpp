@@ -8,12 +8,24 @@ namespace tidemark::followup {
 namespace {
 
 /// Others say what a film lacks or how it was read, and have their own consequences.
-constexpr std::array<std::string_view, 10> kDoubts{
-    "date_contradicts_header", "head_off_neck",   "head_in_doubt",           "implant_uncertain",
-    "patient_differs",         "scales_disagree", "side_contradicts_header", "taken_from_behind",
-    "view_contradicts_header", "view_turned"};
+constexpr std::array<std::string_view, 11> kDoubts{"date_contradicts_header",
+                                                   "head_in_doubt",
+                                                   "head_off_neck",
+                                                   "implant_uncertain",
+                                                   "patient_differs",
+                                                   "scale_unchecked",
+                                                   "scales_disagree",
+                                                   "side_contradicts_header",
+                                                   "taken_from_behind",
+                                                   "view_contradicts_header",
+                                                   "view_turned"};
 
 }  // namespace
+
+bool lacks_reference(const Result& result) {
+  return std::any_of(result.flags.begin(), result.flags.end(),
+                     [](const Flag& flag) { return flag.id == "no_reference_film"; });
+}
 
 std::vector<FilmDoubt> film_doubts(const Result& result, const ComparisonResult& pair) {
   std::vector<FilmDoubt> out;

@@ -288,9 +288,10 @@ std::optional<History> history_of(const Result& result, const Earlier& earlier) 
   const std::string now = to_json(result);
   const auto& base = base_of(earlier, now);
   if (base) {
-    const auto before = facts_of(*base);
-    const auto after = facts_of(now);
+    auto before = facts_of(*base);
+    auto after = facts_of(now);
     if (before && after) {
+      name_alike(*before, *after);
       out.earlier = report_of(*before, *base);
       out.changes = changes_between(*before, *after, result);
     }

@@ -101,7 +101,7 @@ Earlier read_earlier(const fs::path& folder, const std::string& program) {
   }
   if (steps->program == program) {
     out.memory = std::make_shared<StepMemory>(steps->memory);
-  } else if (out.note.empty()) {
+  } else if (out.note.empty() && !steps->memory.said.empty()) {
     out.note =
         "What was measured before is not taken over: another version or build of the "
         "program measured it.";

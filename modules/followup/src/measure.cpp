@@ -24,6 +24,7 @@
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/film/tone.h"
+#include "tidemark/followup/doubts.h"
 #include "tidemark/migration/same_hip.h"
 #include "working.h"
 
@@ -477,7 +478,7 @@ int exit_code(const Result& result) {
   const bool pair_left = std::any_of(pairs.begin(), pairs.end(), [](const auto& pair) {
     return pair.status == Status::kNotMeasured;
   });
-  return film_left || pair_left ? 1 : 0;
+  return film_left || pair_left || lacks_reference(result) ? 1 : 0;
 }
 
 }  // namespace tidemark::followup

@@ -1,5 +1,6 @@
 #include "report_facts.h"
 
+#include <algorithm>
 #include <array>
 #include <nlohmann/json.hpp>
 
@@ -23,6 +24,7 @@ Measured<double> measured(const Json& json) {
 FilmFacts film_facts(const Json& json) {
   FilmFacts out{.file = text(json, "file"),
                 .sha256 = json.value("sha256", text(json, "file")),
+                .is_hashed = json.contains("sha256"),
                 .date = parse_date(text(json, "date")),
                 .status = text(json, "status"),
                 .is_reference = text(json, "role") == "reference",
@@ -81,6 +83,32 @@ ReportFacts read(const Json& json) {
   return out;
 }
 
+void rename(ReportFacts& report, const std::string& from, const std::string& to) {
+  for (FilmFacts& film : report.films) {
+    if (film.sha256 == from) film.sha256 = to;
+  }
+  for (PairFacts& pair : report.pairs) {
+    if (pair.reference_sha256 == from) pair.reference_sha256 = to;
+    if (pair.follow_up_sha256 == from) pair.follow_up_sha256 = to;
+  }
+}
+
+/// Films that `report` has not read get the hash of the file of that name in `read`, unless another
+/// of its films has those bytes: then that one is the film.
+void take_hashes(ReportFacts& report, const ReportFacts& read) {
+  for (const FilmFacts& other : read.films) {
+    if (!other.is_hashed) continue;
+    const auto& films = report.films;
+    const bool known = std::any_of(films.begin(), films.end(), [&](const FilmFacts& film) {
+      return film.sha256 == other.sha256;
+    });
+    const auto unread = std::find_if(films.begin(), films.end(), [&](const FilmFacts& film) {
+      return !film.is_hashed && film.file == other.file;
+    });
+    if (!known && unread != films.end()) rename(report, other.file, other.sha256);
+  }
+}
+
 /// A result without what need not be the same on two runs.
 Json core_of(std::string_view text) {
   Json json = Json::parse(text, nullptr, false);
@@ -93,6 +121,7 @@ Json core_of(std::string_view text) {
       one.erase("zones_picture");
     }
   }
+  if (json.contains("assessment")) json["assessment"].erase("seat_picture");
   return json;
 }
 
@@ -106,6 +135,11 @@ std::optional<ReportFacts> facts_of(std::string_view result_json) {
   } catch (const std::exception&) {
     return {};  // another form: nothing can be held against it
   }
+}
+
+void name_alike(ReportFacts& one, ReportFacts& other) {
+  take_hashes(one, other);
+  take_hashes(other, one);
 }
 
 bool say_the_same(std::string_view result_json, std::string_view other) {

@@ -16,7 +16,8 @@ namespace tidemark::followup {
 /// What result.json says, as far as two of them are compared.
 struct FilmFacts {
   std::string file;
-  std::string sha256;  ///< the file's name where it could not be read
+  std::string sha256;      ///< the file's name where the report has none: it was not read
+  bool is_hashed = false;  ///< it has one
   std::optional<Date> date;
   std::string status;
   bool is_reference = false;
@@ -45,6 +46,10 @@ struct ReportFacts {
 
 /// @return absent when the text is no result.json of the form 1
 [[nodiscard]] std::optional<ReportFacts> facts_of(std::string_view result_json);
+
+/// A film that only one of two reports read, as the other leaves it out or could not read it, is
+/// found in the other by its file's name, and bears its SHA-256 in both.
+void name_alike(ReportFacts& one, ReportFacts& other);
 
 /// Whether two results say the same, apart from their history and the names of pictures.
 [[nodiscard]] bool say_the_same(std::string_view result_json, std::string_view other);

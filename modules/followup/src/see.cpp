@@ -54,10 +54,20 @@ Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& 
   return turned;
 }
 
+/// What the search says of the film's content. A stem that the field cuts, or that the film's greys
+/// may hide, is not taken for one that is not there.
+StemShows shown_by(const Expected<Seen>& seen, const std::optional<std::string>& fault) {
+  if (seen) return StemShows::kYes;
+  const Error& why = seen.error();
+  const bool may_be_there =
+      fault || why.wrong == anatomy::kStemLeavesField || why.kind != ErrorKind::kCannotTell;
+  return may_be_there ? StemShows::kUntold : StemShows::kNo;
+}
+
 /// Keeps what was seen on a film, or why it is not measured.
 /// @param fault  of the film's tone: then its content is not what keeps the stem from being seen
 void take_seen(Working& film, Expected<Seen> seen, const std::optional<std::string>& fault) {
-  if (!film.refused) film.out.stem_shows = seen ? StemShows::kYes : StemShows::kNo;
+  if (!film.refused) film.out.stem_shows = shown_by(seen, fault);
   if (!seen) {
     refuse(film, fault ? reason_by_tone(seen.error().wrong, *fault) : reason_of(seen.error()));
   }

@@ -104,6 +104,22 @@ void flag_lost_reference(WorkingSeries& work) {
   }
 }
 
+/// Frontal films are there, but each is a follow-up film by the sheet. (Lateral films alone are
+/// measured without a reference.)
+void flag_no_reference(WorkingSeries& work) {
+  const auto& films = work.films;
+  if (std::none_of(films.begin(), films.end(), [](const Working& film) {
+        return !film.refused && film.out.view != View::kLateral;
+      })) {
+    return;
+  }
+  work.flags.push_back(
+      {"no_reference_film",
+       "No film serves as the reference, so nothing was compared: each one is excluded, cannot be "
+       "used or is stated to be a follow-up film; name the film after the operation as the "
+       "reference."});
+}
+
 void settle_roles(WorkingSeries& work) {
   for (std::size_t i = 0; i < work.films.size(); ++i) {
     if (work.films[i].entry.role == Role::kReference) work.reference = i;
@@ -117,7 +133,10 @@ void settle_roles(WorkingSeries& work) {
     }
     flag_lost_reference(work);
   }
-  if (!work.reference) return;
+  if (!work.reference) {
+    flag_no_reference(work);
+    return;
+  }
   FilmResult& reference = work.films[*work.reference].out;
   reference.role = Role::kReference;
   for (Working& film : work.films) {

@@ -7,6 +7,7 @@
 #include "tables.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
+#include "tidemark/followup/doubts.h"
 #include "tidemark/followup/write.h"
 
 namespace tidemark::followup {
@@ -225,7 +226,8 @@ std::string to_table(const Result& result) {
     out += lines_of(lines);
     out += "± is the half-width of the 95 % interval. Distal, medial and varus are positive.\n\n";
   } else {
-    out += "There is no follow-up film to compare with.\n\n";
+    out += lacks_reference(result) ? "No film serves as the reference: nothing was compared.\n\n"
+                                   : "There is no follow-up film to compare with.\n\n";
   }
   out += zones_table(result);
   out += lysis_lines(result);

@@ -66,7 +66,8 @@ std::optional<Why> refused(const HeapFile& file) {
 
 /// One hip of one patient. The side is unknown when no film of the patient says it.
 struct HeapHip {
-  std::string patient;  ///< identity
+  std::string patient;              ///< identity
+  bool of_several_issuers = false;  ///< the id: a sheet by id does not tell whose facts it holds
   std::optional<Side> side;
   std::vector<HeapFile> films;  ///< by time
 };
@@ -144,27 +145,29 @@ class HeapSorter {
   [[nodiscard]] std::vector<HeapHip> by_hip(std::vector<HeapFile> films) const {
     std::map<std::string, std::set<std::string>> issuers;
     for (const HeapFile& film : films) issuers[film.patient_id].insert(film.issuer);
+    const auto several = [&](const HeapFile& film) { return issuers[film.patient_id].size() > 1; };
     std::map<std::string, std::vector<HeapFile>> patients;
     for (HeapFile& film : films) {
-      const bool several = issuers[film.patient_id].size() > 1;
-      patients[film.patient_id + (several ? "\n" + film.issuer : "")].push_back(std::move(film));
+      const std::string issuer = several(film) ? "\n" + film.issuer : "";
+      patients[film.patient_id + issuer].push_back(std::move(film));
     }
     std::vector<HeapHip> hips;
     for (auto& [patient, all] : patients) {
+      const bool shared = several(all.front());
       std::set<Side> sides;
       for (const HeapFile& film : all) {
         if (film.side) sides.insert(*film.side);
       }
-      if (sheet_) {
+      if (sheet_ && !shared) {
         for (const SheetRow& row : sheet_->rows) {
           if (row.patient_id == all.front().patient_id && row.facts.side) {
             sides.insert(*row.facts.side);
           }
         }
       }
-      if (sides.empty()) hips.push_back({patient, {}, all});
+      if (sides.empty()) hips.push_back({patient, shared, {}, all});
       for (const Side side : sides) {  // a film of both hips serves each
-        HeapHip hip{patient, side, {}};
+        HeapHip hip{patient, shared, side, {}};
         for (const HeapFile& film : all) {
           if (!film.side || *film.side == side) hip.films.push_back(film);
         }
@@ -196,6 +199,16 @@ class HeapSorter {
     }
   }
 
+  /// A head of another patient would make every length wrong, a date of surgery of another one set
+  /// films aside.
+  static HipJob of_unknown_patient() {
+    HipJob out;
+    out.fault =
+        "films of several issuers, or of one and of none, bear this patient's number, and the "
+        "sheet does not say whose facts its lines hold; measure each issuer's films by themselves";
+    return out;
+  }
+
   /// The sheet's facts of a hip, from all its lines. Its films are those of the heap.
   HipJob facts_of(const HeapHip& hip) {
     if (!sheet_) return {};
@@ -210,6 +223,7 @@ class HeapSorter {
       rows.back().film = {};
     }
     if (rows.empty()) return {};
+    if (hip.of_several_issuers) return of_unknown_patient();
     std::vector<const SheetRow*> all;
     all.reserve(rows.size());
     for (const SheetRow& row : rows) all.push_back(&row);

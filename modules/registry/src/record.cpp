@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <map>
 #include <numeric>
+#include <set>
 
 #include "columns.h"
 
@@ -13,10 +14,18 @@ using nlohmann::json;
 
 /// What set_aside says of films that a worker took for films from before the surgery.
 constexpr const char* kNoStemYet = "no_stem_yet";
+/// followup's flag of a series of which no film serves as the reference.
+constexpr const char* kNoReference = "no_reference_film";
 /// followup's reason for a film that the sheet leaves out: no failure.
 constexpr const char* kExcluded = "excluded in the sheet";
 
 bool is_measured(const json& item) { return item.at("status") == "measured"; }
+
+bool has_flag(const json& item, const std::string& id) {
+  const json flags = item.value("flags", json::array());
+  return std::any_of(flags.begin(), flags.end(),
+                     [&](const json& flag) { return flag.at("id") == id; });
+}
 
 std::string sentence_of(const std::string& what, const json& item) {
   const std::string reason = item.value("reason", "not measured");
@@ -113,8 +122,17 @@ std::vector<Standing> standings(const json& result) {
   return out;
 }
 
-/// 1, 2 ... among the films of one date and view, unless the sheet says otherwise. A lateral film
-/// is no second examination of the frontal one: it shows other things.
+/// The examination that the sheet states for a film of the result, if it does.
+std::optional<int> stated_examination(const Record& record, std::size_t film) {
+  const std::vector<std::size_t>& kept = record.answer.kept;
+  const std::size_t in_job = film < kept.size() ? kept[film] : film;
+  if (in_job >= record.job.films.size()) return {};
+  return record.job.films[in_job].examination;
+}
+
+/// 1, 2 ... among the films of one date and view, unless the sheet says otherwise: numbers that it
+/// states are not given again. A lateral film is no second examination of the frontal one: it shows
+/// other things.
 std::vector<int> examinations(const Record& record) {
   const json& films = record.answer.result.at("films");
   const std::vector<Standing> standing = standings(record.answer.result);
@@ -122,15 +140,21 @@ std::vector<int> examinations(const Record& record) {
   std::iota(order.begin(), order.end(), std::size_t{0});
   std::stable_sort(order.begin(), order.end(),
                    [&](std::size_t a, std::size_t b) { return standing[a] < standing[b]; });
-  std::map<std::pair<std::string, bool>, int> seen;
+  std::map<std::pair<std::string, bool>, std::set<int>> taken;
+  const auto taken_beside = [&](std::size_t i) -> std::set<int>& {
+    return taken[{films[i].value("date", ""), films[i].value("view", "") == "LAT"}];
+  };
   std::vector<int> out(films.size(), 1);
   for (const std::size_t i : order) {
-    const std::string date = films[i].value("date", "");
-    const bool lateral = films[i].value("view", "") == "LAT";
-    const int counted = date.empty() ? 1 : ++seen[{date, lateral}];
-    const std::size_t in_job = i < record.answer.kept.size() ? record.answer.kept[i] : i;
-    const bool stated = in_job < record.job.films.size();
-    out[i] = stated ? record.job.films[in_job].examination.value_or(counted) : counted;
+    const auto stated = stated_examination(record, i);
+    if (!stated) continue;
+    out[i] = *stated;
+    taken_beside(i).insert(*stated);
+  }
+  for (const std::size_t i : order) {
+    if (stated_examination(record, i) || films[i].value("date", "").empty()) continue;
+    std::set<int>& numbers = taken_beside(i);
+    while (!numbers.insert(out[i]).second) ++out[i];
   }
   return out;
 }
@@ -342,6 +366,9 @@ Judged judged(const json& result) {
   };
   look("films", "film ", nullptr);
   look("comparisons", "comparison with film ", &measured);
+  if (has_flag(result, kNoReference)) {
+    reasons.insert(reasons.begin(), "no film serves as the reference; state which one does");
+  }
   if (measured > 0 && reasons.empty()) return {HipStatus::kMeasured, ""};
   if (reasons.empty()) reasons.emplace_back("there is no follow-up film to compare with");
   std::string reason = reasons.front();

@@ -153,7 +153,8 @@ Headline headline_of(const Source& from) {
   Headline out;
   if (pair == nullptr) {
     out.doubts = doubts_of(from, pair);
-    out.sentence.text = from.say("headline.nothing");
+    out.sentence.text = from.say(followup::lacks_reference(from.result) ? "headline.no_reference"
+                                                                        : "headline.nothing");
     return out;
   }
   if (from.result.assessment && from.result.assessment->headline.comparison) {

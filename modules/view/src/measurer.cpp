@@ -5,6 +5,7 @@
 #include <utility>
 
 #include "tidemark/archive/objects.h"
+#include "tidemark/followup/history.h"
 #include "tidemark/followup/write.h"
 #include "tidemark/report/write.h"
 
@@ -83,6 +84,14 @@ Expected<std::vector<std::string>> write_objects(const followup::Result& result,
   return objects->notes;
 }
 
+/// What the folder holds of an earlier run belongs to the result that is replaced now. The next run
+/// there tells what changed since this one; nothing that was measured in the window is taken over.
+Expected<void> leave_history(const followup::Result& result, const std::filesystem::path& folder) {
+  constexpr const char* kProgram = "tidemark-review";
+  return followup::write_history(result, followup::read_earlier(folder, kProgram), kProgram,
+                                 folder);
+}
+
 tl::unexpected<Error> given_up() {
   return fail(ErrorKind::kCannotTell, "report", "it was given up before anything was written",
               "ask for it again (Ctrl+R)");
@@ -102,6 +111,7 @@ Expected<Reported> write_all(const followup::Result& result, const followup::Ser
   const auto document =
       signed_document(report::document_of(result, report::Language::kEnglish), order);
   auto written = report::write_report(document, order.forms, order.folder);
+  if (written) written = leave_history(result, order.folder);
   if (written) written = followup::write_output(result, order.folder);
   if (!written) return without_options(written.error());
   return out;

@@ -35,6 +35,7 @@
 #include "scratch.h"
 #include "tidemark/core/files.h"
 #include "tidemark/film/field.h"
+#include "tidemark/followup/history.h"
 #include "tidemark/followup/measure.h"
 #include "tidemark/followup/write.h"
 
@@ -1230,6 +1231,24 @@ TEST_F(Window, WritesTheReport) {
   EXPECT_THAT(page, HasSubstr("A. Reader"));
   EXPECT_THAT(page, HasSubstr("Seen twice."));
   EXPECT_THAT(page, Not(HasSubstr("not in series.json yet")));
+}
+
+// A report of the program in that folder leaves files that belong to its own result.
+TEST_F(Window, WhatARunLeftInTheFolderBelongsToTheWindowsReportThen) {
+  open();
+  const ReportOrder order{scratch_ / "report", {report::Form::kHtml}, false, "", ""};
+  std::filesystem::create_directory(order.folder);
+  followup::Result before = window_->hip()->result;
+  before.comparisons.clear();
+  ASSERT_TRUE(followup::write_history(before, {}, "0.1.0", order.folder));
+  ASSERT_TRUE(followup::write_output(before, order.folder));
+  window_->report_to(order);
+  wait();
+  const auto left = followup::read_earlier(order.folder, "0.1.0");
+  EXPECT_EQ(left.note, "");
+  ASSERT_TRUE(left.last_result && left.base_result);
+  EXPECT_EQ(*left.last_result, read_text(order.folder / "result.json").value());
+  EXPECT_EQ(*left.base_result, followup::to_json(before));
 }
 
 TEST_F(Window, SaysInTheReportThatCorrectionsAreNotSaved) {

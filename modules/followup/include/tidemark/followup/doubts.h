@@ -6,6 +6,10 @@
 
 namespace tidemark::followup {
 
+/// Whether there are frontal films and none serves as the reference, so that nothing is compared
+/// (flag `no_reference_film`).
+[[nodiscard]] bool lacks_reference(const Result& result);
+
 /// A flag of one film that speaks against the comparisons it stands in.
 struct FilmDoubt {
   std::size_t film = 0;  ///< index in Result::films

@@ -109,8 +109,8 @@ struct ZoneResult {
   std::optional<assessment::ZoneShares> past_first_centimetre;
 };
 
-/// Whether a stem with its head shows on a film, be the film measured or not. Untold: the film was
-/// not looked at, or what it shows stands as in the other hip.
+/// Whether a stem with its head shows on a film, measured or not. Untold: nobody looked, it stands
+/// as in the other hip, or one may be there that the field cuts or the film's greys hide.
 enum class StemShows { kUntold, kNo, kYes };
 
 /// One film of the series, measured or not.

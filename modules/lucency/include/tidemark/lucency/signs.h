@@ -79,7 +79,7 @@ struct SignChanges {
 struct StemShift {
   Measured<Millimetres> subsidence_at_tip;  ///< distal positive
   Measured<Millimetres> medial = {};        ///< medial positive, of a place on the axis
-  Millimetres medial_above_tip;             ///< how far above the tip that place lies
+  Millimetres medial_above_tip = {};        ///< how far above the tip that place lies
   Measured<Degrees> tilt = {};              ///< varus positive
 };
 
