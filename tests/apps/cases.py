@@ -298,7 +298,7 @@ class Measuring(Case):
         (self.out / "seat-03.png").mkdir()
         self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out, "--no-pictures", "--report",
                                      "none").returncode)
-        self.assertEqual(own | {"measurements.csv", "result.json", "earlier-result.json", "steps.bin", "zones.csv",
+        self.assertEqual(own | {"measurements.csv", "result.json", "steps.bin", "zones.csv",
                                 "seat-03.png"}, {p.name for p in self.out.iterdir()})
 
     def test_files_by_our_names_are_kept_where_no_result_was(self):

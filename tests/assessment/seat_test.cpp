@@ -121,7 +121,7 @@ TEST(Seat, FlareIndexNeedsAnIsthmusOnTheFilmAndMedialBone) {
   EXPECT_FALSE(hip.of("canal_flare_index").measured);  // goes on narrowing
   hip.section(-120.0, side(15.0, 9.0, 6.0));
   EXPECT_TRUE(hip.of("canal_flare_index").measured);
-  hip.calcar = lucency::CalcarSign{.height = mm(12.0, 1.0)};
+  hip.calcar.emplace().height = mm(12.0, 1.0);
   EXPECT_FALSE(hip.of("canal_flare_index").measured);
   EXPECT_FALSE(hip.of("canal_fill_plus_20").measured);
 }
@@ -150,7 +150,7 @@ TEST(Seat, CorticalIndexNeedsACortexApartFromTheStem) {
 
 TEST(Seat, ANeckCutHoldsAWrongEdge) {
   Hip hip;
-  hip.calcar = lucency::CalcarSign{.height = mm(12.0, 2.0)};
+  hip.calcar.emplace().height = mm(12.0, 2.0);
   const SeatItem item = hip.of("neck_cut_above_lesser_trochanter_mm");
   ASSERT_TRUE(item.measured);
   EXPECT_NEAR(item.measured->u, std::hypot(2.0, 4.5), 1e-9);
