@@ -280,13 +280,12 @@ bool is_another_head(const Followed& found, const GivenLandmarks& given) {
 
 /// What is perhaps some other circle: nothing is known of the head then but that it is about as
 /// large.
-void doubt_head(const Followed& found, Flag flag, Implant& implant) {
+void widen_head(const Followed& found, Implant& implant) {
   const double off_px = found.off_neck_mm() / found.hypothesis.mm_per_px;
   constexpr double kOtherCircle = 0.1;  // of the diameter; house choice
   implant.head.centre_u_px = std::hypot(implant.head.centre_u_px, off_px);
   implant.head.diameter_u_px =
       std::hypot(implant.head.diameter_u_px, kOtherCircle * 2.0 * found.rim.circle.radius);
-  implant.flags.push_back(std::move(flag));
 }
 
 /// Whether the circle may be a cup's, concentric with the head.
@@ -306,20 +305,20 @@ void doubt_head_if_another(const cv::Mat1f& film, const Followed& found,
                            const ImplantOptions& options, Implant& implant) {
   const GivenLandmarks& given = options.given;
   if (is_another_head(found, given)) {
-    doubt_head(found,
-               {"head_off_neck",
-                "The circle taken for the head does not lie on the line of the neck; "
-                "mark the head's centre and diameter by hand."},
-               implant);
+    implant.flags.push_back({"head_off_neck",
+                             "The circle taken for the head does not lie on the line of the neck; "
+                             "mark the head's centre and diameter by hand."});
   } else if (!given.head_centre_px && found.hypothesis.look == LookFrom::kFront &&
              may_be_cup(film, found)) {
-    doubt_head(found,
-               {"head_in_doubt",
-                "The circle taken for the head may be a cup's: little of it is seen beside the "
-                "neck, or the neck would be thinner or wider than necks are; mark the head's "
-                "centre and diameter by hand."},
-               implant);
+    implant.flags.push_back(
+        {"head_in_doubt",
+         "The circle taken for the head may be a cup's: little of it is seen beside the neck, or "
+         "the neck would be thinner or wider than necks are; mark the head's centre and diameter "
+         "by hand."});
+  } else {
+    return;
   }
+  widen_head(found, implant);
 }
 
 /// Cup and masks: all that is metal.
