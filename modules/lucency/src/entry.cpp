@@ -159,19 +159,20 @@ std::optional<CutSlope> slope_at(const Steps& steps, const Strip& strip, double 
   constexpr double kStraightU = 0.15;  // a cut is not quite straight; house choice
   std::array<std::optional<double>, 2 * kSlopes + 1> strength;
   double top = 0.0;
-  for (int k = -kSlopes; k <= kSlopes; ++k) {
-    auto& one = strength.at(static_cast<std::size_t>(k + kSlopes));
-    one = border_strength(steps, strip, row, kMaxSlope * k / kSlopes);
-    top = std::max(top, one.value_or(0.0));
+  const auto slope_of = [](std::size_t i) {
+    return kMaxSlope * (static_cast<double>(i) - kSlopes) / kSlopes;
+  };
+  for (std::size_t i = 0; i < strength.size(); ++i) {
+    strength.at(i) = border_strength(steps, strip, row, slope_of(i));
+    top = std::max(top, strength.at(i).value_or(0.0));
   }
   double sum = 0.0;
   double mean = 0.0;
   double square = 0.0;
-  for (int k = -kSlopes; k <= kSlopes; ++k) {
-    const double weight =
-        strength.at(static_cast<std::size_t>(k + kSlopes)).value_or(0.0) - kNearly * top;
+  for (std::size_t i = 0; i < strength.size(); ++i) {
+    const double weight = strength.at(i).value_or(0.0) - kNearly * top;
     if (weight <= 0.0) continue;
-    const double slope = kMaxSlope * k / kSlopes;
+    const double slope = slope_of(i);
     sum += weight;
     mean += weight * slope;
     square += weight * slope * slope;
