@@ -46,6 +46,14 @@ bool has_flag(const Femur& femur, const std::string& id) {
   return false;
 }
 
+/// Within 2 mm of where it was drawn, and within three times its own u.
+void expect_lesser(const Hip& hip, const Femur& femur) {
+  ASSERT_TRUE(femur.lesser_trochanter.has_value());
+  const double error = (hip.mm(femur.lesser_trochanter->px) - hip.lesser()).norm();
+  EXPECT_LT(error, 2.0);
+  EXPECT_LT(error, 3.0 * femur.lesser_trochanter->u_px * hip.pitch_mm);
+}
+
 struct FemurRow {
   std::string name;
   double pitch_mm, turn_deg, noise, shaft_deg;
@@ -127,11 +135,8 @@ TEST(FindFemur, TellsALesserTrochanterFromTheCornerOfTheCut) {
     hip.noise = 0.02;
     hip.lesser_bump = 8.0;
     hip.lesser_at = level;
-    const Femur f = found_on(hip).femur;
-    ASSERT_TRUE(f.lesser_trochanter.has_value()) << level;
-    const double error = (hip.mm(f.lesser_trochanter->px) - hip.lesser()).norm();
-    EXPECT_LT(error, 2.0) << level;
-    EXPECT_LT(error, 3.0 * f.lesser_trochanter->u_px * hip.pitch_mm) << level;
+    SCOPED_TRACE(level);
+    expect_lesser(hip, found_on(hip).femur);
   }
 }
 
@@ -140,11 +145,7 @@ TEST(FindFemur, FindsALesserTrochanterFarFromAThinStem) {
   Hip hip;
   hip.noise = 0.02;
   hip.lesser_bump = 14.0;
-  const Femur f = found_on(hip).femur;
-  ASSERT_TRUE(f.lesser_trochanter.has_value());
-  const double error = (hip.mm(f.lesser_trochanter->px) - hip.lesser()).norm();
-  EXPECT_LT(error, 2.0);
-  EXPECT_LT(error, 3.0 * f.lesser_trochanter->u_px * hip.pitch_mm);
+  expect_lesser(hip, found_on(hip).femur);
 }
 
 // Below the tip of a short stem that stands askew the shaft leaves the stem's axis.

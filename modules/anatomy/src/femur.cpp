@@ -179,10 +179,11 @@ bool look_about_shaft(Scene& scene, const Line2& shaft_px) {
   constexpr double kLittleMm = 8.0;  // a half shaft more is left of the search's 28; house choice
   const StemFrame& f = scene.frame;
   const ShaftInFrame shaft(f, shaft_px);
+  const int last = last_seen_row(f);
   bool moved = false;
   for (int r = std::max(0, f.row(scene.tip_s) + 1); r < f.image.rows; ++r) {
     const double x = shaft.x_at_row(r);
-    moved = moved || (std::abs(x) > kLittleMm && r <= last_seen_row(f));
+    moved = moved || (std::abs(x) > kLittleMm && r <= last);
     scene.lateral_flank[static_cast<std::size_t>(r)] = x;
     scene.medial_flank[static_cast<std::size_t>(r)] = x;
   }

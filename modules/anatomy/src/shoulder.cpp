@@ -44,14 +44,6 @@ Vec2 farthest(const Polyline& outline, const CornerFrame& frame, const Vec2& rou
   return best;
 }
 
-std::ptrdiff_t index_nearest(const Polyline& outline, const Vec2& at) {
-  const auto nearest =
-      std::min_element(outline.begin(), outline.end(), [&](const Vec2& a, const Vec2& b) {
-        return (a - at).squaredNorm() < (b - at).squaredNorm();
-      });
-  return nearest - outline.begin();
-}
-
 /// Top of a parabola through the outline within `half` along the corner of `at`: (out, down) from
 /// `at`. Absent where the outline is no cap there.
 std::optional<Vec2> top_of_corner(const Polyline& outline, const CornerFrame& frame, const Vec2& at,

@@ -171,4 +171,11 @@ std::optional<StemAxis> fit_stem_axis(const Polyline& outline, const Line2& roug
   return axis;
 }
 
+std::ptrdiff_t index_nearest(const Polyline& outline, const Vec2& q) {
+  const auto nearest = std::min_element(
+      outline.begin(), outline.end(),
+      [&](const Vec2& a, const Vec2& b) { return (a - q).squaredNorm() < (b - q).squaredNorm(); });
+  return nearest - outline.begin();
+}
+
 }  // namespace tidemark::anatomy

@@ -1,5 +1,6 @@
 #pragma once
 
+#include <cstddef>
 #include <optional>
 
 #include "tidemark/core/geometry.h"
@@ -26,5 +27,9 @@ struct StemAxis {
 
 /// Of two perpendiculars to a stem's axis on a right hip, the one that points medially (+x).
 [[nodiscard]] Vec2 medial_of(const Line2& axis);
+
+/// Index of the point of an outline that lies nearest to `q`.
+/// @param outline not empty
+[[nodiscard]] std::ptrdiff_t index_nearest(const Polyline& outline, const Vec2& q);
 
 }  // namespace tidemark::anatomy

@@ -188,14 +188,6 @@ Landmark tip_of(const Polyline& outline, const Line2& axis, double edge_noise_px
   return {tip, std::hypot(std::max(0.15 * px, 2.0 * edge_noise_px), lost), Source::kFound};
 }
 
-/// Index of the point of a chain that lies nearest to `q`.
-std::ptrdiff_t index_nearest(const Polyline& chain, const Vec2& q) {
-  const auto nearest = std::min_element(
-      chain.begin(), chain.end(),
-      [&](const Vec2& a, const Vec2& b) { return (a - q).squaredNorm() < (b - q).squaredNorm(); });
-  return nearest - chain.begin();
-}
-
 Line2 rough_axis(const Polyline& outline) {
   // Second moments of the distal half.
   double low = 1e9;
