@@ -465,6 +465,13 @@ std::optional<Hypothesis> with_rim_beside_neck(const Pyramid& film, const Hypoth
   return with_head(film, *circle, better, options);
 }
 
+std::optional<Hypothesis> with_faint(const Pyramid& film, const Circle2& head_px,
+                                     const ImplantOptions& options) {
+  auto h = with_head(film, head_px, 0.5, options);
+  if (h) h->faint = true;
+  return h;
+}
+
 std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothesis& h,
                                              const ImplantOptions& options) {
   constexpr int kNarrower = 4;  // mm: a cortex is thicker (common practice, no source)
@@ -474,6 +481,7 @@ std::optional<Hypothesis> with_narrower_stem(const Pyramid& film, const Hypothes
   auto narrower = try_head(film, {h.head_px, 0.4, head_mm_of(options), width_max, options.look});
   constexpr double kLeastEvidence = 0.3;  // as docs/anatomy.md: right flanks show 0.43 and more
   if (!narrower || narrower->trace.evidence < kLeastEvidence) return std::nullopt;
+  narrower->faint = h.faint;
   // The shading that hid the flanks from the first search also splits the metal.
   narrower->core = Core::kMetal;
   return narrower;

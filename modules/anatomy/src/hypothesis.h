@@ -18,6 +18,7 @@ struct Hypothesis {
   double score = 0.0;                 ///< about 3 when all evidence is there
   Core core = Core::kSeed;            ///< of the traced flanks
   LookFrom look = LookFrom::kFront;
+  bool faint = false;  ///< the head is one of faint_head()'s
 };
 
 /// The head's diameter, mm: as given, else the usual one.
@@ -40,6 +41,10 @@ struct Hypothesis {
 [[nodiscard]] std::optional<Hypothesis> with_rim_beside_neck(const Pyramid& film,
                                                              const Hypothesis& h,
                                                              const ImplantOptions& options);
+
+/// A stem under a head that faint_head() has seen.
+[[nodiscard]] std::optional<Hypothesis> with_faint(const Pyramid& film, const Circle2& head_px,
+                                                   const ImplantOptions& options);
 
 /// The same head over a narrower stem; for a hypothesis whose flanks turned out to be a cortex'.
 /// Nothing when no such flanks are seen.

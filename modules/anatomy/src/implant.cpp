@@ -8,6 +8,7 @@
 
 #include "circles.h"
 #include "confidence.h"
+#include "faint_head.h"
 #include "head_rim.h"
 #include "hypothesis.h"
 #include "image_ops.h"
@@ -279,25 +280,30 @@ bool is_another_head(const Followed& found, const GivenLandmarks& given) {
 }
 
 /// What is perhaps some other circle: nothing is known of the head then but that it is about as
-/// large.
+/// large, `kOtherCircle` of its diameter (house choice).
+constexpr double kOtherCircle = 0.1;
+
 void widen_head(const Followed& found, Implant& implant) {
   const double off_px = found.off_neck_mm() / found.hypothesis.mm_per_px;
-  constexpr double kOtherCircle = 0.1;  // of the diameter; house choice
   implant.head.centre_u_px = std::hypot(implant.head.centre_u_px, off_px);
   implant.head.diameter_u_px =
       std::hypot(implant.head.diameter_u_px, kOtherCircle * 2.0 * found.rim.circle.radius);
 }
 
-/// Whether the circle may be a cup's, concentric with the head.
-bool may_be_cup(const cv::Mat1f& film, const Followed& found) {
-  const Hypothesis& h = found.hypothesis;
-  // Necks are 10 to 14 mm wide (common practice, no source); a cup taken for the head makes all
-  // lengths too small.
+/// Whether the neck is as wide as necks are where it leaves the head: 10 to 14 mm (common practice,
+/// no source). A cup taken for the head makes all lengths too small.
+bool has_a_neck(const Followed& found) {
   constexpr double kThinnestNeckMm = 8.5;
   constexpr double kWidestNeckMm = 20.0;
   const Polyline& outline = found.shape.outline;
-  const double neck = (outline.front() - outline.back()).norm() * h.mm_per_px;
-  if (neck < kThinnestNeckMm || neck > kWidestNeckMm) return true;
+  const double neck = (outline.front() - outline.back()).norm() * found.hypothesis.mm_per_px;
+  return neck >= kThinnestNeckMm && neck <= kWidestNeckMm;
+}
+
+/// Whether the circle may be a cup's, concentric with the head.
+bool may_be_cup(const cv::Mat1f& film, const Followed& found) {
+  const Hypothesis& h = found.hypothesis;
+  if (!has_a_neck(found)) return true;
   return rim_beside_neck(film, found.rim.circle, h.neck_direction, h.mm_per_px) < kOnRim;
 }
 
@@ -308,6 +314,13 @@ void doubt_head_if_another(const cv::Mat1f& film, const Followed& found,
     implant.flags.push_back({"head_off_neck",
                              "The circle taken for the head does not lie on the line of the neck; "
                              "mark the head's centre and diameter by hand."});
+  } else if (!given.head_centre_px && found.hypothesis.look == LookFrom::kFront &&
+             found.hypothesis.faint) {
+    implant.flags.push_back(
+        {"head_in_doubt",
+         "The head is seen only faintly within the shadow of its cup; look whether the circle lies "
+         "on it, or mark the head's centre and diameter by hand."});
+    return;  // its circle's own u is a wide one
   } else if (!given.head_centre_px && found.hypothesis.look == LookFrom::kFront &&
              may_be_cup(film, found)) {
     implant.flags.push_back(
@@ -354,12 +367,6 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   // mm on the centre and 0.25 % on the diameter (simulated films, docs/accuracy.md).
   implant.head = {rim.circle, std::hypot(rim.centre_u, 0.03 / h.mm_per_px),
                   std::hypot(2.0 * rim.radius_u, 0.005 * rim.circle.radius), Source::kFound};
-  if (std::getenv("TMDBG"))
-    std::fprintf(stderr, "RIM chord %.2f %.3f neck %.2f off %.2f head %.2f score %.2f\n",
-                 (shape.outline.front() - shape.outline.back()).norm() * h.mm_per_px,
-                 rim_beside_neck(film, rim.circle, h.neck_direction, h.mm_per_px),
-                 found.neck ? found.neck->width_mm : -1.0, found.off_neck_mm(),
-                 2 * rim.circle.radius, h.score);
   doubt_head_if_another(film, found, options, implant);
   implant.outline_px = shape.outline;
   implant.axis = {shape.axis, {shape.axis_u_rad / kDegree}, Source::kFound};
@@ -384,14 +391,40 @@ Implant assemble(const cv::Mat1f& film, const Followed& found, const ImplantOpti
   return implant;
 }
 
+/// The rim of a head that only faint_head() has seen: where it stands free beside the neck it is
+/// fitted as any other, if that is the same circle; else it is known as well as it was found.
+RimFit faint_rim(const cv::Mat1f& film, const Hypothesis& h) {
+  // Two heads found so lay within 0.9 % of their diameters and 0.11 mm of their centres
+  // (docs/anatomy.md); house choices.
+  constexpr double kCentreMm = 0.3;
+  constexpr double kRadius = 0.02;
+  constexpr double kReachMm = 1.2;
+  constexpr double kSameMm = 0.6;
+  const double px = 1.0 / h.mm_per_px;
+  const double radius_u = kRadius * h.head_px.radius;
+  const auto fit = fit_rim(film, h.head_px, kReachMm * px, kHeadBlurMm * px);
+  const bool same = fit && (fit->circle.centre - h.head_px.centre).norm() < kSameMm * px &&
+                    std::abs(fit->circle.radius - h.head_px.radius) < kSameMm * px;
+  RimFit rim = same ? *fit : RimFit{.circle = h.head_px};
+  rim.centre_u = kCentreMm * px;
+  rim.radius_u = radius_u;
+  return rim;
+}
+
+std::optional<RimFit> head_rim_of(const cv::Mat1f& film, const Hypothesis& h) {
+  if (h.faint) return faint_rim(film, h);
+  auto rim = fit_head(film, h.head_px, h.mm_per_px);
+  if (!rim) return std::nullopt;
+  rim->radius_u = std::hypot(rim->radius_u, rim_inset(film, *rim, kHeadBlurMm, 1.0 / h.mm_per_px));
+  return rim;
+}
+
 /// Follows one hypothesis to the end.
 Expected<Followed> follow(const film::FilmImage& hip_view, const Pyramid& pyramid, Hypothesis h) {
   const cv::Mat1f& film = pyramid.film();
   const Scaled mm{{}, h.mm_per_px};  // only for its coordinates
-  const double px = 1.0 / h.mm_per_px;
-  auto rim = fit_head(film, h.head_px, h.mm_per_px);
+  const auto rim = head_rim_of(film, h);
   if (!rim) return no_stem(hip_view, "the head's rim could not be followed");
-  rim->radius_u = std::hypot(rim->radius_u, rim_inset(film, *rim, kHeadBlurMm, px));
   h.head_px = rim->circle;
   const Scaled fine = scaled(pyramid, std::min(1.0, h.mm_per_px / 0.4), 0.7);
   RoughStem rough = rough_stem(h, mm, fine);
@@ -428,6 +461,49 @@ Expected<Followed> follow_either(const film::FilmImage& hip_view, const Pyramid&
   return second;
 }
 
+/// Whether the circle may be the border of a cup in whose shadow the head lies.
+bool look_for_faint_head(const cv::Mat1f& film, const Followed& found,
+                         const ImplantOptions& options) {
+  return !options.given.head_centre_px && options.look == LookFrom::kFront &&
+         may_be_cup(film, found);
+}
+
+/// The neck of a stem whose scale is too small because a cup's border was taken for the head.
+std::optional<NeckAxis> neck_at_any_scale(const Followed& found) {
+  if (found.neck) return found.neck;
+  constexpr double kStep = 1.2;
+  double mm_per_px = found.hypothesis.mm_per_px;
+  for (int k = 0; k < 4; ++k) {
+    mm_per_px *= kStep;
+    auto neck = neck_axis(found.shape.outline, mm_per_px);
+    if (!neck) continue;
+    neck->width_mm *= found.hypothesis.mm_per_px / mm_per_px;
+    return neck;
+  }
+  return std::nullopt;
+}
+
+/// The stem with the head that is seen faintly within the circle that may be its cup's; nothing
+/// where none is, or where it is no better a head.
+std::optional<Followed> with_faint_head(const film::FilmImage& hip_view, const Pyramid& pyramid,
+                                        const Followed& first, const ImplantOptions& options) {
+  constexpr double kLeastScore = 1.4;  // a wrong one had 1.34, see docs/anatomy.md
+  constexpr double kSmaller = 0.93;    // else it is the same circle
+  const auto neck = neck_at_any_scale(first);
+  if (!neck) return std::nullopt;
+  const Circle2& shadow = first.rim.circle;
+  const auto head =
+      faint_head(pyramid.film(), shadow, neck->line, neck->width_mm / first.hypothesis.mm_per_px);
+  if (!head || head->score < kLeastScore || head->circle.radius > kSmaller * shadow.radius) {
+    return std::nullopt;
+  }
+  auto h = with_faint(pyramid, head->circle, options);
+  if (!h) return std::nullopt;
+  auto second = follow_either(hip_view, pyramid, *h, options);
+  if (!second || !has_a_neck(*second)) return std::nullopt;
+  return std::move(*second);
+}
+
 /// As follow(), with the head whose rim beside the neck is seen, and where the head turns out to
 /// lie off its neck, with the head that lies on it.
 Expected<Followed> follow_on_neck(const film::FilmImage& hip_view, const Pyramid& pyramid,
@@ -461,8 +537,14 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
     // One whose head lies within the refused one's reach is part of the same hip.
     if (refused && refused->score >= kSureScore && same_hip(*refused, h) && leaves_film(*why))
       continue;
-    const auto found = follow_on_neck(hip_view, pyramid, h, options);
-    if (found) return with_given(assemble(pyramid.film(), *found, options), options);
+    auto found = follow_on_neck(hip_view, pyramid, h, options);
+    if (found) {
+      if (look_for_faint_head(pyramid.film(), *found, options)) {
+        auto faint = with_faint_head(hip_view, pyramid, *found, options);
+        if (faint) found = std::move(*faint);
+      }
+      return with_given(assemble(pyramid.film(), *found, options), options);
+    }
     if (!refused) {
       refused = h;
       why = found.error();

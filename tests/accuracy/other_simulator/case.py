@@ -16,6 +16,7 @@ import processing
 import scene
 import seat as seat_truth
 import truth
+import unlike
 import write_dicom
 from frames import Affine, Camera, leg_pose, rotation, translation, world_from_anatomy
 
@@ -221,9 +222,9 @@ def make_extras(rng, plan, placed, cam, body, film):
     return extras
 
 
-def draw_hips(rng, plan, meshes, subject, side, scale):
+def draw_hips(rng, plan, meshes, subject, side, scale, other):
     """The measured hip and, in part of the hard cases, the other one."""
-    hips = [design.make_hip(rng, meshes, subject, side, scale)]
+    hips = [design.make_hip(rng, meshes, subject, side, scale, other=other)]
     pelvis_view = plan.hard and rng.random() < 0.4
     if pelvis_view:
         other = "R" if side == "L" else "L"
@@ -242,14 +243,14 @@ def cavities(placed, start, between):
             one.cavity = bones.cavity(one.hip.femur, one.hip.stem, seats, 0.15)
 
 
-def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False, lateral=0):
-    """Writes one case, with `lateral` lateral films; returns seconds per film."""
+def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False, lateral=0, other=False):
+    """Writes one case, with `lateral` lateral films, `other` one of the wider draws of unlike.py; returns seconds per film."""
     began = time.time()
     plan = PLANS[set_name]
     rng = np.random.default_rng([seed, number, SEEDS[set_name]])
     subject, side = SUBJECTS[(number + seed) % len(SUBJECTS)], "LR"[int(rng.random() < 0.5)]
-    scale = float(rng.uniform(0.94, 1.06))
-    hips, pelvis_view = draw_hips(rng, plan, meshes, subject, side, scale)
+    scale = float(rng.uniform(*(unlike.SCALE if other else (0.94, 1.06))))
+    hips, pelvis_view = draw_hips(rng, plan, meshes, subject, side, scale, other)
     pelvis = bones.load_pelvis(meshes, subject, scale)
     bones.fill_pelvis(pelvis, rng, rng.uniform(1.3, 2.0), rng.uniform(0.07, 0.13), rng.uniform(0.3, 0.5))
     steps = design.migrations(rng, followups, plan.still)
@@ -363,7 +364,8 @@ def write_truth(folder, seed, number, set_name, subject, hips, films, steps, sea
     write_json(folder, "truth.json", {
         "schema": "tidemark/truth/1", "simulator": VERSION, "seed": seed, "side": hip.side, "head_diameter_mm": 2 * hip.stem.head_radius,
         "films": [t for t, _ in films], "comparisons": comparisons, "seat": seat_truth.of_seat(hips, seats[0]),
-        "case": {"number": number, "set": set_name, "subject": subject, "stem": asdict(hip.stem), "cup": asdict(hip.cup), "head": hip.head_material}})
+        "case": {"number": number, "set": set_name, "subject": subject, "stem": asdict(hip.stem), "cup": asdict(hip.cup), "head": hip.head_material,
+                 "metal": hip.stem_material, "collar": hip.collar is not None}})
 
 
 def _unit(v):

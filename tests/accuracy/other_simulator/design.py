@@ -5,6 +5,7 @@ import numpy as np
 
 import bones
 import implant
+import unlike
 from frames import Affine, about, rotation, translation
 
 
@@ -18,6 +19,8 @@ class Hip:
     cup: implant.Cup = None
     f_from_s: Affine = None             # seat at surgery
     head_material: str = "cocr"
+    stem_material: str = "ti64"
+    collar: tuple = None                # mesh, S
     screws: list = field(default_factory=list)   # meshes, pelvis frame of this side
     wires: list = field(default_factory=list)    # meshes, F
 
@@ -50,9 +53,8 @@ def _blank_stem(rng, femur, version):
         head_radius=float(rng.choice([28, 32, 32, 36, 36, 40])) / 2, corner_radius=rng.uniform(1.5, 3.5))
 
 
-def _fit_widths(rng, femur, stem, place, calcar):
-    """Widths that fill a drawn share of the canal; `calcar` = depth s at which the neck cut meets the medial side."""
-    fill = rng.uniform(0.72, 0.93)
+def _fit_widths(rng, femur, stem, place, calcar, fill):
+    """Widths that fill the share `fill` of the canal; `calcar` = depth s at which the neck cut meets the medial side."""
     low, mid = (0.5 * sum(canal_width(femur, place, s)) for s in (stem.length - 10, 0.55 * stem.length))
     stem.tip_width = float(np.clip(2 * fill * low, 7.5, 17))
     want = np.clip(2 * fill * mid, stem.tip_width + 1, 26)
@@ -70,22 +72,23 @@ def _fit_widths(rng, femur, stem, place, calcar):
     stem.face_deg = float(np.clip(np.degrees(np.arctan(max(calcar - 2.0, 6.0) / width)), 22, 55))
 
 
-def seat_stem(rng, femur, residual, cut_level):
+def seat_stem(rng, femur, residual, cut_level, other=False):
     """A stem that fits this femur and its seat f_from_s: neck version, height (head near the native centre), lean of up
     to 2 degrees, axis near the middle of the canal at the tip."""
     version = float(np.clip(residual + rng.normal(-2, 4), 5, 20))
-    stem = _blank_stem(rng, femur, version)
+    stem = (unlike.blank_stem if other else _blank_stem)(rng, femur, version)
     level = femur.head_centre[2] + rng.normal(1.5, 2.5) - stem.head_centre[2]
     level = max(level, cut_level + 14)
     place = translation([0, 0, level]) @ rotation(1, rng.uniform(-2, 2)) @ rotation(2, version)
     lat, med = canal_width(femur, place, stem.length - 8)
     shift = 0.5 * (med - lat) * 0.8
     place = translation([shift * np.cos(np.radians(version)) + rng.normal(0, 0.5), rng.normal(0, 0.5), 0]) @ place
-    _fit_widths(rng, femur, stem, place, level - cut_level)
+    _fit_widths(rng, femur, stem, place, level - cut_level, rng.uniform(*(unlike.FILL if other else (0.72, 0.93))))
     return stem, place
 
 
-def make_hip(rng, meshes, subject, side, scale, native=False):
+def make_hip(rng, meshes, subject, side, scale, native=False, other=False):
+    """`other`: of the wider draws of unlike.py."""
     residual = float(rng.uniform(11, 23))
     femur = bones.load_femur(meshes, subject, residual, scale)
     bones.add_canal(femur, rng, rng.uniform(5.0, 8.0), rng.uniform(1.2, 1.9))
@@ -94,14 +97,22 @@ def make_hip(rng, meshes, subject, side, scale, native=False):
     if native:
         return hip
     cut_level = rng.uniform(13, 21)
-    hip.stem, hip.f_from_s = seat_stem(rng, femur, residual, cut_level)
+    hip.stem, hip.f_from_s = seat_stem(rng, femur, residual, cut_level, other)
     bones.osteotomy(femur, rng, hip.stem, hip.f_from_s, cut_level)
-    thick = rng.uniform(3.2, 4.5)
-    outer = np.clip(max(femur.head_radius + rng.uniform(1.5, 3.5), hip.stem.head_radius + 4.5 + thick), 22, 32)
-    hip.cup = implant.Cup(outer, thick, rng.uniform(36, 50), rng.uniform(10, 25), int(rng.choice([0, 0, 1, 2])))
+    hip.cup = unlike.socket(rng, femur, hip.stem) if other else usual_cup(rng, femur, hip.stem)
     hip.head_material = str(rng.choice(["cocr", "alumina"]))
     hip.screws = hip.cup.screw_meshes(rng)
+    if other:
+        hip.stem_material = str(rng.choice(["ti64", "cocr"], p=[0.75, 0.25]))
+        hip.collar = unlike.collar(rng, hip.stem) if rng.random() < 0.4 else None
     return hip
+
+
+def usual_cup(rng, femur, stem):
+    """A metal shell, large enough for the bone's socket and the stem's head."""
+    thick = rng.uniform(3.2, 4.5)
+    outer = np.clip(max(femur.head_radius + rng.uniform(1.5, 3.5), stem.head_radius + 4.5 + thick), 22, 32)
+    return implant.Cup(outer, thick, rng.uniform(36, 50), rng.uniform(10, 25), int(rng.choice([0, 0, 1, 2])))
 
 
 def cerclage(rng, femur, z):

@@ -213,17 +213,27 @@ def tube_mesh(path, radius, around=12):
 
 @dataclass
 class Cup:
-    """Hemispherical shell about the hip centre. `axis` points out of its mouth (pelvis frame)."""
+    """Hemispherical shell about the hip centre. `axis` points out of its mouth (pelvis frame). `kind`: "shell" of metal with
+    a liner, "wire" bare polyethylene in a mantle of cement `shell` thick with a wire about its rim, "own" a shell that
+    belongs to the head and turns in the bone's socket."""
     outer_radius: float
     shell: float
     inclination_deg: float   # radiographic
     anteversion_deg: float   # radiographic
     screws: int
+    kind: str = "shell"
 
     @property
     def axis(self):
         i, a = np.radians(self.inclination_deg), np.radians(self.anteversion_deg)
         return np.array([-np.sin(i) * np.cos(a), np.sin(a), -np.cos(i) * np.cos(a)])
+
+    def rim_wire(self):
+        """The wire that marks the rim of a cup without metal."""
+        helper = np.cross(self.axis, [0.0, 1.0, 0.0])
+        u = helper / np.linalg.norm(helper)
+        t = np.linspace(0, 2 * np.pi, 73)[:, None]
+        return tube_mesh((self.outer_radius - self.shell - 1.0) * (np.cos(t) * u + np.sin(t) * np.cross(self.axis, u)), 0.5)
 
     def screw_meshes(self, rng):
         out = []

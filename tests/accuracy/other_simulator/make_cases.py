@@ -2,7 +2,7 @@
 """Writes simulated hips (films, series.json, truth.json) to OUT/case-NN.
 
 usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard|lucency] [--stem-surface]
-                     [--lateral [1|2]] [--jobs 1]
+                     [--lateral [1|2]] [--unlike] [--jobs 1]
 """
 import argparse
 import multiprocessing
@@ -22,7 +22,7 @@ def one(args):
     part = final + ".part"
     shutil.rmtree(part, ignore_errors=True)
     seconds = case.make_case(options.meshes, part, options.seed, number, options.followups, options.set,
-                             options.stem_surface, options.lateral)
+                             options.stem_surface, options.lateral, options.unlike)
     if os.path.exists(final):
         shutil.rmtree(final + ".old", ignore_errors=True)
         os.rename(final, final + ".old")
@@ -43,6 +43,7 @@ def main():
     parser.add_argument("--stem-surface", action="store_true", help="the stem's surface beside the films: stem.stl")
     parser.add_argument("--lateral", nargs="?", type=int, const=1, default=0, choices=(1, 2),
                         help="a lateral film of the first film's day too, listed last; 2: also one of the last film's day")
+    parser.add_argument("--unlike", action="store_true", help="stems, heads, sockets and bones that differ more (unlike.py)")
     parser.add_argument("--jobs", type=int, default=1)
     options = parser.parse_args()
     os.makedirs(options.out, exist_ok=True)

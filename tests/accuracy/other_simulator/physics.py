@@ -1,7 +1,8 @@
 """Attenuation, spectrum, scatter, blur and noise.
 
 Mass attenuation (cm^2/g): NIST tables of Hubbell & Seltzer at 50, 60, 80, 100 keV; polyethylene and alumina are
-mixtures by weight of H, C, O and Al (H, C, O values from memory, good to 1 %). Tube spectrum: three lines standing
+mixtures by weight of H, C, O and Al (H, C, O values from memory, good to 1 %), cement is acrylic with a tenth of barium
+sulphate (barium from memory). Tube spectrum: three lines standing
 for 75-85 kVp after filtration, energy-weighted detector (house choice).
 """
 import numpy as np
@@ -13,9 +14,9 @@ MASS = {  # cm^2/g
     "water": [0.2269, 0.2059, 0.1837, 0.1707], "ti": [1.213, 0.7661, 0.4052, 0.2721], "al": [0.3681, 0.2778, 0.2018, 0.1704],
     "v": [1.347, 0.8438, 0.4371, 0.2877], "cr": [1.550, 0.9639, 0.4905, 0.3166], "co": [2.144, 1.314, 0.6414, 0.3949],
     "mo": [7.037, 4.274, 1.962, 1.096], "o": [0.2132, 0.1907, 0.1678, 0.1551], "fat": [0.2123, 0.1974, 0.1800, 0.1688],
-    "pe": [0.2083, 0.1970, 0.1823, 0.1719],
+    "pe": [0.2083, 0.1970, 0.1823, 0.1719], "ba": [13.79, 8.511, 3.963, 2.196],
 }
-DENSITY = {"soft": 1.06, "fat": 0.95, "bone": 1.92, "pe": 0.94, "ti64": 4.43, "cocr": 8.3, "alumina": 3.97}
+DENSITY = {"soft": 1.06, "fat": 0.95, "bone": 1.92, "pe": 0.94, "ti64": 4.43, "cocr": 8.3, "alumina": 3.97, "cement": 1.25}
 
 
 def linear(name):
@@ -25,6 +26,8 @@ def linear(name):
         mass = 0.90 * m["ti"] + 0.06 * m["al"] + 0.04 * m["v"]
     elif name == "cocr":
         mass = 0.66 * m["co"] + 0.28 * m["cr"] + 0.06 * m["mo"]
+    elif name == "cement":
+        mass = 0.06 * m["ba"] + 0.94 * m["pe"]
     elif name == "alumina":
         mass = 0.53 * m["al"] + 0.47 * m["o"]
     else:

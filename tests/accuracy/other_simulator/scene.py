@@ -71,11 +71,16 @@ def implant_parts(one):
     hip = one.hip
     w_from_s = one.w_from_f @ one.f_from_s
     axis = one.w_from_p.direction(hip.cup.axis)
-    parts = [("mesh", "ti64", (w_from_s(m[0]), m[1])) for m in (hip.stem.body_mesh(), hip.stem.neck_mesh())]
+    stem = [hip.stem.body_mesh(), hip.stem.neck_mesh()] + ([hip.collar] if hip.collar else [])
+    parts = [("mesh", hip.stem_material, (w_from_s(m[0]), m[1])) for m in stem]
     bed = hip.cup.outer_radius - hip.cup.shell
+    outer = {"shell": "ti64", "wire": "cement", "own": "cocr"}[hip.cup.kind]
     parts += [("ball", hip.head_material, (one.centre, hip.stem.head_radius)),
-              ("shell", "ti64", (one.centre, hip.cup.outer_radius, bed, axis)),
+              ("shell", outer, (one.centre, hip.cup.outer_radius, bed, axis)),
               ("shell", "pe", (one.centre, bed, hip.stem.head_radius, axis))]
+    if hip.cup.kind == "wire":
+        wire = hip.cup.rim_wire()
+        parts.append(("mesh", "cocr", (one.w_from_p(wire[0]), wire[1])))
     return parts + [("mesh", "ti64", (one.w_from_p(m[0]), m[1])) for m in hip.screws]
 
 

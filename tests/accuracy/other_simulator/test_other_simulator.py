@@ -6,6 +6,7 @@ usage: test_other_simulator.py [--meshes DIR]   (without the meshes only the clo
 import os
 import sys
 import tempfile
+import types
 import unittest
 
 import numpy as np
@@ -20,6 +21,7 @@ import physics  # noqa: E402
 import project  # noqa: E402
 import scene  # noqa: E402
 import truth  # noqa: E402
+import unlike  # noqa: E402
 import write_dicom  # noqa: E402
 from frames import Camera, leg_pose, translation, world_from_anatomy  # noqa: E402
 
@@ -111,6 +113,33 @@ def plain_stem():
     return implant.StemShape(length=140, tip_width=10, taper_deg=1.5, lateral_flare=5, lateral_flare_length=40, medial_flare=12,
                              medial_flare_length=70, tip_thickness=8, top_thickness=14, round_tip=True, shoulder_flat=6, face_deg=38,
                              ccd_deg=130, neck_origin=25, offset=42, neck_radius=6, head_radius=16)
+
+
+class Unlike(unittest.TestCase):
+    def test_sockets_of_all_kinds_leave_room_for_their_heads(self):
+        kinds = set()
+        for seed in range(200):
+            rng = np.random.default_rng(seed)
+            femur = types.SimpleNamespace(head_centre=np.array([42.0, 0, 60]), head_radius=rng.uniform(20, 27))
+            stem = unlike.blank_stem(rng, femur, 12.0)
+            cup = unlike.socket(rng, femur, stem)
+            kinds.add(cup.kind)
+            self.assertGreaterEqual(cup.outer_radius - cup.shell - stem.head_radius, 1.5, (seed, cup, stem.head_radius))
+        self.assertEqual(kinds, {"shell", "wire", "own"})
+
+    def test_a_collar_has_the_volume_of_its_plate(self):
+        stem = plain_stem()
+        rng = np.random.default_rng(5)
+        reach, half = (lambda r: (r.uniform(6, 11), r.uniform(5, 8)))(np.random.default_rng(5))
+        points, faces = unlike.collar(rng, stem)
+        a, b, c = (points[faces[:, k]] for k in range(3))
+        volume = abs(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6)
+        # an ellipse of 24 corners has 24/(2 pi) sin(15 deg) of its area (derived)
+        self.assertAlmostEqual(volume / (np.pi * reach * half * 2.5), 24 / (2 * np.pi) * np.sin(np.radians(15)), 6)
+
+    def test_cement_weakens_more_than_bone_does(self):
+        # bone cement is made to stand out from bone on films (common practice, no source)
+        self.assertGreater(physics.at("cement", 60), physics.at("bone", 60))
 
 
 class Beds(unittest.TestCase):
