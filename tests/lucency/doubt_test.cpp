@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <vector>
 
@@ -47,6 +48,45 @@ TEST(Doubt, WhatHoldsForOneSettingOfTheHaloOnlyIsOpen) {
   EXPECT_EQ(line(0.95, 0.05), 0.5);
   EXPECT_EQ(line(0.05, 0.6), 0.5);
   EXPECT_EQ(line(0.95, 0.3), 0.95);
+}
+
+/// Places that speak as loudly against every width.
+std::vector<PlaceEvidence> against(std::size_t places, double log_odds) {
+  PlaceEvidence one;
+  one.log_odds.assign(line_widths().size(), log_odds);
+  return std::vector<PlaceEvidence>(places, one);
+}
+
+std::vector<double> open_tip(const std::vector<PlaceEvidence>& evidence) {
+  std::vector<PlaceBelief> beliefs(evidence.size(), believed(0.0));
+  const std::vector<std::size_t> tip{2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13};
+  doubt_by_weak_evidence(beliefs, evidence, tip);
+  std::vector<double> out;
+  for (const PlaceBelief& b : beliefs) out.push_back(b.near_wall);
+  return out;
+}
+
+constexpr std::size_t kTipPlaces = 16;
+
+TEST(Doubt, ATipOfWhichTheFilmSaysNothingIsOpen) {
+  const std::vector<double> all(kTipPlaces, 0.0);
+  EXPECT_EQ(open_tip(against(kTipPlaces, -2.0)), all) << "the film speaks against a line";
+  std::vector<double> tip(kTipPlaces, 0.0);
+  std::fill(tip.begin() + 2, tip.begin() + 14, 1.0);
+  EXPECT_EQ(open_tip(against(kTipPlaces, 0.0)), tip) << "and the flanks stay as they are";
+}
+
+// One width that is not excluded is enough; one place of nine is not.
+TEST(Doubt, ATipIsOpenForOneWidthOverFourMillimetres) {
+  std::vector<PlaceEvidence> evidence = against(kTipPlaces, -2.0);
+  evidence[7].log_odds.assign(line_widths().size(), 5.0);
+  EXPECT_EQ(open_tip(evidence)[7], 0.0) << "mean (8 (-2) + 5) / 9 = -1.2";
+  evidence = against(kTipPlaces, -2.0);
+  for (PlaceEvidence& place : evidence) place.log_odds[13] = 1.0;  // 1.5 mm
+  EXPECT_EQ(open_tip(evidence)[7], 1.0);
+  evidence = against(kTipPlaces, -2.0);
+  for (PlaceEvidence& place : evidence) place.log_odds[45] = 1.0;  // 4.7 mm: not told
+  EXPECT_EQ(open_tip(evidence)[7], 0.0);
 }
 
 }  // namespace

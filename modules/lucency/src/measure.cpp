@@ -21,10 +21,6 @@ namespace {
 constexpr double kNormal95 = 1.96;  // JCGM 100, table G.1
 /// Standard uncertainty of the entry level that a hand has placed. House choice.
 constexpr double kEntryByHandMm = 1.0;
-/// Thinner lines are not resolved: width and depth trade off, and halos look alike. House choice.
-constexpr double kThinnestMm = 0.45;
-/// Wider ones without a rim may be the canal. House choice.
-constexpr double kWideMm = 3.2;
 constexpr double kWidestMm = 3.7;  ///< wider ones are left open, rim or not
 /// Log odds from which a rim is said to be there.
 constexpr double kRimYes = 3.0;
@@ -70,6 +66,9 @@ template <class Q>
 Measured<Q> normal(double value, double u) {
   return {{value}, {u}, {kNormal95 * u}};
 }
+
+/// Of the seven zones of a view the one about the tip, counted from 0.
+constexpr std::size_t kTipZone = 3;
 
 /// The part of the profiles that lies in zones, in the order of the outline.
 struct Course {
@@ -366,7 +365,8 @@ Sequence sequence_of(const Profiles& profiles, const Course& course) {
   for (std::size_t i = 0; i < course.place.size(); ++i) {
     s.judged.push_back(profiles.clear[course.place[i]] >= kClearSamples ? 1 : 0);
     // The end of the stem is judged by itself: no canal runs along it.
-    s.joined.push_back(i > 0 && (course.zone[i] == 3) == (course.zone[i - 1] == 3) ? 1 : 0);
+    s.joined.push_back(
+        i > 0 && (course.zone[i] == kTipZone) == (course.zone[i - 1] == kTipZone) ? 1 : 0);
   }
   return s;
 }
@@ -420,6 +420,15 @@ void doubt_by_far_wall(std::vector<PlaceBelief>& beliefs,
   }
 }
 
+/// The judged places about the tip.
+std::vector<std::size_t> tip_of(const Course& course, const Sequence& sequence) {
+  std::vector<std::size_t> tip;
+  for (std::size_t i = 0; i < course.zone.size(); ++i) {
+    if (course.zone[i] == kTipZone && sequence.judged[i] != 0) tip.push_back(i);
+  }
+  return tip;
+}
+
 /// Lines between the cement and the bone: the same look again, from the mantle's border outwards.
 void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
                      const anatomy::Implant& implant, const Profiles& profiles,
@@ -441,7 +450,8 @@ void add_cement_bone(FilmLucency& out, const film::FilmImage& hip_view,
   const auto lines = weigh_lines(beyond, course.place, mantle_steps, response, contrast,
                                  {kShapePower, kBlurMm, halo}, Halo::kSettled);
   const Sequence sequence = sequence_of(beyond, course);
-  const auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
+  auto beliefs = hear_neighbours(lines, sequence.judged, sequence.joined);
+  doubt_by_weak_evidence(beliefs, lines, tip_of(course, sequence));
   auto found = lines_of(beyond, course, out.plan, beliefs, sequence.judged, steps, mantle,
                         Interface::kCementBone);
   out.lines.insert(out.lines.end(), found.begin(), found.end());
@@ -534,6 +544,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   doubt_by_halo(beliefs, heard(weights[2]));
   doubt_by_darkness(beliefs, profiles, course, steps, response);
   doubt_by_far_wall(beliefs, evidence, sequence.joined, steps);
+  doubt_by_weak_evidence(beliefs, evidence, tip_of(course, sequence));
 
   FilmLucency out;
   out.plan = std::move(*plan);
