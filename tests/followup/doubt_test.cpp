@@ -259,6 +259,49 @@ TEST(Doubt, AStemThatIsCutOrHiddenIsNotTakenForNone) {
   }
 }
 
+/// A film whose implant and bone carry these flags.
+FilmResult film_with(const std::vector<std::string>& of_implant,
+                     const std::vector<std::string>& of_bone, bool head_by_hand = false) {
+  const auto add = [](const std::vector<std::string>& ids, std::vector<Flag>& flags) {
+    for (const std::string& id : ids) flags.push_back({id, "Invented."});
+  };
+  Steps steps = invented::steps();
+  steps.find_implant = [=, find = steps.find_implant](const film::FilmImage& view,
+                                                      const anatomy::ImplantOptions& options) {
+    auto found = find(view, options);
+    if (found) add(of_implant, found->flags);
+    return found;
+  };
+  steps.find_femur = [=, find = steps.find_femur](const film::FilmImage& view,
+                                                  const anatomy::Implant& implant,
+                                                  const anatomy::FemurOptions& options) {
+    auto found = find(view, implant, options);
+    if (found) add(of_bone, found->flags);
+    return found;
+  };
+  Series series = invented::series({"a.dcm"});
+  if (head_by_hand) series.films[0].landmarks_in_stored_px.head_centre_px = Vec2(200.0, 100.0);
+  return measure_with(series, {}, steps).films[0];
+}
+
+// A hip before its operation: head and femur in the place of head and stem, and no shaft about
+// them.
+TEST(Doubt, BoneIsNotMeasuredAsAnImplant) {
+  const std::string no_shaft = "shaft_axis_not_seen";
+  for (const std::string doubt : {"implant_uncertain", "head_in_doubt", "head_off_neck"}) {
+    const FilmResult film = film_with({doubt}, {no_shaft});
+    EXPECT_EQ(film.status, Status::kNotMeasured) << doubt;
+    EXPECT_THAT(film.reason, HasSubstr("may be bone")) << doubt;
+    EXPECT_EQ(film.stem_shows, StemShows::kNo) << doubt;
+    EXPECT_EQ(film_with({doubt}, {}).status, Status::kMeasured) << "a shaft is seen about it";
+    EXPECT_EQ(film_with({doubt}, {no_shaft}, true).status, Status::kMeasured) << "by hand";
+  }
+  EXPECT_EQ(film_with({}, {no_shaft}).status, Status::kMeasured);
+  EXPECT_EQ(film_with({"implant_uncertain", "head_in_doubt"}, {}).status, Status::kNotMeasured);
+  EXPECT_EQ(film_with({"head_off_neck", "head_in_doubt"}, {}).status, Status::kMeasured)
+      << "one head in doubt";
+}
+
 /// Two hips on one film: what is taken for the right one's stem has grey `right` and is found with
 /// a confidence of 0.7; the left one's has `left` and 0.95. The film is 100 elsewhere.
 std::string reason_with_two_hips(float right, float left) {

@@ -8,6 +8,7 @@
 
 #include "circles.h"
 #include "confidence.h"
+#include "crosses_top.h"
 #include "faint_head.h"
 #include "head_rim.h"
 #include "hypothesis.h"
@@ -550,7 +551,8 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
       why = found.error();
     }
   }
-  if (!all.empty() && stem_must_leave(refused.value_or(all.front()))) {
+  const bool beside = !all.empty() && stem_must_leave(refused.value_or(all.front()));
+  if (beside || stem_crosses_top(pyramid, options.scale_hint)) {
     return no_stem(hip_view, kStemLeavesField);
   }
   if (why) return tl::unexpected(*why);

@@ -4,6 +4,7 @@
 #include <cstddef>
 #include <iomanip>
 #include <sstream>
+#include <string_view>
 #include <vector>
 
 #include "tidemark/core/robust.h"
@@ -95,6 +96,25 @@ std::optional<std::string> stands_on_other_side(const Expected<Seen>& asked,
 
 std::string reason_by_tone(const std::string& wrong, const std::string& fault) {
   return wrong + ": this film's " + fault + kUnprocessed;
+}
+
+std::optional<std::string> may_be_bone(const anatomy::Implant& implant, const anatomy::Femur& femur,
+                                       const FilmEntry& entry) {
+  const auto has = [](const std::vector<Flag>& flags, std::string_view id) {
+    return std::any_of(flags.begin(), flags.end(), [&](const Flag& flag) { return flag.id == id; });
+  };
+  const auto& given = entry.landmarks_in_stored_px;
+  const bool by_hand = given.stem_axis_px || given.stem_tip_px || given.head_centre_px;
+  // Of 24 looks at native hips 12 found such a stem, all of them so; of 65 hard films with a stem
+  // none was so (docs/anatomy.md).
+  const bool flanks = has(implant.flags, "implant_uncertain");
+  const bool head = has(implant.flags, "head_in_doubt") || has(implant.flags, "head_off_neck");
+  const bool no_shaft = has(femur.flags, "shaft_axis_not_seen");
+  if (by_hand || (flanks ? 1 : 0) + (head ? 1 : 0) + (no_shaft ? 1 : 0) < 2) return {};
+  return "what looks like a stem with its head may be bone: of head, flanks and a shaft of bone "
+         "about "
+         "them at most one is sure; check that the film was taken after the surgery, or mark head "
+         "and stem by hand";
 }
 
 void doubt_views(WorkingSeries& work) {

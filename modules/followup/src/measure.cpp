@@ -93,6 +93,12 @@ void find_bone_on(std::size_t i, WorkingSeries& work, const Run& run) {
     refuse(film, reason_of(femur.error()));
     return;
   }
+  if (const auto why = may_be_bone(hip.implant, *femur, film.entry)) {
+    film.out.stem_shows = StemShows::kNo;
+    refuse(film, *why);
+    film.hip.reset();
+    return;
+  }
   hip.femur = std::move(*femur);
   describe(film);
   if (work.films.size() == 1) return;
