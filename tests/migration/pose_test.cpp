@@ -22,6 +22,9 @@ static_assert(PoseModel{}.anteversion.value == kAnteversionDeg);
 static_assert(PoseModel{}.anteversion_spread.value == kAnteversionSpreadDeg);
 static_assert(PoseModel{}.film_flexion.value == kFlexionDeg);
 static_assert(PoseModel{}.beam_shift.value == kBeamShiftMm);
+static_assert(PoseModel{}.source.value == kSourceToHipMm);
+static_assert(surface::Belief{}.source.value == kSourceToHipMm);
+static_assert(surface::Belief{}.anteversion.value == kAnteversionDeg);
 
 using by_hand::kDegree;
 using Eigen::Vector3d;

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "tidemark/core/units.h"
+#include "tidemark/core/usual_pose.h"
 #include "tidemark/migration/measured_film.h"
 #include "tidemark/surface/change.h"
 
@@ -31,13 +32,13 @@ struct PoseModel {
   Degrees sagittal_lean_u{1.2};
   /// Anteversion of the stem against the film's plane: 10 to 20 degrees are aimed at, less the
   /// inward rotation of the leg (common practice, no source); mean and spread, house choice.
-  Degrees anteversion{12.0};
-  Degrees anteversion_spread{8.0};
+  Degrees anteversion{kAnteversionDeg};
+  Degrees anteversion_spread{kAnteversionSpreadDeg};
   /// From the tube's focus to the hip, and how far along the leg the beam may be centred from the
-  /// middle of the picture (scale of Student's t with 4 degrees of freedom): about 1.1 m to the
-  /// detector less the patient (common practice, no source); fields are collimated and cropped.
-  Millimetres source{950.0};
-  Millimetres beam_shift{20.0};
+  /// middle of the picture (scale of Student's t with 4 degrees of freedom): fields are collimated
+  /// and cropped.
+  Millimetres source{kSourceToHipMm};
+  Millimetres beam_shift{kBeamShiftMm};
 };
 
 /// What the outline of the stem shows of its pose on one film, in the stem's own axes, mm in the
