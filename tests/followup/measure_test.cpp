@@ -362,6 +362,31 @@ TEST(Measure, SurfaceOfALeftStemIsMirroredLikeItsFilms) {
   EXPECT_EQ(laid, (std::vector<bool>{true, true}));
 }
 
+// From behind a stem shows what its mirror image shows from before.
+TEST(Measure, SurfaceOfALeftStemFromBehindIsThatOfARightOne) {
+  Steps steps = invented::steps();
+  steps.read_stem = [](const std::filesystem::path&) -> Expected<surface::StemModel> {
+    surface::StemModel stem;
+    stem.tip = surface::Vec3(0.0, 120.0, 3.0);
+    return stem;
+  };
+  std::vector<double> behind;
+  steps.find_pose = [&](const surface::StemModel& stem, const auto&...) {
+    behind.push_back(stem.tip.z());
+    return Expected<surface::SurfacePose>(surface::SurfacePose{});
+  };
+  bool told = false;
+  steps.compare = [&](const FilmOfPair& a, const FilmOfPair& b) -> Expected<migration::Migration> {
+    told = a.hip.from_behind && b.hip.from_behind;
+    return invented::migration();
+  };
+  Series series = left_with_surface();
+  for (FilmEntry& film : series.films) film.view = View::kPa;
+  (void)measure_with(series, {.threads = 1}, steps);
+  EXPECT_EQ(behind, (std::vector<double>{3.0, 3.0}));
+  EXPECT_TRUE(told);
+}
+
 TEST(Measure, SurfaceThatCannotBeUsedIsAFlag) {
   Steps steps = invented::steps();
   steps.find_pose = [](const auto&...) -> Expected<surface::SurfacePose> {

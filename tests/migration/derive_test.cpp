@@ -599,6 +599,33 @@ TEST(Tilt, IsLessWhatRotationMakesOfAKnownLean) {
   EXPECT_NEAR(std::sqrt(u * u - rest * rest), 0.5 * std::sin(kTurn), 1e-9);
 }
 
+// Derived, on films from behind: what lies d behind the stem lies d nearer to the tube and is
+// carried distally by -flexion d; the stem stands still. The depths are handed on as anatomy counts
+// them.
+TEST(Derive, TakesDepthsFromBehindWithTheOtherSign) {
+  constexpr double kFlexion = 0.1;
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  pair.evidence.pose = {.sagittal_lean = {2.0}, .sagittal_lean_u = {0.0}, .view = View::kPa};
+  PoseChange flexed;
+  flexed.draws = {{.flexion = kFlexion, .rolled = -0.2, .probability = 1.0}};
+  pair.evidence.pose_change = flexed;
+  Depths depths = depths_of_people(0.0);
+  depths.covariance = 1e-4 * DepthMatrix::Identity();
+  pair.evidence.depths = depths;
+  for (const char* feature : {kLesserTrochanter, kGreaterTrochanter, kMetaphysis}) {
+    const double behind = depths.mean_mm(depth_index(feature));
+    pair.evidence.votes.push_back(
+        by_hand::vote(feature, Vec2(0.0, 10.0), {}, kFlexion * behind, 0.1));
+  }
+  const auto m = derive(pair.evidence);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->subsidence.value.value, 0.0, 0.02);
+  EXPECT_NEAR(m->tilt_change.value.value, -2.0 * 0.2, 0.02);
+  ASSERT_TRUE(m->depths.has_value());
+  const int lesser = depth_index(kLesserTrochanter);
+  EXPECT_NEAR(m->depths->mean_mm(lesser), depths.mean_mm(lesser), 0.1);
+}
+
 // The second opinion reads no pose; legs that were seen to lie more differently than legs usually
 // do cost it more, and legs that lie alike no less than usual.
 TEST(Landmarks, KnowLessOfLegsThatLieVeryDifferently) {

@@ -246,6 +246,21 @@ TEST(PoseChange, TellsFlexionOfLegsLaidBadly) {
   EXPECT_LT(s.left, 0.5);
 }
 
+// A hip in 12 degrees of anteversion, taken from behind: the head lies away from the tube, and the
+// knee went towards it. By the model for films from before it hardly moved.
+TEST(PoseChange, FromBehindIsToldAgainstTheTube) {
+  Stem stem;
+  stem.version = -12.0 * kDegree;
+  const Posed b{8.0 * kDegree, 0.0};
+  PoseModel behind;
+  behind.view = View::kPa;
+  const double truth = flexion_between({}, b);
+  const double told = mean_flexion(pose_change(behind, looks_of(stem, {}, b)));
+  EXPECT_LT(told, 0.5 * truth);  // both negative
+  EXPECT_GT(told, 1.5 * truth);
+  EXPECT_GT(mean_flexion(pose_change({}, looks_of(stem, {}, b))), 0.5 * truth);
+}
+
 // A leg that is turned a lot was laid badly: its flexion is less certain too. The beam's centre,
 // whose doubt counts as flexion, is taken as known here.
 TEST(PoseChange, DoubtsFlexionWhereRotationChanged) {

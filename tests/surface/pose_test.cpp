@@ -126,5 +126,22 @@ TEST(PoseChange, IsAsGoodAsItSays) {
   EXPECT_LT(std::sqrt(seen), 2.5);
 }
 
+// On films from behind the neck points away from the tube: anteversion 12 and 20 degrees are
+// versions of -12 and -20, and the leg was rotated outwards by 8; the knee went towards the tube.
+TEST(PoseChange, OnFilmsFromBehindKeepsItsSigns) {
+  const test::Drawn drawn;
+  const auto stem = find_stem(test::drawn_mesh(drawn));
+  ASSERT_TRUE(stem.has_value());
+  const auto reference = find_pose(*stem, test::film_of(drawn, {.version_deg = -12.0}));
+  const auto follow_up =
+      find_pose(*stem, test::film_of(drawn, {.flexion_deg = 5.0, .version_deg = -20.0}));
+  ASSERT_TRUE(reference.has_value() && follow_up.has_value());
+  Belief behind;
+  behind.view = View::kPa;
+  const PoseChangeBySurface change = pose_change(*reference, *follow_up, behind);
+  EXPECT_NEAR(change.flexion.value.value, 5.0, 1.0);
+  EXPECT_NEAR(change.rotation.value.value, -8.0, 1.5);
+}
+
 }  // namespace
 }  // namespace tidemark::surface

@@ -123,9 +123,13 @@ migration::StemMotion hold_stem(const Registrar& by, const PreparedHip& referenc
   const auto near_end =
       migration::better_votes(near_votes(stem.moving_from_fixed_mm), stem.moving_from_fixed_mm,
                               near_votes(second_start), second_start);
+/// From where the films of a pair are taken: both from before or both from behind.
+View view_of(const HipFilm& reference) { return reference.from_behind ? View::kPa : View::kAp; }
+
   return migration::held_at_near_end(stem, near_end, a, b);
 }
 
+  model.view = view_of(reference);
 /// The depths of the hip's features before its frontal films are compared.
 migration::Depths depths_before(const HipFilm& reference) {
   if (reference.side_view) return migration::depths_of_hip(*reference.side_view);
@@ -182,8 +186,9 @@ Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& referenc
   // Likeness is modelled for frontal films; the implant of a lateral one was held against the
   // frontal reference film's already.
   if (!reference.from_side) {
-    const auto same = migration::doubts(migration::likeness(
-        found_on(reference), found_on(follow_up), {}, scale_ratio_u(reference, follow_up)));
+    const auto same = migration::doubts(
+        migration::likeness(found_on(reference), found_on(follow_up), pose_model(reference),
+                            scale_ratio_u(reference, follow_up)));
     if (!same) return tl::unexpected(same.error());
   }
   return lucency::compare(*reference.lucency, *follow_up.lucency,
@@ -199,11 +204,14 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
   const migration::ReducedFilm& reduced_b = follow_up.ready->reduced;
   const migration::Regions& regions = *reference.ready->regions;
   const double ratio_u = scale_ratio_u(reference.hip, follow_up.hip);
-  auto flags = migration::doubts(migration::likeness(a, b, {}, ratio_u));
+  const migration::PoseModel model = pose_model(reference.hip);
+  auto flags = migration::doubts(migration::likeness(a, b, model, ratio_u));
   if (!flags) return tl::unexpected(flags.error());
   migration::StemMotion held = hold_stem(by, *reference.ready, *follow_up.ready, a, b);
   if (reference.hip.surface_pose && follow_up.hip.surface_pose) {
     held.by_surface =
+    surface::Belief belief;
+    belief.view = view_of(reference.hip);
         surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose);
   }
   alignment::AlignOptions far = alignment::for_bone({});
@@ -239,7 +247,7 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
                                    .stem = held,
                                    .bone = in_full_frames(aligned->whole, reduced_a, reduced_b),
                                    .votes = std::move(aligned->votes),
-                                   .pose = pose_model(reference.hip),
+                                   .pose = model,
                                    .trust = {}};
   evidence.scale_ratio_u = ratio_u;
   evidence.shared_scale_u = shared_scale_u(reference.hip);
@@ -269,8 +277,8 @@ std::vector<migration::Migration> compare_together(const HipFilm& reference,
                                      .trust = {}};
     evidence.depths = migration::with_others(depths_before(reference), others);
     evidence.pose_change = measured->pose;
-    const auto flags = migration::doubts(
-        migration::likeness(evidence.reference, evidence.follow_up, {}, evidence.scale_ratio_u));
+    const auto flags = migration::doubts(migration::likeness(
+        evidence.reference, evidence.follow_up, evidence.pose, evidence.scale_ratio_u));
     if (!flags) return;
     if (auto again = derived(evidence, *flags)) together[i] = std::move(*again);
   });

@@ -25,11 +25,16 @@ Measured<Millimetres> head_diameter(const StemFacts& stem, const anatomy::Implan
 /// How well a stem fits the reference film; nothing when it does not at all.
 std::optional<double> misfit(const surface::StemModel& stem, const WorkingSeries& work,
                              const Steps& steps) {
+/// The stem as a film of this view shows it: from behind like its mirror image from before.
+surface::StemModel seen_from(const surface::StemModel& stem, std::optional<View> view) {
+  return view == View::kPa ? surface::mirrored(stem) : stem;
+}
+
   if (!work.reference) return std::nullopt;
   const Working& film = work.films[*work.reference];
   if (film.refused || !film.seen || !film.hip) return std::nullopt;
   const auto pose =
-      steps.find_pose(stem, film.seen->implant, film.seen->hip_view,
+      steps.find_pose(seen_from(stem, film.out.view), film.seen->implant, film.seen->hip_view,
                       head_diameter(work.series.stem, film.seen->implant, film.hip->scale,
                                     film.out.view.value_or(View::kAp)));
   if (!pose) return std::nullopt;
@@ -66,7 +71,7 @@ void lay_stem(Working& film, const WorkingSeries& work, const Steps& steps) {
   if (!work.stem) return;
   HipFilm& hip = *film.hip;
   auto pose = steps.find_pose(
-      *work.stem, hip.implant, hip.hip_view,
+      seen_from(*work.stem, film.out.view), hip.implant, hip.hip_view,
       head_diameter(work.series.stem, hip.implant, hip.scale, film.out.view.value_or(View::kAp)));
   if (!pose) {
     film.out.flags.push_back(

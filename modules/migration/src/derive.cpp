@@ -133,7 +133,7 @@ Feigned feigned_tilt(const PoseModel& model, const PoseChange& pose) {
     rolled += draw.probability * draw.rolled;
     rolled_square += draw.probability * draw.rolled * draw.rolled;
   }
-  const double lean = model.sagittal_lean.value;
+  const double lean = front_towards_tube(model.view) * model.sagittal_lean.value;
   const double lean_u = model.sagittal_lean_u.value;
   const double value = lean * rolled;
   const double square = (lean * lean + lean_u * lean_u) * rolled_square;
@@ -174,6 +174,12 @@ Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChang
   const double ratio = apart / std::hypot(u_alignment, u_axes);
   return {mean - feigned.value, std::hypot(std::max(1.0, ratio) / std::sqrt(a + b), feigned.u),
           ratio};
+}
+
+/// Depths behind the stem as depths away from the tube, and back.
+Depths as_seen(Depths depths, View view) {
+  depths.mean_mm *= front_towards_tube(view);
+  return depths;
 }
 
 bool is_finite(const alignment::Alignment& a) {
@@ -389,7 +395,7 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
     m.rotation_change = e.stem.by_surface->rotation;
   }
   m.features = alone(s.opinions, s.pose);
-  m.depths = s.consensus.depths;
+  m.depths = as_seen(s.consensus.depths, e.pose.view);
   m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u, s.pose};
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
@@ -425,7 +431,8 @@ Expected<Migration> derive(const PairEvidence& e) {
   s.opinions = by_registration(e, s.frame, rigid, s.pose);
   add_marked(e, s.frame, s.opinions);
   const Depths depths = e.depths.value_or(depths_of_people(e.trust.stem_depth_mm));
-  const SharedErrors shared{s.pose, depths, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
+  const SharedErrors shared{s.pose, as_seen(depths, e.pose.view),
+                            std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
   const auto c = consensus(s.opinions, shared, e.trust);
   if (!c) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",

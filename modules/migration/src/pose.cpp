@@ -87,7 +87,8 @@ Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
            beam(looks.reference, 31, 17), source},
           {angle(f2, model.film_flexion), angle(r2, model.film_rotation),
            beam(looks.follow_up, 37, 19), source},
-          kDegree * (model.anteversion.value + version * model.anteversion_spread.value),
+          kDegree * (front_towards_tube(model.view) * model.anteversion.value +
+                     version * model.anteversion_spread.value),
           spread};
 }
 

@@ -84,7 +84,8 @@ double log_usual(const Joint& joint, const Belief& b) {
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
   covariance.diagonal() << flexion, stem + leg, flexion, stem + leg;
   covariance(1, 3) = covariance(3, 1) = stem;
-  Eigen::Vector4d off(0.0, -b.anteversion.value * kDegree, 0.0, -b.anteversion.value * kDegree);
+  const double version = front_towards_tube(b.view) * b.anteversion.value * kDegree;
+  Eigen::Vector4d off(0.0, -version, 0.0, -version);
   for (int i = 0; i < 4; ++i) {
     const auto row = static_cast<std::size_t>(i);
     off(i) += joint.x(at[row]);
@@ -163,7 +164,7 @@ PoseChangeBySurface pose_change(const SurfacePose& reference, const SurfacePose&
   }
   const std::vector<double> weights = weights_of(logs);
   out.flexion = degrees(moments_of(joints, weights, kFlexion, 1.0));
-  out.rotation = degrees(moments_of(joints, weights, kVersion, -1.0));
+  out.rotation = degrees(moments_of(joints, weights, kVersion, -front_towards_tube(belief.view)));
   return out;
 }
 

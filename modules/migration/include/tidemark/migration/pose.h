@@ -39,6 +39,9 @@ struct PoseModel {
   /// and cropped.
   Millimetres source{kSourceToHipMm};
   Millimetres beam_shift{kBeamShiftMm};
+  /// Of the films. kPa: what lies behind the stem lies towards the tube, so anteversion, lean and
+  /// the depths of bony features are taken with the other sign.
+  View view = View::kAp;
 };
 
 /// What the outline of the stem shows of its pose on one film, in the stem's own axes, mm in the
@@ -68,8 +71,8 @@ struct StemLooks {
 };
 
 /// One pose of both films that is possible, and its probability. Against the stem's reference
-/// point, in the axes of the stem's shadow, a point of the bone d mm behind the stem, x mm medial
-/// and l mm distal of it goes on the film by
+/// point, in the axes of the stem's shadow, a point of the bone d mm farther from the tube (behind
+/// the stem, but before it on PA films), x mm medial and l mm distal of it goes on the film by
 ///   -(flexion d + turned x + bent (l^2 - d^2) + twisted x l) + stretch l   along the shaft,
 ///   -(rolled d + bent x l + twisted (x^2 - d^2)) + narrowed x              medially.
 /// Each is the difference of what the two films do to the coordinates by a cone beam, to the first

@@ -25,7 +25,8 @@ struct PoseChangeBySurface {
   /// Of the leg against the detector, where the stem has not turned in it: knee towards the tube +.
   /// Holds what is unknown of the beams; modes weighed by how usual they are (Belief).
   Measured<Degrees> flexion;
-  Measured<Degrees> rotation;  ///< internal +: the stem's version on the film falls
+  /// Internal +: the neck turns away from the tube, on PA films (Belief::view) towards it.
+  Measured<Degrees> rotation;
 };
 
 /// Both films together: head and neck are the same on both, and what is unknown of them is asked

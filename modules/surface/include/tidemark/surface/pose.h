@@ -38,6 +38,7 @@ struct Belief {
   Degrees anteversion_u{kAnteversionSpreadDeg};
   Degrees flexion_u{6.0};
   Degrees rotation_u{9.75};
+  View view = View::kAp;  ///< of the films; kPa: anteversion turns the neck away from the tube
   /// Length over which the outline's points err together, at least: they were smoothed, and bone
   /// beside the metal is not the same all along.
   Millimetres together{6.0};
