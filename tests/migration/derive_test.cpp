@@ -626,6 +626,27 @@ TEST(Derive, TakesDepthsFromBehindWithTheOtherSign) {
   EXPECT_NEAR(m->depths->mean_mm(lesser), depths.mean_mm(lesser), 0.1);
 }
 
+// What the ratio of scales errs reaches the pose that is read off the stem.
+TEST(Derive, ReadsThePoseByScalesThatErr) {
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  StemLooks looks{.reference = stem_look(pair.evidence.reference),
+                  .follow_up = stem_look(pair.evidence.reference),
+                  .shoulder_u_mm = 0.05,
+                  .tips_u_mm = 0.1};
+  looks.follow_up.head_medial_mm *= 1.0133;
+  looks.follow_up.head_from_shoulder_mm *= 1.0133;
+  looks.follow_up.length_mm *= 1.0133;
+  pair.evidence.stem.looks = looks;
+  const auto flexion = [&](double ratio_u) {
+    pair.evidence.scale_ratio_u = ratio_u;
+    const auto m = derive(pair.evidence);
+    double mean = 0.0;
+    for (const PoseDraw& d : m->measured->pose.draws) mean += d.probability * d.flexion;
+    return std::abs(mean);
+  };
+  EXPECT_LT(flexion(0.014), 0.5 * flexion(0.0));
+}
+
 // The second opinion reads no pose; legs that were seen to lie more differently than legs usually
 // do cost it more, and legs that lie alike no less than usual.
 TEST(Landmarks, KnowLessOfLegsThatLieVeryDifferently) {

@@ -82,7 +82,7 @@ inline constexpr std::size_t kFields<alignment::FeatureVote> = 6;
 template <>
 inline constexpr std::size_t kFields<migration::StemLook> = 5;
 template <>
-inline constexpr std::size_t kFields<migration::StemLooks> = 5;
+inline constexpr std::size_t kFields<migration::StemLooks> = 7;
 template <>
 inline constexpr std::size_t kFields<surface::StemPose> = 4;
 template <>

@@ -26,11 +26,13 @@ Rigid2 relative_motion(const PairEvidence& e) {
 /// What is known of the change of pose: by the stem's surface, else by its look, else by the model.
 PoseChange pose_of(const PairEvidence& e) {
   if (e.pose_change) return *e.pose_change;
-  if (e.stem.by_surface) {
-    const auto looks = e.stem.looks.value_or(
-        StemLooks{.reference = stem_look(e.reference), .follow_up = stem_look(e.follow_up)});
-    return pose_change(e.pose, looks, *e.stem.by_surface);
-  }
+  if (!e.stem.looks && !e.stem.by_surface) return pose_change(e.pose);
+  StemLooks looks = e.stem.looks.value_or(
+      StemLooks{.reference = stem_look(e.reference), .follow_up = stem_look(e.follow_up)});
+  looks.scale_ratio_u = e.scale_ratio_u;
+  return e.stem.by_surface ? pose_change(e.pose, looks, *e.stem.by_surface)
+                           : pose_change(e.pose, looks);
+}
   return e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose);
 }
 

@@ -68,6 +68,10 @@ struct StemLooks {
   double turn_rad = 0.0;       ///< of the stem between the films, in their plane
   double shoulder_u_mm = 0.0;  ///< of the shoulder's level, which lead and length share
   double tips_u_mm = 0.0;      ///< of the change of the tip's level
+  double heads_u_mm = 0.0;     ///< of the change of the head's centre, along and across alike
+  /// Relative, of the ratio of the films' scales: everything the follow-up shows is longer or
+  /// shorter by it together.
+  double scale_ratio_u = 0.0;
 };
 
 /// One pose of both films that is possible, and its probability. Against the stem's reference
@@ -120,9 +124,11 @@ struct PoseChange {
 ///
 /// o the head's offset, A the stem's anteversion; the scale is that of the head, which rotation
 /// brings before or behind the stem. (Derived; a stem is rigid, the head lies in the plane of its
-/// neck.) By importance sampling from the prior at the points of a Halton sequence (Numer Math 2
-/// (1960) 84, from memory), so that the same films give the same bits. Where too few points carry
-/// the weight, the evidence is tempered until enough do: the answer is then wider, never narrower.
+/// neck.) A wrong ratio of the scales looks like flexion (1.3 % of 130 mm are 1.7 mm) and is asked
+/// along with the pose. By importance sampling from the prior at the points of a Halton sequence
+/// (Numer Math 2 (1960) 84, from memory), so that the same films give the same bits. Where too few
+/// points carry the weight, the evidence is tempered until enough do: the answer is then wider,
+/// never narrower.
 [[nodiscard]] PoseChange pose_change(const PoseModel& model, const StemLooks& looks);
 
 /// The same, given what the stem's surface says instead of the looks, which are of the same
