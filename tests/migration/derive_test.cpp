@@ -599,6 +599,31 @@ TEST(Tilt, IsLessWhatRotationMakesOfAKnownLean) {
   EXPECT_NEAR(std::sqrt(u * u - rest * rest), 0.5 * std::sin(kTurn), 1e-9);
 }
 
+// The stem's look leaves open whether the leg was turned inwards or outwards by 10 degrees,
+// features 13 and 4 mm behind the stem say inwards: the lean's share of the tilt follows them.
+TEST(Tilt, IsLessWhatTheRotationThatTheVotesSayMakesOfTheLean) {
+  const double rolled = std::sin(10.0 * kDegree);
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  pair.evidence.pose = {.sagittal_lean = {2.0}, .sagittal_lean_u = {0.0}};
+  pair.evidence.trust.across_floor_mm = 0.1;
+  pair.evidence.trust.depths_apart_mm = 0.0;
+  PoseChange either;
+  either.draws = {{.rolled = rolled, .probability = 0.5}, {.rolled = -rolled, .probability = 0.5}};
+  either.rotation_rms_rad = 10.0 * kDegree;
+  pair.evidence.pose_change = either;
+  Depths depths = depths_of_people(0.0);
+  depths.covariance = 0.01 * DepthMatrix::Identity();
+  pair.evidence.depths = depths;
+  for (const char* feature : {kLesserTrochanter, kGreaterTrochanter, kMetaphysis}) {
+    auto vote = by_hand::vote(feature, Vec2(0.0, 10.0), {}, 0.0, 0.1);
+    vote.offset_mm.x() = -rolled * depths.mean_mm(depth_index(feature));
+    pair.evidence.votes.push_back(vote);
+  }
+  const auto m = derive(pair.evidence);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->tilt_change.value.value, -2.0 * rolled, 0.02);
+}
+
 // Derived, on films from behind: what lies d behind the stem lies d nearer to the tube and is
 // carried distally by -flexion d; the stem stands still. The depths are handed on as anatomy counts
 // them.
