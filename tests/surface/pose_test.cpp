@@ -143,5 +143,30 @@ TEST(PoseChange, OnFilmsFromBehindKeepsItsSigns) {
   EXPECT_NEAR(change.rotation.value.value, -8.0, 1.5);
 }
 
+// A film that tells nothing of the head's size: all that moves its flexion is what was known of
+// that size before, 0.002. Two such films together know it to 0.002, not to 0.002 / sqrt(2).
+TEST(PoseChange, CountsWhatWasKnownBeforeOnce) {
+  constexpr double kBefore = 0.002;
+  SurfacePose film;
+  film.head_size_log_u = kBefore;
+  film.neck_u_mm = 10.0;
+  film.modes.resize(1);
+  film.modes[0].probability = 1.0;
+  film.modes[0].covariance = 1e-12 * UnknownMatrix::Identity();
+  for (const auto& [shared, u] : {std::pair(kHeadSize, kBefore), std::pair(kNeck, 10.0)}) {
+    const int angle = shared == kHeadSize ? kFlexion : kVersion;
+    for (const int i : {static_cast<int>(shared), angle}) {
+      for (const int k : {static_cast<int>(shared), angle}) {
+        film.modes[0].covariance(i, k) += u * u;
+      }
+    }
+  }
+  const PoseChangeBySurface change = pose_change(film, film);
+  const Eigen::Matrix4d& seen = change.modes.at(0).covariance;
+  EXPECT_NEAR(std::sqrt(seen(0, 0)), kBefore, 0.01 * kBefore);
+  EXPECT_NEAR(std::sqrt(seen(2, 2)), kBefore, 0.01 * kBefore);
+  EXPECT_NEAR(std::sqrt(seen(1, 1)), 10.0, 0.1);
+}
+
 }  // namespace
 }  // namespace tidemark::surface

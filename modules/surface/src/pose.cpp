@@ -216,6 +216,8 @@ Expected<SurfacePose> fitted(const Problem& problem) {
   out.matched = fits.front().matched;
   return out;
 }
+  out.neck_u_mm = has_free_neck(problem.stem) ? b.neck_u.value : 0.0;
+  out.head_size_log_u = problem.film.head_size_log_u;
 
 Expected<SurfacePose> find_pose_beside(const StemModel& stem, const OutlineOnFilm& film,
                                        const Belief& belief, const std::vector<Circle2>& hidden) {

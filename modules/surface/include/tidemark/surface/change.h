@@ -30,7 +30,7 @@ struct PoseChangeBySurface {
 };
 
 /// Both films together: head and neck are the same on both, and what is unknown of them is asked
-/// once. Source and beam of each film are its own.
+/// once, as is what was known of them before. Source and beam of each film are its own.
 [[nodiscard]] PoseChangeBySurface pose_change(const SurfacePose& reference,
                                               const SurfacePose& follow_up,
                                               const Belief& belief = {});

@@ -93,6 +93,10 @@ struct SurfacePose {
   std::vector<PoseMode> modes;  ///< most probable first; probabilities sum to 1
   double scatter_mm = 0.0;      ///< of the outline about the rim, one standard deviation
   double matched = 0.0;         ///< share of the outline that lies on the rim
+  /// What all films of a hip share, as it was known before: its standard uncertainty is in every
+  /// mode's covariance. 0: it is not asked, or known.
+  double neck_u_mm = 0.0;
+  double head_size_log_u = 0.0;
 };
 
 /// Lays the stem's surface so that its silhouette lies on the outline found on the film.
