@@ -387,6 +387,37 @@ TEST(Measure, SurfaceOfALeftStemFromBehindIsThatOfARightOne) {
   EXPECT_TRUE(told);
 }
 
+/// Flags of a hip whose uneven stem scatters about the reference film by `as_said` mm, and by
+/// `turned_over` mm front for back; with the side that was laid.
+std::pair<std::vector<Flag>, double> laid_either_way(double as_said, double turned_over) {
+  Steps steps = invented::steps();
+  steps.read_stem = [](const std::filesystem::path&) -> Expected<surface::StemModel> {
+    surface::StemModel stem;
+    stem.tip = surface::Vec3(0.0, 120.0, -3.0);  // in front in the file, behind in the left hip
+    stem.front_back_mm = 3.0;
+    return stem;
+  };
+  double laid = 0.0;
+  steps.find_pose = [&](const surface::StemModel& stem, const auto&...) {
+    laid = stem.tip.z();
+    surface::SurfacePose pose;
+    pose.scatter_mm = laid > 0.0 ? as_said : turned_over;
+    return Expected<surface::SurfacePose>(pose);
+  };
+  const Result result = measure_with(left_with_surface(), {.threads = 1}, steps);
+  return {result.flags, laid};
+}
+
+TEST(Measure, SurfaceOfTheOtherSideIsTurnedOverAndFlagged) {
+  const auto [of_other, laid_other] = laid_either_way(0.2, 0.06);
+  EXPECT_TRUE(has_flag(of_other, "surface_mirrored"));
+  EXPECT_EQ(laid_other, -3.0);
+  // Noise alone makes either way fit a little better.
+  const auto [of_noise, laid_noise] = laid_either_way(0.060, 0.056);
+  EXPECT_FALSE(has_flag(of_noise, "surface_mirrored"));
+  EXPECT_EQ(laid_noise, 3.0);
+}
+
 TEST(Measure, SurfaceThatCannotBeUsedIsAFlag) {
   Steps steps = invented::steps();
   steps.find_pose = [](const auto&...) -> Expected<surface::SurfacePose> {
