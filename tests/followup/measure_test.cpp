@@ -756,6 +756,19 @@ TEST(Measure, TheHeadsTrueSizeFollowsTheViewOfItsFilm) {
   EXPECT_NEAR(head_by(View::kPa), 32.0 / (1.0 - 8.9 / 970.0), 1e-9);
 }
 
+// What both scales of a pair share: of heads the part that is not their films' own, of numbers in
+// the sheet half of the variance (house choice), of pixels nothing.
+TEST(SharedScale, IsTheRestOrHalfOfWhatTheSheetGives) {
+  HipFilm film;
+  film.scale = {{0.2}, {0.002}, {0.00392}};
+  film.scale_u_own = {0.0012};
+  EXPECT_NEAR(shared_scale_u(film), 0.008, 1e-12);  // 1 % in all, 0.6 % its own
+  film.scale_u_own = {0.002};
+  EXPECT_NEAR(shared_scale_u(film), 0.01 / std::sqrt(2.0), 1e-12);
+  film.in_pixels = true;
+  EXPECT_EQ(shared_scale_u(film), 0.0);
+}
+
 // Heads of 64 px on both films are of one true size, which tells the stem's scale on each.
 TEST(Measure, HeadCarriesTheScaleFromTheFrontToBehind) {
   Series series = invented::series({"early.dcm", "late.dcm"});

@@ -86,15 +86,6 @@ double scale_ratio_u(const HipFilm& reference, const HipFilm& follow_up) {
                     relative(follow_up.scale_u_own, follow_up.scale.value));
 }
 
-/// Standard uncertainty of what the films' scales have in common, relative. The nominal head of
-/// lengths in pixels cancels in them.
-double shared_scale_u(const HipFilm& reference) {
-  if (reference.in_pixels) return 0.0;
-  const double all = relative(reference.scale.u, reference.scale.value);
-  const double own = relative(reference.scale_u_own, reference.scale.value);
-  return std::sqrt(std::max(0.0, all * all - own * own));
-}
-
 /// How the stem moved between the films, held where its outline can be trusted.
 migration::StemMotion hold_stem(const Registrar& by, const PreparedHip& reference,
                                 const PreparedHip& follow_up, const migration::MeasuredFilm& a,
@@ -123,22 +114,22 @@ migration::StemMotion hold_stem(const Registrar& by, const PreparedHip& referenc
   const auto near_end =
       migration::better_votes(near_votes(stem.moving_from_fixed_mm), stem.moving_from_fixed_mm,
                               near_votes(second_start), second_start);
-/// From where the films of a pair are taken: both from before or both from behind.
-View view_of(const HipFilm& reference) { return reference.from_behind ? View::kPa : View::kAp; }
-
   return migration::held_at_near_end(stem, near_end, a, b);
 }
 
-  model.view = view_of(reference);
 /// The depths of the hip's features before its frontal films are compared.
 migration::Depths depths_before(const HipFilm& reference) {
   if (reference.side_view) return migration::depths_of_hip(*reference.side_view);
   return migration::depths_of_people(migration::Trust{}.stem_depth_mm);
 }
 
+/// From where the films of a pair are taken: both from before or both from behind.
+View view_of(const HipFilm& reference) { return reference.from_behind ? View::kPa : View::kAp; }
+
 /// The model of poses, with the stem's own lean where a film from the side shows it.
 migration::PoseModel pose_model(const HipFilm& reference) {
   migration::PoseModel model;
+  model.view = view_of(reference);
   if (reference.side_view) {
     const auto& lean = reference.side_view->lean;
     model.sagittal_lean = lean.value;
@@ -176,6 +167,16 @@ Expected<std::shared_ptr<const PreparedHip>> prepare(const HipFilm& film) {
       std::move(reduced), std::move(regions), std::move(**ready[0]), std::move(**ready[1])});
 }
 
+double shared_scale_u(const HipFilm& reference) {
+  if (reference.in_pixels) return 0.0;
+  const double all = relative(reference.scale.u, reference.scale.value);
+  const double own = relative(reference.scale_u_own, reference.scale.value);
+  // A number from the sheet is all its film's own: what two such numbers share nobody says.
+  constexpr double kOfNumbers = 0.5;
+  if (own >= all) return std::sqrt(kOfNumbers) * all;
+  return std::sqrt(all * all - own * own);
+}
+
 lucency::ScaleTrust scale_trust(const HipFilm& reference, const HipFilm& follow_up) {
   return reference.in_pixels || follow_up.in_pixels ? lucency::ScaleTrust::kNominal
                                                     : lucency::ScaleTrust::kMeasured;
@@ -209,10 +210,10 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
   if (!flags) return tl::unexpected(flags.error());
   migration::StemMotion held = hold_stem(by, *reference.ready, *follow_up.ready, a, b);
   if (reference.hip.surface_pose && follow_up.hip.surface_pose) {
-    held.by_surface =
     surface::Belief belief;
     belief.view = view_of(reference.hip);
-        surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose);
+    held.by_surface =
+        surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose, belief);
   }
   alignment::AlignOptions far = alignment::for_bone({});
   far.search_along_mm = 15.0;
