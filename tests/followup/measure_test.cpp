@@ -362,6 +362,62 @@ TEST(Measure, SurfaceOfALeftStemIsMirroredLikeItsFilms) {
   EXPECT_EQ(laid, (std::vector<bool>{true, true}));
 }
 
+// From behind a stem shows what its mirror image shows from before.
+TEST(Measure, SurfaceOfALeftStemFromBehindIsThatOfARightOne) {
+  Steps steps = invented::steps();
+  steps.read_stem = [](const std::filesystem::path&) -> Expected<surface::StemModel> {
+    surface::StemModel stem;
+    stem.tip = surface::Vec3(0.0, 120.0, 3.0);
+    return stem;
+  };
+  std::vector<double> behind;
+  steps.find_pose = [&](const surface::StemModel& stem, const auto&...) {
+    behind.push_back(stem.tip.z());
+    return Expected<surface::SurfacePose>(surface::SurfacePose{});
+  };
+  bool told = false;
+  steps.compare = [&](const FilmOfPair& a, const FilmOfPair& b) -> Expected<migration::Migration> {
+    told = a.hip.from_behind && b.hip.from_behind;
+    return invented::migration();
+  };
+  Series series = left_with_surface();
+  for (FilmEntry& film : series.films) film.view = View::kPa;
+  (void)measure_with(series, {.threads = 1}, steps);
+  EXPECT_EQ(behind, (std::vector<double>{3.0, 3.0}));
+  EXPECT_TRUE(told);
+}
+
+/// Flags of a hip whose uneven stem scatters about the reference film by `as_said` mm, and by
+/// `turned_over` mm front for back; with the side that was laid.
+std::pair<std::vector<Flag>, double> laid_either_way(double as_said, double turned_over) {
+  Steps steps = invented::steps();
+  steps.read_stem = [](const std::filesystem::path&) -> Expected<surface::StemModel> {
+    surface::StemModel stem;
+    stem.tip = surface::Vec3(0.0, 120.0, -3.0);  // in front in the file, behind in the left hip
+    stem.front_back_mm = 3.0;
+    return stem;
+  };
+  double laid = 0.0;
+  steps.find_pose = [&](const surface::StemModel& stem, const auto&...) {
+    laid = stem.tip.z();
+    surface::SurfacePose pose;
+    pose.scatter_mm = laid > 0.0 ? as_said : turned_over;
+    return Expected<surface::SurfacePose>(pose);
+  };
+  const Result result = measure_with(left_with_surface(), {.threads = 1}, steps);
+  return {result.flags, laid};
+}
+
+TEST(Measure, SurfaceOfTheOtherSideIsTurnedOverAndFlagged) {
+  const auto [of_other, laid_other] = laid_either_way(0.2, 0.06);
+  EXPECT_TRUE(has_flag(of_other, "surface_mirrored"));
+  EXPECT_EQ(laid_other, -3.0);
+  // Noise alone makes either way fit a little better.
+  const auto [of_noise, laid_noise] = laid_either_way(0.060, 0.056);
+  EXPECT_FALSE(has_flag(of_noise, "surface_mirrored"));
+  EXPECT_EQ(laid_noise, 3.0);
+}
+
 TEST(Measure, SurfaceThatCannotBeUsedIsAFlag) {
   Steps steps = invented::steps();
   steps.find_pose = [](const auto&...) -> Expected<surface::SurfacePose> {
@@ -698,6 +754,19 @@ TEST(Measure, TheHeadsTrueSizeFollowsTheViewOfItsFilm) {
   };
   EXPECT_NEAR(head_by(View::kAp), 32.0 / (1.0 + 8.9 / 970.0), 1e-9);
   EXPECT_NEAR(head_by(View::kPa), 32.0 / (1.0 - 8.9 / 970.0), 1e-9);
+}
+
+// What both scales of a pair share: of heads the part that is not their films' own, of numbers in
+// the sheet half of the variance (house choice), of pixels nothing.
+TEST(SharedScale, IsTheRestOrHalfOfWhatTheSheetGives) {
+  HipFilm film;
+  film.scale = {{0.2}, {0.002}, {0.00392}};
+  film.scale_u_own = {0.0012};
+  EXPECT_NEAR(shared_scale_u(film), 0.008, 1e-12);  // 1 % in all, 0.6 % its own
+  film.scale_u_own = {0.002};
+  EXPECT_NEAR(shared_scale_u(film), 0.01 / std::sqrt(2.0), 1e-12);
+  film.in_pixels = true;
+  EXPECT_EQ(shared_scale_u(film), 0.0);
 }
 
 // Heads of 64 px on both films are of one true size, which tells the stem's scale on each.

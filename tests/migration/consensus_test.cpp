@@ -54,6 +54,31 @@ Depths depths(double common_sd, double own_sd) {
   return out;
 }
 
+// Two poses as likely as each other by the stem's look; three features of known depth say which of
+// them it was, and that is handed on.
+TEST(Consensus, TellsThePoseThatTheVotesSay) {
+  const PoseChange truth = known(0.05, 0.15);
+  SharedErrors shared;
+  shared.pose.draws = {{.flexion = 0.05, .rolled = 0.15, .probability = 0.5},
+                       {.flexion = -0.05, .rolled = -0.15, .probability = 0.5}};
+  shared.pose.about_draw(0, 0) = 1e-4;
+  shared.pose.about_draw(3, 3) = 4e-4;
+  shared.depths = depths(0.0, 0.1);
+  shared.depths.mean_mm.setConstant(1.0);
+  shared.depths.mean_mm(depth_index(kGreaterTrochanter)) = 14.0;
+  std::vector<Opinion> votes;
+  for (const char* feature : {kGreaterTrochanter, kLesserTrochanter, kMetaphysis}) {
+    const double depth = shared.depths.mean_mm(depth_index(feature));
+    votes.push_back(seen(feature, depth, truth, Vec2::Zero(), 0.01));
+  }
+  const auto told = consensus(votes, shared, plain(0.8));
+  ASSERT_TRUE(told.has_value());
+  EXPECT_NEAR(told->seen.rolled_mean, 0.15, 1e-3);
+  EXPECT_NEAR(told->seen.flexion_mean, 0.05, 1e-3);
+  EXPECT_NEAR(told->seen.rolled_square, 0.15 * 0.15 + 4e-4, 1e-3);
+  EXPECT_NEAR(told->seen.flexion_square, 0.05 * 0.05 + 1e-4, 1e-3);
+}
+
 // Derived. Flexion 0.1 and rotation 0.2 rad, the stem not gone medially: a feature at depth d shows
 // 0.2 d across, so what it shows along is 0.1 d beside the subsidence.
 TEST(Consensus, WhatIsReadAcrossTellsTheDepths) {

@@ -599,6 +599,79 @@ TEST(Tilt, IsLessWhatRotationMakesOfAKnownLean) {
   EXPECT_NEAR(std::sqrt(u * u - rest * rest), 0.5 * std::sin(kTurn), 1e-9);
 }
 
+// The stem's look leaves open whether the leg was turned inwards or outwards by 10 degrees,
+// features 13 and 4 mm behind the stem say inwards: the lean's share of the tilt follows them.
+TEST(Tilt, IsLessWhatTheRotationThatTheVotesSayMakesOfTheLean) {
+  const double rolled = std::sin(10.0 * kDegree);
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  pair.evidence.pose = {.sagittal_lean = {2.0}, .sagittal_lean_u = {0.0}};
+  pair.evidence.trust.across_floor_mm = 0.1;
+  pair.evidence.trust.depths_apart_mm = 0.0;
+  PoseChange either;
+  either.draws = {{.rolled = rolled, .probability = 0.5}, {.rolled = -rolled, .probability = 0.5}};
+  either.rotation_rms_rad = 10.0 * kDegree;
+  pair.evidence.pose_change = either;
+  Depths depths = depths_of_people(0.0);
+  depths.covariance = 0.01 * DepthMatrix::Identity();
+  pair.evidence.depths = depths;
+  for (const char* feature : {kLesserTrochanter, kGreaterTrochanter, kMetaphysis}) {
+    auto vote = by_hand::vote(feature, Vec2(0.0, 10.0), {}, 0.0, 0.1);
+    vote.offset_mm.x() = -rolled * depths.mean_mm(depth_index(feature));
+    pair.evidence.votes.push_back(vote);
+  }
+  const auto m = derive(pair.evidence);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->tilt_change.value.value, -2.0 * rolled, 0.02);
+}
+
+// Derived, on films from behind: what lies d behind the stem lies d nearer to the tube and is
+// carried distally by -flexion d; the stem stands still. The depths are handed on as anatomy counts
+// them.
+TEST(Derive, TakesDepthsFromBehindWithTheOtherSign) {
+  constexpr double kFlexion = 0.1;
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  pair.evidence.pose = {.sagittal_lean = {2.0}, .sagittal_lean_u = {0.0}, .view = View::kPa};
+  PoseChange flexed;
+  flexed.draws = {{.flexion = kFlexion, .rolled = -0.2, .probability = 1.0}};
+  pair.evidence.pose_change = flexed;
+  Depths depths = depths_of_people(0.0);
+  depths.covariance = 1e-4 * DepthMatrix::Identity();
+  pair.evidence.depths = depths;
+  for (const char* feature : {kLesserTrochanter, kGreaterTrochanter, kMetaphysis}) {
+    const double behind = depths.mean_mm(depth_index(feature));
+    pair.evidence.votes.push_back(
+        by_hand::vote(feature, Vec2(0.0, 10.0), {}, kFlexion * behind, 0.1));
+  }
+  const auto m = derive(pair.evidence);
+  ASSERT_TRUE(m.has_value());
+  EXPECT_NEAR(m->subsidence.value.value, 0.0, 0.02);
+  EXPECT_NEAR(m->tilt_change.value.value, -2.0 * 0.2, 0.02);
+  ASSERT_TRUE(m->depths.has_value());
+  const int lesser = depth_index(kLesserTrochanter);
+  EXPECT_NEAR(m->depths->mean_mm(lesser), depths.mean_mm(lesser), 0.1);
+}
+
+// What the ratio of scales errs reaches the pose that is read off the stem.
+TEST(Derive, ReadsThePoseByScalesThatErr) {
+  by_hand::Pair pair(by_hand::film({}), {}, {}, {});
+  StemLooks looks{.reference = stem_look(pair.evidence.reference),
+                  .follow_up = stem_look(pair.evidence.reference),
+                  .shoulder_u_mm = 0.05,
+                  .tips_u_mm = 0.1};
+  looks.follow_up.head_medial_mm *= 1.0133;
+  looks.follow_up.head_from_shoulder_mm *= 1.0133;
+  looks.follow_up.length_mm *= 1.0133;
+  pair.evidence.stem.looks = looks;
+  const auto flexion = [&](double ratio_u) {
+    pair.evidence.scale_ratio_u = ratio_u;
+    const auto m = derive(pair.evidence);
+    double mean = 0.0;
+    for (const PoseDraw& d : m->measured->pose.draws) mean += d.probability * d.flexion;
+    return std::abs(mean);
+  };
+  EXPECT_LT(flexion(0.014), 0.5 * flexion(0.0));
+}
+
 // The second opinion reads no pose; legs that were seen to lie more differently than legs usually
 // do cost it more, and legs that lie alike no less than usual.
 TEST(Landmarks, KnowLessOfLegsThatLieVeryDifferently) {

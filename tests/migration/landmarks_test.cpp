@@ -161,6 +161,40 @@ TEST(Opinion, CarriesTheScaleOfBothFilms) {
   EXPECT_NEAR(std::pow(u(0.01), 2) - std::pow(u(0.0), 2), 0.04, 1e-12);
 }
 
+// Derived: the lesser trochanter lies 22 mm medial of the reference point, the axes along which its
+// level is read are known to 2 degrees on each film: 22 mm x 2 degrees x sqrt(2) = 1.086 mm, in
+// quadrature with the rest. Along the stem on both films its axis counts instead.
+TEST(Opinion, CarriesTheDirectionsAlongWhichLevelsAreRead) {
+  Anatomy only;
+  only.greater.reset();
+  auto a = by_hand::film({}, only);
+  const auto u = [&] {
+    return opinion_by_landmarks(a.measured(), a.measured(), {})->subsidence.u.value;
+  };
+  const double turned = 2.0 * std::pow(22.0 * 2.0 * kDegree, 2);
+  const double exact = u();
+  a.femur.shaft_axis->direction_u = {2.0};
+  EXPECT_NEAR(std::pow(u(), 2) - exact * exact, turned, 1e-9);
+  a.femur.shaft_axis.reset();
+  EXPECT_NEAR(u(), exact, 1e-9);
+  a.implant.axis.direction_u = {2.0};
+  EXPECT_NEAR(std::pow(u(), 2) - exact * exact, turned, 1e-9);
+}
+
+// Derived: both trochanters, 22 mm medial and 28 mm lateral, err by one turn and in opposite
+// directions: the mean that weighs them by 28 and 22 is free of it.
+TEST(Opinion, TurnsBothTrochantersTogether) {
+  auto a = by_hand::film({});
+  a.femur.shaft_axis->direction_u = {5.0};
+  a.femur.greater_trochanter->u_px = 0.01;
+  a.femur.lesser_trochanter->u_px = 0.01;
+  const PoseModel still{.flexion = {0.0}};
+  const auto opinion = opinion_by_landmarks(a.measured(), a.measured(), still);
+  ASSERT_TRUE(opinion.has_value());
+  const double each = std::sqrt(2.0) * 0.01 * by_hand::kMmPerPx;
+  EXPECT_NEAR(opinion->subsidence.u.value, each * std::hypot(28.0, 22.0) / 50.0, 1e-6);
+}
+
 // Guards the axes' tilt, once lost when no trochanter was seen.
 TEST(TiltByAxes, NeedsNoTrochanter) {
   Anatomy bare;

@@ -22,6 +22,9 @@ static_assert(PoseModel{}.anteversion.value == kAnteversionDeg);
 static_assert(PoseModel{}.anteversion_spread.value == kAnteversionSpreadDeg);
 static_assert(PoseModel{}.film_flexion.value == kFlexionDeg);
 static_assert(PoseModel{}.beam_shift.value == kBeamShiftMm);
+static_assert(PoseModel{}.source.value == kSourceToHipMm);
+static_assert(surface::Belief{}.source.value == kSourceToHipMm);
+static_assert(surface::Belief{}.anteversion.value == kAnteversionDeg);
 
 using by_hand::kDegree;
 using Eigen::Vector3d;
@@ -66,20 +69,43 @@ struct Stem {
 };
 
 StemLooks looks_of(const Stem& stem, const Posed& a, const Posed& b) {
-  return {stem.look(a), stem.look(b), 0.0, 0.05, 0.1};
+  return {.reference = stem.look(a),
+          .follow_up = stem.look(b),
+          .turn_rad = 0.0,
+          .shoulder_u_mm = 0.05,
+          .tips_u_mm = 0.1};
 }
 
-double mean_flexion(const PoseChange& p) {
+/// The follow-up as it looks by a scale that is wrong by this factor.
+StemLooks wrongly_scaled(StemLooks looks, double factor) {
+  looks.follow_up.head_medial_mm *= factor;
+  looks.follow_up.head_from_shoulder_mm *= factor;
+  looks.follow_up.shoulder_medial_mm *= factor;
+  looks.follow_up.length_mm *= factor;
+  looks.follow_up.head_from_middle_mm *= factor;
+  return looks;
+}
+
+/// Places in a PoseVector.
+constexpr Eigen::Index kFlexed = 0;
+constexpr Eigen::Index kRolled = 3;
+
+double mean_of(const PoseChange& p, Eigen::Index part) {
   double sum = 0.0;
-  for (const PoseDraw& d : p.draws) sum += d.probability * d.flexion;
+  for (const PoseDraw& d : p.draws) sum += d.probability * vector_of(d)(part);
   return sum;
 }
 
-double variance_of_flexion(const PoseChange& p) {
-  double sum = p.about_draw(0, 0);
-  for (const PoseDraw& d : p.draws) sum += d.probability * std::pow(d.flexion - mean_flexion(p), 2);
+double variance_of(const PoseChange& p, Eigen::Index part) {
+  double sum = p.about_draw(part, part);
+  for (const PoseDraw& d : p.draws) {
+    sum += d.probability * std::pow(vector_of(d)(part) - mean_of(p, part), 2);
+  }
   return sum;
 }
+
+double mean_flexion(const PoseChange& p) { return mean_of(p, kFlexed); }
+double variance_of_flexion(const PoseChange& p) { return variance_of(p, kFlexed); }
 
 /// PoseDraw::flexion of two poses: knee away from the tube +.
 double flexion_between(const Posed& a, const Posed& b) {
@@ -192,13 +218,17 @@ TEST(PoseChange, WithoutTheStemIsTheModel) {
 /// over poses drawn with the given spread.
 struct Scatter {
   double pull;
-  double left;  ///< mean square error over mean square change
+  double left;    ///< mean square error over mean square change
+  double rolled;  ///< pull of PoseDraw::rolled
 };
 
-Scatter scatter(double flexion_deg, double rotation_deg) {
+/// @param ratio_u  of the films' scales, relative, drawn and stated
+Scatter scatter(double flexion_deg, double rotation_deg, double ratio_u = 0.0) {
   Random random(5);
+  Random scales(6);  // of its own: the same poses with and without
   constexpr int kDraws = 60;
   double pulls = 0.0;
+  double rolled = 0.0;
   double errors = 0.0;
   double changes = 0.0;
   for (int i = 0; i < kDraws; ++i) {
@@ -218,13 +248,17 @@ Scatter scatter(double flexion_deg, double rotation_deg) {
     looks.follow_up.length_mm += random.normal(0.0, 0.2);
     looks.reference.head_from_middle_mm.y() += random.normal(0.0, 15.0);
     looks.follow_up.head_from_middle_mm.y() += random.normal(0.0, 15.0);
+    looks = wrongly_scaled(looks, std::exp(scales.normal(0.0, ratio_u)));
+    looks.scale_ratio_u = ratio_u;
     const PoseChange p = pose_change({}, looks);
     const double error = mean_flexion(p) - flexion_between(a, b);
+    const double off = mean_of(p, kRolled) - known_pose(stem, a, b).rolled;
+    rolled += off * off / variance_of(p, kRolled) / kDraws;
     pulls += error * error / variance_of_flexion(p) / kDraws;
     errors += error * error;
     changes += std::pow(flexion_between(a, b), 2);
   }
-  return {std::sqrt(pulls), errors / changes};
+  return {std::sqrt(pulls), errors / changes, std::sqrt(rolled)};
 }
 
 // Well laid and badly laid legs alike: the change of flexion comes back within what is stated, and
@@ -241,6 +275,62 @@ TEST(PoseChange, TellsFlexionOfLegsLaidBadly) {
   EXPECT_GT(s.pull, 0.4);
   EXPECT_LT(s.pull, 1.4);
   EXPECT_LT(s.left, 0.5);
+}
+
+// A hip in 12 degrees of anteversion, taken from behind: the head lies away from the tube, and the
+// knee went towards it. By the model for films from before it hardly moved.
+TEST(PoseChange, FromBehindIsToldAgainstTheTube) {
+  Stem stem;
+  stem.version = -12.0 * kDegree;
+  const Posed b{8.0 * kDegree, 0.0};
+  PoseModel behind;
+  behind.view = View::kPa;
+  const double truth = flexion_between({}, b);
+  const double told = mean_flexion(pose_change(behind, looks_of(stem, {}, b)));
+  EXPECT_LT(told, 0.5 * truth);  // both negative
+  EXPECT_GT(told, 1.5 * truth);
+  EXPECT_GT(mean_flexion(pose_change({}, looks_of(stem, {}, b))), 0.5 * truth);
+}
+
+// Two scales given as numbers, 1.4 % each: what they err is not taken for pose.
+TEST(PoseChange, KnowsThatTheRatioOfScalesErrs) {
+  const Scatter s = scatter(3.0, 5.0, 0.02);
+  RecordProperty("pull", std::to_string(s.pull));
+  RecordProperty("rolled", std::to_string(s.rolled));
+  EXPECT_GT(s.pull, 0.4);
+  EXPECT_LT(s.pull, 1.1);
+  EXPECT_GT(s.rolled, 0.4);
+  EXPECT_LT(s.rolled, 1.1);
+}
+
+// The same film twice, the scale of the one wrong by as much as is said of it: 1.3 % of a length of
+// 130 mm are 1.7 mm, which read as pose are 3 degrees and more.
+TEST(PoseChange, TakesNoWrongScaleForFlexion) {
+  const Stem stem;
+  for (const double factor : {1.0133, 1.0 / 1.0133}) {
+    StemLooks looks = wrongly_scaled(looks_of(stem, {}, {}), factor);
+    looks.scale_ratio_u = 0.014;
+    const PoseChange p = pose_change({}, looks);
+    EXPECT_LT(std::abs(mean_flexion(p)), 1.0 * kDegree) << factor;
+    EXPECT_LT(std::abs(mean_of(p, kRolled)), 1.5 * kDegree) << factor;
+  }
+}
+
+// The same film twice, the head marked 1 mm further along or across: what its centre may err is not
+// taken for pose either.
+TEST(PoseChange, TakesNoHeadMarkedCoarselyForPose) {
+  const Stem stem;
+  for (const Vec2& off : {Vec2(1.0, 0.0), Vec2(0.0, 1.0)}) {
+    StemLooks looks = looks_of(stem, {}, {});
+    looks.follow_up.head_medial_mm += off.x();
+    looks.follow_up.head_from_shoulder_mm += off.y();
+    const PoseChange by_word = pose_change({}, looks);
+    looks.heads_u_mm = 1.0;
+    const PoseChange p = pose_change({}, looks);
+    const Eigen::Index told = off.x() > 0.0 ? kRolled : kFlexed;
+    EXPECT_LT(std::abs(mean_of(p, told)), 0.6 * std::abs(mean_of(by_word, told))) << off.x();
+    EXPECT_GT(variance_of(p, told), variance_of(by_word, told)) << off.x();
+  }
 }
 
 // A leg that is turned a lot was laid badly: its flexion is less certain too. The beam's centre,
@@ -299,6 +389,17 @@ TEST(StemLook, IsReadInTheStemsOwnAxes) {
   EXPECT_NEAR(l.length_mm, 140.0, 1e-9);
   EXPECT_NEAR(l.head_from_middle_mm.x(), 0.0, 1e-9);
   EXPECT_NEAR(l.head_from_middle_mm.y(), -60.0, 1e-9);
+}
+
+// Both heads' centres, in mm of their films.
+TEST(StemLooks, CarryWhatTheHeadsCentresErr) {
+  auto before = by_hand::film({});
+  auto after = before;
+  before.implant.head.centre_u_px = 0.3 / by_hand::kMmPerPx;
+  after.implant.head.centre_u_px = 0.4 / by_hand::kMmPerPx;
+  const auto held = held_at_near_end({}, {}, before.measured(), after.measured());
+  ASSERT_TRUE(held.looks.has_value());
+  EXPECT_NEAR(held.looks->heads_u_mm, 0.5, 1e-9);
 }
 
 // A stem that went as a whole looks as before.

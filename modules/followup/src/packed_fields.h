@@ -82,7 +82,7 @@ inline constexpr std::size_t kFields<alignment::FeatureVote> = 6;
 template <>
 inline constexpr std::size_t kFields<migration::StemLook> = 5;
 template <>
-inline constexpr std::size_t kFields<migration::StemLooks> = 5;
+inline constexpr std::size_t kFields<migration::StemLooks> = 7;
 template <>
 inline constexpr std::size_t kFields<surface::StemPose> = 4;
 template <>
@@ -90,7 +90,7 @@ inline constexpr std::size_t kFields<surface::ConeBeam> = 3;
 template <>
 inline constexpr std::size_t kFields<surface::PoseMode> = 7;
 template <>
-inline constexpr std::size_t kFields<surface::SurfacePose> = 3;
+inline constexpr std::size_t kFields<surface::SurfacePose> = 5;
 template <>
 inline constexpr std::size_t kFields<surface::SeenMode> = 3;
 template <>

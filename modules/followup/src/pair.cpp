@@ -86,15 +86,6 @@ double scale_ratio_u(const HipFilm& reference, const HipFilm& follow_up) {
                     relative(follow_up.scale_u_own, follow_up.scale.value));
 }
 
-/// Standard uncertainty of what the films' scales have in common, relative. The nominal head of
-/// lengths in pixels cancels in them.
-double shared_scale_u(const HipFilm& reference) {
-  if (reference.in_pixels) return 0.0;
-  const double all = relative(reference.scale.u, reference.scale.value);
-  const double own = relative(reference.scale_u_own, reference.scale.value);
-  return std::sqrt(std::max(0.0, all * all - own * own));
-}
-
 /// How the stem moved between the films, held where its outline can be trusted.
 migration::StemMotion hold_stem(const Registrar& by, const PreparedHip& reference,
                                 const PreparedHip& follow_up, const migration::MeasuredFilm& a,
@@ -132,9 +123,13 @@ migration::Depths depths_before(const HipFilm& reference) {
   return migration::depths_of_people(migration::Trust{}.stem_depth_mm);
 }
 
+/// From where the films of a pair are taken: both from before or both from behind.
+View view_of(const HipFilm& reference) { return reference.from_behind ? View::kPa : View::kAp; }
+
 /// The model of poses, with the stem's own lean where a film from the side shows it.
 migration::PoseModel pose_model(const HipFilm& reference) {
   migration::PoseModel model;
+  model.view = view_of(reference);
   if (reference.side_view) {
     const auto& lean = reference.side_view->lean;
     model.sagittal_lean = lean.value;
@@ -172,6 +167,16 @@ Expected<std::shared_ptr<const PreparedHip>> prepare(const HipFilm& film) {
       std::move(reduced), std::move(regions), std::move(**ready[0]), std::move(**ready[1])});
 }
 
+double shared_scale_u(const HipFilm& reference) {
+  if (reference.in_pixels) return 0.0;
+  const double all = relative(reference.scale.u, reference.scale.value);
+  const double own = relative(reference.scale_u_own, reference.scale.value);
+  // A number from the sheet is all its film's own: what two such numbers share nobody says.
+  constexpr double kOfNumbers = 0.5;
+  if (own >= all) return std::sqrt(kOfNumbers) * all;
+  return std::sqrt(all * all - own * own);
+}
+
 lucency::ScaleTrust scale_trust(const HipFilm& reference, const HipFilm& follow_up) {
   return reference.in_pixels || follow_up.in_pixels ? lucency::ScaleTrust::kNominal
                                                     : lucency::ScaleTrust::kMeasured;
@@ -182,8 +187,9 @@ Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& referenc
   // Likeness is modelled for frontal films; the implant of a lateral one was held against the
   // frontal reference film's already.
   if (!reference.from_side) {
-    const auto same = migration::doubts(migration::likeness(
-        found_on(reference), found_on(follow_up), {}, scale_ratio_u(reference, follow_up)));
+    const auto same = migration::doubts(
+        migration::likeness(found_on(reference), found_on(follow_up), pose_model(reference),
+                            scale_ratio_u(reference, follow_up)));
     if (!same) return tl::unexpected(same.error());
   }
   return lucency::compare(*reference.lucency, *follow_up.lucency,
@@ -199,12 +205,15 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
   const migration::ReducedFilm& reduced_b = follow_up.ready->reduced;
   const migration::Regions& regions = *reference.ready->regions;
   const double ratio_u = scale_ratio_u(reference.hip, follow_up.hip);
-  auto flags = migration::doubts(migration::likeness(a, b, {}, ratio_u));
+  const migration::PoseModel model = pose_model(reference.hip);
+  auto flags = migration::doubts(migration::likeness(a, b, model, ratio_u));
   if (!flags) return tl::unexpected(flags.error());
   migration::StemMotion held = hold_stem(by, *reference.ready, *follow_up.ready, a, b);
   if (reference.hip.surface_pose && follow_up.hip.surface_pose) {
+    surface::Belief belief;
+    belief.view = view_of(reference.hip);
     held.by_surface =
-        surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose);
+        surface::pose_change(*reference.hip.surface_pose, *follow_up.hip.surface_pose, belief);
   }
   alignment::AlignOptions far = alignment::for_bone({});
   far.search_along_mm = 15.0;
@@ -239,7 +248,7 @@ Expected<migration::Migration> compare(const FilmOfPair& reference, const FilmOf
                                    .stem = held,
                                    .bone = in_full_frames(aligned->whole, reduced_a, reduced_b),
                                    .votes = std::move(aligned->votes),
-                                   .pose = pose_model(reference.hip),
+                                   .pose = model,
                                    .trust = {}};
   evidence.scale_ratio_u = ratio_u;
   evidence.shared_scale_u = shared_scale_u(reference.hip);
@@ -269,8 +278,8 @@ std::vector<migration::Migration> compare_together(const HipFilm& reference,
                                      .trust = {}};
     evidence.depths = migration::with_others(depths_before(reference), others);
     evidence.pose_change = measured->pose;
-    const auto flags = migration::doubts(
-        migration::likeness(evidence.reference, evidence.follow_up, {}, evidence.scale_ratio_u));
+    const auto flags = migration::doubts(migration::likeness(
+        evidence.reference, evidence.follow_up, evidence.pose, evidence.scale_ratio_u));
     if (!flags) return;
     if (auto again = derived(evidence, *flags)) together[i] = std::move(*again);
   });

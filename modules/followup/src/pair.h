@@ -27,6 +27,12 @@ namespace tidemark::followup {
 [[nodiscard]] Expected<std::vector<lucency::ZoneChange>> compare_lines(const HipFilm& reference,
                                                                        const HipFilm& follow_up);
 
+/// Standard uncertainty of what the scales of both films of a pair have in common, relative. The
+/// nominal head of lengths in pixels cancels in them. Of scales that the sheet gives, half of the
+/// variance is taken to be common (one machine, one way to lay legs; house choice), while their
+/// ratio keeps all of it.
+[[nodiscard]] double shared_scale_u(const HipFilm& reference);
+
 /// Whether limits in mm hold beside the stem of a pair.
 [[nodiscard]] lucency::ScaleTrust scale_trust(const HipFilm& reference, const HipFilm& follow_up);
 

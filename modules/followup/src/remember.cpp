@@ -27,12 +27,13 @@ enum class Lines { kUnseen, kSeen };
 
 /// All of a film that a remembered step can see; canal and pelvis are for the seat alone.
 void pack_hip(Packer& pack, const HipFilm& film, Lines lines) {
-  const auto& [hip_view, side, role, from_side, implant, femur, scale, scale_u_own, in_pixels,
-               lucency, surface_pose, side_view, canal, pelvis, pelvis_reason] = film;
+  const auto& [hip_view, side, role, from_side, from_behind, implant, femur, scale, scale_u_own,
+               in_pixels, lucency, surface_pose, side_view, canal, pelvis, pelvis_reason] = film;
   pack_film(pack, hip_view);
   pack(side);
   pack(role);
   pack(from_side);
+  pack(from_behind);
   pack(implant);
   pack(femur);
   pack(scale);

@@ -155,6 +155,7 @@ void take_scale(Working& film, ScaleResult shown, const Measured<MillimetresPerP
   HipFilm hip;
   hip.scale = per_view_px;
   hip.scale_u_own = own_u;
+  hip.from_behind = film.out.view == View::kPa;
   film.hip = std::move(hip);
   film.out.calibration = std::move(shown);
 }

@@ -39,8 +39,8 @@ void settle_view(Working& film) {
     film.out.flags.push_back(
         {"taken_from_behind",
          "This film is taken from behind (PA). How bone before and behind the stem shifts beside "
-         "it is modelled for films from the front, so where the leg lies otherwise the motion is "
-         "less certain than it says."});
+         "it is reckoned for that, but has been tried on films from the front only, so where the "
+         "leg lies otherwise the motion may be less certain than it says."});
   }
   if (!is_frontal(film.out.view) && film.out.view != View::kLateral) {
     refuse(film, "only AP, PA and lateral films are measured and this view is " +

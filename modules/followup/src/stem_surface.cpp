@@ -12,6 +12,9 @@ namespace {
 /// Manufacturing tolerance of a head's diameter, as in scale.cpp.
 constexpr double kHeadDiameterUMm = 0.05;
 constexpr double kUneven = 0.3;  ///< mm; below it front and back look alike
+/// Scatter of the mirror image over that of the surface as it is, below which the mirror image is
+/// believed: noise alone makes either fit a little better. House choice.
+constexpr double kClearly = 0.9;
 
 /// True diameter of the head: the stated one, else what the film's scale, which is that of the
 /// stem's plane, makes of its circle.
@@ -22,6 +25,11 @@ Measured<Millimetres> head_diameter(const StemFacts& stem, const anatomy::Implan
   return measured(Millimetres{px * scale.value.value}, Millimetres{px * scale.u.value});
 }
 
+/// The stem as a film of this view shows it: from behind like its mirror image from before.
+surface::StemModel seen_from(const surface::StemModel& stem, std::optional<View> view) {
+  return view == View::kPa ? surface::mirrored(stem) : stem;
+}
+
 /// How well a stem fits the reference film; nothing when it does not at all.
 std::optional<double> misfit(const surface::StemModel& stem, const WorkingSeries& work,
                              const Steps& steps) {
@@ -29,7 +37,7 @@ std::optional<double> misfit(const surface::StemModel& stem, const WorkingSeries
   const Working& film = work.films[*work.reference];
   if (film.refused || !film.seen || !film.hip) return std::nullopt;
   const auto pose =
-      steps.find_pose(stem, film.seen->implant, film.seen->hip_view,
+      steps.find_pose(seen_from(stem, film.out.view), film.seen->implant, film.seen->hip_view,
                       head_diameter(work.series.stem, film.seen->implant, film.hip->scale,
                                     film.out.view.value_or(View::kAp)));
   if (!pose) return std::nullopt;
@@ -54,7 +62,13 @@ void load_stem(WorkingSeries& work, const Steps& steps) {
     surface::StemModel other = surface::mirrored(*stem);
     const auto as_said = misfit(*stem, work, steps);
     const auto otherwise = misfit(other, work, steps);
-    if (otherwise && (!as_said || *otherwise < *as_said)) stem = std::move(other);
+    if (otherwise && (!as_said || *otherwise < kClearly * *as_said)) {
+      stem = std::move(other);
+      work.flags.push_back({"surface_mirrored",
+                            "The stem's surface fits the reference film only front for back, as "
+                            "that of the other side's stem does; it was turned over. Check that "
+                            "the file shows the stem that was implanted."});
+    }
   }
   if (const auto bytes = read_file(facts.surface_path)) {
     work.surface_sha256 = sha256_hex(std::as_bytes(std::span(*bytes)));
@@ -66,7 +80,7 @@ void lay_stem(Working& film, const WorkingSeries& work, const Steps& steps) {
   if (!work.stem) return;
   HipFilm& hip = *film.hip;
   auto pose = steps.find_pose(
-      *work.stem, hip.implant, hip.hip_view,
+      seen_from(*work.stem, film.out.view), hip.implant, hip.hip_view,
       head_diameter(work.series.stem, hip.implant, hip.scale, film.out.view.value_or(View::kAp)));
   if (!pose) {
     film.out.flags.push_back(

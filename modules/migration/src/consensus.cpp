@@ -352,6 +352,21 @@ AcrossConsensus medial_of(const std::vector<Telling>& tellings) {
   return out;
 }
 
+/// The draws as the votes weigh them. What is open about each draw stays as it was: the votes would
+/// narrow it too, but it is a sixteenth of the variance.
+PoseByAll pose_by_all(const std::vector<Telling>& tellings, const PoseChange& pose) {
+  PoseByAll out{.flexion_square = pose.about_draw(0, 0), .rolled_square = pose.about_draw(3, 3)};
+  for (const Telling& t : tellings) {
+    const PoseDraw& draw = pose.draws[t.draw];
+    const double p = t.story.probability;
+    out.flexion_mean += p * draw.flexion;
+    out.flexion_square += p * draw.flexion * draw.flexion;
+    out.rolled_mean += p * draw.rolled;
+    out.rolled_square += p * draw.rolled * draw.rolled;
+  }
+  return out;
+}
+
 /// Variance that the doubt about the pose makes: of the means given each pose.
 double between_poses(const std::vector<Telling>& tellings, double mean, std::size_t poses) {
   std::vector<double> weight(poses, 0.0);
@@ -440,6 +455,7 @@ std::optional<Consensus> consensus(const std::vector<Opinion>& opinions, const S
   c.variance = c.own + c.pose + c.scale;
   if (table.design.cols() == 2) c.medial = medial_of(tellings);
   c.depths = depths_after(table, poses, doubts, tellings);
+  c.seen = pose_by_all(tellings, shared.pose);
   return c;
 }
 

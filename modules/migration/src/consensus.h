@@ -52,6 +52,15 @@ struct AcrossConsensus {
   double variance = 0.0;
 };
 
+/// Change of pose by the stem's look and by what the votes say of it together: of PoseDraw::flexion
+/// and ::rolled, rad.
+struct PoseByAll {
+  double flexion_mean = 0.0;
+  double flexion_square = 0.0;  ///< expected
+  double rolled_mean = 0.0;
+  double rolled_square = 0.0;
+};
+
 struct Consensus {
   double mean = 0.0;
   double variance = 0.0;
@@ -61,7 +70,8 @@ struct Consensus {
   double scale = 0.0;
   std::vector<Story> stories;
   std::optional<AcrossConsensus> medial;
-  Depths depths;  ///< as SharedErrors::depths, after this pair
+  Depths depths;   ///< as SharedErrors::depths, after this pair
+  PoseByAll seen;  ///< SharedErrors::pose, after this pair
 };
 
 /// Subsidence and medial shift by all opinions: generalised least squares in every story (each

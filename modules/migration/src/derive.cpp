@@ -26,12 +26,12 @@ Rigid2 relative_motion(const PairEvidence& e) {
 /// What is known of the change of pose: by the stem's surface, else by its look, else by the model.
 PoseChange pose_of(const PairEvidence& e) {
   if (e.pose_change) return *e.pose_change;
-  if (e.stem.by_surface) {
-    const auto looks = e.stem.looks.value_or(
-        StemLooks{.reference = stem_look(e.reference), .follow_up = stem_look(e.follow_up)});
-    return pose_change(e.pose, looks, *e.stem.by_surface);
-  }
-  return e.stem.looks ? pose_change(e.pose, *e.stem.looks) : pose_change(e.pose);
+  if (!e.stem.looks && !e.stem.by_surface) return pose_change(e.pose);
+  StemLooks looks = e.stem.looks.value_or(
+      StemLooks{.reference = stem_look(e.reference), .follow_up = stem_look(e.follow_up)});
+  looks.scale_ratio_u = e.scale_ratio_u;
+  return e.stem.by_surface ? pose_change(e.pose, looks, *e.stem.by_surface)
+                           : pose_change(e.pose, looks);
 }
 
 /// Noise of a registered feature that its own covariance cannot see, mm^2.
@@ -126,17 +126,11 @@ struct Feigned {
 /// lies d behind goes medially by -rolled d (PoseDraw), and by the lean the stem lies the farther
 /// behind the nearer to its tip: that goes laterally, as in varus. Lean and rotation are
 /// independent, so that the variance of their product follows from their first two moments.
-Feigned feigned_tilt(const PoseModel& model, const PoseChange& pose) {
-  double rolled = 0.0;
-  double rolled_square = pose.about_draw(3, 3);
-  for (const PoseDraw& draw : pose.draws) {
-    rolled += draw.probability * draw.rolled;
-    rolled_square += draw.probability * draw.rolled * draw.rolled;
-  }
-  const double lean = model.sagittal_lean.value;
+Feigned feigned_tilt(const PoseModel& model, const PoseByAll& seen) {
+  const double lean = front_towards_tube(model.view) * model.sagittal_lean.value;
   const double lean_u = model.sagittal_lean_u.value;
-  const double value = lean * rolled;
-  const double square = (lean * lean + lean_u * lean_u) * rolled_square;
+  const double value = lean * seen.rolled_mean;
+  const double square = (lean * lean + lean_u * lean_u) * seen.rolled_square;
   return {value, std::sqrt(std::max(0.0, square - value * value))};
 }
 
@@ -150,14 +144,14 @@ struct Tilt {
 /// is worth, less what is feigned. The alignment of the bone turns with features at other depths,
 /// all the more the farther the leg was rotated (0.03 degrees per degree and 0.2 without, from
 /// simulated films, docs/accuracy.md); the axes do not, but need a long piece of shaft.
-Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChange& pose,
+Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseByAll& seen,
                  const Feigned& feigned) {
   constexpr double kTurnOfFeatures = 0.2;
   constexpr double kTurnPerRotation = 0.03;
   const double u_alignment =
       root_sum_of_squares({std::sqrt(e.bone.covariance(2, 2)) / kDegree,
                            std::sqrt(e.stem.alignment.covariance(2, 2)) / kDegree, kTurnOfFeatures,
-                           kTurnPerRotation * pose.rotation_rms_rad / kDegree});
+                           kTurnPerRotation * std::sqrt(seen.rolled_square) / kDegree});
   PoseModel without_lean = e.pose;  // what both share is added once
   without_lean.sagittal_lean = {0.0};
   without_lean.sagittal_lean_u = {0.0};
@@ -174,6 +168,12 @@ Tilt tilt_change(const PairEvidence& e, double by_alignment_deg, const PoseChang
   const double ratio = apart / std::hypot(u_alignment, u_axes);
   return {mean - feigned.value, std::hypot(std::max(1.0, ratio) / std::sqrt(a + b), feigned.u),
           ratio};
+}
+
+/// Depths behind the stem as depths away from the tube, and back.
+Depths as_seen(Depths depths, View view) {
+  depths.mean_mm *= front_towards_tube(view);
+  return depths;
 }
 
 bool is_finite(const alignment::Alignment& a) {
@@ -280,12 +280,12 @@ std::vector<FeatureSubsidence> alone(const std::vector<Opinion>& opinions, const
 }
 
 /// The sentence for a pair whose films say too little.
-tl::unexpected<Error> too_wide(double u95_mm, const PoseChange& pose) {
+tl::unexpected<Error> too_wide(double u95_mm, const PoseByAll& seen) {
   std::ostringstream wrong;
   wrong << std::fixed << std::setprecision(1)
         << "the bony features tell the subsidence to no better than " << u95_mm << " mm";
-  const double flexion = pose.flexion_rms_rad / kDegree;
-  const double rotation = pose.rotation_rms_rad / kDegree;
+  const double flexion = std::sqrt(seen.flexion_square) / kDegree;
+  const double rotation = std::sqrt(seen.rolled_square) / kDegree;
   if (flexion > 6.0 || rotation > 10.0) {
     wrong << std::setprecision(0) << " (the leg lies differently: flexion by about " << flexion
           << ", rotation by about " << rotation << " degrees)";
@@ -297,8 +297,8 @@ tl::unexpected<Error> too_wide(double u95_mm, const PoseChange& pose) {
 /// The stem's motion in the bone as the alignments give it, and what the bony features make of it.
 struct Settled {
   AnatomicalFrame frame;
-  Rigid2 motion;  ///< moved_from_still, mm of the reference film's hip view
-  PoseChange pose;
+  Rigid2 motion;    ///< moved_from_still, mm of the reference film's hip view
+  PoseChange pose;  ///< before the votes
   std::vector<Opinion> opinions;
   Consensus consensus;
 };
@@ -326,7 +326,7 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const Settled& s, doub
     return s.frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
   };
   // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
-  const double u_pose_across = s.pose.rotation_rms_rad * 4.0;
+  const double u_pose_across = std::sqrt(s.consensus.seen.rolled_square) * 4.0;
   const double u_stem = std::hypot(across(e.stem.alignment.covariance), swing(e.stem.alignment));
   const double u_aligned =
       root_sum_of_squares({across(e.bone.covariance), swing(e.bone), u_pose_across});
@@ -373,8 +373,8 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
   Migration m;
   m.by_landmarks = opinion_by_landmarks(e.reference, e.follow_up, at_least_as_seen(e.pose, s.pose),
                                         e.scale_ratio_u);
-  const Tilt tilt =
-      tilt_change(e, s.motion.angle_rad / kDegree, s.pose, feigned_tilt(e.pose, s.pose));
+  const PoseByAll& seen = s.consensus.seen;
+  const Tilt tilt = tilt_change(e, s.motion.angle_rad / kDegree, seen, feigned_tilt(e.pose, seen));
   tell_subsidence(e, s, u95, tilt, m);
   m.budget = {{"bone alignment", {std::sqrt(s.consensus.own)}},
               {"out-of-plane pose", {std::sqrt(s.consensus.pose)}},
@@ -389,7 +389,7 @@ Migration told(const PairEvidence& e, const Settled& s, double u95) {
     m.rotation_change = e.stem.by_surface->rotation;
   }
   m.features = alone(s.opinions, s.pose);
-  m.depths = s.consensus.depths;
+  m.depths = as_seen(s.consensus.depths, e.pose.view);
   m.measured = PairMeasured{e.stem, e.bone, e.votes, e.scale_ratio_u, s.pose};
   m.follow_up_from_reference_bone_mm = e.bone.moving_from_fixed_mm;
   m.follow_up_from_reference_stem_mm = e.stem.alignment.moving_from_fixed_mm;
@@ -425,7 +425,8 @@ Expected<Migration> derive(const PairEvidence& e) {
   s.opinions = by_registration(e, s.frame, rigid, s.pose);
   add_marked(e, s.frame, s.opinions);
   const Depths depths = e.depths.value_or(depths_of_people(e.trust.stem_depth_mm));
-  const SharedErrors shared{s.pose, depths, std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
+  const SharedErrors shared{s.pose, as_seen(depths, e.pose.view),
+                            std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
   const auto c = consensus(s.opinions, shared, e.trust);
   if (!c) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
@@ -433,7 +434,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   }
   s.consensus = *c;
   const double u95 = half_width_95(*c, std::pow(stem_u(e, s.frame), 2));
-  if (u95 > e.trust.widest_u95_mm) return too_wide(u95, s.pose);
+  if (u95 > e.trust.widest_u95_mm) return too_wide(u95, c->seen);
   Migration m = told(e, s, u95);
   if (const auto why = slid_along(m)) {
     return fail(ErrorKind::kCannotTell, "comparison", *why,

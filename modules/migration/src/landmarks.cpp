@@ -24,6 +24,7 @@ struct LevelVote {
 struct InFrame {
   const MeasuredFilm& film;
   AnatomicalFrame frame;
+  double direction_u_rad = 0.0;  ///< of the axis that the frame lies along
 
   [[nodiscard]] double scale() const { return film.scale.value.value; }
   [[nodiscard]] double stem_u() const { return scale() * film.implant.shoulder.u_px; }
@@ -34,7 +35,10 @@ struct InFrame {
 std::array<InFrame, 2> in_one_frame(const MeasuredFilm& reference, const MeasuredFilm& follow_up) {
   const bool shafts = reference.femur.shaft_axis && follow_up.femur.shaft_axis;
   const auto seen = [&](const MeasuredFilm& film) {
-    return InFrame{film, shafts ? anatomical_frame(film) : frame_along_stem(film)};
+    return InFrame{
+        film, shafts ? anatomical_frame(film) : frame_along_stem(film),
+        kDegree *
+            (shafts ? film.femur.shaft_axis->direction_u : film.implant.axis.direction_u).value};
   };
   return {seen(reference), seen(follow_up)};
 }
@@ -105,6 +109,8 @@ std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& referenc
   const auto n = static_cast<Eigen::Index>(votes.size());
   const double flexion = pose.flexion.value * kDegree;
   Eigen::VectorXd y(n);
+  // What turns a frame moves a point up or down by its distance beside the stem.
+  const double turn_u = std::hypot(films[0].direction_u_rad, films[1].direction_u_rad);
   // Both trochanters are told against one shoulder.
   const double of_stem = std::pow(films[0].stem_u(), 2) + std::pow(films[1].stem_u(), 2);
   Eigen::MatrixXd v = Eigen::MatrixXd::Constant(n, n, of_stem);
@@ -113,10 +119,11 @@ std::optional<LandmarkOpinion> opinion_by_landmarks(const MeasuredFilm& referenc
     y(i) = vote.subsidence;
     v(i, i) += vote.variance + std::pow(flexion * depth_of(vote.feature).sd_mm, 2);
     for (Eigen::Index j = 0; j < n; ++j) {
-      v(i, j) += flexion * flexion * depth_of(vote.feature).mean_mm *
-                     depth_of(votes[static_cast<std::size_t>(j)].feature).mean_mm +
-                 scale_ratio_u * scale_ratio_u * vote.position_mm.y() *
-                     votes[static_cast<std::size_t>(j)].position_mm.y();
+      const LevelVote& other = votes[static_cast<std::size_t>(j)];
+      v(i, j) +=
+          flexion * flexion * depth_of(vote.feature).mean_mm * depth_of(other.feature).mean_mm +
+          scale_ratio_u * scale_ratio_u * vote.position_mm.y() * other.position_mm.y() +
+          turn_u * turn_u * vote.position_mm.x() * other.position_mm.x();
     }
   }
   const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), y, v);

@@ -17,8 +17,8 @@ constexpr double kDegree = std::numbers::pi / 180.0;
 constexpr int kPoints = 1 << 15;
 constexpr double kFewestPoints = 60.0;  ///< effective, of the weighted sample; house choice
 constexpr int kKept = 256;              ///< draws that are handed on
-// What the marks do not say of themselves, mm, house choices: axis and scale under the head, and
-// the corners under lead and length.
+// What the marks do not say of themselves, mm, house choices: the axis under the head, and the
+// corners under lead and length.
 constexpr double kHeadFloor = 0.2;
 constexpr double kLeadFloor = 0.35;
 constexpr double kLengthFloor = 0.25;
@@ -65,6 +65,7 @@ struct Legs {
   LegInBeam a, b;
   double anteversion;
   double spread;  ///< by how much worse than the model's scales legs are laid here
+  double scales;  ///< ratio of the films' scales over the one that was measured
 };
 
 Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
@@ -78,6 +79,7 @@ Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
   const auto [f1, f2] = normal_pair(at(2), at(3));
   const auto [r1, r2] = normal_pair(at(5), at(7));
   const double version = normal_pair(at(11), at(13)).front();
+  const double scales = std::exp(looks.scale_ratio_u * normal_pair(at(43), at(47)).front());
   const auto beam = [&](const StemLook& look, int across, int along) -> Vec2 {
     return look.head_from_middle_mm +
            model.beam_shift.value * Vec2(t4_quantile(at(across)), t4_quantile(at(along)));
@@ -87,8 +89,10 @@ Legs legs_at(const PoseModel& model, const StemLooks& looks, int i) {
            beam(looks.reference, 31, 17), source},
           {angle(f2, model.film_flexion), angle(r2, model.film_rotation),
            beam(looks.follow_up, 37, 19), source},
-          kDegree * (model.anteversion.value + version * model.anteversion_spread.value),
-          spread};
+          kDegree * (front_towards_tube(model.view) * model.anteversion.value +
+                     version * model.anteversion_spread.value),
+          spread,
+          scales};
 }
 
 /// What the surface says, ready to draw from: its modes with the roots of their covariances.
@@ -159,12 +163,15 @@ Draw draw(const PoseModel& model, const StemLooks& looks, const Legs& legs) {
   d.rotation = b.rotation_rad - a.rotation_rad;
   const double rim = kShoulderDepth * (std::sin(b.flexion_rad) - std::sin(a.flexion_rad));
   const double shoulder = looks.shoulder_u_mm * looks.shoulder_u_mm + rim * rim;
+  const double heads = looks.heads_u_mm * looks.heads_u_mm;
   const StemLook& seen = looks.follow_up;
+  const double k = legs.scales;
   d.log_turn = log_turn(model, looks, legs);
-  d.log_likelihood = log_t4(seen.head_medial_mm - expected.head_medial_mm, kHeadFloor) +
-                     log_t4(seen.head_from_shoulder_mm - expected.head_from_shoulder_mm,
-                            std::sqrt(kLeadFloor * kLeadFloor + shoulder)) +
-                     log_t4(seen.length_mm - expected.length_mm,
+  d.log_likelihood = log_t4(seen.head_medial_mm - k * expected.head_medial_mm,
+                            std::sqrt(kHeadFloor * kHeadFloor + heads)) +
+                     log_t4(seen.head_from_shoulder_mm - k * expected.head_from_shoulder_mm,
+                            std::sqrt(kLeadFloor * kLeadFloor + shoulder + heads)) +
+                     log_t4(seen.length_mm - k * expected.length_mm,
                             std::sqrt(kLengthFloor * kLengthFloor +
                                       looks.tips_u_mm * looks.tips_u_mm + shoulder)) +
                      d.log_turn;

@@ -452,16 +452,22 @@ StemMotion held_at_near_end(const alignment::Alignment& stem,
   after.head_from_shoulder_mm += head_miss.dot(axes.distal);
   after.length_mm += tip_miss.dot(axes.distal);
   after.head_from_middle_mm = stem_look(follow_up).head_from_middle_mm;
-  out.looks = {before, after, motion.angle_rad, std::sqrt(shoulder.variance),
-               std::hypot(ka * reference.implant.tip.u_px, kb * follow_up.implant.tip.u_px)};
+  const double heads_u =
+      std::hypot(ka * reference.implant.head.centre_u_px, kb * follow_up.implant.head.centre_u_px);
+  out.looks = {
+      .reference = before,
+      .follow_up = after,
+      .turn_rad = motion.angle_rad,
+      .shoulder_u_mm = std::sqrt(shoulder.variance),
+      .tips_u_mm = std::hypot(ka * reference.implant.tip.u_px, kb * follow_up.implant.tip.u_px),
+      .heads_u_mm = heads_u};
 
   // The axis lies between shoulder and head, at (1 - share) of the one and share of the other.
   const double share = -before.shoulder_medial_mm /
                        std::max(20.0, before.head_medial_mm - before.shoulder_medial_mm);
   motion.translation += turn * (share * head_miss.dot(axes.distal) * axes.distal);
-  const double head_variance = std::pow(ka * reference.implant.head.centre_u_px, 2) +
-                               std::pow(kb * follow_up.implant.head.centre_u_px, 2) +
-                               std::pow(before.head_medial_mm, 2) * stem.covariance(2, 2);
+  const double head_variance =
+      heads_u * heads_u + std::pow(before.head_medial_mm, 2) * stem.covariance(2, 2);
   const Eigen::Matrix2d along = axes.distal * axes.distal.transpose();
   const Eigen::Matrix2d across = Eigen::Matrix2d::Identity() - along;
   const Eigen::Matrix2d planar = stem.covariance.topLeftCorner<2, 2>();

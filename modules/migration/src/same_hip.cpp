@@ -150,8 +150,8 @@ Eigen::VectorXd ImplantFit::expected(const Parameters& p) const {
   };
   const LegInBeam before = leg(kFlexion1, kRotation1, kBeam1, reference);
   const LegInBeam after = leg(kFlexion2, kRotation2, kBeam2, follow_up);
-  const double version =
-      kDegree * (model.anteversion.value + model.anteversion_spread.value * p(kVersion));
+  const double version = kDegree * (front_towards_tube(model.view) * model.anteversion.value +
+                                    model.anteversion_spread.value * p(kVersion));
   const BeamLook look = look_in_beam(figure_of(reference, before, version), after);
   const double size = std::exp(size_u * p(kSize));
   Eigen::VectorXd out(shown.size());

@@ -16,10 +16,10 @@ struct StemFigure {
 
 /// How a leg lies under the beam.
 struct LegInBeam {
-  double flexion_rad = 0.0;     ///< knee towards the tube +
-  double rotation_rad = 0.0;    ///< internal +
-  Vec2 head_mm = Vec2::Zero();  ///< head's centre from the beam's axis: (medial, distal)
-  double source_mm = 950.0;     ///< from the focus to the plane of the head's centre
+  double flexion_rad = 0.0;           ///< knee towards the tube +
+  double rotation_rad = 0.0;          ///< internal +
+  Vec2 head_mm = Vec2::Zero();        ///< head's centre from the beam's axis: (medial, distal)
+  double source_mm = kSourceToHipMm;  ///< from the focus to the plane of the head's centre
 };
 
 /// What a beam shows of a figure: the distances of StemLook, by the same names.

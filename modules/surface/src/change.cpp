@@ -54,7 +54,26 @@ struct Joint {
   double log_weight = 0.0;
 };
 
-Joint joined(const PoseMode& a, const PoseMode& b) {
+/// Of both films, as known before either was looked at.
+struct SharedBefore {
+  double neck_u_mm = 0.0;
+  double head_size_log_u = 0.0;
+};
+
+/// Each film's answer holds what was known before of one unknown, so both together hold it twice:
+/// without a normal density of mean nought once (the quotient of two normal densities; derived).
+Joint counted_once(Joint joint, int shared, double u_before) {
+  const double left = u_before * u_before - joint.covariance(shared, shared);
+  if (!(left > 0.0)) return joint;  // not asked, or known
+  const BothVector gain = joint.covariance.col(shared);
+  const double told = joint.x(shared);
+  joint.x += gain * (told / left);
+  joint.covariance += gain * gain.transpose() / left;
+  joint.log_weight += 0.5 * told * told / left;
+  return joint;
+}
+
+Joint joined(const PoseMode& a, const PoseMode& b, const SharedBefore& before) {
   Joint out;
   out.x << unknowns_of(a), unknowns_of(b);
   out.covariance.setZero();
@@ -71,7 +90,8 @@ Joint joined(const PoseMode& a, const PoseMode& b) {
     out.covariance -= gain * gain.transpose() / variance;
     out.log_weight -= 0.5 * (miss * miss / variance);
   }
-  return out;
+  out = counted_once(out, kNeck, before.neck_u_mm);
+  return counted_once(out, kHeadSize, before.head_size_log_u);
 }
 
 /// How usual the angles of both legs are, with what is unknown of them: logarithm of the density of
@@ -84,7 +104,8 @@ double log_usual(const Joint& joint, const Belief& b) {
   Eigen::Matrix4d covariance = Eigen::Matrix4d::Zero();
   covariance.diagonal() << flexion, stem + leg, flexion, stem + leg;
   covariance(1, 3) = covariance(3, 1) = stem;
-  Eigen::Vector4d off(0.0, -b.anteversion.value * kDegree, 0.0, -b.anteversion.value * kDegree);
+  const double version = front_towards_tube(b.view) * b.anteversion.value * kDegree;
+  Eigen::Vector4d off(0.0, -version, 0.0, -version);
   for (int i = 0; i < 4; ++i) {
     const auto row = static_cast<std::size_t>(i);
     off(i) += joint.x(at[row]);
@@ -135,11 +156,13 @@ Measured<Degrees> degrees(const Moments& m) {
 
 PoseChangeBySurface pose_change(const SurfacePose& reference, const SurfacePose& follow_up,
                                 const Belief& belief) {
+  const SharedBefore before{std::min(reference.neck_u_mm, follow_up.neck_u_mm),
+                            std::min(reference.head_size_log_u, follow_up.head_size_log_u)};
   std::vector<Joint> joints;
   PoseChangeBySurface out;
   for (const PoseMode& a : reference.modes) {
     for (const PoseMode& b : follow_up.modes) {
-      joints.push_back(joined(a, b));
+      joints.push_back(joined(a, b, before));
       Eigen::Matrix<double, 4, kBoth> slope = Eigen::Matrix<double, 4, kBoth>::Zero();
       slope.topLeftCorner<2, kUnknowns>() = seen_slopes(a);
       slope.bottomRightCorner<2, kUnknowns>() = seen_slopes(b);
@@ -163,7 +186,7 @@ PoseChangeBySurface pose_change(const SurfacePose& reference, const SurfacePose&
   }
   const std::vector<double> weights = weights_of(logs);
   out.flexion = degrees(moments_of(joints, weights, kFlexion, 1.0));
-  out.rotation = degrees(moments_of(joints, weights, kVersion, -1.0));
+  out.rotation = degrees(moments_of(joints, weights, kVersion, -front_towards_tube(belief.view)));
   return out;
 }
 

@@ -125,8 +125,7 @@ void add_rest(const Problem& problem, const UnknownVector& x, Normal& n) {
   take(x(kBeamX) - film.middle_mm.x(), b.beam_u.value, unit(kBeamX));
   take(x(kBeamY) - film.middle_mm.y(), b.beam_u.value, unit(kBeamY));
   take(x(kHeadSize), film.head_size_log_u, unit(kHeadSize));
-  const bool free_neck = problem.stem.neck && !problem.stem.ball;
-  take(x(kNeck), free_neck ? b.neck_u.value : 1e-3, unit(kNeck));
+  take(x(kNeck), has_free_neck(problem.stem) ? b.neck_u.value : 1e-3, unit(kNeck));
   // The ball's shadow is an ellipse whose middle lies a little farther out than the centre's
   // shadow.
   const double s = std::exp(x(kLogSource));
@@ -174,6 +173,8 @@ StemPose pose_of(const UnknownVector& x) {
 ConeBeam beam_of(const UnknownVector& x) {
   return {std::exp(x(kLogSource)), Vec2(x(kBeamX), x(kBeamY)), std::exp(x(kLogScale))};
 }
+
+bool has_free_neck(const StemModel& stem) { return stem.neck && !stem.ball; }
 
 Vec3 head_of(const StemModel& stem, double neck_mm) {
   if (stem.ball) return stem.ball->centre;

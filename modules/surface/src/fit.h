@@ -40,6 +40,8 @@ struct Match {
 
 [[nodiscard]] StemPose pose_of(const UnknownVector& x);
 [[nodiscard]] ConeBeam beam_of(const UnknownVector& x);
+/// Whether where on its neck the head sits is asked: the surface shows a neck and no ball.
+[[nodiscard]] bool has_free_neck(const StemModel& stem);
 /// Where the head's centre lies in the stem.
 [[nodiscard]] Vec3 head_of(const StemModel& stem, double neck_mm);
 

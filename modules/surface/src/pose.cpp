@@ -212,8 +212,12 @@ Expected<SurfacePose> fitted(const Problem& problem) {
   }
   SurfacePose out;
   out.modes = modes_of(fits);
-  out.scatter_mm = fine.sigma_mm;
+  // Of the minimum that was chosen, which is not the one that the weights come from.
+  out.scatter_mm =
+      std::max(b.outline_u.value, scatter_of(problem, fits.front().x, kReach).sigma_mm);
   out.matched = fits.front().matched;
+  out.neck_u_mm = has_free_neck(problem.stem) ? b.neck_u.value : 0.0;
+  out.head_size_log_u = problem.film.head_size_log_u;
   return out;
 }
 

@@ -1,5 +1,7 @@
 #pragma once
 
+#include "tidemark/core/hip.h"
+
 namespace tidemark {
 
 // How a hip usually lies before the beam, which a plain film does not show: one place for all that
@@ -26,5 +28,12 @@ inline constexpr double kFlexionOfLeastCareDeg = 8.0;
 /// Lean of the stem against the line from hip to knee in the sagittal plane: bow of the femur and
 /// seat of the stem in it.
 inline constexpr double kBowAndSeatDeg = 5.0;
+
+/// What lies before the stem lies towards the tube: +1; on a film taken from behind away from it:
+/// -1. In the axes of such a film, z towards the tube, anteversion, depths and leans of a hip have
+/// the other sign (derived).
+[[nodiscard]] constexpr double front_towards_tube(View view) {
+  return view == View::kPa ? -1.0 : 1.0;
+}
 
 }  // namespace tidemark

@@ -33,6 +33,7 @@ struct HipFilm {
   Side side = Side::kRight;
   Role role = Role::kFollowUp;  ///< only the reference film needs `regions`
   bool from_side = false;       ///< a lateral film, the femur's back at +x
+  bool from_behind = false;     ///< a PA film
   anatomy::Implant implant;
   anatomy::Femur femur;
   Measured<MillimetresPerPixel> scale;  ///< mm in the plane of the stem per px of hip_view

@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "tidemark/core/units.h"
+#include "tidemark/core/usual_pose.h"
 #include "tidemark/migration/measured_film.h"
 #include "tidemark/surface/change.h"
 
@@ -31,13 +32,16 @@ struct PoseModel {
   Degrees sagittal_lean_u{1.2};
   /// Anteversion of the stem against the film's plane: 10 to 20 degrees are aimed at, less the
   /// inward rotation of the leg (common practice, no source); mean and spread, house choice.
-  Degrees anteversion{12.0};
-  Degrees anteversion_spread{8.0};
+  Degrees anteversion{kAnteversionDeg};
+  Degrees anteversion_spread{kAnteversionSpreadDeg};
   /// From the tube's focus to the hip, and how far along the leg the beam may be centred from the
-  /// middle of the picture (scale of Student's t with 4 degrees of freedom): about 1.1 m to the
-  /// detector less the patient (common practice, no source); fields are collimated and cropped.
-  Millimetres source{950.0};
-  Millimetres beam_shift{20.0};
+  /// middle of the picture (scale of Student's t with 4 degrees of freedom): fields are collimated
+  /// and cropped.
+  Millimetres source{kSourceToHipMm};
+  Millimetres beam_shift{kBeamShiftMm};
+  /// Of the films. kPa: what lies behind the stem lies towards the tube, so anteversion, lean and
+  /// the depths of bony features are taken with the other sign.
+  View view = View::kAp;
 };
 
 /// What the outline of the stem shows of its pose on one film, in the stem's own axes, mm in the
@@ -64,11 +68,15 @@ struct StemLooks {
   double turn_rad = 0.0;       ///< of the stem between the films, in their plane
   double shoulder_u_mm = 0.0;  ///< of the shoulder's level, which lead and length share
   double tips_u_mm = 0.0;      ///< of the change of the tip's level
+  double heads_u_mm = 0.0;     ///< of the change of the head's centre, along and across alike
+  /// Relative, of the ratio of the films' scales: everything the follow-up shows is longer or
+  /// shorter by it together.
+  double scale_ratio_u = 0.0;
 };
 
 /// One pose of both films that is possible, and its probability. Against the stem's reference
-/// point, in the axes of the stem's shadow, a point of the bone d mm behind the stem, x mm medial
-/// and l mm distal of it goes on the film by
+/// point, in the axes of the stem's shadow, a point of the bone d mm farther from the tube (behind
+/// the stem, but before it on PA films), x mm medial and l mm distal of it goes on the film by
 ///   -(flexion d + turned x + bent (l^2 - d^2) + twisted x l) + stretch l   along the shaft,
 ///   -(rolled d + bent x l + twisted (x^2 - d^2)) + narrowed x              medially.
 /// Each is the difference of what the two films do to the coordinates by a cone beam, to the first
@@ -116,9 +124,11 @@ struct PoseChange {
 ///
 /// o the head's offset, A the stem's anteversion; the scale is that of the head, which rotation
 /// brings before or behind the stem. (Derived; a stem is rigid, the head lies in the plane of its
-/// neck.) By importance sampling from the prior at the points of a Halton sequence (Numer Math 2
-/// (1960) 84, from memory), so that the same films give the same bits. Where too few points carry
-/// the weight, the evidence is tempered until enough do: the answer is then wider, never narrower.
+/// neck.) A wrong ratio of the scales looks like flexion (1.3 % of 130 mm are 1.7 mm) and is asked
+/// along with the pose. By importance sampling from the prior at the points of a Halton sequence
+/// (Numer Math 2 (1960) 84, from memory), so that the same films give the same bits. Where too few
+/// points carry the weight, the evidence is tempered until enough do: the answer is then wider,
+/// never narrower.
 [[nodiscard]] PoseChange pose_change(const PoseModel& model, const StemLooks& looks);
 
 /// The same, given what the stem's surface says instead of the looks, which are of the same

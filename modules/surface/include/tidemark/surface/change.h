@@ -25,11 +25,12 @@ struct PoseChangeBySurface {
   /// Of the leg against the detector, where the stem has not turned in it: knee towards the tube +.
   /// Holds what is unknown of the beams; modes weighed by how usual they are (Belief).
   Measured<Degrees> flexion;
-  Measured<Degrees> rotation;  ///< internal +: the stem's version on the film falls
+  /// Internal +: the neck turns away from the tube, on PA films (Belief::view) towards it.
+  Measured<Degrees> rotation;
 };
 
 /// Both films together: head and neck are the same on both, and what is unknown of them is asked
-/// once. Source and beam of each film are its own.
+/// once, as is what was known of them before. Source and beam of each film are its own.
 [[nodiscard]] PoseChangeBySurface pose_change(const SurfacePose& reference,
                                               const SurfacePose& follow_up,
                                               const Belief& belief = {});

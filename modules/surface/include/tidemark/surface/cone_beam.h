@@ -3,6 +3,7 @@
 #include <vector>
 
 #include "tidemark/core/geometry.h"
+#include "tidemark/core/usual_pose.h"
 #include "tidemark/surface/mesh.h"
 
 namespace tidemark::surface {
@@ -19,9 +20,9 @@ struct StemPose {
 
 /// A point source before a flat detector. Film mm: pixels of the hip view times one nominal scale.
 struct ConeBeam {
-  double source_mm = 950.0;       ///< from the source to the plane of the head's centre
-  Vec2 centre_mm = Vec2::Zero();  ///< foot of the perpendicular from the source, film mm
-  double magnified = 1.0;         ///< film mm per mm in the plane of the head's centre
+  double source_mm = kSourceToHipMm;  ///< from the source to the plane of the head's centre
+  Vec2 centre_mm = Vec2::Zero();      ///< foot of the perpendicular from the source, film mm
+  double magnified = 1.0;             ///< film mm per mm in the plane of the head's centre
 };
 
 /// The head's centre from the central ray, mm in its plane, along the stem's axes on the film:

@@ -7,6 +7,7 @@
 #include "tidemark/anatomy/implant.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/core/units.h"
+#include "tidemark/core/usual_pose.h"
 #include "tidemark/surface/cone_beam.h"
 #include "tidemark/surface/stem_model.h"
 
@@ -15,9 +16,7 @@ namespace tidemark::surface {
 /// What is believed before a film is looked at, one standard deviation each. House choices where no
 /// source stands.
 struct Belief {
-  /// From the tube's focus to the hip: about 1.1 m to the detector less the patient (common
-  /// practice, no source); the mean is migration::PoseModel's.
-  Millimetres source{950.0};
+  Millimetres source{kSourceToHipMm};  ///< from the tube's focus to the hip
   Millimetres source_u{60.0};
   /// How far from the middle of the picture the beam may be centred; migration::PoseModel.
   Millimetres beam_u{20.0};
@@ -35,10 +34,11 @@ struct Belief {
   /// How legs are laid and stems stand in them, for the weight of poses that a film alone does not
   /// tell apart: anteversion as migration::PoseModel has it; one film's flexion and rotation half
   /// as wide again as there, for legs that are laid badly.
-  Degrees anteversion{12.0};
-  Degrees anteversion_u{8.0};
+  Degrees anteversion{kAnteversionDeg};
+  Degrees anteversion_u{kAnteversionSpreadDeg};
   Degrees flexion_u{6.0};
   Degrees rotation_u{9.75};
+  View view = View::kAp;  ///< of the films; kPa: anteversion turns the neck away from the tube
   /// Length over which the outline's points err together, at least: they were smoothed, and bone
   /// beside the metal is not the same all along.
   Millimetres together{6.0};
@@ -93,6 +93,10 @@ struct SurfacePose {
   std::vector<PoseMode> modes;  ///< most probable first; probabilities sum to 1
   double scatter_mm = 0.0;      ///< of the outline about the rim, one standard deviation
   double matched = 0.0;         ///< share of the outline that lies on the rim
+  /// What all films of a hip share, as it was known before: its standard uncertainty is in every
+  /// mode's covariance. 0: it is not asked, or known.
+  double neck_u_mm = 0.0;
+  double head_size_log_u = 0.0;
 };
 
 /// Lays the stem's surface so that its silhouette lies on the outline found on the film.
