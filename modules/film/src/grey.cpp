@@ -175,6 +175,10 @@ std::vector<float> grey_table(const GreyRule& rule, VoiTable use, std::vector<st
       of_value[i] = static_cast<float>(sign * (voi ? rule.voi_table->at(v) : v));
     }
   }
+  // One picture has the same greys however it is stored, to the last bit: without this the rounding
+  // of filters depends on an offset, and with it whether a feature on the verge is used.
+  const float least = *std::min_element(of_value.begin(), of_value.end());
+  for (float& grey : of_value) grey -= least;
 
   const std::vector<std::int32_t> values = value_table(rule);
   std::vector<float> table(kCodes);
