@@ -1,12 +1,16 @@
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <fstream>
 #include <functional>
+#include <iterator>
 #include <ostream>
 #include <string>
 #include <vector>
 
 #include "film/dicom_bytes.h"
+#include "testdata.h"
 #include "tidemark/film/film.h"
 #include "tidemark/film/stored.h"
 
@@ -58,7 +62,10 @@ TEST_P(Grey, IsBrightWhereMoreIsAbsorbed) {
   const auto read_film = read(file.path());
   ASSERT_TRUE(read_film.has_value()) << read_film.error().sentence();
   for (std::size_t i = 0; i < row.grey.size(); ++i) {
-    EXPECT_NEAR(read_film->pixels.values[i], row.grey[i], 1e-5) << "stored " << row.stored[i];
+    // Greys have an arbitrary offset.
+    EXPECT_NEAR(read_film->pixels.values[i] - read_film->pixels.values[0],
+                row.grey[i] - row.grey[0], 1e-5)
+        << "stored " << row.stored[i];
   }
   const auto& notes = read_film->facts.notes;
   if (row.note.empty()) {
@@ -108,6 +115,12 @@ INSTANTIATE_TEST_SUITE_P(
                 {0, 7, 4095},
                 {0, 7, 4095},
                 "PresentationLUTShape contradicts"},
+        GreyRow{"PhotometricInSmallLetters",
+                "house choice: as in capitals",
+                [](DicomBytes& f) { f.set(0x00280004, "CS", "monochrome1"); },
+                {0, 7, 4095},
+                {0, -7, -4095},
+                ""},
         GreyRow{"NoPhotometric",
                 "house choice: as MONOCHROME2",
                 [](DicomBytes& f) { f.drop(0x00280004); },
@@ -131,6 +144,12 @@ INSTANTIATE_TEST_SUITE_P(
                 {0x0FFF, 0x0800, 0x07FF, 0xF801},
                 {-1, -2048, 2047, -2047},
                 ""},
+        GreyRow{"NoBitsStored",
+                "all bits up to the high bit",
+                [](DicomBytes& f) { f.drop(0x00280101); },
+                {0xA000, 0xF007, 0x1FFF},
+                {0, 7, 4095},
+                "no BitsStored"},
         GreyRow{"LeftAligned",
                 "12 bits at the top of 16 (older standard)",
                 [](DicomBytes& f) { f.us(0x00280102, 15); },
@@ -191,14 +210,14 @@ INSTANTIATE_TEST_SUITE_P(
         GreyRow{"SlopeIsText",
                 "badVR of the edge cases holds the slope 1A",
                 [](DicomBytes& f) { f.set(0x00281053, "DS", "1A"); },
-                {3},
-                {3},
+                {3, 9},
+                {3, 9},
                 "RescaleSlope"},
         GreyRow{"SlopeZero",
                 "house choice: taken as 1",
                 [](DicomBytes& f) { f.set(0x00281053, "DS", "0"); },
-                {3},
-                {3},
+                {3, 9},
+                {3, 9},
                 "RescaleSlope"},
         GreyRow{"ModalityTable",
                 "PS3.3 C.11.1.1.1: ends are held",
@@ -225,8 +244,8 @@ INSTANTIATE_TEST_SUITE_P(
         GreyRow{"DamagedTable",
                 "fewer entries than the descriptor says",
                 [](DicomBytes& f) { f.item(0x00283000, table_item(4000, 0, kSquares)); },
-                {3},
-                {3},
+                {3, 9},
+                {3, 9},
                 "damaged"}),
     [](const auto& row) { return row.param.name; });
 
@@ -263,6 +282,43 @@ INSTANTIATE_TEST_SUITE_P(
                 {0, 1, 2, 3, 4},
                 {90, 50, 40, 40, 10},
                 "was applied"},
+        GreyRow{"TableThatFallsOnLogarithm",
+                "PS3.3 C.11.2: not applied, but low values are shown bright",
+                [](DicomBytes& f) {
+                  f.item(0x00283010, table_item(5, 0, words({90, 50, 40, 40, 10})))
+                      .set(0x00281040, "CS", "LOG")
+                      .set(0x00281041, "SS", words({1}));
+                },
+                {0, 1, 4},
+                {0, -1, -4},
+                "not applied"},
+        GreyRow{"TableThatFallsUnevenly",
+                "the same of a table that falls but for one entry",
+                [](DicomBytes& f) {
+                  f.item(0x00283010, table_item(5, 0, words({90, 50, 51, 40, 10})));
+                },
+                {0, 1, 4},
+                {0, -1, -4},
+                "rises and falls"},
+        GreyRow{"TableThatFallsBesideWindow",
+                "two ways to show it: the sign of the exposure tells which is meant",
+                [](DicomBytes& f) {
+                  f.item(0x00283010, table_item(5, 0, words({90, 50, 40, 40, 10})))
+                      .set(0x00281050, "DS", "2048")
+                      .set(0x00281051, "DS", "8192")
+                      .set(0x00281041, "SS", words({1}));
+                },
+                {0, 1, 4},
+                {0, -1, -4},
+                "not applied"},
+        GreyRow{"TableOfOneValue",
+                "house choice: it shows nothing",
+                [](DicomBytes& f) {
+                  f.item(0x00283010, table_item(3, 0, words({7, 7, 7})));
+                },
+                {0, 3, 9},
+                {0, 3, 9},
+                "same value"},
         GreyRow{"TableBesideWindow",
                 "house choice: the values themselves are closer to exposure",
                 [](DicomBytes& f) {
@@ -314,58 +370,104 @@ INSTANTIATE_TEST_SUITE_P(
 
 INSTANTIATE_TEST_SUITE_P(
     Relationship, Grey,
-    testing::Values(GreyRow{"LinearFalling",
-                            "Lambert-Beer: grey = -ln(exposure), sign 1 = higher is more",
-                            [](DicomBytes& f) {
-                              f.set(0x00280004, "CS", "MONOCHROME1")
-                                  .set(0x00281040, "CS", "LIN")
-                                  .set(0x00281041, "SS", words({1}));
-                            },
-                            {1, 10, 1000, 0},
-                            {0, -std::log(10.0), -std::log(1000.0), 0},
-                            ""},
-                    GreyRow{"LinearRising",
-                            "sign -1: exposure is counted from the highest value down",
-                            [](DicomBytes& f) {
-                              f.set(0x00281040, "CS", "LIN").set(0x00281041, "SS", words({0xFFFF}));
-                            },
-                            {4094, 4085, 4095},
-                            {0, -std::log(10.0), 0},
-                            ""},
-                    GreyRow{"LinearFluoroscopy",
-                            "XA: linear values grow with exposure (PS3.3 C.8.7.1.1.2)",
-                            [](DicomBytes& f) {
-                              f.set(0x00080060, "CS", "XA").set(0x00281040, "CS", "LIN");
-                            },
-                            {1, 10},
-                            {0, -std::log(10.0)},
-                            ""},
-                    GreyRow{"LogarithmicFluoroscopy",
-                            "the table would make it linear again (from memory)",
-                            [](DicomBytes& f) {
-                              f.set(0x00080060, "CS", "XA")
-                                  .set(0x00281040, "CS", "LOG")
-                                  .item(0x00283000, table_item(10, 0, kSquares));
-                            },
-                            {0, 3, 9},
-                            {0, 3, 9},
-                            "undo the logarithm"},
-                    GreyRow{"LogIsKept",
-                            "LOG is linear in log exposure",
-                            [](DicomBytes& f) {
-                              f.set(0x00281040, "CS", "LOG").set(0x00281041, "SS", words({0xFFFF}));
-                            },
-                            {0, 3, 9},
-                            {0, 3, 9},
-                            ""},
-                    GreyRow{"SignAgainstPhotometric",
-                            "house choice: as it is shown, and said",
-                            [](DicomBytes& f) {
-                              f.set(0x00281040, "CS", "LOG").set(0x00281041, "SS", words({1}));
-                            },
-                            {0, 3, 9},
-                            {0, 3, 9},
-                            "contradicts PhotometricInterpretation"}),
+    testing::Values(
+        GreyRow{"LinearFalling",
+                "Lambert-Beer: grey = -ln(exposure), sign 1 = higher is more",
+                [](DicomBytes& f) {
+                  f.set(0x00280004, "CS", "MONOCHROME1")
+                      .set(0x00281040, "CS", "LIN")
+                      .set(0x00281041, "SS", words({1}));
+                },
+                {1, 10, 1000, 0},
+                {0, -std::log(10.0), -std::log(1000.0), 0},
+                ""},
+        GreyRow{"LinearRising",
+                "sign -1: exposure is counted from the highest value down",
+                [](DicomBytes& f) {
+                  f.set(0x00281040, "CS", "LIN").set(0x00281041, "SS", words({0xFFFF}));
+                },
+                {4094, 4085, 4095},
+                {0, -std::log(10.0), 0},
+                ""},
+        GreyRow{"LinearFluoroscopy",
+                "XA: linear values grow with exposure (PS3.3 C.8.7.1.1.2)",
+                [](DicomBytes& f) { f.set(0x00080060, "CS", "XA").set(0x00281040, "CS", "LIN"); },
+                {1, 10},
+                {0, -std::log(10.0)},
+                ""},
+        GreyRow{"LogarithmicFluoroscopy",
+                "the table would make it linear again (from memory)",
+                [](DicomBytes& f) {
+                  f.set(0x00080060, "CS", "XA")
+                      .set(0x00281040, "CS", "LOG")
+                      .item(0x00283000, table_item(10, 0, kSquares));
+                },
+                {0, 3, 9},
+                {0, 3, 9},
+                "undo the logarithm"},
+        GreyRow{"LogIsKept",
+                "LOG is linear in log exposure",
+                [](DicomBytes& f) {
+                  f.set(0x00281040, "CS", "LOG").set(0x00281041, "SS", words({0xFFFF}));
+                },
+                {0, 3, 9},
+                {0, 3, 9},
+                ""},
+        GreyRow{
+            "SignAgainstPhotometric",
+            "house choice: as it is shown, and said",
+            [](DicomBytes& f) { f.set(0x00281040, "CS", "LOG").set(0x00281041, "SS", words({1})); },
+            {0, 3, 9},
+            {0, 3, 9},
+            "contradicts the way the film asks to be shown"},
+        GreyRow{"SignOfAFilmNotToBeShown",
+                "PS3.3 C.8.11.3.1.2: 1 = lower values mean less exposure",
+                [](DicomBytes& f) {
+                  f.set(0x00080068, "CS", "FOR PROCESSING")
+                      .set(0x00281040, "CS", "LOG")
+                      .set(0x00281041, "SS", words({1}));
+                },
+                {0, 3, 9},
+                {0, -3, -9},
+                ""},
+        GreyRow{"LinearNotToBeShown",
+                "PS3.3 C.8.11.3: linearly proportional to the beam's intensity",
+                [](DicomBytes& f) {
+                  f.set(0x00080068, "CS", "FOR PROCESSING").set(0x00281040, "CS", "LIN");
+                },
+                {1, 10},
+                {0, -std::log(10.0)},
+                ""},
+        GreyRow{"LinearBesideATableThatFalls",
+                "PS3.3 C.11.2: what the table turns over is shown bright where it is low",
+                [](DicomBytes& f) {
+                  f.set(0x00281040, "CS", "LIN")
+                      .item(0x00283010, table_item(5, 0, words({90, 50, 40, 40, 10})));
+                },
+                {1, 10},
+                {0, -std::log(10.0)},
+                "not applied"},
+        GreyRow{"SignDecidesBetweenShapeAndPhotometric",
+                "house choice: what is said of the exposure has the casting vote",
+                [](DicomBytes& f) {
+                  f.set(0x00280004, "CS", "MONOCHROME1")
+                      .set(0x20500020, "CS", "IDENTITY")
+                      .set(0x00281041, "SS", words({1}));
+                },
+                {0, 7, 4095},
+                {0, -7, -4095},
+                "Sign decided"},
+        GreyRow{"SignOfValuesThatTheSlopeTurnsOver",
+                "the sign is of stored values (PS3.3 C.8.11.3.1.2): no contradiction",
+                [](DicomBytes& f) {
+                  f.set(0x00281053, "DS", "-1")
+                      .set(0x00281052, "DS", "4095")
+                      .set(0x00281040, "CS", "LOG")
+                      .set(0x00281041, "SS", words({1}));
+                },
+                {0, 3},
+                {4095, 4092},
+                ""}),
     [](const auto& row) { return row.param.name; });
 
 // The same exposure stored by four detectors in four ways gives the same film, up to offset, gain
@@ -399,6 +501,156 @@ TEST(GreyConsistency, FourWaysToStoreOneExposureAgree) {
     EXPECT_NEAR(400.0 * (a[i] - a[0]), c[i] - c[0], 1.01);  // rounding of two stored values
     EXPECT_NEAR(c[i] - c[0], d[i] - d[0], 1e-5);
   }
+}
+
+// What a film of exposures x (0 to 1, noise and all) looks like; large enough to be judged.
+RasterOf<std::uint16_t> exposures(const std::function<double(double)>& stored) {
+  constexpr int kSide = 300;
+  RasterOf<std::uint16_t> image(kSide, kSide);
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < kSide; ++x) {
+      const double grain = 0.01 * ((x * 7919 + y * 104729) % 101 - 50) / 50.0;
+      const double density = std::clamp((x + 0.3 * y) / 390.0 + grain, 0.0, 1.0);
+      image.at(x, y) = static_cast<std::uint16_t>(std::lround(stored(density)));
+    }
+  }
+  return image;
+}
+
+// The table is applied where it gives bright greys the room that the film's own values do not.
+TEST(VoiTable, IsAppliedUnlessItPressesBrightGreysTogether) {
+  std::vector<std::uint16_t> s_shaped;
+  std::vector<std::uint16_t> logarithm;
+  for (int v = 0; v < 4096; ++v) {
+    s_shaped.push_back(
+        static_cast<std::uint16_t>(std::lround(4095.0 / (1.0 + std::exp(14.0 - v / 170.0)))));
+    logarithm.push_back(static_cast<std::uint16_t>(
+        std::lround(4095.0 - 4095.0 * std::log(std::max(v, 40)) / std::log(4095.0))));
+  }
+  const auto densities = exposures([](double d) { return 4095.0 * d; });
+  const auto doses = exposures([](double d) { return 4095.0 * std::pow(0.01, d); });
+  const TempFile eye(
+      film_of(densities).item(0x00283010, table_item(4096, 0, words(s_shaped))).file());
+  const TempFile detector(
+      film_of(doses).item(0x00283010, table_item(4096, 0, words(logarithm))).file());
+  const auto by_eye = read(eye.path()).value();
+  const auto by_detector = read(detector.path()).value();
+  EXPECT_NE(by_eye.facts.notes.at(0).find("press bright greys together"), std::string::npos);
+  EXPECT_EQ(by_detector.facts.notes.at(0),
+            "the VOI LUT was applied: the film has no other statement about its greys");
+  for (std::size_t i = 0; i < densities.values.size(); i += 97) {
+    EXPECT_EQ(by_eye.pixels.values[i] - by_eye.pixels.values[0],
+              densities.values[i] - densities.values[0]);
+    EXPECT_EQ(by_detector.pixels.values[i], logarithm[doses.values[i]]);
+  }
+}
+
+/// A header's sign and bits, and what is stored.
+struct WrappedRow {
+  std::string name;
+  std::function<void(DicomBytes&)> header;
+  std::function<double(double)> stored;
+  std::string note;
+
+  friend void PrintTo(const WrappedRow& row, std::ostream* os) { *os << row.name; }
+};
+
+class Wrapped : public testing::TestWithParam<WrappedRow> {};
+
+TEST_P(Wrapped, GreysHangTogether) {
+  const auto stored = exposures(GetParam().stored);
+  DicomBytes film = film_of(stored);
+  GetParam().header(film);
+  const TempFile file(film.file());
+  const auto read_film = read(file.path());
+  ASSERT_TRUE(read_film.has_value()) << read_film.error().sentence();
+  const auto truth = exposures([](double d) { return 4000.0 * d; });
+  for (std::size_t i = 0; i < truth.values.size(); i += 97) {
+    EXPECT_NEAR(read_film->pixels.values[i] - read_film->pixels.values[0],
+                truth.values[i] - truth.values[0], 1e-3);
+  }
+  const auto& notes = read_film->facts.notes;
+  ASSERT_EQ(notes.size(), GetParam().note.empty() ? 0U : 1U);
+  if (!notes.empty()) {
+    EXPECT_NE(notes[0].find(GetParam().note), std::string::npos) << notes[0];
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Headers, Wrapped,
+    testing::Values(
+        WrappedRow{"True", [](DicomBytes&) {}, [](double d) { return 4000.0 * d; }, ""},
+        WrappedRow{"TooFewBits", [](DicomBytes& f) { f.us(0x00280101, 11).us(0x00280102, 10); },
+                   [](double d) { return 4000.0 * d; }, "BitsStored"},
+        WrappedRow{"SignedByMistake",
+                   [](DicomBytes& f) { f.us(0x00280101, 16).us(0x00280102, 15).us(0x00280103, 1); },
+                   [](double d) { return 31000.0 + 4000.0 * d; }, "PixelRepresentation"},
+        WrappedRow{"UnsignedByMistake",
+                   [](DicomBytes& f) { f.us(0x00280101, 16).us(0x00280102, 15); },
+                   [](double d) {
+                     const double value = std::round(4000.0 * d) - 2000.0;
+                     return value < 0.0 ? value + 65536.0 : value;
+                   },
+                   "PixelRepresentation"}),
+    [](const auto& row) { return row.param.name; });
+
+// Padding may be any value: where it meets the film, nothing wraps around.
+TEST(WrappedGreys, ArePaddingNowhere) {
+  auto stored = exposures([](double d) { return 4000.0 * d; });
+  for (std::size_t i = 0; i < stored.values.size(); i += 4) stored.values[i] = 65535;
+  const TempFile file(
+      film_of(stored).us(0x00280101, 16).us(0x00280102, 15).us(0x00280120, 65535).file());
+  EXPECT_TRUE(read(file.path()).value().facts.notes.empty());
+}
+
+// A lossy decoder gives back more than the header's bits hold: that is white, not black. The
+// picture holds x + y / 4, to 3 (see testdata_test.cpp).
+TEST(LossyGreys, StayBrightBeyondTheStoredBits) {
+  std::ifstream picture(tidemark::test::testdata() / "films/wedge8.jpg", std::ios::binary);
+  std::string jpeg{std::istreambuf_iterator<char>(picture), {}};
+  if (jpeg.size() % 2 != 0) jpeg += '\0';
+  const auto item = [](const std::string& content) {
+    return words({0xFFFE, 0xE000}) + test::long_word(static_cast<std::uint32_t>(content.size())) +
+           content;
+  };
+  const TempFile file(film_of(RasterOf<std::uint16_t>(160, 96))
+                          .us(0x00280100, 8)
+                          .us(0x00280101, 7)
+                          .us(0x00280102, 6)
+                          .drop(0x7FE00010)
+                          .file("1.2.840.10008.1.2.4.50") +
+                      words({0x7FE0, 0x0010}) + "OB" + words({0, 0xFFFF, 0xFFFF}) + item("") +
+                      item(jpeg) + words({0xFFFE, 0xE0DD, 0, 0}));
+  const auto film = read(file.path());
+  ASSERT_TRUE(film.has_value()) << film.error().sentence();
+  for (int x = 0; x < 160; ++x) {
+    EXPECT_NEAR(film->pixels.at(x, 40), std::min(x + 10, 127), 3.0) << x;
+  }
+}
+
+// Not only up to an offset: what is measured must not hang on how a film is stored.
+TEST(GreyConsistency, OnePictureHasTheSameGreysHoweverStored) {
+  const auto picture = wedge(kSize, kSize);
+  auto negative = picture;
+  for (std::uint16_t& v : negative.values) v = static_cast<std::uint16_t>(4095 - v);
+  const auto greys = [](DicomBytes film) {
+    const TempFile file(film.file());
+    return read(file.path()).value();
+  };
+  const auto plain = greys(film_of(picture)).pixels.values;
+  EXPECT_EQ(plain.front(), picture.values.front());
+  EXPECT_EQ(greys(film_of(negative).set(0x00280004, "CS", "MONOCHROME1")).pixels.values, plain);
+  EXPECT_EQ(greys(film_of(picture).set(0x00281052, "DS", "-1000")).pixels.values, plain);
+  EXPECT_EQ(greys(film_of(negative).set(0x00281053, "DS", "-1").set(0x00281052, "DS", "4095"))
+                .pixels.values,
+            plain);
+  auto ends = picture;
+  ends.values[0] = 0;
+  ends.values[1] = 4095;
+  auto ends_negative = ends;
+  for (std::uint16_t& v : ends_negative.values) v = static_cast<std::uint16_t>(4095 - v);
+  EXPECT_EQ(inverted(greys(film_of(ends_negative))).pixels.values,
+            greys(film_of(ends)).pixels.values);
 }
 
 TEST(Stored, IsBeforeEveryTable) {

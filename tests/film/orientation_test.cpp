@@ -179,6 +179,15 @@ TEST(OrientationNotes, AbsentOrSenselessIsTakenAsUprightAndSaid) {
   }
 }
 
+TEST(OrientationNotes, SmallLettersAreLetters) {
+  DicomBytes film = film_of(wedge(kWidth, kHeight));
+  film.set(0x00200020, "CS", "r\\f");
+  const TempFile file(film.file());
+  const auto read_film = read(file.path()).value();
+  EXPECT_TRUE(read_film.facts.notes.empty());
+  EXPECT_EQ(read_film.stored_from_view.linear(0, 0), -1.0);
+}
+
 TEST(OrientationNotes, FlippedDetectorIsNoted) {
   const TempFile file(film_of(wedge(kWidth, kHeight))
                           .set(0x00187034, "CS", "YES")

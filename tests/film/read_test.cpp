@@ -51,6 +51,12 @@ std::string changed(const std::function<void(DicomBytes&)>& change) {
   return film.file();
 }
 
+std::string changed_in(const std::string& syntax, const std::function<void(DicomBytes&)>& change) {
+  DicomBytes film = film_of(wedge(kWidth, kHeight));
+  change(film);
+  return film.file(syntax);
+}
+
 const char* const kAgain = "; export it again from the archive";
 
 INSTANTIATE_TEST_SUITE_P(
@@ -77,6 +83,22 @@ INSTANTIATE_TEST_SUITE_P(
                    "film.dcm: no pixel data (modality RTPLAN, not a radiograph); leave it out"},
         RefusalRow{"ASlice", changed([](DicomBytes& f) { f.set(0x00080060, "CS", "CT"); }),
                    "film.dcm: not a radiograph (modality CT); leave it out"},
+        RefusalRow{
+            "OfFloats", changed([](DicomBytes& f) {
+              f.drop(0x7FE00010).set(0x7FE00008, "OW", std::string(4 * kWidth * kHeight, '\1'));
+            }),
+            "film.dcm: pixels that are not whole numbers; export it as a greyscale film"},
+        RefusalRow{"UnknownCompression",
+                   changed_in("1.2.840.10008.1.2.4.201",
+                              [](DicomBytes& f) { f.set(0x7FE00010, "OB", "\xFF\x4F"); }),
+                   "film.dcm: a compression that is not supported (transfer syntax "
+                   "1.2.840.10008.1.2.4.201); export it uncompressed or as JPEG 2000"},
+        RefusalRow{
+            "OnAServer",
+            changed_in("1.2.840.10008.1.2.4.94",
+                       [](DicomBytes& f) { f.drop(0x7FE00010).set(0x7FE00010, "OB", ""); }),
+            "film.dcm: no pixel data but a link to a server (JPIP); export it again from the "
+            "archive"},
         RefusalRow{"NoSize", changed([](DicomBytes& f) { f.drop(0x00280010); }),
                    "film.dcm: no image size in the header (Rows or Columns is missing); export it "
                    "again from the archive"}),
@@ -161,6 +183,13 @@ TEST(ReadDicom, WithoutPreambleWithoutMetaAndWithBareMagic) {
     ASSERT_TRUE(film.has_value()) << film.error().sentence();
     EXPECT_EQ(film->pixels.values, truth->pixels.values);
   }
+}
+
+TEST(ReadDicom, MetaHeaderOfAnotherEncodingIsSeenThrough) {
+  const TempFile file(film_of(wedge(kWidth, kHeight)).file("1.2.840.10008.1.2"));
+  const auto film = read_stored(file.path());
+  ASSERT_TRUE(film.has_value()) << film.error().sentence();
+  EXPECT_EQ(film->values.at(3, 5), 16 * 3 + 3 * 5 + 1);
 }
 
 TEST(ReadDicom, PreambleOfAnotherFormatIsStillDicom) {
@@ -308,12 +337,26 @@ TEST(Facts, DateFallsBackAndNonsenseIsSaid) {
   EXPECT_EQ(film->facts.notes.size(), 1U);
 }
 
+TEST(Facts, DatesWithSeparatorsAreRead) {
+  using namespace std::chrono_literals;
+  for (const char* text : {"2024.03.02", "2024-03-02", "2024/03/02", "20240302-20240303"}) {
+    const TempFile file(changed([&](DicomBytes& f) { f.set(0x00080022, "DA", text); }));
+    EXPECT_EQ(read(file.path()).value().facts.date, 2024y / 3 / 2) << text;
+  }
+  for (const char* text : {"02.03.2024", "2024-03/02", "2024-3-2"}) {
+    const TempFile file(changed([&](DicomBytes& f) { f.set(0x00080022, "DA", text); }));
+    EXPECT_FALSE(read(file.path()).value().facts.date.has_value()) << text;
+  }
+}
+
 TEST(Facts, SideAndViewFromEveryPlace) {
   const auto facts = [](const std::function<void(DicomBytes&)>& change) {
     const TempFile file(changed(change));
     return read(file.path()).value().facts;
   };
   EXPECT_EQ(facts([](DicomBytes& f) { f.set(0x00200060, "CS", "R"); }).side, Side::kRight);
+  EXPECT_EQ(facts([](DicomBytes& f) { f.set(0x00200062, "CS", "left"); }).side, Side::kLeft);
+  EXPECT_EQ(facts([](DicomBytes& f) { f.set(0x00200062, "CS", "Right"); }).side, Side::kRight);
   EXPECT_FALSE(facts([](DicomBytes& f) { f.set(0x00200062, "CS", "B"); }).side.has_value());
   const auto code = [&](const std::string& value) {
     DicomBytes item;

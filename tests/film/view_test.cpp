@@ -1,5 +1,7 @@
 #include <gtest/gtest.h>
 
+#include <algorithm>
+
 #include "film/dicom_bytes.h"
 #include "tidemark/film/film.h"
 
@@ -47,8 +49,12 @@ TEST(AsRightHip, TwiceIsTheFilmItself) {
 TEST(Inverted, TurnsGreysOverAndNothingElse) {
   const FilmImage film = some_film();
   const FilmImage other = inverted(film);
+  const auto& greys = film.pixels.values;
+  const float low = *std::min_element(greys.begin(), greys.end());
+  const float high = *std::max_element(greys.begin(), greys.end());
   for (std::size_t i = 0; i < film.pixels.values.size(); ++i) {
-    EXPECT_EQ(other.pixels.values[i], -film.pixels.values[i]);
+    // Between the ends of the film: its darkest grey is its brightest then.
+    EXPECT_EQ(other.pixels.values[i], low + high - film.pixels.values[i]);
   }
   EXPECT_EQ(other.stored_from_view.linear, film.stored_from_view.linear);
 }

@@ -9,7 +9,9 @@
 #include "dicom_tags.h"
 #include "limits.h"
 #include "loaded.h"
+#include "tidemark/film/tone.h"
 #include "words.h"
+#include "wrapped.h"
 
 namespace tidemark::film {
 namespace {
@@ -27,6 +29,21 @@ double pixel_aspect(DcmItem& dataset, FilmFacts& facts) {
     return *vertical / *horizontal;
   }
   return 1.0;
+}
+
+/// Why the pixels could not be read, where their encoding is one that we do not know; what went
+/// wrong with them says nothing then.
+std::optional<Error> syntax_fault(DcmFileFormat& file, const std::string& name) {
+  const std::string uid = text_of(*file.getMetaInfo(), DCM_TransferSyntaxUID).value_or("");
+  const E_TransferSyntax syntax = DcmXfer(uid.c_str()).getXfer();
+  if (syntax == EXS_JPIPReferenced || syntax == EXS_JPIPReferencedDeflate) {
+    return Error{ErrorKind::kBadInput, name, "no pixel data but a link to a server (JPIP)",
+                 kExportAgain};
+  }
+  if (uid.empty() || syntax != EXS_Unknown) return std::nullopt;
+  return Error{ErrorKind::kBadInput, name,
+               "a compression that is not supported (transfer syntax " + uid + ")",
+               "export it uncompressed or as JPEG 2000"};
 }
 
 /// An object without pixels: a film that lost them, or no film at all.
@@ -54,6 +71,49 @@ void note_window(DcmItem& dataset, const GreyRule& rule, const LoadedFilm& film,
   if (static_cast<double>(outside) > kNoticeable * static_cast<double>(film.codes.values.size())) {
     notes.emplace_back("the film's display window would cut off greys; it was not applied");
   }
+}
+
+/// Encodings that may give other values back than they were given.
+bool is_lossy(E_TransferSyntax syntax) {
+  constexpr std::array kLossy{EXS_JPEGProcess1,     EXS_JPEGProcess2_4, EXS_JPEGProcess6_8,
+                              EXS_JPEGProcess10_12, EXS_JPEGLSLossy,    EXS_JPEG2000};
+  return std::find(kLossy.begin(), kLossy.end(), syntax) != kLossy.end();
+}
+
+/// A lossy decoder oversteps the end of the range beside edges, and bits above the high bit are
+/// cleared: metal would turn black where it is brightest.
+void hold_at_white(const GreyRule& rule, RasterOf<std::uint16_t>& codes) {
+  if (rule.is_signed || rule.high_bit != rule.bits_stored - 1) return;
+  const auto most =
+      static_cast<std::uint16_t>((1U << static_cast<unsigned>(rule.bits_stored)) - 1U);
+  for (std::uint16_t& code : codes.values) code = std::min(code, most);
+}
+
+Raster raster_of(const RasterOf<std::uint16_t>& codes, const std::vector<float>& grey_of_code) {
+  Raster grey(codes.width, codes.height);
+  std::transform(codes.values.begin(), codes.values.end(), grey.values.begin(),
+                 [&](std::uint16_t code) { return grey_of_code[code]; });
+  return grey;
+}
+
+/// Grey of each bit pattern of a frame. A VOI table that may be applied is left where it would
+/// press bright greys together and the film's own values do not: S-shaped ones, made for the eye,
+/// leave no room between bone and metal. Those of linear exposure have the room that is missing
+/// there.
+std::vector<float> greys_of_codes(const GreyRule& rule, const RasterOf<std::uint16_t>& codes,
+                                  std::vector<std::string>& notes) {
+  constexpr double kUsualRoom = 0.4;  // least of some 100 simulated films as taken
+  std::vector<float> own = grey_table(rule, VoiTable::kLeft, notes);
+  if (!may_use_voi_table(rule, notes)) return own;
+  std::vector<std::string> same_notes;
+  std::vector<float> shown = grey_table(rule, VoiTable::kApplied, same_notes);
+  const double room = tone_of(raster_of(codes, own)).bright_room;
+  if (tone_of(raster_of(codes, shown)).bright_room < std::min(room, kUsualRoom)) {
+    notes.emplace_back("the VOI LUT was not applied: it would press bright greys together");
+    return own;
+  }
+  notes.emplace_back("the VOI LUT was applied: the film has no other statement about its greys");
+  return shown;
 }
 
 /// The rule of greys that were made from colours: they are what is shown, whatever else is stated.
@@ -106,6 +166,9 @@ Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string&
   DcmDataset& dataset = *(*file)->getDataset();
   LoadedFilm film;
   film.facts = facts_of(dataset);
+  if (dataset.tagExists(DCM_FloatPixelData) || dataset.tagExists(DCM_DoubleFloatPixelData)) {
+    return fail(ErrorKind::kBadInput, name, "pixels that are not whole numbers", kExportGrey);
+  }
   if (!dataset.tagExists(DCM_PixelData)) {
     return no_pixels(film.facts, file_bytes, name);
   }
@@ -117,13 +180,20 @@ Expected<LoadedFilm> load_dicom(std::vector<std::byte> bytes, const std::string&
     rule.bits_stored = layout->bits_stored;
     rule.high_bit = layout->high_bit;
   }
+  if (!dataset.tagExistsWithValue(DCM_BitsStored)) {
+    film.facts.notes.emplace_back("no BitsStored in the header: all bits of a pixel were used");
+  }
 
   auto codes = first_frame(dataset, *layout, file_bytes, name, film.facts.notes);
-  if (!codes) return tl::unexpected(codes.error());
+  if (!codes) return tl::unexpected(syntax_fault(**file, name).value_or(codes.error()));
   film.codes = std::move(*codes);
-  film.facts.bits_stored = layout->bits_stored;
+  if (grey) {
+    rule = unwrapped(rule, layout->bits_allocated, film.codes, film.facts.notes);
+    if (is_lossy(dataset.getOriginalXfer())) hold_at_white(rule, film.codes);
+  }
+  film.facts.bits_stored = rule.bits_stored;
   film.value_of_code = value_table(rule);
-  film.grey_of_code = grey_table(rule, film.facts.notes);
+  film.grey_of_code = greys_of_codes(rule, film.codes, film.facts.notes);
   settle_padding(rule, film.codes, film.value_of_code, film.grey_of_code);
   if (layout->colour == ColourModel::kPalette) {
     auto greys = greys_by_palette(dataset, film, name);

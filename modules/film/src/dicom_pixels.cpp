@@ -292,7 +292,7 @@ Expected<PixelLayout> layout_of(DcmItem& dataset, const std::string& name) {
   const auto get = [&](const DcmTagKey& tag, int otherwise) {
     return static_cast<int>(integer_of(dataset, tag).value_or(otherwise));
   };
-  const std::string photometric = text_of(dataset, DCM_PhotometricInterpretation).value_or("");
+  const std::string photometric = photometric_of(dataset);
   const auto colour = colour_model_of(photometric, get(DCM_SamplesPerPixel, 1));
   if (!colour) return in_colours(photometric.empty() ? "RGB" : photometric, name);
   layout.colour = *colour;
@@ -300,7 +300,7 @@ Expected<PixelLayout> layout_of(DcmItem& dataset, const std::string& name) {
   layout.columns = get(DCM_Columns, 0);
   layout.rows = get(DCM_Rows, 0);
   layout.bits_allocated = get(DCM_BitsAllocated, 0);
-  layout.bits_stored = get(DCM_BitsStored, 0);
+  layout.bits_stored = get(DCM_BitsStored, get(DCM_HighBit, layout.bits_allocated - 1) + 1);
   layout.high_bit = get(DCM_HighBit, layout.bits_stored - 1);
   layout.frames = std::max<std::int64_t>(1, integer_of(dataset, DCM_NumberOfFrames).value_or(1));
   if (layout.columns == 0 || layout.rows == 0) {

@@ -8,6 +8,7 @@
 #include <dcmtk/oflog/spi/logevent.h>
 
 #include <algorithm>
+#include <array>
 #include <cstdint>
 #include <cstring>
 #include <mutex>
@@ -128,10 +129,27 @@ bool may_be_dicom(std::span<const std::byte> bytes) {
   return little || big;
 }
 
-Expected<std::unique_ptr<DcmFileFormat>> parse_dicom(std::span<const std::byte> bytes,
-                                                     const std::string& name) {
-  prepare_dcmtk();
-  if (!says(bytes, 128, "DICM") && says(bytes, 0, "DICM")) bytes = bytes.subspan(4);
+namespace {
+
+using Parsed = std::unique_ptr<DcmFileFormat>;
+
+/// The data set behind a file meta header whose length is told as it should be; nothing otherwise.
+std::span<const std::byte> without_meta(std::span<const std::byte> bytes) {
+  constexpr std::size_t kLengthAt = 128 + 4;
+  constexpr std::size_t kRestAt = kLengthAt + 12;
+  constexpr std::array kLength{std::byte{2},   std::byte{0},   std::byte{0}, std::byte{0},
+                               std::byte{'U'}, std::byte{'L'}, std::byte{4}, std::byte{0}};
+  if (!says(bytes, 128, "DICM") || bytes.size() < kRestAt) return {};
+  if (!std::equal(kLength.begin(), kLength.end(), bytes.begin() + kLengthAt)) return {};
+  std::size_t length = 0;
+  for (std::size_t i = kRestAt; i-- > kRestAt - 4;) {
+    length = length << 8U | std::to_integer<std::size_t>(bytes[i]);
+  }
+  return length < bytes.size() - kRestAt ? bytes.subspan(kRestAt + length)
+                                         : std::span<const std::byte>{};
+}
+
+Expected<Parsed> parsed(std::span<const std::byte> bytes, const std::string& name) {
   auto file = std::make_unique<DcmFileFormat>();
   GuardedStream stream(bytes);
   file->transferInit();
@@ -148,6 +166,22 @@ Expected<std::unique_ptr<DcmFileFormat>> parse_dicom(std::span<const std::byte> 
     return fail(ErrorKind::kBadInput, name,
                 "a damaged DICOM file (" + std::string(status.text()) + ")", kExportAgain);
   }
+  return file;
+}
+
+}  // namespace
+
+Expected<Parsed> parse_dicom(std::span<const std::byte> bytes, const std::string& name) {
+  prepare_dcmtk();
+  if (!says(bytes, 128, "DICM") && says(bytes, 0, "DICM")) bytes = bytes.subspan(4);
+  auto file = parsed(bytes, name);
+  if (file) return file;
+  // Some writers name an encoding in the meta header that the data set does not have: without the
+  // header DCMTK looks for itself. What is compressed cannot be read so.
+  const auto dataset = without_meta(bytes);
+  if (dataset.empty() || !may_be_dicom(dataset)) return file;
+  auto again = parsed(dataset, name);
+  if (again && (*again)->getDataset()->tagExists(DCM_PixelData)) return again;
   return file;
 }
 

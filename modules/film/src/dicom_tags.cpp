@@ -80,12 +80,19 @@ ScaleFacts scale_facts_of(DcmItem& dataset, std::vector<std::string>& notes) {
   return scale;
 }
 
+std::string in_capitals(std::string text) {
+  std::transform(text.begin(), text.end(), text.begin(), [](char c) {
+    return c >= 'a' && c <= 'z' ? static_cast<char>(c - 'a' + 'A') : c;
+  });
+  return text;
+}
+
 std::optional<Side> side_of(DcmItem& dataset) {
   for (const DcmTagKey& tag : {DCM_ImageLaterality, DCM_Laterality}) {
-    const auto text = text_of(dataset, tag);
-    if (text == "R") return Side::kRight;
-    if (text == "L") return Side::kLeft;
-    if (text) return std::nullopt;  // B (both), U (unpaired): the film shows no one side
+    const std::string text = in_capitals(text_of(dataset, tag).value_or(""));
+    if (text == "R" || text == "RIGHT") return Side::kRight;
+    if (text == "L" || text == "LEFT") return Side::kLeft;
+    if (!text.empty()) return std::nullopt;  // B (both), U (unpaired): the film shows no one side
   }
   return std::nullopt;
 }
@@ -93,10 +100,9 @@ std::optional<Side> side_of(DcmItem& dataset) {
 /// The words of a text in capitals: devices write "A.P.", "ap hip" or "AP_OBL".
 std::vector<std::string> words_of(const std::string& text) {
   std::vector<std::string> words(1);
-  for (const char c : text) {
-    const bool letter = (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z');
-    if (letter) {
-      words.back() += static_cast<char>(c >= 'a' ? c - 'a' + 'A' : c);
+  for (const char c : in_capitals(text)) {
+    if (c >= 'A' && c <= 'Z') {
+      words.back() += c;
     } else if (c != '.' && !words.back().empty()) {
       words.emplace_back();
     }
@@ -202,13 +208,23 @@ std::optional<View> view_of(DcmItem& dataset, std::vector<std::string>& notes) {
   return frontal && is_modified(dataset) ? View::kOther : view;
 }
 
+/// The eight digits of a date: as the standard has it, as its predecessor (2024.01.05) or with the
+/// separators other writers put there (2024-01-05, 2024/01/05). Other texts come back as they are.
+std::string digits_of_date(std::string text) {
+  const auto is_separator = [](char c) { return c == '.' || c == '-' || c == '/'; };
+  if (text.size() >= 10 && is_separator(text[4]) && text[7] == text[4]) {
+    text.erase(7, 1);
+    text.erase(4, 1);
+  }
+  return text.substr(0, 8);
+}
+
 std::optional<Date> date_of(DcmItem& dataset, std::vector<std::string>& notes) {
   for (const DcmTagKey& tag : {DCM_AcquisitionDate, DCM_AcquisitionDateTime, DCM_ContentDate,
                                DCM_SeriesDate, DCM_StudyDate}) {
     auto text = text_of(dataset, tag);
     if (!text) continue;
-    std::erase(*text, '.');  // the form of the standard's predecessor: 2024.01.05
-    if (const auto date = parse_date(text->substr(0, 8))) return date;
+    if (const auto date = parse_date(digits_of_date(*text))) return date;
     notes.emplace_back("a date in the header is not in the calendar; the next one was tried");
   }
   return std::nullopt;
@@ -313,6 +329,28 @@ void read_rescale(DcmItem& dataset, GreyRule& rule, std::vector<std::string>& no
   if (intercept && usable(*intercept)) rule.intercept = *intercept;
 }
 
+/// Whether low values are shown bright. Where PresentationLUTShape and PhotometricInterpretation
+/// disagree, what the file says of the exposure decides; else the shape, which is the newer and
+/// more deliberate statement (house choice: either is known to be wrong on films in use).
+void settle_inversion(DcmItem& dataset, FilmFacts& facts, GreyRule& rule) {
+  rule.shown_inverted = facts.photometric == "MONOCHROME1";
+  const auto shape = text_of(dataset, DCM_PresentationLUTShape);
+  if (shape != "INVERSE" && shape != "IDENTITY") return;
+  const bool by_shape = shape == "INVERSE";
+  if (by_shape == rule.shown_inverted) return;
+  if (const auto grows = rule.grows_by_sign()) {
+    const bool turned = rule.voi_table && !rule.has_window && rule.voi_table->falls();
+    rule.shown_inverted = *grows != turned;
+    facts.notes.emplace_back(
+        "PresentationLUTShape contradicts PhotometricInterpretation; "
+        "PixelIntensityRelationshipSign decided");
+    return;
+  }
+  rule.shown_inverted = by_shape;
+  facts.notes.emplace_back(
+      "PresentationLUTShape contradicts PhotometricInterpretation; the shape was used");
+}
+
 /// A value of PixelPaddingValue, whose VR may claim the wrong sign.
 std::optional<std::int32_t> padding_of(DcmItem& dataset, const DcmTagKey& tag, bool is_signed) {
   const auto value = integer_of(dataset, tag);
@@ -359,11 +397,15 @@ std::optional<double> decimal_of(DcmItem& item, const DcmTagKey& tag, unsigned l
   return text ? to_number(*text) : std::nullopt;
 }
 
+std::string photometric_of(DcmItem& dataset) {
+  return in_capitals(text_of(dataset, DCM_PhotometricInterpretation).value_or(""));
+}
+
 FilmFacts facts_of(DcmItem& dataset) {
   FilmFacts facts;
   facts.format = "DICOM";
   facts.modality = text_of(dataset, DCM_Modality).value_or("");
-  facts.photometric = text_of(dataset, DCM_PhotometricInterpretation).value_or("");
+  facts.photometric = photometric_of(dataset);
   facts.side = side_of(dataset);
   facts.view = view_of(dataset, facts.notes);
   facts.date = date_of(dataset, facts.notes);
@@ -404,19 +446,13 @@ GreyRule grey_rule_of(DcmItem& dataset, FilmFacts& facts) {
   if (rule.has_window && text_of(dataset, DCM_VOILUTFunction) == "SIGMOID") {
     facts.notes.emplace_back("the film asks to be shown with a sigmoid window; it was not applied");
   }
-  // Where both are stated and disagree, the shape is the newer and more deliberate statement.
-  const auto shape = text_of(dataset, DCM_PresentationLUTShape);
-  rule.shown_inverted =
-      shape == "INVERSE" || (shape != "IDENTITY" && facts.photometric == "MONOCHROME1");
-  if (shape && (shape == "INVERSE") != (facts.photometric == "MONOCHROME1")) {
-    facts.notes.emplace_back(
-        "PresentationLUTShape contradicts PhotometricInterpretation; the shape was used");
-  }
   rule.relationship = relationship_of(dataset);
   if (const auto sign = integer_of(dataset, DCM_PixelIntensityRelationshipSign);
       sign && *sign != 0) {
     rule.relationship_sign = *sign == 0xFFFF || *sign < 0 ? -1 : 1;
   }
+  rule.is_for_processing = text_of(dataset, DCM_PresentationIntentType) == "FOR PROCESSING";
+  settle_inversion(dataset, facts, rule);
   rule.is_fluoroscopic = facts.modality == "XA" || facts.modality == "RF";
   return rule;
 }

@@ -17,6 +17,9 @@ namespace tidemark::film {
 [[nodiscard]] std::optional<std::string> text_of(DcmItem& item, const DcmTagKey& tag,
                                                  unsigned long index = 0);
 
+/// Photometric Interpretation (0028,0004) in capitals; empty when not said.
+[[nodiscard]] std::string photometric_of(DcmItem& dataset);
+
 /// The bytes of a value as they stand, without spaces at the ends: two ids that differ in a letter
 /// beyond ASCII stay two. Identifies a person: never to be shown.
 [[nodiscard]] std::optional<std::string> raw_text_of(DcmItem& item, const DcmTagKey& tag);

@@ -30,19 +30,27 @@ struct LinearExposure {
 
 /// Whether a higher value after the modality step means more exposure, and so less absorber.
 bool grows_with_exposure(const GreyRule& rule, std::vector<std::string>& notes) {
+  const bool as_shown = rule.shown_inverted != rule.is_turned_by_voi_table();
+  const auto by_sign = rule.grows_by_sign();
+  // A film that is not meant to be shown says nothing by the way it would be.
+  if (rule.is_for_processing && by_sign) return *by_sign;
   if (rule.relationship == Relationship::kLinear) {
     // Raw detector values: the tag made for it says more than the way of showing them.
-    const bool keeps_order = rule.modality_table || rule.slope > 0.0;
-    if (rule.relationship_sign) return (*rule.relationship_sign > 0) == keeps_order;
-    if (rule.is_fluoroscopic) return keeps_order;
-    return rule.shown_inverted;
+    if (by_sign && !rule.is_fluoroscopic && *by_sign != as_shown) {
+      notes.emplace_back(
+          "PixelIntensityRelationshipSign contradicts the way the film asks to be shown; the sign "
+          "was used");
+    }
+    if (by_sign) return *by_sign;
+    if (rule.is_fluoroscopic || rule.is_for_processing) return rule.keeps_order();
+    return as_shown;
   }
-  if (rule.relationship_sign && (*rule.relationship_sign > 0) != rule.shown_inverted) {
+  if (by_sign && *by_sign != as_shown) {
     notes.emplace_back(
-        "PixelIntensityRelationshipSign contradicts PhotometricInterpretation; the film is taken "
+        "PixelIntensityRelationshipSign contradicts the way the film asks to be shown; it is taken "
         "as it is shown");
   }
-  return rule.shown_inverted;
+  return as_shown;
 }
 
 /// The logarithmic values of fluoroscopy carry a table that would make them linear again.
@@ -55,28 +63,6 @@ double after_modality(const GreyRule& rule, double value) {
   if (modality_table_undoes_logarithm(rule)) return value;
   if (rule.modality_table) return rule.modality_table->at(value);
   return rule.slope * value + rule.intercept;
-}
-
-bool uses_voi_table(const GreyRule& rule, std::vector<std::string>& notes) {
-  if (!rule.voi_table) return false;
-  const bool tells_exposure =
-      rule.relationship == Relationship::kLinear || rule.relationship == Relationship::kLogarithmic;
-  if (rule.has_window || tells_exposure) {
-    notes.emplace_back("the VOI LUT was not applied: the film's own values are closer to exposure");
-    return false;
-  }
-  if (!rule.voi_table->is_monotone()) {
-    notes.emplace_back("the VOI LUT was not applied: it both rises and falls");
-    return false;
-  }
-  notes.emplace_back("the VOI LUT was applied: the film has no other statement about its greys");
-  return true;
-}
-
-bool is_padding(const GreyRule& rule, std::int32_t value) {
-  if (!rule.padding_low) return false;
-  const std::int32_t other = rule.padding_high.value_or(*rule.padding_low);
-  return value >= std::min(*rule.padding_low, other) && value <= std::max(*rule.padding_low, other);
 }
 
 /// A code of a frame that stands for an exposure, and how often it does.
@@ -123,6 +109,35 @@ bool LookUpTable::is_monotone() const {
          std::is_sorted(entries.rbegin(), entries.rend());
 }
 
+bool LookUpTable::is_flat() const {
+  return std::all_of(entries.begin(), entries.end(),
+                     [&](std::uint16_t e) { return e == entries.front(); });
+}
+
+bool LookUpTable::falls() const {
+  const double middle = 0.5 * (static_cast<double>(entries.size()) - 1.0);
+  double slope = 0.0;
+  for (std::size_t i = 0; i < entries.size(); ++i) {
+    slope += (static_cast<double>(i) - middle) * entries[i];
+  }
+  return slope < 0.0;
+}
+
+bool GreyRule::keeps_order() const {
+  if (modality_table_undoes_logarithm(*this)) return true;
+  return modality_table ? !modality_table->falls() : slope > 0.0;
+}
+
+bool GreyRule::is_turned_by_voi_table() const {
+  if (!voi_table || !voi_table->falls()) return false;
+  return !has_window || grows_by_sign() == !shown_inverted;
+}
+
+std::optional<bool> GreyRule::grows_by_sign() const {
+  if (!relationship_sign) return std::nullopt;
+  return (*relationship_sign > 0) == keeps_order();
+}
+
 std::vector<std::int32_t> value_table(const GreyRule& rule) {
   const int shift = rule.high_bit + 1 - rule.bits_stored;
   const auto mask = static_cast<std::int32_t>((1U << static_cast<unsigned>(rule.bits_stored)) - 1U);
@@ -135,11 +150,13 @@ std::vector<std::int32_t> value_table(const GreyRule& rule) {
   return table;
 }
 
-std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& notes) {
+std::vector<float> grey_table(const GreyRule& rule, VoiTable use, std::vector<std::string>& notes) {
   const std::int32_t lowest = rule.is_signed ? -(std::int32_t{1} << (rule.bits_stored - 1)) : 0;
   const auto count = std::size_t{1} << static_cast<unsigned>(rule.bits_stored);
-  const bool voi = uses_voi_table(rule, notes);
-  const double sign = grows_with_exposure(rule, notes) ? -1.0 : 1.0;
+  const bool voi = use == VoiTable::kApplied;
+  // What is looked up is as the table shows it; anything else is as the modality step gives it.
+  const bool inverted = voi ? rule.shown_inverted : grows_with_exposure(rule, notes);
+  const double sign = inverted ? -1.0 : 1.0;
   if (modality_table_undoes_logarithm(rule)) {
     notes.emplace_back("the modality LUT was not applied: it would undo the logarithm");
   }
@@ -158,6 +175,10 @@ std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& no
       of_value[i] = static_cast<float>(sign * (voi ? rule.voi_table->at(v) : v));
     }
   }
+  // One picture has the same greys however it is stored, to the last bit: without this the rounding
+  // of filters depends on an offset, and with it whether a feature on the verge is used.
+  const float least = *std::min_element(of_value.begin(), of_value.end());
+  for (float& grey : of_value) grey -= least;
 
   const std::vector<std::int32_t> values = value_table(rule);
   std::vector<float> table(kCodes);
@@ -165,6 +186,31 @@ std::vector<float> grey_table(const GreyRule& rule, std::vector<std::string>& no
     table[code] = of_value[static_cast<std::size_t>(values[code] - lowest)];
   }
   return table;
+}
+
+bool is_padding(const GreyRule& rule, std::int32_t value) {
+  if (!rule.padding_low) return false;
+  const std::int32_t other = rule.padding_high.value_or(*rule.padding_low);
+  return value >= std::min(*rule.padding_low, other) && value <= std::max(*rule.padding_low, other);
+}
+
+bool may_use_voi_table(const GreyRule& rule, std::vector<std::string>& notes) {
+  if (!rule.voi_table) return false;
+  const bool tells_exposure =
+      rule.relationship == Relationship::kLinear || rule.relationship == Relationship::kLogarithmic;
+  if (rule.has_window || tells_exposure) {
+    notes.emplace_back("the VOI LUT was not applied: the film's own values are closer to exposure");
+    return false;
+  }
+  if (rule.voi_table->is_flat()) {
+    notes.emplace_back("the VOI LUT was not applied: it gives every grey the same value");
+    return false;
+  }
+  if (!rule.voi_table->is_monotone()) {
+    notes.emplace_back("the VOI LUT was not applied: it both rises and falls");
+    return false;
+  }
+  return true;
 }
 
 void settle_padding(const GreyRule& rule, const RasterOf<std::uint16_t>& codes,

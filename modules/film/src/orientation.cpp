@@ -18,7 +18,7 @@ struct Letter {
 
 std::optional<Letter> letter_of(const std::string& text) {
   if (text.empty()) return std::nullopt;
-  switch (text.front()) {
+  switch (text.front() & ~0x20) {  // in capitals
     case 'L':
       return Letter{Letter::Kind::kLeftRight, 1};
     case 'R':

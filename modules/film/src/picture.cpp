@@ -37,13 +37,14 @@ tl::unexpected<Error> refusal(PictureFault fault, const std::string& name) {
 
 void fill_tables(LoadedFilm& film, const PictureHeader& header, bool is_signed) {
   constexpr int kCodes = 65536;
-  const float sign = header.white_is_zero ? -1.0F : 1.0F;
+  const float white = is_signed ? 0.0F : static_cast<float>((1 << std::min(header.bits, 16)) - 1);
   film.value_of_code.resize(kCodes);
   film.grey_of_code.resize(kCodes);
   for (int code = 0; code < kCodes; ++code) {
     const int value = is_signed ? static_cast<std::int16_t>(code) : code;
     film.value_of_code[static_cast<std::size_t>(code)] = value;
-    film.grey_of_code[static_cast<std::size_t>(code)] = sign * static_cast<float>(value);
+    const auto grey = static_cast<float>(value);
+    film.grey_of_code[static_cast<std::size_t>(code)] = header.white_is_zero ? white - grey : grey;
   }
 }
 

@@ -21,7 +21,12 @@ FilmImage as_right_hip(const FilmImage& upright, Side side) {
 
 FilmImage inverted(const FilmImage& film) {
   FilmImage out = film;
-  for (float& v : out.pixels.values) v = -v;
+  if (out.pixels.values.empty()) return out;
+  // Between the same ends, as if the file had said so: see grey_table().
+  const auto [low, high] =
+      std::minmax_element(film.pixels.values.begin(), film.pixels.values.end());
+  const float sum = *low + *high;
+  for (float& v : out.pixels.values) v = sum - v;
   return out;
 }
 

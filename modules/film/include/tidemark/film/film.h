@@ -67,11 +67,14 @@ struct FilmFacts {
 /// direction is resampled to the finer pitch and stored_from_view carries the ratio.
 ///
 /// How greys are made (DICOM PS3.3 C.7.6.3, C.8.11.3, C.11.1, C.11.2; house choices marked *):
-/// bits above the high bit cleared, sign extended; modality LUT or rescale; turned over where the
-/// film is shown turned over (PresentationLUTShape, else MONOCHROME1); minus the logarithm for
-/// PixelIntensityRelationship LIN, where PixelIntensityRelationshipSign tells which way exposure
-/// grows; LOG, DISP and absent as they are*. A VOI LUT is applied only on films with no window and
-/// no stated relationship*, if it only rises or falls*; windows never*; padding: another grey*.
+/// bits above the high bit cleared, sign extended, but where greys would wrap around by that*;
+/// modality LUT or rescale; turned over where the film is shown turned over (a VOI LUT that falls;
+/// PresentationLUTShape, else MONOCHROME1; where these two disagree, what
+/// PixelIntensityRelationshipSign says*); minus the logarithm for PixelIntensityRelationship LIN,
+/// where the sign tells which way exposure grows, as it does on films FOR PROCESSING; LOG, DISP and
+/// absent as they are*. A VOI LUT is applied only on films with no window and no stated
+/// relationship*, if it only rises or falls* and does not press bright greys together*; windows
+/// never*; padding: another grey*.
 struct FilmImage {
   Raster pixels;
   Affine2 stored_from_view;
