@@ -326,7 +326,8 @@ Measured<Millimetres> medial_shift(const PairEvidence& e, const Settled& s, doub
     return s.frame.of(a.centre_mm).y() * std::sqrt(a.covariance(2, 2));
   };
   // The outlines of the bone and the stem's axis lie within some 4 mm of one depth (house choice).
-  const double u_pose_across = std::sqrt(s.consensus.seen.rolled_square) * 4.0;
+  // By the stem's look alone: the votes weigh the poses with what is presumed of this very shift.
+  const double u_pose_across = s.pose.rotation_rms_rad * 4.0;
   const double u_stem = std::hypot(across(e.stem.alignment.covariance), swing(e.stem.alignment));
   const double u_aligned =
       root_sum_of_squares({across(e.bone.covariance), swing(e.bone), u_pose_across});
