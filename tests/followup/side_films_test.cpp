@@ -316,7 +316,7 @@ TEST(SideFilms, TakeTheTrochantersLevelFromTheFrontalFilm) {
     return step(view, implant, options);
   };
   (void)measure_with(with_side_film(), {.threads = 1}, steps);
-  ASSERT_EQ(levels.size(), 3U);
+  ASSERT_EQ(levels.size(), 4U);  // the lateral film is looked at both ways
   EXPECT_FALSE(levels[0].has_value()) << "a frontal film";
   ASSERT_TRUE(levels[2].has_value());
   EXPECT_NEAR(levels[2]->px.y(), 400.0 - 180.0 * scales[0] / scales[2], 1e-9);

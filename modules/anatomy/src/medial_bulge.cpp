@@ -348,16 +348,21 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   const Curve above = above_convex_course(d);
   if (by_other_film) search = off_the_flank(search, above);
   Stretch s = highest_stretch(above, search.from, search.to);
+  const auto in_reach = [&](int top) {
+    return !by_other_film || std::abs(top - *by_other_film) <= outline.steps(kNearOtherFilmMm);
+  };
   if (by_other_film) s.to = std::max(s.peak, std::min(s.to, search.to - 1));
   if (const auto found = summit(d, above, s, search.to)) {
     const Stretch flat = as_high(d, found->top, found->on);
-    return Bulge{first + (flat.from + flat.to) / 2,
-                 std::max(kLeastU, kOfFlat * length_of(flat, mm))};
+    const int top = first + (flat.from + flat.to) / 2;
+    if (!in_reach(top)) return std::nullopt;
+    return Bulge{top, std::max(kLeastU, kOfFlat * length_of(flat, mm))};
   }
   if (above(s.peak) < kHeightMerged || s.from == 0 || s.to - s.from < d.steps(kLengthMerged)) {
     return std::nullopt;
   }
   const int top = merged_summit(d, s);
+  if (!in_reach(first + top)) return std::nullopt;
   return Bulge{first + top, std::max(kMergedU, 0.3 * length_of(as_high(above, top, s), mm))};
 }
 

@@ -33,7 +33,7 @@ struct Bulge {
 
 /// Films from the front and from the side show the trochanter up to 8 mm higher or lower against
 /// the stem's tip (44 simulated pairs of films, docs/migration.md), the crest above it 10 to 31 mm.
-inline constexpr double kNearOtherFilmMm = 8.0;
+inline constexpr double kNearOtherFilmMm = 12.0;
 
 /// Where a trochanter that is no bulge of the outline must lie: 10 +- 8 mm (house choice: half the
 /// length of its base, which is 20 to 25 mm) above the place where the outline has come down to

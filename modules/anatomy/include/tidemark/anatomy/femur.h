@@ -31,7 +31,7 @@ struct FemurOptions {
   MillimetresPerPixel scale;  ///< in the plane of the stem
   GivenLandmarks given;
   /// Where the lesser trochanter lies by another film of the hip; only its level along the stem's
-  /// axis counts, and u is of that. A hump farther than 8 mm off is not taken for it, and where
+  /// axis counts, and u is of that. A hump farther than 12 mm off is not taken for it, and where
   /// none is seen the shaft's axis begins below this level.
   std::optional<Landmark> lesser_level;
 };
