@@ -32,7 +32,7 @@ struct Bulge {
                                                     std::optional<int> by_other_film = {});
 
 /// Films from the front and from the side show the trochanter up to 8 mm higher or lower against
-/// the stem's tip (44 simulated pairs of films, docs/migration.md), the crest above it 10 to 31 mm.
+/// the stem's tip (56 simulated pairs of films, docs/migration.md), the crest above it 10 to 31 mm.
 inline constexpr double kNearOtherFilmMm = 12.0;
 
 /// Where a trochanter that is no bulge of the outline must lie: 10 +- 8 mm (house choice: half the

@@ -129,7 +129,7 @@ Expected<Seen> see_from_side(const film::FilmImage& upright, Side mirrored, cons
 std::optional<anatomy::Landmark> lesser_carried_over(const anatomy::Implant& side,
                                                      MillimetresPerPixel scale,
                                                      const HipFilm& frontal) {
-  // Of 44 pairs of simulated films 3.3 mm RMS, 8 mm at most (docs/migration.md): each view has
+  // Of 56 pairs of simulated films 3.2 mm RMS, 8 mm at most (docs/migration.md): each view has
   // another outermost point of it, and the legs lie otherwise. House choice.
   constexpr double kOtherViewMm = 5.0;
   const auto& lesser = frontal.femur.lesser_trochanter;
