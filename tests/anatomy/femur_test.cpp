@@ -235,6 +235,31 @@ TEST(GivenLandmarks, OfTheFemurReplaceWhatWasFound) {
   EXPECT_GT(femur->shaft_axis->direction_u.value, 0.0);
 }
 
+// From the side a crest stands out as a trochanter does: what another film of the hip shows 20 mm
+// lower is not this hump, and the shaft's axis is that below the level shown.
+TEST(FindFemur, BelievesAHumpNearWhereAnotherFilmShowsTheTrochanter) {
+  Hip hip;
+  hip.noise = 0.02;
+  const film::FilmImage film = drawn::film(hip);
+  const Found found = found_on(hip);
+  ASSERT_TRUE(found.femur.lesser_trochanter && found.femur.shaft_axis);
+  const auto shown_at = [&](double level_mm) {
+    FemurOptions options;
+    options.scale = MillimetresPerPixel{hip.pitch_mm};
+    options.lesser_level = Landmark{hip.px(Vec2(0.0, level_mm)), 5.0 / hip.pitch_mm};
+    return find_femur(film, found.implant, options).value();
+  };
+  const Femur near = shown_at(47.0);
+  ASSERT_TRUE(near.lesser_trochanter.has_value());
+  EXPECT_LT((near.lesser_trochanter->px - found.femur.lesser_trochanter->px).norm() * hip.pitch_mm,
+            0.5);
+  const Femur far = shown_at(62.0);
+  EXPECT_FALSE(far.lesser_trochanter.has_value());
+  EXPECT_TRUE(has_flag(far, "lesser_trochanter_not_seen"));
+  ASSERT_TRUE(far.shaft_axis.has_value());
+  EXPECT_GT(far.shaft_axis->line_px.point.y(), found.femur.shaft_axis->line_px.point.y());
+}
+
 // The shaft axis is that of the stretch 20 to 90 mm below the lesser trochanter, also where a hand
 // says where that is: without one, its level is unknown by 8 mm, and so is the stretch.
 TEST(GivenLandmarks, TheShaftAxisFollowsTheLesserTrochanter) {

@@ -62,6 +62,29 @@ TEST(TrochanterBulge, ABluntCornerOfTheCutIsNone) {
   EXPECT_NEAR(bulge->top * kMm, 32.0, 2.0);
 }
 
+// From the side a crest above stands out farther than the trochanter: where another film shows the
+// trochanter, nothing else is it.
+TEST(TrochanterBulge, IsSoughtNearWhereAnotherFilmShowsIt) {
+  Outline o = outline_of(6.0, 62.0, 2.0);
+  Outline none = outline_of(0.0, 62.0, 2.0);
+  for (int i = 0; i * kMm < 60.0; ++i) {
+    const double away = (i * kMm - 32.0) / 7.0;
+    const double crest = 10.0 * std::exp(-away * away);
+    o.from_shaft[static_cast<std::size_t>(i)] += crest;
+    none.from_shaft[static_cast<std::size_t>(i)] += crest;
+  }
+  const auto alone = trochanter_bulge(o.path, o.from_shaft, kMm);
+  ASSERT_TRUE(alone.has_value());
+  EXPECT_NEAR(alone->top * kMm, 32.0, 2.0);
+  const int shown = static_cast<int>(57.0 / kMm);  // 5 mm too high
+  const auto told = trochanter_bulge(o.path, o.from_shaft, kMm, shown);
+  ASSERT_TRUE(told.has_value());
+  EXPECT_NEAR(told->top * kMm, 62.0, 2.0);
+  EXPECT_FALSE(trochanter_bulge(none.path, none.from_shaft, kMm, shown).has_value());
+  EXPECT_FALSE(trochanter_bulge(o.path, o.from_shaft, kMm, -1000).has_value());
+  EXPECT_FALSE(trochanter_bulge(o.path, o.from_shaft, kMm, 100000).has_value());
+}
+
 // Nor is a trochanter that comes out from behind the metal such a corner, where nothing else stands
 // out below it.
 TEST(TrochanterBulge, MayBeginBehindTheMetal) {

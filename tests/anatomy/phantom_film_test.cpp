@@ -96,7 +96,8 @@ TEST(PhantomFilm, IsFoundFromTheSide) {
   const Vec2 axis = s.hip_view.stored_from_view.linear * found->axis.line_px.direction;
   const double turn = angle_between(axis, s.truth.stem_axis[1] - s.truth.stem_axis[0]);
   EXPECT_LT(std::abs(turn) * 180.0 / 3.14159265, 0.4);
-  const auto femur = find_femur(s.hip_view, *found, {.scale = {s.truth.mm_per_px}, .given = {}});
+  const auto femur = find_femur(s.hip_view, *found,
+                                {.scale = {s.truth.mm_per_px}, .given = {}, .lesser_level = {}});
   ASSERT_TRUE(femur.has_value());
   ASSERT_TRUE(femur->shaft_axis.has_value());
   ASSERT_TRUE(femur->lesser_trochanter.has_value());

@@ -158,7 +158,8 @@ TEST(Cortex, AgreesWithTheRaysThroughASimulatedFemur) {
   ASSERT_TRUE(implant.has_value());
   const MillimetresPerPixel scale{spec.head_diameter.value /
                                   (2.0 * implant->head.circle_px.radius)};
-  const auto femur = anatomy::find_femur(view, *implant, {.scale = scale, .given = {}});
+  const auto femur =
+      anatomy::find_femur(view, *implant, {.scale = scale, .given = {}, .lesser_level = {}});
   ASSERT_TRUE(femur.has_value());
   const auto plan = divide(*implant, scale, View::kAp, {});
   ASSERT_TRUE(plan.has_value());

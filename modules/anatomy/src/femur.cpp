@@ -271,9 +271,15 @@ std::vector<double> distances_from(const Line2& shaft_px, const Polyline& outlin
 
 /// Lesser trochanter: the bulge of the medial outline between the neck's cut and the shaft.
 std::optional<Trochanter> find_lesser(const Scene& scene, const MedialOutline& outline,
-                                      const Line2& shaft_px, double mm_per_px) {
+                                      const Line2& shaft_px, double mm_per_px,
+                                      const std::optional<Landmark>& by_other_film) {
+  std::optional<int> sample;
+  if (by_other_film) {
+    const double s = scene.frame.from_film(by_other_film->px).x();
+    sample = scene.frame.row(s) - outline.path.first_row;
+  }
   const auto bulge = trochanter_bulge(outline.path, distances_from(shaft_px, outline.px, mm_per_px),
-                                      scene.frame.mm);
+                                      scene.frame.mm, sample);
   if (!bulge) return std::nullopt;
   // Smoothing draws the edge of a round bone inwards: a dome's steepest fall lies 0.765 sigma
   // within it (derived, docs/anatomy.md).
@@ -473,9 +479,9 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
   constexpr int kRounds = 3;
   std::optional<Trochanter> lesser;
   for (int round = 0; round < kRounds; ++round) {
-    if (outline) lesser = find_lesser(scene, *outline, shaft, mm_per_px);
+    if (outline) lesser = find_lesser(scene, *outline, shaft, mm_per_px, options.lesser_level);
     if (!lateral || !medial || given.shaft_axis_px) break;
-    std::optional<Landmark> level;
+    std::optional<Landmark> level = options.lesser_level;
     if (lesser) level = lesser->tip;
     if (given.lesser_trochanter_px) level = by_hand(*given.lesser_trochanter_px, mm_per_px);
     const auto stretch = stretch_below(scene, outline, level, shaft, mm_per_px);
@@ -484,6 +490,7 @@ Expected<Femur> find_femur(const film::FilmImage& hip_view, const Implant& impla
     femur.shaft_axis = {fit->line_px, {fit->direction_u_rad / kDegree}, Source::kFound};
     shaft = fit->line_px;
   }
+  if (outline) femur.medial_outline_px = outline->px;
   if (lesser) {
     femur.lesser_trochanter = lesser->tip;
     femur.lesser_trochanter_outline_px = lesser->outline_px;

@@ -275,6 +275,13 @@ Outline bridged(EdgePath path, std::vector<double> d, double mm) {
   return {std::move(path), std::move(d), std::move(ground)};
 }
 
+/// The samples among which the trochanter's top is looked for.
+struct Search {
+  int first = 0;  ///< from here on the outline is looked at
+  int from = 0;   ///< counted from `first`, as `to`
+  int to = 0;     ///< one past the last
+};
+
 /// Sample just distal of the neck's cut, whose corner stands out as a trochanter does.
 int below_the_cut(const Outline& outline, const Curve& d) {
   constexpr double kFall = 0.7;     // mm that the outline falls away from a corner
@@ -293,6 +300,22 @@ int below_the_cut(const Outline& outline, const Curve& d) {
   return corner + d.steps(3.0);
 }
 
+/// @param first  just distal of the neck's cut
+Search search_below(int first, const Curve& outline, std::optional<int> by_other_film) {
+  constexpr double kBelowCut = 45.0;  // mm: its tip is not farther below the cut (house choice)
+  if (!by_other_film) return {first, 0, outline.steps(kBelowCut)};
+  const int reach = outline.steps(kNearOtherFilmMm);
+  return {first, std::max(0, *by_other_film - reach - first),
+          std::max(0, *by_other_film + reach + 1 - first)};
+}
+
+/// The search without the flank of what stands out above it, and without what lies beyond the end.
+Search off_the_flank(Search search, const Curve& above) {
+  search.to = std::min(search.to, above.size());
+  while (search.from + 1 < search.to && above(search.from + 1) < above(search.from)) ++search.from;
+  return search;
+}
+
 }  // namespace
 
 double share_of_edge(const EdgePath& path, int from, int to) {
@@ -305,7 +328,7 @@ double share_of_edge(const EdgePath& path, int from, int to) {
 }
 
 std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<double>& from_shaft,
-                                      double mm) {
+                                      double mm, std::optional<int> by_other_film) {
   constexpr double kHeightMerged = 1.0;   // mm, of a bulge without a summit
   constexpr double kLengthMerged = 10.0;  // mm
   constexpr double kMergedU = 3.0;        // mm
@@ -315,24 +338,31 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   constexpr double kLeastU = 0.4;  // mm, a sample
   const Outline of_bone = bridged(path, from_shaft, mm);
   const Curve outline(of_bone.d, mm);
-  const int first = below_the_cut(of_bone, outline);
-  const int last = std::min(outline.size(), first + outline.steps(70.0));
-  if (last - first < outline.steps(25.0)) return std::nullopt;
+  Search search = search_below(below_the_cut(of_bone, outline), outline, by_other_film);
+  const int first = search.first;
+  const int below = std::max(outline.steps(70.0), search.to + outline.steps(25.0));
+  const int last = std::min(outline.size(), first + below);
+  if (last - first < outline.steps(25.0) || last - first <= search.from) return std::nullopt;
   if (share_of_edge(of_bone.path, first, last) < kShareOfABone) return std::nullopt;
   const Curve d = outline.part(first, last);
   const Curve above = above_convex_course(d);
-  // Its tip is not farther below the cut than 45 mm (house choice).
-  const int window = d.steps(45.0);
-  const Stretch s = highest_stretch(above, 0, window);
-  if (const auto found = summit(d, above, s, window)) {
+  if (by_other_film) search = off_the_flank(search, above);
+  Stretch s = highest_stretch(above, search.from, search.to);
+  const auto in_reach = [&](int top) {
+    return !by_other_film || std::abs(top - *by_other_film) <= outline.steps(kNearOtherFilmMm);
+  };
+  if (by_other_film) s.to = std::max(s.peak, std::min(s.to, search.to - 1));
+  if (const auto found = summit(d, above, s, search.to)) {
     const Stretch flat = as_high(d, found->top, found->on);
-    return Bulge{first + (flat.from + flat.to) / 2,
-                 std::max(kLeastU, kOfFlat * length_of(flat, mm))};
+    const int top = first + (flat.from + flat.to) / 2;
+    if (!in_reach(top)) return std::nullopt;
+    return Bulge{top, std::max(kLeastU, kOfFlat * length_of(flat, mm))};
   }
   if (above(s.peak) < kHeightMerged || s.from == 0 || s.to - s.from < d.steps(kLengthMerged)) {
     return std::nullopt;
   }
   const int top = merged_summit(d, s);
+  if (!in_reach(first + top)) return std::nullopt;
   return Bulge{first + top, std::max(kMergedU, 0.3 * length_of(as_high(above, top, s), mm))};
 }
 

@@ -23,10 +23,17 @@ struct Bulge {
 /// The trochanter's bulge on the medial outline, between the cut of the neck and the shaft.
 /// @param path the outline, one sample every `mm` mm from proximal to distal
 /// @param from_shaft its distance from the shaft axis, mm, medial positive, sample by sample
+/// @param by_other_film index on the path (it may lie beyond it) where another film shows the
+///        trochanter: its top is then looked for within kNearOtherFilmMm of that alone
 /// @return nothing when no bulge stands out, or too little of the outline is an edge
 [[nodiscard]] std::optional<Bulge> trochanter_bulge(const EdgePath& path,
                                                     const std::vector<double>& from_shaft,
-                                                    double mm);
+                                                    double mm,
+                                                    std::optional<int> by_other_film = {});
+
+/// Films from the front and from the side show the trochanter up to 8 mm higher or lower against
+/// the stem's tip (56 simulated pairs of films, docs/migration.md), the crest above it 10 to 31 mm.
+inline constexpr double kNearOtherFilmMm = 12.0;
 
 /// Where a trochanter that is no bulge of the outline must lie: 10 +- 8 mm (house choice: half the
 /// length of its base, which is 20 to 25 mm) above the place where the outline has come down to

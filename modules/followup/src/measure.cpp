@@ -88,7 +88,8 @@ void find_bone_on(std::size_t i, WorkingSeries& work, const Run& run) {
   auto femur = run.steps.find_femur(
       hip.hip_view, hip.implant,
       {.scale = hip.scale.value,
-       .given = on_bone(in_view(film.entry.landmarks_in_stored_px, hip.hip_view))});
+       .given = on_bone(in_view(film.entry.landmarks_in_stored_px, hip.hip_view)),
+       .lesser_level = {}});
   if (!femur) {
     refuse(film, reason_of(femur.error()));
     return;

@@ -30,11 +30,11 @@ inline constexpr std::size_t kFields<anatomy::FoundAxis> = 3;
 template <>
 inline constexpr std::size_t kFields<anatomy::ImplantOptions> = 4;
 template <>
-inline constexpr std::size_t kFields<anatomy::FemurOptions> = 2;
+inline constexpr std::size_t kFields<anatomy::FemurOptions> = 3;
 template <>
 inline constexpr std::size_t kFields<anatomy::Implant> = 12;
 template <>
-inline constexpr std::size_t kFields<anatomy::Femur> = 9;
+inline constexpr std::size_t kFields<anatomy::Femur> = 10;
 template <>
 inline constexpr std::size_t kFields<anatomy::SectionSide> = 4;
 template <>

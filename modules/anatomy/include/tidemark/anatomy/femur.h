@@ -18,6 +18,8 @@ struct Femur {
   /// Outer edge beside the flare, from about the shoulder's level to 60 mm below the stem's
   /// reference point; may be empty
   Polyline lateral_outline_px;
+  /// Outer edge round the lesser trochanter, from beside the neck's cut to the shaft; may be empty
+  Polyline medial_outline_px;
   std::optional<Landmark> lesser_trochanter;   ///< most prominent medial point of its outline
   std::optional<Landmark> greater_trochanter;  ///< most proximal point of its outline
   Polyline lesser_trochanter_outline_px;
@@ -28,6 +30,10 @@ struct Femur {
 struct FemurOptions {
   MillimetresPerPixel scale;  ///< in the plane of the stem
   GivenLandmarks given;
+  /// Where the lesser trochanter lies by another film of the hip; only its level along the stem's
+  /// axis counts, and u is of that. A hump farther than 12 mm off is not taken for it, and where
+  /// none is seen the shaft's axis begins below this level.
+  std::optional<Landmark> lesser_level;
 };
 
 /// Finds cortices, shaft axis and trochanters around a stem that was found before.
