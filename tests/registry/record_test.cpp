@@ -108,6 +108,25 @@ TEST(Examinations, OfFrontalAndLateralFilmsAreCountedApart) {
   }
 }
 
+// As lateral_comparisons of result.json: a first lateral film whose lines could not be read is none
+// that later ones are held against.
+TEST(Zones, OfLateralFilmsAreHeldAgainstTheFirstWhoseLinesWereRead) {
+  for (const double seen : {0.0, 0.8}) {
+    json first = film("LAT", "2024-01-02", 1, "measured");
+    json later = film("LAT", "2024-06-01", 152, "measured");
+    for (json& zone : first["zones"]) {
+      zone["seen_fraction"] = seen;
+      if (seen == 0.0) zone["state"] = "cannot_tell";
+    }
+    for (json& zone : later["zones"]) zone["seen_fraction"] = 0.8;
+    const Cohort cohort = cohort_of(json{reference("2024-01-02", 1), first, later}, json::array());
+    for (const CohortZone& zone : cohort.hips.at(0).zones) {
+      if (!is_lateral(zone)) continue;
+      EXPECT_EQ(zone.reference, zone.film == (seen == 0.0 ? 2 : 1)) << zone.film;
+    }
+  }
+}
+
 // A film that says nothing must not push one of its day that does out of the statistics.
 TEST(Examinations, BeginWithAFilmThatWasMeasured) {
   json excluded = film("AP", "2024-12-26", kLastDay, "not_measured");

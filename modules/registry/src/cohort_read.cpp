@@ -177,10 +177,11 @@ ZoneState state_of(const std::string& text) {
   return text == "not_seen" ? ZoneState::kNotSeen : ZoneState::kCannotTell;
 }
 
-/// Zones 8 to 14 are held against the first lateral film, by date, as lateral_comparisons of
-/// result.json does; films without a date count as the last ones.
+/// Zones 8 to 14 are held against the first lateral film that shows any of them, by date, as
+/// lateral_comparisons of result.json does; films without a date count as the last ones.
 void name_lateral_references(CohortHip& hip) {
   const auto earlier = [](const CohortZone* a, const CohortZone* b) {
+    if (a->judged != b->judged) return a->judged;
     return a->days && (!b->days || *a->days < *b->days);
   };
   const CohortZone* first = nullptr;
@@ -200,7 +201,7 @@ void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
       // A lateral film is in no comparison: its days come from the dates.
       " CAST(julianday(f.date) - julianday((SELECT date FROM films r WHERE r.hip_id = z.hip_id"
       "  AND r.role = 'reference' ORDER BY film LIMIT 1)) AS INTEGER),"
-      " f.examination, f.date, z.zone, z.interface, z.state"
+      " f.examination, f.date, z.zone, z.interface, z.state, z.seen_fraction"
       " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
       " ORDER BY z.hip_id, z.film, z.zone, z.interface");
   while (rows.step()) {
@@ -216,6 +217,7 @@ void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
     row.zone = static_cast<int>(rows.integer(7));
     row.interface = rows.text(8);
     row.state = state_of(rows.text(9));
+    row.judged = rows.maybe_real(10).value_or(0.0) > 0.0;
     hip.zones.push_back(std::move(row));
   }
   for (CohortHip& hip : cohort.hips) name_lateral_references(hip);

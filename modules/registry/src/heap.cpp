@@ -52,7 +52,7 @@ std::optional<Why> refused(const HeapFile& file) {
     return Why{"other_body_part", "its header names another part of the body"};
   }
   if (file.view == View::kLateral) {
-    return Why{"lateral_view", "it is a lateral view; only AP and PA films are measured"};
+    return Why{"lateral_view", "it is a lateral view; of a heap only AP and PA films are measured"};
   }
   if (file.view == View::kOther) {
     return Why{"other_view", "it is neither an AP nor a PA view"};

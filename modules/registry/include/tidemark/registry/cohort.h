@@ -49,6 +49,7 @@ struct CohortZone {
   int zone = 0;
   std::string interface;
   ZoneState state = ZoneState::kCannotTell;
+  bool judged = false;  ///< some of the zone is seen: the lines of the film were read
 };
 
 /// Zones 8 to 14 stand on lateral films only, 1 to 7 on frontal ones only.
