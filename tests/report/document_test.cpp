@@ -119,6 +119,34 @@ TEST(Document, LateralFilmsHaveATableOfZonesOfTheirOwn) {
   EXPECT_THAT(tables[1].rows.back().back().phrase.text, HasSubstr("yes"));
 }
 
+/// The paragraphs of the section on how it was measured.
+std::string method_of(const Result& result) {
+  std::string out;
+  for (const Section& section : document_of(result, Language::kEnglish).sections) {
+    if (section.id != "method") continue;
+    for (const Block& block : section.blocks) {
+      const auto* paragraph = std::get_if<Paragraph>(&block);
+      if (paragraph != nullptr) out += paragraph->phrase.text + "\n";
+    }
+  }
+  return out;
+}
+
+// The lean that the change of tilt was corrected by stands on the page.
+TEST(Document, TellsTheDepthAndLeanThatALateralFilmShows) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  EXPECT_THAT(method_of(result), Not(HasSubstr("Lateral film")));
+  followup::FilmResult film = result.films[1];
+  film.view = View::kLateral;
+  film.date = parse_date("2024-01-02");
+  film.side_view = migration::SideView{{{-1.41}, {0.5}, {1.0}}, {{1.02}, {0.5}, {1.0}}, {}};
+  result.films.push_back(film);
+  const std::string told = method_of(result);
+  EXPECT_THAT(told, HasSubstr("Lateral film 2024-01-02: the stem lies \u22121.4"));
+  EXPECT_THAT(told, HasSubstr("leans against it by +1.0"));
+  EXPECT_THAT(told, HasSubstr("The change of tilt is told less"));
+}
+
 // The answer of an earlier film does not stand beside a newer one that was not compared.
 TEST(Document, GrowthIsToldOfTheNewestFilmOrNotAtAll) {
   Result result = measured({"early.dcm", "late.dcm"});

@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "sections.h"
 #include "tidemark/core/date.h"
@@ -90,6 +91,24 @@ Table films_table(const Source& from) {
   return out;
 }
 
+/// What the lateral films say of the stem, and what became of it.
+std::vector<Paragraph> side_views(const Source& from) {
+  std::vector<Paragraph> out;
+  for (const FilmResult& film : from.result.films) {
+    if (!film.side_view) continue;
+    const Lengths lengths = followup::lengths_of(from.result, film);
+    const auto& view = *film.side_view;
+    out.push_back({{from.say(
+        "films.side_view",
+        {{"film", name_of(film)},
+         {"depth", from.say.signed_number(view.stem_depth, lengths.mm_per_unit) + unit_of(lengths)},
+         {"lean", from.say.signed_number(view.lean) + "°"}})}});
+  }
+  const bool used = !out.empty() && latest(from.result) != nullptr;
+  if (used) out.push_back({{from.say("films.lean_used")}});
+  return out;
+}
+
 Items provenance_of(const Source& from) {
   Items out;
   out.items.push_back({from.say("provenance.program"), {"Tidemark " + from.result.tool_version}});
@@ -118,6 +137,7 @@ Section method_section(const Source& from) {
   }
   if (latest(from.result) != nullptr) out.blocks.emplace_back(budget_table(from));
   out.blocks.emplace_back(films_table(from));
+  for (Paragraph& one : side_views(from)) out.blocks.emplace_back(std::move(one));
   out.blocks.emplace_back(Paragraph{{from.say("provenance.note")}});
   out.blocks.emplace_back(provenance_of(from));
   return out;
