@@ -240,20 +240,25 @@ void draw_findings(Canvas& canvas, const Panel& panel, const HipFilm& film, cons
 }
 
 /// What the film says in numbers, by its view.
-std::string numbers_of(const FilmResult& result) {
+std::string numbers_of(const HipFilm& film, const FilmResult& result) {
   if (result.side_view) {  // brief: a lateral film makes a narrow picture
     const auto& [depth, lean, lesser] = *result.side_view;
-    return "behind the shaft " + with_uncertainty(depth.value.value, depth.u95.value) +
-           " mm     lean back " + with_uncertainty(lean.value.value, lean.u95.value) + "°";
+    const auto& scale = result.calibration;
+    const Lengths lengths =
+        film.in_pixels && scale ? Lengths{scale->mm_per_px.value.value, "px"} : Lengths{};
+    const auto told = [&](Millimetres length) { return length.value / lengths.mm_per_unit; };
+    return "behind the shaft " + with_uncertainty(told(depth.value), told(depth.u95)) + " " +
+           lengths.unit + "     lean back " + with_uncertainty(lean.value.value, lean.u95.value) +
+           "°";
   }
   if (!result.tilt) return "shaft axis not seen";
   return "tilt of the stem " + with_uncertainty(result.tilt->value.value, result.tilt->u95.value) +
          "° (varus +)";
 }
 
-void draw_caption(Canvas& canvas, double top, const FilmResult& result) {
+void draw_caption(Canvas& canvas, double top, const HipFilm& film, const FilmResult& result) {
   canvas.text({16.0, top + 26.0}, film_title(result), {18.0, kWhite, Weight::kBold});
-  std::string numbers = numbers_of(result);
+  std::string numbers = numbers_of(film, result);
   if (result.calibration) numbers += "     scale from " + result.calibration->method;
   if (!result.flags.empty()) numbers += "     flags: " + std::to_string(result.flags.size());
   canvas.text({16.0, top + 52.0}, numbers, {15.0, kWhite});
@@ -285,7 +290,7 @@ std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,
   if (result.calibration && result.calibration->method != "pixels") {
     draw_scale_bar(canvas, panel, film.scale.value.value, 20.0);
   }
-  draw_caption(canvas, height, result);
+  draw_caption(canvas, height, film, result);
   auto png = canvas.png();
   if (!png) return {};
   return Picture{name, std::move(*png)};
