@@ -179,7 +179,7 @@ class Program(unittest.TestCase):
                  "tip_of_greater_trochanter_to_head_centre_mm": "8", "leg_length_change_mm": 1000,
                  "leg_length_difference_mm": [],
                  "stem_tilt_deg": 90, "file": "", "role": "first", "date": "01.02.2024",
-                 "view": "AXIAL", "marker_diameter_mm": 0, "centre": [1], "diameter": -1,
+                 "view": "AXIAL", "back": "posterior", "marker_diameter_mm": 0, "centre": [1], "diameter": -1,
                  "head_centre": 5, "head_diameter": 0, "stem_tip": [1, 2, 3],
                  "stem_shoulder": ["a", 1], "lesser_trochanter": {}, "greater_trochanter": None,
                  "stem_axis": [[1, 2]], "shaft_axis": [1, 2], "mm_per_px": 0, "value": 9, "u": 0,

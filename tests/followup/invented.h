@@ -133,13 +133,16 @@ inline Steps steps() {
     return image(name);
   };
   out.find_implant = [](const film::FilmImage& view,
-                        const anatomy::ImplantOptions&) -> Expected<anatomy::Implant> {
+                        const anatomy::ImplantOptions& options) -> Expected<anatomy::Implant> {
     const bool turned_over = view.pixels.at(0, kHeight - 1) < 0.0F;
     const bool dark = view.facts.file.starts_with("dark");
     if (view.facts.file.starts_with("bare") || dark != turned_over) {
       return fail(ErrorKind::kCannotTell, view.facts.file, "no stem is seen", "check the film");
     }
-    return implant();
+    anatomy::Implant found = implant();
+    // The head stands over the stem: 10 px behind its axis.
+    if (options.look == anatomy::LookFrom::kSide) found.head.circle_px.centre.x() = 160.0;
+    return found;
   };
   out.find_femur = [](const film::FilmImage&, const anatomy::Implant&,
                       const anatomy::FemurOptions&) -> Expected<anatomy::Femur> { return femur(); };

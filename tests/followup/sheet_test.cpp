@@ -28,7 +28,7 @@ constexpr const char* kWholeSheet = R"({
        "greater_trochanter": [7, 8], "stem_axis": [[0, 0], [0, 100]],
        "shaft_axis": [[10, 10], [40, 50]], "bone_entry": [11, 12],
        "second_zone_border": [13, 14], "third_zone_border": [15, 16]}},
-    {"file": "film-02.dcm", "view": "LAT", "exclude": true, "mm_per_px": 0.2}
+    {"file": "film-02.dcm", "view": "LAT", "back": "left", "exclude": true, "mm_per_px": 0.2}
   ]
 })";
 
@@ -52,6 +52,8 @@ TEST(Sheet, EveryKeyArrivesWhereItBelongs) {
   EXPECT_EQ(series->films[0].path, "/data/hip/film-00.dcm");
   EXPECT_FALSE(series->films[0].excluded);
   EXPECT_EQ(series->films[2].view, View::kLateral);
+  EXPECT_EQ(series->films[2].back, PictureSide::kLeft);
+  EXPECT_FALSE(series->films[0].back.has_value());
   EXPECT_TRUE(series->films[2].excluded);
   EXPECT_FALSE(series->films[2].role.has_value());
 }
@@ -177,6 +179,8 @@ INSTANTIATE_TEST_SUITE_P(
             "films[1] is a second reference film", "films[0]"},
         WrongRow{"View", film(R"("view": "AXIAL")"), R"(films[1].view is "AXIAL")",
                  "AP, PA, LAT or OTHER"},
+        WrongRow{"Back", film(R"("back": "posterior")"), R"(films[1].back is "posterior")",
+                 "left or right"},
         WrongRow{"Exclude", film(R"("exclude": "yes")"), "films[1].exclude", "true or false"},
         WrongRow{"PointOfThree", film(R"("landmarks_px": {"stem_tip": [1, 2, 3]})"),
                  "films[1].landmarks_px.stem_tip is a list of 3", "[column, row]"},

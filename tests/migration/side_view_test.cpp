@@ -64,6 +64,26 @@ SideView said(double depth, double u) {
   return out;
 }
 
+// Derived: +4 with 0.9 and -4 with 0.1 have the mean 3.2 and scatter by 2.4 about it. At even odds
+// nothing is left but what it may be either way.
+TEST(SideView, AFrontThatMayBeABackCostsCertainty) {
+  SideView seen = said(4.0, 1.0);
+  seen.lesser_trochanter = Measured<Millimetres>{{20.0}, {1.0}, {2.0}};
+  const SideView sure = in_doubt(seen, 0.0);
+  EXPECT_DOUBLE_EQ(sure.stem_depth.value.value, 4.0);
+  EXPECT_DOUBLE_EQ(sure.stem_depth.u.value, 1.0);
+  const SideView mostly = in_doubt(seen, 0.1);
+  EXPECT_NEAR(mostly.stem_depth.value.value, 3.2, 1e-12);
+  EXPECT_NEAR(mostly.stem_depth.u.value, std::hypot(1.0, 2.4), 1e-12);
+  ASSERT_TRUE(mostly.lesser_trochanter.has_value());
+  EXPECT_NEAR(mostly.lesser_trochanter->value.value, 16.0, 1e-12);
+  const SideView open = in_doubt(seen, 0.5);
+  EXPECT_NEAR(open.stem_depth.value.value, 0.0, 1e-12);
+  EXPECT_NEAR(open.stem_depth.u.value, std::hypot(1.0, 4.0), 1e-12);
+  EXPECT_NEAR(open.lean.u.value, std::hypot(0.5, 1.0), 1e-12);
+  EXPECT_FALSE(open.lesser_trochanter.has_value());
+}
+
 // GUM 4.3 and the weighted mean's u; two that contradict each other are widened (Birge ratio).
 TEST(SideView, SeveralAreWeighed) {
   const SideView agree = combined({said(1.0, 1.0), said(1.5, 0.5)});

@@ -20,11 +20,8 @@ constexpr double kSureOfSide = 0.95;
 constexpr double kSureOfOther = 0.8;
 constexpr double kSurer = 0.1;
 
-/// Distance of the head's centre from the stem's axis. The smallest stems in use have 30 mm (common
-/// practice, no source), seen at the cosine of the angle between neck and film: 25 mm at 33
-/// degrees, 20 mm at 48 degrees, which no frontal film has. House choices.
+/// As kLeastOffsetMm: 25 mm are seen at 33 degrees. House choice.
 constexpr double kFrontalOffsetMm = 25.0;
-constexpr double kLeastOffsetMm = 20.0;
 
 Vec2 head_in_stored_px(const Seen& seen) {
   return seen.hip_view.stored_from_view.apply(seen.implant.head.circle_px.centre);
@@ -64,13 +61,13 @@ bool is_bone_beside(const Seen& asked, const Seen& metal) {
   return here && there && *there > 0.0 && *here < kAsBright * *there;
 }
 
-std::string in_mm(double value) {
+}  // namespace
+
+std::string whole_mm(double value) {
   std::ostringstream text;
   text << std::fixed << std::setprecision(0) << value << " mm";
   return text.str();
 }
-
-}  // namespace
 
 bool doubts_side(const Expected<Seen>& asked, const FilmEntry& entry) {
   const auto& given = entry.landmarks_in_stored_px;
@@ -104,7 +101,7 @@ void doubt_views(WorkingSeries& work) {
     const double offset =
         migration::stem_look({film.seen->implant, nothing, film.hip->scale}).head_medial_mm;
     const std::string seen =
-        "the head lies only " + in_mm(std::max(0.0, offset)) + " off the stem's axis";
+        "the head lies only " + whole_mm(std::max(0.0, offset)) + " off the stem's axis";
     const bool refused = offset < kLeastOffsetMm;
     const auto fault = refused ? film::fault_of_tone(film.seen->hip_view) : std::nullopt;
     if (fault) {

@@ -24,6 +24,14 @@ namespace tidemark::followup {
                                                               const Expected<Seen>& turned,
                                                               Side side);
 
+/// Distance of the head's centre from the stem's axis, mm. The smallest stems in use have 30 mm
+/// (common practice, no source), seen at the cosine of the angle between neck and film: 20 mm at 48
+/// degrees, which no frontal film has. House choice.
+inline constexpr double kLeastOffsetMm = 20.0;
+
+/// A length as sentences say it, without decimals.
+[[nodiscard]] std::string whole_mm(double value);
+
 /// Refuses or flags films whose head lies too close to the stem's axis for a frontal view. Needs
 /// the scale.
 void doubt_views(WorkingSeries& work);

@@ -28,30 +28,15 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
   auto implant = steps.find_implant(seen.hip_view, options);
   if (!implant) return tl::unexpected(implant.error());
   seen.implant = std::move(*implant);
-  if (seen.hip_view.greys_spread) {
-    seen.implant.flags.push_back(
-        {"greys_spread",
-         "Bright greys are pressed together on this film, as by a steep tone curve; all greys were "
-         "spread evenly before anything was measured."});
-  }
-  return seen;
+  return with_flag_of_greys(std::move(seen));
 }
 
-/// The implant under one side; with the grey values turned over when that shows it better.
+/// The implant under one side.
 Expected<Seen> see_either_grey(const Working& film, Side side, const StemFacts& stem,
                                const Steps& steps) {
-  auto seen = see(*film.upright, side, film, stem, steps);
-  if (seen && seen->implant.confidence >= kTrusted) return seen;
-  auto turned = see(film::inverted(*film.upright), side, film, stem, steps);
-  if (!turned || (seen && seen->implant.confidence >= turned->implant.confidence)) return seen;
-  // A stem that the field cuts leaves pieces that look like one with the greys turned over.
-  const bool cut = !seen && seen.error().wrong == anatomy::kStemLeavesField;
-  if (cut && turned->implant.confidence < kTrustedOverCut) return seen;
-  turned->implant.flags.push_back(
-      {"grey_inverted",
-       "The stem shows only with the grey values turned over: the file says the "
-       "wrong photometric interpretation or none."});
-  return turned;
+  return in_either_grey(*film.upright, [&](const film::FilmImage& upright) {
+    return see(upright, side, film, stem, steps);
+  });
 }
 
 /// What the search says of the film's content. A stem that the field cuts, or that the film's greys
@@ -131,6 +116,31 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
 }
 
 }  // namespace
+
+Seen with_flag_of_greys(Seen seen) {
+  if (seen.hip_view.greys_spread) {
+    seen.implant.flags.push_back(
+        {"greys_spread",
+         "Bright greys are pressed together on this film, as by a steep tone curve; all greys were "
+         "spread evenly before anything was measured."});
+  }
+  return seen;
+}
+
+Expected<Seen> in_either_grey(const film::FilmImage& upright, const LookAtFilm& look) {
+  auto seen = look(upright);
+  if (seen && seen->implant.confidence >= kTrusted) return seen;
+  auto turned = look(film::inverted(upright));
+  if (!turned || (seen && seen->implant.confidence >= turned->implant.confidence)) return seen;
+  // A stem that the field cuts leaves pieces that look like one with the greys turned over.
+  const bool cut = !seen && seen.error().wrong == anatomy::kStemLeavesField;
+  if (cut && turned->implant.confidence < kTrustedOverCut) return seen;
+  turned->implant.flags.push_back(
+      {"grey_inverted",
+       "The stem shows only with the grey values turned over: the file says the "
+       "wrong photometric interpretation or none."});
+  return turned;
+}
 
 void see_implants(WorkingSeries& work, const Run& run) {
   work.side ? see_known_side(work, run) : see_unknown_side(work, run);

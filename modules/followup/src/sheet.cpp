@@ -261,9 +261,10 @@ FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
                     const std::filesystem::path& folder) {
   static const std::array<std::string, 2> roles{"reference", "follow-up"};
   static const std::array<std::string, 4> views{"AP", "PA", "LAT", "OTHER"};
+  static const std::array<std::string, 2> backs{"left", "right"};
   FilmEntry film;
   if (!reader.object(node, path,
-                     {"file", "role", "date", "view", "marker_diameter_mm", "marker_px",
+                     {"file", "role", "date", "view", "back", "marker_diameter_mm", "marker_px",
                       "mm_per_px", "landmarks_px", "zone_marks", "exclude"})) {
     return film;
   }
@@ -285,6 +286,9 @@ FilmEntry read_film(Reader& reader, const Json& node, const std::string& path,
   if (const auto view = reader.word(node, path, "view", views)) {
     static constexpr std::array kMeaning{View::kAp, View::kPa, View::kLateral, View::kOther};
     film.view = kMeaning.at(*view);
+  }
+  if (const auto back = reader.word(node, path, "back", backs)) {
+    film.back = *back == 0 ? PictureSide::kLeft : PictureSide::kRight;
   }
   film.marker_diameter =
       in_unit<Millimetres>(reader.number(node, path, "marker_diameter_mm", kMarkerDiameterMm));

@@ -18,6 +18,13 @@ struct Seen {
   anatomy::Implant implant;
 };
 
+/// Which way a film from the side faces.
+struct SideFacing {
+  Side mirrored = Side::kRight;  ///< how the upright film is turned over to have the back at +x
+  double wrong = 0.0;            ///< probability that front and back are taken for each other
+  bool by_sheet = false;
+};
+
 /// One film on its way through the steps. `out` grows; a film that is refused keeps its reason.
 struct Working {
   FilmEntry entry;
@@ -27,6 +34,7 @@ struct Working {
   std::optional<film::FilmImage> upright;  ///< dropped once seen
   std::optional<Seen> seen;
   std::optional<HipFilm> hip;
+  std::optional<SideFacing> facing;          ///< of a measured film from the side
   std::shared_ptr<const PreparedHip> ready;  ///< what Steps::prepare made of `hip`
 };
 
@@ -83,6 +91,10 @@ struct CarriedEntry {
 /// @param carried  the sheet's own word comes first
 void look_for_lines(Working& film, const std::optional<Fixation>& fixation, const Steps& steps,
                     const std::optional<CarriedEntry>& carried = {});
+
+/// In place of look_for_lines(): every zone is open for this one reason.
+void leave_zones_open(Working& film, const std::optional<Fixation>& fixation,
+                      const std::string& reason);
 
 /// The pictures of overlay and pair (docs/result-format.md); nothing when drawing fails.
 [[nodiscard]] std::optional<Picture> draw_film(const std::string& name, const HipFilm& film,

@@ -165,6 +165,11 @@ void look_for_lines(Working& film, const std::optional<Fixation>& fixation, cons
   describe_zones(film, std::move(lines), fixation);
 }
 
+void leave_zones_open(Working& film, const std::optional<Fixation>& fixation,
+                      const std::string& reason) {
+  film.out.zones = unknown_zones(reason, fixation, film.out.view);
+}
+
 std::optional<LinesSince> lines_since(const Result& result, std::size_t film) {
   std::optional<LinesSince> out;
   const auto look = [&](const auto& pairs) {

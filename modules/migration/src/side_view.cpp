@@ -131,6 +131,18 @@ std::optional<SideView> side_view(const MeasuredFilm& side, const MeasuredFilm& 
   return out;
 }
 
+SideView in_doubt(const SideView& seen, double wrong) {
+  const auto told = [wrong](auto value) {
+    using Unit = decltype(value.value);
+    const double x = value.value.value;
+    return measured(Unit{(1.0 - 2.0 * wrong) * x},
+                    Unit{std::hypot(value.u.value, 2.0 * std::sqrt(wrong * (1.0 - wrong)) * x)});
+  };
+  SideView out{told(seen.stem_depth), told(seen.lean), std::nullopt};
+  if (seen.lesser_trochanter && wrong < 0.5) out.lesser_trochanter = told(*seen.lesser_trochanter);
+  return out;
+}
+
 SideView combined(const std::vector<SideView>& views) {
   std::vector<Measured<Millimetres>> depths;
   std::vector<Measured<Degrees>> leans;

@@ -25,6 +25,9 @@ inline constexpr Range kStemLengthMm{40.0, 500.0};
 /// What a film is for. Every follow-up film is compared with the one reference film.
 enum class Role { kReference, kFollowUp };
 
+/// A side of the picture, feet down and not mirrored.
+enum class PictureSide { kLeft, kRight };
+
 /// One film as the sheet (or the folder) names it. All pixel coordinates are stored px of the file.
 struct FilmEntry {
   std::string file;            ///< name inside the folder, as written in the sheet
@@ -32,6 +35,7 @@ struct FilmEntry {
   std::optional<Role> role;
   std::optional<std::chrono::year_month_day> date;
   std::optional<View> view;
+  std::optional<PictureSide> back;  ///< where the femur's back lies on a lateral film
   std::optional<Millimetres> marker_diameter;
   std::optional<Circle2> marker_in_stored_px;
   /// Scale in the plane of the stem per stored pixel (along a row), given by the user.

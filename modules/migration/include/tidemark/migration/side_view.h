@@ -28,6 +28,13 @@ struct SideView {
 [[nodiscard]] std::optional<SideView> side_view(const MeasuredFilm& side,
                                                 const MeasuredFilm& frontal);
 
+/// What a film says whose front and back may be taken for each other: its own word, and the same to
+/// the other side, each with its probability; their mean and what they scatter about it, +-x with p
+/// and 1 - p: x (1 - 2p) and u^2 + 4 p (1 - p) x^2 (derived). At even odds the trochanter is not
+/// told: what was taken for it may be none.
+/// @param wrong  probability that they are, 0 to 0.5
+[[nodiscard]] SideView in_doubt(const SideView& seen, double wrong);
+
 /// What several films from the side say together: means weighted by their information (JCGM 100),
 /// and never more certain than the best of them by more than their agreement allows.
 /// @pre not empty
