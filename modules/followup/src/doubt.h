@@ -49,8 +49,8 @@ inline constexpr const char* kUnprocessed =
 void doubt_head_diameter(WorkingSeries& work);
 
 /// Why a film is not measured when what was taken for stem and head may be the bone of a hip
-/// without an implant: about a stem there is a shaft of bone, about a femur there is none. Nothing
-/// where a shaft is seen, where nothing else is doubtful, or where a hand has marked head or stem.
+/// without an implant: of the head, the stem's flanks and a shaft of bone about them two are in
+/// doubt. Nothing where a hand has marked head or stem.
 [[nodiscard]] std::optional<std::string> may_be_bone(const anatomy::Implant& implant,
                                                      const anatomy::Femur& femur,
                                                      const FilmEntry& entry);
