@@ -96,19 +96,17 @@ Raster raster_of(const RasterOf<std::uint16_t>& codes, const std::vector<float>&
   return grey;
 }
 
-/// Grey of each bit pattern of a frame. A VOI table that may be applied is left where it would
-/// press bright greys together and the film's own values do not: S-shaped ones, made for the eye,
-/// leave no room between bone and metal. Those of linear exposure have the room that is missing
-/// there.
+/// Grey of each bit pattern of a frame. A VOI table that may be applied is left where bright greys
+/// have more room by the film's own values: S-shaped tables, made for the eye, press bone and metal
+/// together. Tables of linear exposure give the room that is missing there.
 std::vector<float> greys_of_codes(const GreyRule& rule, const RasterOf<std::uint16_t>& codes,
                                   std::vector<std::string>& notes) {
-  constexpr double kUsualRoom = 0.4;  // least of some 100 simulated films as taken
   std::vector<float> own = grey_table(rule, VoiTable::kLeft, notes);
   if (!may_use_voi_table(rule, notes)) return own;
   std::vector<std::string> same_notes;
   std::vector<float> shown = grey_table(rule, VoiTable::kApplied, same_notes);
   const double room = tone_of(raster_of(codes, own)).bright_room;
-  if (tone_of(raster_of(codes, shown)).bright_room < std::min(room, kUsualRoom)) {
+  if (tone_of(raster_of(codes, shown)).bright_room < room) {
     notes.emplace_back("the VOI LUT was not applied: it would press bright greys together");
     return own;
   }
