@@ -134,7 +134,7 @@ inline Steps steps() {
   };
   out.find_implant = [](const film::FilmImage& view,
                         const anatomy::ImplantOptions& options) -> Expected<anatomy::Implant> {
-    const bool turned_over = view.pixels.at(0, kHeight - 1) < view.pixels.at(0, 0);
+    const bool turned_over = view.pixels.at(0, view.pixels.height - 1) < view.pixels.at(0, 0);
     const bool dark = view.facts.file.starts_with("dark");
     if (view.facts.file.starts_with("bare") || dark != turned_over) {
       return fail(ErrorKind::kCannotTell, view.facts.file, "no stem is seen", "check the film");

@@ -496,6 +496,37 @@ void leave_soft_film_open(FilmLucency& out, double edge_width_mm) {
                        "stem would not show: zones without a line are left open."});
 }
 
+/// What the film says at each place of its lines, and what is believed of it.
+struct Heard {
+  std::vector<PlaceEvidence> evidence;
+  std::vector<PlaceBelief> beliefs;
+};
+
+/// Asks for lines in three ways, of which the first is believed where the others and the doubts
+/// agree with it. contrast: of typical_contrast; steps: of local_steps.
+Heard listen(const Profiles& profiles, const Course& course, const Sequence& sequence,
+             const std::vector<double>& steps, const Response& response, double contrast) {
+  const auto heard = [&](const std::vector<PlaceEvidence>& evidence) {
+    return hear_neighbours(evidence, sequence.judged, sequence.joined);
+  };
+  const std::array<std::pair<double, Halo>, 3> ways{{{kShapePower, Halo::kSettled},
+                                                     {kChordPower, Halo::kSettled},
+                                                     {kShapePower, Halo::kAsLearnt}}};
+  std::array<std::vector<PlaceEvidence>, 3> weights;
+  parallel_within(ways.size(), [&](std::size_t i) {
+    const auto [power, halo] = ways[i];
+    weights[i] =
+        weigh_lines(profiles, course.place, steps, response, contrast, {power, kBlurMm, {}}, halo);
+  });
+  auto beliefs = heard(weights[0]);
+  doubt_by_shape(beliefs, heard(weights[1]));
+  doubt_by_halo(beliefs, heard(weights[2]));
+  doubt_by_darkness(beliefs, profiles, course, steps, response);
+  doubt_by_far_wall(beliefs, weights[0], sequence.joined, steps);
+  doubt_by_weak_evidence(beliefs, weights[0], tip_of(course, sequence));
+  return {std::move(weights[0]), std::move(beliefs)};
+}
+
 std::optional<Entry> entry_of(const film::FilmImage& hip_view, const anatomy::Implant& implant,
                               const LucencyOptions& options) {
   if (!options.entry_px) return find_entry(hip_view, implant, options.scale);
@@ -525,26 +556,7 @@ Expected<FilmLucency> measure(const film::FilmImage& hip_view, const anatomy::Im
   }
   const Response response = learn_response(profiles, course.teachers);
   const Sequence sequence = sequence_of(profiles, course);
-  const auto weighed = [&](double power, Halo halo) {
-    return weigh_lines(profiles, course.place, steps, response, contrast, {power, kBlurMm, {}},
-                       halo);
-  };
-  const auto heard = [&](const std::vector<PlaceEvidence>& evidence) {
-    return hear_neighbours(evidence, sequence.judged, sequence.joined);
-  };
-  const std::array<std::pair<double, Halo>, 3> ways{{{kShapePower, Halo::kSettled},
-                                                     {kChordPower, Halo::kSettled},
-                                                     {kShapePower, Halo::kAsLearnt}}};
-  std::array<std::vector<PlaceEvidence>, 3> weights;
-  parallel_within(ways.size(),
-                  [&](std::size_t i) { weights[i] = weighed(ways[i].first, ways[i].second); });
-  const auto& evidence = weights[0];
-  auto beliefs = heard(evidence);
-  doubt_by_shape(beliefs, heard(weights[1]));
-  doubt_by_halo(beliefs, heard(weights[2]));
-  doubt_by_darkness(beliefs, profiles, course, steps, response);
-  doubt_by_far_wall(beliefs, evidence, sequence.joined, steps);
-  doubt_by_weak_evidence(beliefs, evidence, tip_of(course, sequence));
+  const auto [evidence, beliefs] = listen(profiles, course, sequence, steps, response, contrast);
 
   FilmLucency out;
   out.plan = std::move(*plan);
