@@ -3,19 +3,23 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <opencv2/imgproc.hpp>
+#include <vector>
 
 namespace tidemark::anatomy {
 namespace {
 
 constexpr double kPitch = 0.25;  // mm per px
+constexpr int kMiddle = 150;     // column of the axis on drawn films
 
 /// Both flanks of a tapered stem 130 mm long, the medial one curving out proximally, with a bump of
 /// `height` mm from `from` to `to` mm below the shoulder on the medial flank; px, shoulder at 0.
 Polyline stem_with_bump(double height, double from, double to) {
   Polyline outline;
   const auto half_width = [](double s) { return 9.0 - 0.035 * s; };
-  for (double s = 0.0; s <= 130.0; s += 0.5) outline.emplace_back(-half_width(s), s);
-  for (double s = 130.0; s >= 0.0; s -= 0.5) {
+  for (int i = 0; i <= 260; ++i) outline.emplace_back(-half_width(0.5 * i), 0.5 * i);
+  for (int i = 260; i >= 0; --i) {
+    const double s = 0.5 * i;
     const double curve = s < 60.0 ? 0.004 * (60.0 - s) * (60.0 - s) : 0.0;
     const double bump = s > from && s < to ? height : 0.0;
     outline.emplace_back(half_width(s) + curve + bump, s);
@@ -66,6 +70,66 @@ TEST(WithoutBumps, LeavesTheMedialCorner) {
 TEST(WithoutBumps, LeavesAStepThatStays) {
   const Polyline step = stem_with_bump(2.0, -1.0, 70.0);
   EXPECT_EQ(cut(step), step);
+}
+
+/// A film of such a stem: metal of grey 1 between the clean flanks, and what fills the bump.
+cv::Mat1f film_of(double height, double from, double to, float bump) {
+  const Polyline clean = stem_with_bump(0.0, 0.0, 0.0);
+  const Polyline with = stem_with_bump(height, from, to);
+  cv::Mat1f film(600, 300, 0.2F);
+  const auto fill = [&](const Polyline& ring, float grey) {
+    std::vector<cv::Point> points;
+    for (const Vec2& p : ring) {
+      points.emplace_back(static_cast<int>(std::lround(p.x())) + kMiddle,
+                          static_cast<int>(std::lround(p.y())));
+    }
+    cv::fillPoly(film, std::vector<std::vector<cv::Point>>{points}, cv::Scalar(grey));
+  };
+  fill(with, bump);
+  fill(clean, 1.0F);
+  return film;
+}
+
+Polyline sealed(const cv::Mat1f& film, Polyline outline) {
+  for (Vec2& p : outline) p.x() += kMiddle;
+  const Line2 axis{Vec2(kMiddle, 0.0), Vec2::UnitY()};
+  Polyline out = without_leaks(film, outline, axis, 0.0, kPitch);
+  for (Vec2& p : out) p.x() -= kMiddle;
+  return out;
+}
+
+// As long as a collar, so that only the greys tell.
+TEST(WithoutLeaks, CutsAShortLeakThatIsDarkerThanMetal) {
+  const Polyline clean = stem_with_bump(0.0, 0.0, 0.0);
+  const Polyline leaking = stem_with_bump(5.0, 38.0, 44.0);
+  ASSERT_EQ(cut(leaking), leaking);
+  EXPECT_LT(farthest_apart_mm(sealed(film_of(5.0, 38.0, 44.0, 0.65F), leaking), clean), 0.6);
+}
+
+TEST(WithoutLeaks, LeavesWhatIsMetal) {
+  const Polyline collar = stem_with_bump(5.0, 38.0, 44.0);
+  EXPECT_LT(farthest_apart_mm(sealed(film_of(5.0, 38.0, 44.0, 0.95F), collar), collar), 1e-6);
+}
+
+TEST(WithoutLeaks, LeavesACleanStemAndItsTip) {
+  const Polyline clean = stem_with_bump(0.0, 0.0, 0.0);
+  EXPECT_LT(farthest_apart_mm(sealed(film_of(0.0, 0.0, 0.0, 1.0F), clean), clean), 1e-6);
+}
+
+// Grain of a tenth of metal's step: tips were cut off by it.
+TEST(WithoutLeaks, LeavesARoundTipOnAGrainyFilm) {
+  Polyline round = stem_with_bump(0.0, 0.0, 0.0);
+  const auto is_end = [](const Vec2& p) { return p.y() * kPitch > 125.0; };
+  for (Vec2& p : round) {
+    const double beyond = p.y() * kPitch - 125.0;
+    if (is_end(p)) p.x() *= std::sqrt(std::max(0.0, 1.0 - beyond * beyond / 25.0));
+  }
+  cv::Mat1f film = film_of(0.0, 0.0, 0.0, 1.0F);
+  cv::Mat1f grain(film.size());
+  cv::theRNG().state = 7;
+  cv::randn(grain, 0.0, 0.1);
+  film += grain;
+  EXPECT_LT(farthest_apart_mm(sealed(film, round), round), 1e-6);
 }
 
 }  // namespace

@@ -67,7 +67,25 @@ TEST(Tone, SteepCurvePressesBrightGreysAndSpreadingUndoesIt) {
   EXPECT_THAT(fault_of_tone(in_other_words).value_or(""), HasSubstr("pressed together"));
 }
 
+// A second look blames the tone of no film as taken; one whose bright greys have little room, but
+// too much to be spread at once, it does.
+TEST(Tone, SecondLookSpreadsAnyFilmOnce) {
+  EXPECT_FALSE(asks_for_second_look(drawn()));
+  const auto plain = spread_for_second_look(drawn());
+  ASSERT_TRUE(plain.has_value());
+  EXPECT_TRUE(plain->greys_spread);
+  EXPECT_FALSE(fault_of_tone(*plain));
+  EXPECT_EQ(plain->pixels.values, with_spread_greys(drawn()).pixels.values);
+  EXPECT_FALSE(spread_for_second_look(*plain));
+  const FilmImage tight = toned([](double v) { return 1.0 / (1.0 + std::exp(-9.0 * (v - 0.3))); });
+  ASSERT_FALSE(tone_of(tight.pixels).is_pressed());
+  EXPECT_TRUE(asks_for_second_look(tight));
+  EXPECT_THAT(fault_of_tone(spread_for_second_look(tight).value()).value_or(""),
+              HasSubstr("pressed together"));
+}
+
 TEST(Tone, WhatWasCutOffCannotBeSpread) {
+  EXPECT_FALSE(spread_for_second_look(toned([](double v) { return std::min(v, 0.4); })));
   const FilmImage cut = toned([](double v) { return std::min(v, 0.4); });
   EXPECT_TRUE(tone_of(cut.pixels).is_pressed());
   EXPECT_FALSE(tone_of(cut.pixels).can_be_spread());

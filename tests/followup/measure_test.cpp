@@ -6,7 +6,11 @@
 #include <algorithm>
 #include <cmath>
 #include <mutex>
+#include <optional>
+#include <ostream>
 #include <set>
+#include <string>
+#include <vector>
 
 #include "followup/invented.h"
 #include "tidemark/followup/write.h"
@@ -494,6 +498,73 @@ TEST(Measure, PressedGreysAreSpreadAndFlagged) {
   EXPECT_EQ(result.comparisons[0].status, Status::kMeasured);
   const Result plain = measured(invented::series({"early.dcm", "late.dcm"}));
   EXPECT_FALSE(has_flag(plain.films[0].flags, "greys_spread"));
+}
+
+/// The invented steps, which find a stem with these flags, as stored and with the greys spread;
+/// nothing where there are no flags at all.
+using FoundWith = std::optional<std::vector<std::string>>;
+Steps finding(const FoundWith& as_stored, const FoundWith& spread) {
+  Steps steps = invented::steps();
+  steps.find_implant = [=](const film::FilmImage& view, const auto&) -> Expected<anatomy::Implant> {
+    const FoundWith& ids = view.greys_spread ? spread : as_stored;
+    if (!ids) return fail(ErrorKind::kCannotTell, view.facts.file, "no stem is seen", "look");
+    anatomy::Implant out = invented::implant();
+    for (const std::string& id : *ids) out.flags.push_back({id, "A doubt."});
+    return out;
+  };
+  return steps;
+}
+
+struct SecondLookRow {
+  const char* name;
+  FoundWith as_stored;
+  FoundWith spread;
+  bool measured;
+  bool spread_counts;
+};
+void PrintTo(const SecondLookRow& row, std::ostream* os) { *os << row.name; }
+
+class SecondLook : public testing::TestWithParam<SecondLookRow> {};
+
+TEST_P(SecondLook, CountsWhereItLeavesFewerDoubts) {
+  const SecondLookRow& row = GetParam();
+  Series series = invented::series({"early.dcm"});
+  const Result result = measure_with(series, {}, finding(row.as_stored, row.spread));
+  EXPECT_EQ(result.films[0].status == Status::kMeasured, row.measured);
+  EXPECT_EQ(has_flag(result.films[0].flags, "greys_spread"), row.spread_counts);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Films, SecondLook,
+    testing::Values(
+        SecondLookRow{"sure", std::vector<std::string>{}, std::vector<std::string>{}, true, false},
+        SecondLookRow{"head", {{"head_in_doubt"}}, std::vector<std::string>{}, true, true},
+        SecondLookRow{"tip", {{"tip_outside_field"}}, std::vector<std::string>{}, true, true},
+        SecondLookRow{"as_many", {{"head_in_doubt"}}, {{"head_off_neck"}}, true, false},
+        SecondLookRow{"none", std::nullopt, std::vector<std::string>{}, true, true},
+        SecondLookRow{"none_but_doubts", std::nullopt, {{"head_in_doubt"}}, false, false},
+        SecondLookRow{"never", std::nullopt, std::nullopt, false, false}),
+    [](const auto& row) { return row.param.name; });
+
+// Where bright greys have little room, a cortex may be taken for the stem without a doubt.
+TEST(Measure, OfTwoSureFindsOnATightFilmTheNarrowerStemCounts) {
+  const auto tight = [](float v) { return 1.0F - std::exp(-v / 350.0F); };
+  const auto spread_counts = [&](double as_stored_px, double spread_px) {
+    Steps steps = toned(tight);
+    steps.find_implant = [=](const film::FilmImage& view, const auto&) {
+      const double half = 0.5 * (view.greys_spread ? spread_px : as_stored_px);
+      anatomy::Implant out = invented::implant();
+      out.outline_px.clear();
+      for (int y = 130; y <= 400; ++y) out.outline_px.emplace_back(150.0 - half, y);
+      for (int y = 400; y >= 130; --y) out.outline_px.emplace_back(150.0 + half, y);
+      return Expected<anatomy::Implant>(out);
+    };
+    const Result result = measure_with(invented::series({"early.dcm"}), {}, steps);
+    return has_flag(result.films[0].flags, "greys_spread");
+  };
+  EXPECT_TRUE(spread_counts(50.0, 30.0));
+  EXPECT_FALSE(spread_counts(30.0, 30.0));
+  EXPECT_FALSE(spread_counts(30.0, 50.0));
 }
 
 TEST(Measure, UnknownSideIsTheMoreConfidentOneForAllFilms) {

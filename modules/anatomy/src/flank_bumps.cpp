@@ -11,8 +11,9 @@ namespace {
 // House choices. A leak into the calcar is 10 to 25 mm long, a collar 2 to 4 mm.
 constexpr double kLongestMm = 35.0;
 constexpr double kShortestMm = 7.0;
-constexpr double kLeastMm = 1.5;  ///< height above which a bump is cut
-constexpr double kFromMm = 22.0;  ///< below the shoulder; more than half of kLongestMm
+constexpr double kShortestLeakMm = 3.0;  ///< where the greys tell a collar from bone
+constexpr double kLeastMm = 1.5;         ///< height above which a bump is cut
+constexpr double kFromMm = 22.0;         ///< below the shoulder; more than half of kLongestMm
 constexpr double kBinMm = 0.5;
 
 using Course = std::vector<double>;
@@ -72,44 +73,205 @@ void fill_gaps(Course& reach) {
   }
 }
 
+/// One flank of an outline as its distance from the axis, level by level, px.
+class Flank {
+ public:
+  /// @param from first level, px along the axis; side +1 medial of a right hip, -1 lateral
+  Flank(const Polyline& outline, const Line2& axis, double from, double side, double px_per_mm)
+      : axis_(axis), from_(from), side_(side), bin_px_(kBinMm * px_per_mm) {
+    double to = from;
+    for (const Vec2& p : outline) to = std::max(to, along(axis, p));
+    reach_.assign(static_cast<std::size_t>((to - from) / bin_px_) + 1,
+                  std::numeric_limits<double>::quiet_NaN());
+    for (const Vec2& p : outline) {
+      if (holds(p)) reach_[bin_of(p)] = std::fmax(reach_[bin_of(p)], off_axis(p));
+    }
+    fill_gaps(reach_);
+  }
+
+  [[nodiscard]] const Course& reach() const { return reach_; }
+  [[nodiscard]] double off_axis(const Vec2& p) const { return side_ * signed_distance(axis_, p); }
+  [[nodiscard]] bool holds(const Vec2& p) const {
+    return along(axis_, p) >= from_ && off_axis(p) > 0.0;
+  }
+  [[nodiscard]] std::size_t bin_of(const Vec2& p) const {
+    const auto bin = static_cast<std::size_t>((along(axis_, p) - from_) / bin_px_);
+    return std::min(reach_.size() - 1, bin);
+  }
+  [[nodiscard]] Vec2 down() const { return axis_.direction; }
+  [[nodiscard]] Vec2 out() const { return side_ * Vec2(-axis_.direction.y(), axis_.direction.x()); }
+  /// The point of a level at so many px from the axis.
+  [[nodiscard]] Vec2 at(std::size_t bin, double off) const {
+    return axis_.point + (from_ + (static_cast<double>(bin) + 0.5) * bin_px_) * axis_.direction +
+           off * out();
+  }
+  /// Towards neck and shoulder an outline draws in again; only what comes below may be a bump.
+  void carry_upwards(std::size_t first) {
+    for (std::size_t i = std::min(first, reach_.size() - 1); i > 0; --i) {
+      reach_[i - 1] = std::fmax(reach_[i - 1], reach_[i]);
+    }
+  }
+  /// Points of the outline that stand out beyond `course` at levels from `level` on are set on it.
+  void set_on(const Course& course, double level, Polyline& outline) const {
+    for (Vec2& p : outline) {
+      if (!holds(p) || along(axis_, p) < level) continue;
+      const std::size_t bin = bin_of(p);
+      const double height = off_axis(p) - course[bin];
+      if (course[bin] < reach_[bin] && height > 0.0) p -= height * out();
+    }
+  }
+
+ private:
+  Line2 axis_;
+  double from_ = 0.0;
+  double side_ = 1.0;
+  double bin_px_ = 1.0;
+  Course reach_;
+};
+
+/// Bins [from, to).
+struct Run {
+  std::size_t from = 0;
+  std::size_t to = 0;
+};
+
+/// The lowest chord over at most `length` bins at each bin: a flank that bends outwards upwards
+/// lies on or below its chords, a bump above them, on a slope as well.
+Course under_chords(const Course& values, std::size_t length) {
+  Course out = values;
+  for (std::size_t i = 0; i + 2 < values.size(); ++i) {
+    for (std::size_t j = i + 2; j < std::min(values.size(), i + length + 1); ++j) {
+      const double slope = (values[j] - values[i]) / static_cast<double>(j - i);
+      for (std::size_t k = i + 1; k < j; ++k) {
+        out[k] = std::min(out[k], values[i] + slope * static_cast<double>(k - i));
+      }
+    }
+  }
+  return out;
+}
+
+/// Runs above the chords that somewhere are `least` high.
+std::vector<Run> above_chords(const Course& values, const Course& chords, double least) {
+  constexpr double kFoot = 0.2;  // share of the least height that still is bump; house choice
+  std::vector<Run> out;
+  for (std::size_t i = 0; i < values.size(); ++i) {
+    double highest = 0.0;
+    std::size_t end = i;
+    for (; end < values.size() && values[end] - chords[end] > kFoot * least; ++end) {
+      highest = std::max(highest, values[end] - chords[end]);
+    }
+    if (highest > least) out.push_back({i, end});
+    i = end;
+  }
+  return out;
+}
+
+/// What stands out at a level of a run.
+enum class Bump { kLow, kMetal, kDarker };
+
+/// Whether the film falls from metal to something darker where the chord runs, beneath what stands
+/// out: it does over bone, not where metal itself stands out. kLow where that is too thin to tell.
+Bump bump_at(const cv::Mat1f& film, const Flank& flank, std::size_t bin, double chord, double px) {
+  // House choices.
+  constexpr int kHalf = 3;             // half millimetres of the flank up and down, against grain
+  constexpr double kInsideMm = 1.5;    // off the chord
+  constexpr double kOffEdgeMm = 0.6;   // of the chord and of the bump's own edge
+  constexpr double kOutsideMm = 1.5;   // off the bump's own edge
+  constexpr double kLeastFall = 0.25;  // of the whole fall from metal to what lies beside the bump
+  const double reach = flank.reach()[bin];
+  const auto grey = [&](double off) {
+    double sum = 0.0;
+    for (int k = -kHalf; k <= kHalf; ++k) {
+      sum += sample(film, flank.at(bin, off) + 0.5 * k * px * flank.down());
+    }
+    return sum / (2 * kHalf + 1);
+  };
+  if (reach - chord <= 2.0 * kOffEdgeMm * px) return Bump::kLow;
+  const double metal = grey(chord - kInsideMm * px);
+  const double beside = grey(reach + kOutsideMm * px);
+  const double fall = metal - grey(0.5 * (chord + reach));
+  return fall > kLeastFall * (metal - beside) ? Bump::kDarker : Bump::kMetal;
+}
+
+/// The parts of a run that are darker than the metal beneath, with what is too low to tell beside
+/// them; gaps shorter than what counts as a leak are closed.
+std::vector<Run> darker_parts(const std::vector<Bump>& bumps, const Run& run) {
+  const auto gap = static_cast<std::size_t>(kShortestLeakMm / kBinMm);
+  const auto at = [&](std::size_t bin) { return bumps[bin - run.from]; };
+  std::vector<Run> out;
+  for (std::size_t i = run.from; i < run.to; ++i) {
+    if (at(i) != Bump::kDarker) continue;
+    if (!out.empty() && i - out.back().to < gap) {
+      out.back().to = i + 1;
+    } else {
+      out.push_back({i, i + 1});
+    }
+  }
+  std::erase_if(out, [&](const Run& part) { return part.to - part.from < gap; });
+  for (Run& part : out) {
+    while (part.from > run.from && at(part.from - 1) == Bump::kLow) --part.from;
+    while (part.to < run.to && at(part.to) == Bump::kLow) ++part.to;
+  }
+  return out;
+}
+
+/// Sets a part of the course on its chords, or nearer to the axis on the line between its ends.
+void bridge(Course& course, const Course& chords, const Run& part) {
+  const double before = part.from > 0 ? course[part.from - 1] : chords[part.from];
+  const double after = part.to < course.size() ? course[part.to] : chords[part.to - 1];
+  for (std::size_t i = part.from; i < part.to; ++i) {
+    const double t =
+        static_cast<double>(i - part.from + 1) / static_cast<double>(part.to - part.from + 1);
+    course[i] = std::min(chords[i], (1.0 - t) * before + t * after);
+  }
+}
+
+/// The flank's course without leaks: see without_leaks().
+Course sealed(const cv::Mat1f& film, const Flank& flank, double px) {
+  const Course& reach = flank.reach();
+  const Course chords = under_chords(reach, static_cast<std::size_t>(kLongestMm / kBinMm));
+  Course out = reach;
+  // A tip draws in as what lies above a bump does.
+  const std::size_t tip =
+      reach.size() - std::min(reach.size(), static_cast<std::size_t>(kLongestMm / kBinMm));
+  for (const Run& run : above_chords(reach, chords, kLeastMm * px)) {
+    if (run.to > tip) continue;
+    std::vector<Bump> bumps;
+    for (std::size_t i = run.from; i < run.to; ++i) {
+      bumps.push_back(bump_at(film, flank, i, chords[i], px));
+    }
+    for (const Run& part : darker_parts(bumps, run)) bridge(out, chords, part);
+  }
+  return out;
+}
+
 }  // namespace
 
 Polyline without_bumps(Polyline outline, const Line2& axis, double shoulder, double mm_per_px) {
   const double px = 1.0 / mm_per_px;
   // A window needs its upper half to tell a slope from a bump: levels above kFromMm only serve.
   const double from = shoulder + (kFromMm - 0.5 * kLongestMm) * px;
-  double to = from;
-  for (const Vec2& p : outline) to = std::max(to, along(axis, p));
-  const auto bins = static_cast<std::size_t>((to - from) / (kBinMm * px)) + 1;
   const int half = static_cast<int>(std::lround(0.5 * kLongestMm / kBinMm));
-  if (static_cast<int>(bins) < 2 * half) return outline;
-  const auto bin_of = [&](const Vec2& p) {
-    return std::min(bins - 1, static_cast<std::size_t>((along(axis, p) - from) / (kBinMm * px)));
-  };
   for (const double side : {-1.0, 1.0}) {
-    Course flank(bins, std::numeric_limits<double>::quiet_NaN());  // farthest point of each bin
-    const auto on_flank = [&](const Vec2& p) {
-      return along(axis, p) >= from && side * signed_distance(axis, p) > 0.0;
-    };
-    for (const Vec2& p : outline) {
-      if (!on_flank(p)) continue;
-      double& reach = flank[bin_of(p)];
-      reach = std::fmax(reach, side * signed_distance(axis, p));
-    }
-    fill_gaps(flank);
-    // Towards neck and shoulder an outline draws in again; only what comes below may be a bump.
-    for (auto i = static_cast<std::size_t>(half); i > 0; --i) {
-      flank[i - 1] = std::fmax(flank[i - 1], flank[i]);
-    }
-    if (std::isnan(flank.front())) continue;
-    const Course smooth = bridged(flank, half, kLeastMm * px);
-    const Vec2 out = side * Vec2(-axis.direction.y(), axis.direction.x());
-    for (Vec2& p : outline) {
-      if (!on_flank(p) || along(axis, p) < shoulder + kFromMm * px) continue;
-      const std::size_t bin = bin_of(p);
-      const double height = side * signed_distance(axis, p) - smooth[bin];
-      if (smooth[bin] < flank[bin] && height > 0.0) p -= height * out;
-    }
+    Flank flank(outline, axis, from, side, px);
+    if (static_cast<int>(flank.reach().size()) < 2 * half) return outline;
+    flank.carry_upwards(static_cast<std::size_t>(half));
+    if (std::isnan(flank.reach().front())) continue;
+    const Course smooth = bridged(flank.reach(), half, kLeastMm * px);
+    flank.set_on(smooth, shoulder + kFromMm * px, outline);
+  }
+  return outline;
+}
+
+Polyline without_leaks(const cv::Mat1f& film, Polyline outline, const Line2& axis, double shoulder,
+                       double mm_per_px) {
+  const double px = 1.0 / mm_per_px;
+  const double from = shoulder + (kFromMm - 0.5 * kLongestMm) * px;
+  for (const double side : {-1.0, 1.0}) {
+    Flank flank(outline, axis, from, side, px);
+    flank.carry_upwards(static_cast<std::size_t>(0.5 * kLongestMm / kBinMm));
+    if (std::isnan(flank.reach().front())) continue;
+    flank.set_on(sealed(film, flank, px), shoulder + kFromMm * px, outline);
   }
   return outline;
 }

@@ -268,6 +268,41 @@ HeadSearch search_on_neck(const Gradient& g, double floor, const NeckAxis& neck,
   return best;
 }
 
+/// The circle about a neck's end whose rim beside the neck is the clearest, where only a point of
+/// the neck's midline is known.
+HeadSearch search_towards(const Gradient& g, double floor, const Vec2& on_neck,
+                          const Circle2& rough, double neck_px) {
+  // Of the rough circle's radius; the head's centre lies within it. House choices.
+  constexpr double kFar = 0.45;
+  constexpr double kSmallest = 0.6;
+  constexpr double kLargest = 1.1;
+  HeadSearch best;
+  const auto consider = [&](const Circle2& c) {
+    const Vec2 neck = on_neck - c.centre;
+    if (neck.norm() < 0.8 * c.radius) return;
+    const double score = beside_neck(g, floor, c, neck.normalized(), 0.5 * neck_px + 1.0);
+    if (score > best.score) best = {c, score};
+  };
+  const auto look_round = [&](const Circle2& first, double reach, const Eigen::Vector2d& radii,
+                              double step) {
+    const int n = static_cast<int>(reach / step);
+    const int count = static_cast<int>((radii(1) - radii(0)) / step);
+    for (int k = 0; k <= count; ++k) {
+      for (int i = -n; i <= n; ++i) {
+        for (int j = -n; j <= n; ++j) {
+          consider({first.centre + step * Vec2(i, j), radii(0) + step * k});
+        }
+      }
+    }
+  };
+  const double r = rough.radius;
+  look_round(rough, kFar * r, {kSmallest * r, kLargest * r}, 1.5);
+  if (best.score <= 0.0) return best;
+  const Circle2 first = best.circle;
+  look_round(first, 1.5, {first.radius - 1.5, first.radius + 1.5}, 0.5);
+  return best;
+}
+
 /// Share of the film that is darker than the darker part of a disc: near 1 for metal.
 double rank_of(const cv::Mat1f& image, const std::vector<float>& sorted, const Circle2& disc) {
   std::vector<float> inside;
@@ -425,6 +460,9 @@ std::vector<Hypothesis> hypotheses(const Pyramid& film, const ImplantOptions& op
 
 namespace {
 
+/// Rim beside the neck, 0 to 1 of it, without which no head is seen there; house choice.
+constexpr double kLeastRim = 0.35;
+
 /// The stem under another head than the search for discs gave.
 /// @param beside_neck  what its rim beside the neck says for it, 0 to 1
 std::optional<Hypothesis> with_head(const Pyramid& film, const Circle2& head_px, double beside_neck,
@@ -444,7 +482,19 @@ std::optional<Hypothesis> with_head_on_neck(const Pyramid& film, const Hypothesi
   const SearchImage search(film);
   const Gradient g = gradient(search.small.image);
   const HeadSearch found = search_on_neck(g, rim_floor(g), neck, h, search.small);
-  constexpr double kLeastRim = 0.35;  // house choice
+  if (found.score < kLeastRim) return std::nullopt;
+  return with_head(film, search.on_film(found.circle), found.score, options);
+}
+
+std::optional<Hypothesis> with_head_towards(const Pyramid& film, const Hypothesis& h,
+                                            const Vec2& on_neck, double neck_px,
+                                            const ImplantOptions& options) {
+  const SearchImage search(film);
+  const Scaled& small = search.small;
+  const Gradient g = gradient(small.image);
+  const Circle2 rough{small.from_film(h.head_px.centre), h.head_px.radius * small.factor};
+  const HeadSearch found =
+      search_towards(g, rim_floor(g), small.from_film(on_neck), rough, neck_px * small.factor);
   if (found.score < kLeastRim) return std::nullopt;
   return with_head(film, search.on_film(found.circle), found.score, options);
 }

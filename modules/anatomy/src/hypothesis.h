@@ -35,6 +35,11 @@ struct Hypothesis {
                                                           const NeckAxis& neck,
                                                           const ImplantOptions& options);
 
+/// The same, where of the neck only a point of its midline and its width are known, px.
+[[nodiscard]] std::optional<Hypothesis> with_head_towards(const Pyramid& film, const Hypothesis& h,
+                                                          const Vec2& on_neck, double neck_px,
+                                                          const ImplantOptions& options);
+
 /// The same stem with the head whose rim beside the neck the film shows; for a hypothesis whose
 /// circle crosses that rim: within a saturated cup one can lean on the cup's border and on the
 /// head. Nothing when the circle lies on its rim, or no other does so better.

@@ -505,6 +505,33 @@ std::optional<Followed> with_faint_head(const film::FilmImage& hip_view, const P
   return std::move(*second);
 }
 
+double rim_seen(const cv::Mat1f& film, const Followed& found) {
+  const Hypothesis& h = found.hypothesis;
+  return rim_beside_neck(film, found.rim.circle, h.neck_direction, h.mm_per_px);
+}
+
+/// The stem with the head on its neck whose rim beside the neck is seen, where the circle that was
+/// found shows none there; nothing where there is no such head.
+std::optional<Followed> with_open_head(const film::FilmImage& hip_view, const Pyramid& pyramid,
+                                       const Followed& first, const ImplantOptions& options) {
+  const auto neck = neck_at_any_scale(first);
+  const Vec2& lateral = first.shape.outline.front();
+  const Vec2& medial = first.shape.outline.back();
+  const auto h = neck ? with_head_on_neck(pyramid, first.hypothesis, *neck, options)
+                      : with_head_towards(pyramid, first.hypothesis, 0.5 * (lateral + medial),
+                                          (medial - lateral).norm(), options);
+  if (!h) return std::nullopt;
+  auto second = follow_either(hip_view, pyramid, *h, options);
+  if (!second || may_be_cup(pyramid.film(), *second) || second->off_neck_mm() > kOffNeckMm) {
+    return std::nullopt;
+  }
+  constexpr double kClearlyMore = 0.15;  // of the rim; house choice
+  if (rim_seen(pyramid.film(), *second) < rim_seen(pyramid.film(), first) + kClearlyMore) {
+    return std::nullopt;
+  }
+  return std::move(*second);
+}
+
 /// As follow(), with the head whose rim beside the neck is seen, and where the head turns out to
 /// lie off its neck, with the head that lies on it.
 Expected<Followed> follow_on_neck(const film::FilmImage& hip_view, const Pyramid& pyramid,
@@ -541,8 +568,9 @@ Expected<Implant> find_implant(const film::FilmImage& hip_view, const ImplantOpt
     auto found = follow_on_neck(hip_view, pyramid, h, options);
     if (found) {
       if (look_for_faint_head(pyramid.film(), *found, options)) {
-        auto faint = with_faint_head(hip_view, pyramid, *found, options);
-        if (faint) found = std::move(*faint);
+        auto other = with_open_head(hip_view, pyramid, *found, options);
+        if (!other) other = with_faint_head(hip_view, pyramid, *found, options);
+        if (other) found = std::move(*other);
       }
       return with_given(assemble(pyramid.film(), *found, options), options);
     }

@@ -230,7 +230,8 @@ std::optional<StemShape> trace_outline(const cv::Mat1f& film, const Scaled& mask
   Snapped s = snap(film, chain, 2.0 * px, 0.30 * px, rough.point);
   chain = smoothed(without_outliers(chain, s, 0.6 * px), 2);
   const double level = along(rough, find_shoulder(chain, rough, mm_per_px).px);
-  const Polyline even = without_bumps(chain, rough, level, mm_per_px);
+  const Polyline even =
+      without_leaks(film, without_bumps(chain, rough, level, mm_per_px), rough, level, mm_per_px);
   if (even != chain) chain = resampled(even, 0.5 * px);
   s = snap(film, chain, 1.0 * px, 0.22 * px, rough.point);
   chain = without_outliers(chain, s, 0.4 * px);

@@ -124,12 +124,30 @@ FilmImage with_room_for_bright(FilmImage film) {
       "bright greys are pressed together; all greys were spread evenly before anything was "
       "measured");
   film.greys_spread = true;
+  film.greys_pressed = true;
   return film;
+}
+
+bool asks_for_second_look(const FilmImage& film) {
+  constexpr double kLittleRoom = 0.35;
+  if (film.greys_spread || film.pixels.values.empty()) return false;
+  return tone_at_top(sample_of(film.pixels, kToAsk)).bright_room < kLittleRoom;
+}
+
+std::optional<FilmImage> spread_for_second_look(const FilmImage& film) {
+  if (film.greys_spread || film.pixels.values.empty()) return {};
+  if (!tone_at_top(sample_of(film.pixels, kToAsk)).differs_at_top()) return {};
+  FilmImage out = with_spread_greys(film);
+  out.facts.notes.emplace_back(
+      "stem and head are seen better with all greys spread evenly, and were measured so");
+  out.greys_spread = true;
+  out.greys_pressed = asks_for_second_look(film);
+  return out;
 }
 
 std::optional<std::string> fault_of_tone(const FilmImage& film) {
   const Tone tone = tone_of(film.pixels);
-  if (tone.is_pressed() || tone.is_cut() || film.greys_spread) {
+  if (tone.is_pressed() || tone.is_cut() || film.greys_pressed) {
     return "bright greys are pressed together or cut off, so that metal does not stand out from "
            "bone";
   }

@@ -1,6 +1,8 @@
 #include "see.h"
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <optional>
 #include <utility>
 #include <vector>
@@ -18,17 +20,72 @@ constexpr double kTrusted = 0.5;
 /// choice: that of `implant_uncertain`.
 constexpr double kTrustedOverCut = 0.6;
 
+/// What another look at the film may better of a find: little speaks for it, its head is in doubt
+/// or lies as near to the stem's axis as only a lateral film shows it, no end of the stem is seen.
+/// @return how many of these
+std::size_t doubts_of(const Seen& seen, const StemFacts& stem) {
+  const anatomy::Implant& implant = seen.implant;
+  const auto is_doubt = [](const Flag& flag) {
+    return flag.id == "implant_uncertain" || flag.id == "head_in_doubt" ||
+           flag.id == "head_off_neck" || flag.id == "tip_outside_field";
+  };
+  const auto flags = std::count_if(implant.flags.begin(), implant.flags.end(), is_doubt);
+  constexpr Millimetres kUsualHead{32.0};
+  const Circle2& head = implant.head.circle_px;
+  const double mm_per_px = stem.head_diameter.value_or(kUsualHead).value / (2.0 * head.radius);
+  const double off_axis = std::abs(signed_distance(implant.axis.line_px, head.centre));
+  return static_cast<std::size_t>(flags) + (off_axis * mm_per_px < kLeastOffsetMm ? 1 : 0);
+}
+
+/// Width of a stem half way down, px.
+double width_px(const anatomy::Implant& implant) {
+  const Line2& axis = implant.axis.line_px;
+  const double middle = 0.5 * (along(axis, implant.shoulder.px) + along(axis, implant.tip.px));
+  const double reach = 0.1 * implant.head.circle_px.radius;
+  double left = 0.0;
+  double right = 0.0;
+  for (const Vec2& p : implant.outline_px) {
+    if (std::abs(along(axis, p) - middle) > reach) continue;
+    left = std::min(left, signed_distance(axis, p));
+    right = std::max(right, signed_distance(axis, p));
+  }
+  return right - left;
+}
+
+/// Of two finds without doubts the one whose stem is clearly narrower, else the first: metal lies
+/// within bone, so that a wider one is a cortex taken for it. House choice.
+Seen narrower_of(Seen first, Seen second) {
+  constexpr double kClearly = 0.08;  // of the head's diameter, some 3 mm
+  const double head_px = 2.0 * first.implant.head.circle_px.radius;
+  const bool narrower = width_px(second.implant) < width_px(first.implant) - kClearly * head_px;
+  return narrower ? std::move(second) : std::move(first);
+}
+
 Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
                    const StemFacts& stem, const Steps& steps) {
-  Seen seen{film::with_room_for_bright(film::as_right_hip(upright, side)), side, {}};
-  anatomy::ImplantOptions options{
-      .head_diameter = stem.head_diameter,
-      .scale_hint = scale_hint_of(film.entry, upright),
-      .given = on_implant(in_view(film.entry.landmarks_in_stored_px, seen.hip_view))};
-  auto implant = steps.find_implant(seen.hip_view, options);
-  if (!implant) return tl::unexpected(implant.error());
-  seen.implant = std::move(*implant);
-  return with_flag_of_greys(std::move(seen));
+  const auto look = [&](film::FilmImage hip_view) -> Expected<Seen> {
+    Seen seen{std::move(hip_view), side, {}};
+    const anatomy::ImplantOptions options{
+        .head_diameter = stem.head_diameter,
+        .scale_hint = scale_hint_of(film.entry, upright),
+        .given = on_implant(in_view(film.entry.landmarks_in_stored_px, seen.hip_view))};
+    auto implant = steps.find_implant(seen.hip_view, options);
+    if (!implant) return tl::unexpected(implant.error());
+    seen.implant = std::move(*implant);
+    return with_flag_of_greys(std::move(seen));
+  };
+  const auto hip_view = film::with_room_for_bright(film::as_right_hip(upright, side));
+  auto seen = look(hip_view);
+  const std::size_t doubts = seen ? doubts_of(*seen, stem) : 1;
+  if (doubts == 0 && !film::asks_for_second_look(hip_view)) return seen;
+  auto spread = film::spread_for_second_look(hip_view);
+  if (!spread) return seen;
+  auto again = look(std::move(*spread));
+  if (!again) return seen;
+  const std::size_t left = doubts_of(*again, stem);
+  if (left < doubts) return again;
+  return doubts == 0 && left == 0 ? narrower_of(std::move(*seen), std::move(*again))
+                                  : std::move(seen);
 }
 
 /// The implant under one side.
@@ -118,11 +175,15 @@ void see_unknown_side(WorkingSeries& work, const Run& run) {
 }  // namespace
 
 Seen with_flag_of_greys(Seen seen) {
-  if (seen.hip_view.greys_spread) {
+  if (seen.hip_view.greys_pressed) {
     seen.implant.flags.push_back(
         {"greys_spread",
          "Bright greys are pressed together on this film, as by a steep tone curve; all greys were "
          "spread evenly before anything was measured."});
+  } else if (seen.hip_view.greys_spread) {
+    seen.implant.flags.push_back({"greys_spread",
+                                  "Stem and head are seen better on this film with all its greys "
+                                  "spread evenly; it was measured so."});
   }
   return seen;
 }

@@ -79,7 +79,8 @@ struct FilmImage {
   Raster pixels;
   Affine2 stored_from_view;
   FilmFacts facts;
-  bool greys_spread = false;  ///< by with_room_for_bright() of tone.h
+  bool greys_spread = false;   ///< by with_room_for_bright() or spread_for_second_look() of tone.h
+  bool greys_pressed = false;  ///< bright ones had little room before they were spread
 };
 
 /// Reads one projection radiograph: DX, CR, RF, SC, XA DICOM (8 to 16 bits, uncompressed, RLE,

@@ -24,8 +24,9 @@ struct Tone {
   /// They are cut off: more of the film than metal usually covers has the one brightest grey. House
   /// choice.
   [[nodiscard]] bool is_cut() const { return tied_at_top > 0.09; }
-  /// They are pressed, but still differ from each other.
-  [[nodiscard]] bool can_be_spread() const { return is_pressed() && tied_at_top < 0.15; }
+  /// Bright greys still differ from each other. House choice.
+  [[nodiscard]] bool differs_at_top() const { return tied_at_top < 0.15; }
+  [[nodiscard]] bool can_be_spread() const { return is_pressed() && differs_at_top(); }
   /// The film was evened out region by region. House choice.
   [[nodiscard]] bool is_levelled() const { return wide_share < 0.4; }
 };
@@ -41,6 +42,16 @@ struct Tone {
 /// and a note of its facts then say so. A film that is not pressed is given back as it is. Bright
 /// has to be what absorbs: on a film in negative it is air.
 [[nodiscard]] FilmImage with_room_for_bright(FilmImage film);
+
+/// The film with its greys spread whatever its tone, for a second look where the first left doubts;
+/// greys_spread and a note say so. Nothing where they are spread already, or where too many of them
+/// are the one brightest.
+[[nodiscard]] std::optional<FilmImage> spread_for_second_look(const FilmImage& film);
+
+/// Whether bright greys have so little room that bone's edge may be taken for metal's: less than on
+/// any simulated film as taken (0.43 and more), more than where they are spread at once. House
+/// choice.
+[[nodiscard]] bool asks_for_second_look(const FilmImage& film);
 
 /// What processing did to a film that may keep stem and bone from being seen, as a clause of which
 /// the film's greys are the subject; nothing where its tone is usual. To be asked where something
