@@ -47,6 +47,21 @@ TEST(ExposedField, AFilmWithoutBordersStaysAsItIs) {
   EXPECT_EQ(same.stored_from_view.offset, film.stored_from_view.offset);
 }
 
+// As exports pad films: the border is no edge along the greater part of the film's side.
+TEST(ExposedField, LeavesOutMarginsThatTakeMostOfTheFilm) {
+  for (const double margin : {0.0, 3.0}) {
+    const auto film =
+        film_of([](int x, int y) { return x >= 250 && x < 740 && y >= 200 && y < 670; }, margin);
+    const auto field = find_exposed_field(film.pixels);
+    ASSERT_TRUE(field) << margin;
+    const FilmImage part = within_exposed_field(film);
+    EXPECT_NEAR(part.pixels.width, 490, 20) << margin;
+    EXPECT_NEAR(part.pixels.height, 470, 20) << margin;
+    EXPECT_GE(part.stored_from_view.offset.x(), 7.0 + 250.0) << margin;
+    EXPECT_GE(part.stored_from_view.offset.y(), 11.0 + 200.0) << margin;
+  }
+}
+
 // An unsharp mask leaves a dark halo inside of a bright border, which falls outwards as a cortex
 // does.
 TEST(ExposedField, LeavesTheHaloOfABrightBorderOut) {

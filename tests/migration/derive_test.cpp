@@ -795,8 +795,25 @@ TEST(Derive, RefusesABoneThatSlidAlongItsShaft) {
   }
 }
 
+// An alignment that may as well lie elsewhere is told only where something else says where.
+TEST(Derive, RefusesAnAmbiguousBoneThatNothingDecides) {
+  by_hand::Anatomy bare;
+  bare.lesser.reset();
+  bare.greater.reset();
+  by_hand::Pair pair(by_hand::film({}, bare), {}, {}, {});
+  pair.evidence.bone.runner_up = 0.9;
+  EXPECT_TRUE(derive(pair.evidence));
+  pair.evidence.bone.runner_up = 0.99;
+  const auto undecided = derive(pair.evidence);
+  ASSERT_FALSE(undecided);
+  EXPECT_NE(undecided.error().wrong.find("no feature of it"), std::string::npos);
+  pair.evidence.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, {}, 0.0, 0.3)};
+  EXPECT_TRUE(derive(pair.evidence));
+}
+
 TEST(Derive, FlagsAnAmbiguousBone) {
   Pair p;
+  p.e.votes = {by_hand::vote(kCalcar, {10.0, 0.0}, p.place, 0.0, 0.3)};
   p.e.bone.runner_up = 0.9;
   EXPECT_FALSE(has_flag(*derive(p.e), "bone_alignment_ambiguous"));
   p.e.bone.runner_up = 0.99;

@@ -231,9 +231,62 @@ double area_of(const std::array<Vec2, 4>& corners) {
   return 0.5 * std::abs(twice);
 }
 
-}  // namespace
+/// The film without margins of one grey, as exports pad films with; the whole of it where they are
+/// narrow or on two sides, or leave hardly anything. House choices.
+Box without_blank_margins(const Raster& pixels) {
+  constexpr double kWide = 0.1;  // of the film's side: the widest margin
+  constexpr double kAtAll = 0.01;
+  constexpr int kSides =
+      3;  // with a margin at all: beyond a thigh's skin there is air on one or two
+  constexpr double kSame = 0.005;  // of the film's range: one grey but for compression
+  const auto [least, most] = std::minmax_element(pixels.values.begin(), pixels.values.end());
+  const double same = kSame * (*most - *least);
+  const int w = pixels.width;
+  const int h = pixels.height;
+  const auto blank_row = [&](int y, float grey) {
+    for (int x = 0; x < w; ++x) {
+      if (std::abs(pixels.at(x, y) - grey) > same) return false;
+    }
+    return true;
+  };
+  const auto blank_column = [&](int x, float grey) {
+    for (int y = 0; y < h; ++y) {
+      if (std::abs(pixels.at(x, y) - grey) > same) return false;
+    }
+    return true;
+  };
+  Box box{{0, w - 1}, {0, h - 1}};
+  const float first = pixels.at(0, 0);
+  const float last = pixels.at(w - 1, h - 1);
+  while (box.x.low < w - 1 && blank_column(box.x.low, first)) ++box.x.low;
+  while (box.y.low < h - 1 && blank_row(box.y.low, first)) ++box.y.low;
+  while (box.x.high > box.x.low && blank_column(box.x.high, last)) {
+    --box.x.high;
+  }
+  while (box.y.high > box.y.low && blank_row(box.y.high, last)) --box.y.high;
+  const std::array margins{
+      box.x.low / static_cast<double>(w), (w - 1 - box.x.high) / static_cast<double>(w),
+      box.y.low / static_cast<double>(h), (h - 1 - box.y.high) / static_cast<double>(h)};
+  const auto sides =
+      std::count_if(margins.begin(), margins.end(), [](double margin) { return margin >= kAtAll; });
+  const double left = (1.0 - margins[0] - margins[1]) * (1.0 - margins[2] - margins[3]);
+  const bool padded = sides >= kSides && left >= kLeastField &&
+                      *std::max_element(margins.begin(), margins.end()) >= kWide;
+  return padded ? box : Box{{0, w - 1}, {0, h - 1}};
+}
 
-std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
+Raster part_of(const Raster& pixels, const Box& box) {
+  Raster out(box.x.high - box.x.low + 1, box.y.high - box.y.low + 1);
+  for (int y = 0; y < out.height; ++y) {
+    for (int x = 0; x < out.width; ++x) {
+      out.at(x, y) = pixels.at(box.x.low + x, box.y.low + y);
+    }
+  }
+  return out;
+}
+
+/// Borders of lead or of masks, as find_exposed_field() tells them.
+std::optional<ExposedField> find_borders(const Raster& pixels) {
   const int block = block_size_of(pixels);
   const Raster blocks = blocks_of(pixels, block);
   if (std::min(blocks.width, blocks.height) < 32) return std::nullopt;
@@ -252,6 +305,23 @@ std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
   const bool any = std::any_of(edges.begin(), edges.end(), [](const auto& e) { return bool(e); });
   const double all = static_cast<double>(pixels.width) * pixels.height;
   if (!any || area_of(corners_of(field, pixels)) < kLeastField * all) return std::nullopt;
+  return field;
+}
+
+}  // namespace
+
+std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
+  if (pixels.values.empty()) return std::nullopt;
+  auto seen = find_borders(pixels);
+  if (seen) return seen;
+  // Margins so wide that no border is an edge along the film's whole side.
+  const Box box = without_blank_margins(pixels);
+  const Raster film = part_of(pixels, box);
+  if (film.width == pixels.width && film.height == pixels.height) return std::nullopt;
+  ExposedField field = find_borders(film).value_or(whole_of(film));
+  for (Line2* line : {&field.left, &field.right, &field.top, &field.bottom}) {
+    line->point += Vec2(box.x.low, box.y.low);
+  }
   return field;
 }
 

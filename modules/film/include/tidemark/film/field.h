@@ -51,6 +51,11 @@ struct FilmInField {
 
 /// Where lead shutters, or a mask drawn over the film afterwards, end the field.
 ///
+/// Where no border is seen, margins of one grey (but for 0.5 % of the film's range) on three sides
+/// at least, one of which takes a tenth of its side, as exports pad films with, are left out, and
+/// borders are looked for within them; not where they would leave less than a quarter of the film.
+/// House choices.
+///
 /// A border is a straight edge within 3 degrees of its side of the matrix, no farther from it
 /// than a third of the film, with a mean step of 0.29 of the film's spread of greys (5 to 95 %).
 /// Beyond it little is left to see: greys scatter by half of the film's at most (scatter from the
