@@ -65,10 +65,10 @@ def make_command(name, folder, options):
 
 
 def made(name, options):
-    """Folder of a set, made if it is not there yet. A broken-off set is made anew."""
+    """Folder of a set, made if it is not there yet or with --anew. A broken-off set is made anew."""
     folder = cache_of(name, options)
     ready = folder / "complete"
-    if not ready.exists():
+    if options.anew or not ready.exists():
         print(f"making {name} in {folder}", file=sys.stderr, flush=True)
         if folder.exists():
             shutil.rmtree(folder)
