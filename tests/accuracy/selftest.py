@@ -296,6 +296,31 @@ class Anatomy(unittest.TestCase):
         marks = dict(FOUND["landmarks"], stem_tip={"px": [400, 1500], "u_px": 5.0})
         table = anatomy.summary(self.rows(stem=stem, landmarks=marks))
         self.assertEqual((table["stem tip"]["wrong"], table["stem tip"]["found"]), (1, 0.0))
+        # 20 mm off with u 0.5 mm: it counts against u as well.
+        self.assertEqual(table["stem tip"]["inside"], 0.0)
+
+    def test_what_is_wrong_must_say_so(self):
+        marks = dict(FOUND["landmarks"], stem_tip={"px": [400, 1500], "u_px": 5.0})
+
+        def silent(*flags, u_px=5.0):
+            marks["stem_tip"]["u_px"] = u_px
+            rows = [r | {"flags": list(flags)} for r in self.rows(landmarks=marks)]
+            table = anatomy.summary(rows)
+            met = {what: ok for what, _, ok in anatomy.verdicts(table, True)}
+            self.assertEqual(met["stem tip: wrong and not flagged (wanted <= 0)"],
+                             table["stem tip"]["silent"] == 0)
+            return table["stem tip"]["silent"]
+
+        self.assertEqual(silent(), 1)
+        self.assertEqual(silent("file_note", "lesser_trochanter_not_seen"), 1)
+        self.assertEqual(silent("implant_uncertain"), 0)
+        self.assertEqual(silent(u_px=100.0), 0)  # 200 px within 2.45 u
+
+    def test_lateral_films_are_not_judged(self):
+        truth = {"side": "R", "head_diameter_mm": 32.0,
+                 "films": [FILM, FILM | {"file": "l.dcm", "view": "LAT"}]}
+        rows = anatomy.rows_of("/bin/false", "s", pathlib.Path("c"), truth)
+        self.assertEqual({r["file"] for r in rows}, {"a.dcm"})
 
     def test_a_film_that_is_refused_has_found_nothing(self):
         rows = [r | {"set": "s", "case": "c", "file": "a.dcm"}
