@@ -138,6 +138,9 @@ class Pairs(unittest.TestCase):
 
     def test_each_set_has_its_targets(self):
         self.assertEqual(summary.targets_of("a/phantom-still")["subsidence_rms"][0], 1.0)
+        # A kept set, and one hip of it.
+        for name in ("cases/phantom-still-24x2-seed2024", "phantom-still-24x2-seed2024/hip-0003"):
+            self.assertEqual(summary.targets_of(name)["subsidence_rms"][0], 1.0)
         self.assertEqual(summary.targets_of("other-seat")["subsidence_rms"][0], 0.35)
         self.assertNotIn("subsidence_rms", summary.targets_of("other-hard"))
 
@@ -263,6 +266,14 @@ class Input(unittest.TestCase):
         self.assertEqual(folders[1:], [folders[0] + "-lateral", folders[0] + "-lateral2"])
         self.assertNotIn("--lateral", words[0][0] + words[0][1])
         self.assertEqual(words[1:], [[["--lateral", 1]] * 2, [["--lateral", 2]] * 2])
+
+    def test_the_kind_of_a_set_is_a_word_of_its_name(self):
+        for name, kind in (("phantom-seat", "seat"), ("a/other-hard", "hard"),
+                           ("cases/phantom-still-24x2-seed2024", "still"),
+                           ("phantom-hard-8x2-seed5-lateral/hip-0003", "hard"),
+                           ("hard/phantom-still", "still"), ("orchard/x", None),
+                           ("distillery/hardware", None), ("mine/hip-7", None)):
+            self.assertEqual(cases.kind_of(name), kind, name)
 
     def test_a_folder_without_truth_is_refused(self):
         with tempfile.TemporaryDirectory() as folder, self.assertRaises(cases.Failure):

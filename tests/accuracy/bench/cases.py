@@ -17,6 +17,10 @@ SETS = ("phantom-seat", "phantom-still", "phantom-hard", "phantom-lucency", "pha
         "other-seat", "other-still", "other-hard", "other-lucency")
 
 
+#: What a set is made to show; decides which targets it has.
+KINDS = ("seat", "still", "hard", "lucency", "lysis")
+
+
 class Failure(Exception):
     """One sentence for the user."""
 
@@ -85,6 +89,16 @@ def made(name, options):
 def name_of_set(folder):
     folder = pathlib.Path(folder).resolve()
     return f"{folder.parent.name}/{folder.name}"
+
+
+def kind_of(name):
+    """The kind in the name of a set: a word between '-', the last folder's first; None without one.
+    "phantom-still-24x2-seed2024/hip-0003" is still, "orchard/hip-0003" is of no kind."""
+    for part in reversed(str(name).split("/")):
+        for word in part.split("-"):
+            if word in KINDS:
+                return word
+    return None
 
 
 def sheet_of(case, truth):

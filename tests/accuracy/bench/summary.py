@@ -1,5 +1,5 @@
 """Numbers of a set of rows, and the targets they are held against."""
-from . import numbers
+from . import cases, numbers
 from .compare import OF_SURFACE, QUANTITIES, UNMOVED
 
 #: name -> (limit, sense, unit, what). Stated before the program was measured. Without a limit: a
@@ -31,7 +31,7 @@ OF_SET = {
 
 def targets_of(name):
     """TARGETS for the set of this name."""
-    changed = next((c for kind, c in OF_SET.items() if name.endswith(kind)), {})
+    changed = OF_SET.get(cases.kind_of(name), {})
     return {key: (changed.get(key, row[0]), *row[1:]) for key, row in TARGETS.items()
             if changed.get(key, row[0]) is not None}
 
