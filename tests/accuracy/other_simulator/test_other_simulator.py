@@ -1,7 +1,9 @@
 #!/usr/bin/python3
 """Checks of the simulator against closed forms and against its own pictures.
 
-usage: test_other_simulator.py [--meshes DIR]   (without the meshes only the closed forms are checked)
+usage: test_other_simulator.py [--meshes DIR] [unittest arguments]   (without the meshes only the closed forms are checked)
+
+Exit: 77 where numpy, scipy or pydicom is missing.
 """
 import os
 import sys
@@ -9,8 +11,13 @@ import tempfile
 import types
 import unittest
 
-import numpy as np
-import pydicom
+try:
+    import numpy as np
+    import pydicom
+    import scipy  # noqa: F401
+except ModuleNotFoundError as missing:
+    print(f"test_other_simulator.py: {missing}; scripts/setup installs it", file=sys.stderr)
+    sys.exit(77)
 
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import case  # noqa: E402
