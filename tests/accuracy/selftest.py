@@ -174,6 +174,14 @@ class Pairs(unittest.TestCase):
         run["result"]["films"].append({"file": "c.dcm", "status": "not_measured", "reason": "empty"})
         self.assertEqual(answered(), [False, True])
 
+    def test_targets_that_are_not_asked_for_do_not_count(self):
+        lines = [("width: RMS (wanted <= 1)", 0.5, True), ("width: bias (wanted <= 1)", 2.0, False)]
+        self.assertFalse(summary.all_met(lines, []))
+        self.assertTrue(summary.all_met(lines, ["bias"]))
+        self.assertFalse(summary.all_met(lines, ["RMS"]))
+        self.assertFalse(summary.all_met(lines, ["width"]))  # nothing is left
+        self.assertFalse(summary.all_met([], []))
+
     def test_a_limit_may_be_asked_for_by_option_alone(self):
         table = summary.pair_summary(self.rows)
         names = [v["target"] for v in summary.verdicts(table, [], summary.TARGETS)]
