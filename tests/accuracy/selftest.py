@@ -275,6 +275,47 @@ class Input(unittest.TestCase):
         self.assertNotIn("--lateral", words[0][0] + words[0][1])
         self.assertEqual(words[1:], [[["--lateral", 1]] * 2, [["--lateral", 2]] * 2])
 
+    def test_a_kept_set_is_made_anew_when_what_it_was_made_from_has_changed(self):
+        with tempfile.TemporaryDirectory() as folder:
+            root = pathlib.Path(folder)
+            maker, count = root / "maker", root / "count"
+            maker.write_text(f"#!/bin/sh\necho >> {count}\n")
+            maker.chmod(0o755)
+            options = argparse.Namespace(hips=1, follow_ups=1, seed=3, pixel_pitch=None, jobs=1,
+                                         tidemark=maker, out=root, meshes=None, lateral=0, anew=False)
+
+            def times():
+                ready = cases.made("phantom-seat", options) / "complete"
+                return ready, len(count.read_text())
+
+            self.assertEqual([times()[1], times()[1]], [1, 1])
+            options.anew = True
+            self.assertEqual(times()[1], 2)
+            options.anew = False
+            ready, _ = times()
+            ready.write_text(ready.read_text().replace("sources ", "sources f"))
+            self.assertEqual([times()[1], times()[1]], [3, 3])
+            ready.write_text("the command alone, as it was kept before\n")
+            self.assertEqual(times()[1], 4)
+
+    def test_a_set_follows_from_sources_and_meshes(self):
+        with tempfile.TemporaryDirectory() as folder:
+            root = pathlib.Path(folder)
+            source = root / "tests/accuracy/other_simulator/physics.py"
+            source.parent.mkdir(parents=True)
+            source.write_text("a")
+            first = cases.digest_of_sources("other", root)
+            (source.parent / "preview.py").write_text("a")
+            self.assertEqual(cases.digest_of_sources("other", root), first)
+            source.write_text("b")
+            self.assertNotEqual(cases.digest_of_sources("other", root), first)
+            before = cases.digest_of_meshes(root)
+            (root / "bone.obj").write_text("v 0 0 0")
+            self.assertNotEqual(cases.digest_of_meshes(root), before)
+        for simulator in cases.SOURCES:  # the patterns find something
+            self.assertNotEqual(cases.digest_of_sources(simulator),
+                                cases.digest_of_sources(simulator, "/nonexistent"))
+
     def test_the_kind_of_a_set_is_a_word_of_its_name(self):
         for name, kind in (("phantom-seat", "seat"), ("a/other-hard", "hard"),
                            ("cases/phantom-still-24x2-seed2024", "still"),
