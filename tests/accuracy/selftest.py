@@ -13,7 +13,7 @@ import unittest
 
 sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
 from bench import (anatomy, cases, compare, lucency, lysis, numbers, plot,  # noqa: E402
-                   reliability, summary, tables)
+                   reliability, seat, summary, tables)
 
 # A film whose shaft points straight down, 0.1 mm a pixel. Invented.
 FILM = {"file": "a.dcm", "mm_per_px": 0.1, "head": {"centre_px": [500, 300], "diameter_px": 320},
@@ -126,7 +126,8 @@ class Pairs(unittest.TestCase):
         self.assertTrue(met["three films, peak memory"])
         self.assertTrue(met["pairs off by more than twice u95"])
         self.assertFalse(met["share of unmoved hips called moved"])
-        empty = summary.pair_summary([r | {"status": "not_measured"} for r in self.rows])
+        empty = summary.pair_summary([r | {"status": "not_measured", "answered": False}
+                                      for r in self.rows])
         self.assertFalse(any(v["met"] for v in summary.verdicts(empty, [], summary.TARGETS)))
 
     def test_what_is_silently_wrong_is_counted(self):
@@ -137,8 +138,57 @@ class Pairs(unittest.TestCase):
 
     def test_each_set_has_its_targets(self):
         self.assertEqual(summary.targets_of("a/phantom-still")["subsidence_rms"][0], 1.0)
+        # A kept set, and one hip of it.
+        for name in ("cases/phantom-still-24x2-seed2024", "phantom-still-24x2-seed2024/hip-0003"):
+            self.assertEqual(summary.targets_of(name)["subsidence_rms"][0], 1.0)
         self.assertEqual(summary.targets_of("other-seat")["subsidence_rms"][0], 0.35)
         self.assertNotIn("subsidence_rms", summary.targets_of("other-hard"))
+
+    def test_hard_films_are_not_all_refused(self):
+        def met(refused):
+            rows = self.rows[:1] * (4 - refused) + [refusal] * refused
+            table = summary.pair_summary(rows)
+            return {v["target"]: v["met"] for v in
+                    summary.verdicts(table, [], summary.targets_of("phantom-hard"))}
+
+        refusal = self.rows[1] | {"status": "not_measured", "reason": "too dark"}
+        self.assertTrue(met(2)["measured_share"])
+        self.assertFalse(met(3)["measured_share"])
+        self.assertTrue(met(2)["answered_share"])
+        refusal["answered"] = False
+        self.assertFalse(met(1)["answered_share"])
+
+    def test_a_pair_is_answered_by_a_reason(self):
+        run = copy.deepcopy(RUN)
+
+        def answered():
+            return [r["answered"] for r in compare.pair_rows("case", "set", TRUTH, run)]
+
+        refusal = {"reference": 0, "follow_up": 2, "reason": "too dark", "status": "not_measured"}
+        run["result"]["comparisons"][1] = refusal
+        self.assertEqual(answered(), [True, True])
+        refusal["reason"] = ""
+        self.assertEqual(answered(), [True, False])
+        run["result"]["comparisons"] = []
+        self.assertEqual(answered(), [False, False])
+        run["result"]["films"].append({"file": "c.dcm", "status": "not_measured", "reason": "empty"})
+        self.assertEqual(answered(), [False, True])
+
+    def test_targets_that_are_not_asked_for_do_not_count(self):
+        lines = [("width: RMS (wanted <= 1)", 0.5, True), ("width: bias (wanted <= 1)", 2.0, False)]
+        self.assertFalse(summary.all_met(lines, []))
+        self.assertTrue(summary.all_met(lines, ["bias"]))
+        self.assertFalse(summary.all_met(lines, ["RMS"]))
+        self.assertFalse(summary.all_met(lines, ["width"]))  # nothing is left
+        self.assertFalse(summary.all_met([], []))
+
+    def test_a_limit_may_be_asked_for_by_option_alone(self):
+        table = summary.pair_summary(self.rows)
+        names = [v["target"] for v in summary.verdicts(table, [], summary.TARGETS)]
+        self.assertNotIn("medial_rms", names)
+        limits = summary.TARGETS | {"medial_rms": (0.2, *summary.TARGETS["medial_rms"][1:])}
+        met = {v["target"]: v["met"] for v in summary.verdicts(table, [], limits)}
+        self.assertTrue(met["medial_rms"])
 
     def test_reliability(self):
         # Errors 0.3 and 0.5 of u95 0.4: 1.47 and 2.45 standard uncertainties, that is 86 and 98.6 %.
@@ -225,6 +275,55 @@ class Input(unittest.TestCase):
         self.assertNotIn("--lateral", words[0][0] + words[0][1])
         self.assertEqual(words[1:], [[["--lateral", 1]] * 2, [["--lateral", 2]] * 2])
 
+    def test_a_kept_set_is_made_anew_when_what_it_was_made_from_has_changed(self):
+        with tempfile.TemporaryDirectory() as folder:
+            root = pathlib.Path(folder)
+            maker, count = root / "maker", root / "count"
+            maker.write_text(f"#!/bin/sh\necho >> {count}\n")
+            maker.chmod(0o755)
+            options = argparse.Namespace(hips=1, follow_ups=1, seed=3, pixel_pitch=None, jobs=1,
+                                         tidemark=maker, out=root, meshes=None, lateral=0, anew=False)
+
+            def times():
+                ready = cases.made("phantom-seat", options) / "complete"
+                return ready, len(count.read_text())
+
+            self.assertEqual([times()[1], times()[1]], [1, 1])
+            options.anew = True
+            self.assertEqual(times()[1], 2)
+            options.anew = False
+            ready, _ = times()
+            ready.write_text(ready.read_text().replace("sources ", "sources f"))
+            self.assertEqual([times()[1], times()[1]], [3, 3])
+            ready.write_text("the command alone, as it was kept before\n")
+            self.assertEqual(times()[1], 4)
+
+    def test_a_set_follows_from_sources_and_meshes(self):
+        with tempfile.TemporaryDirectory() as folder:
+            root = pathlib.Path(folder)
+            source = root / "tests/accuracy/other_simulator/physics.py"
+            source.parent.mkdir(parents=True)
+            source.write_text("a")
+            first = cases.digest_of_sources("other", root)
+            (source.parent / "preview.py").write_text("a")
+            self.assertEqual(cases.digest_of_sources("other", root), first)
+            source.write_text("b")
+            self.assertNotEqual(cases.digest_of_sources("other", root), first)
+            before = cases.digest_of_meshes(root)
+            (root / "bone.obj").write_text("v 0 0 0")
+            self.assertNotEqual(cases.digest_of_meshes(root), before)
+        for simulator in cases.SOURCES:  # the patterns find something
+            self.assertNotEqual(cases.digest_of_sources(simulator),
+                                cases.digest_of_sources(simulator, "/nonexistent"))
+
+    def test_the_kind_of_a_set_is_a_word_of_its_name(self):
+        for name, kind in (("phantom-seat", "seat"), ("a/other-hard", "hard"),
+                           ("cases/phantom-still-24x2-seed2024", "still"),
+                           ("phantom-hard-8x2-seed5-lateral/hip-0003", "hard"),
+                           ("hard/phantom-still", "still"), ("orchard/x", None),
+                           ("distillery/hardware", None), ("mine/hip-7", None)):
+            self.assertEqual(cases.kind_of(name), kind, name)
+
     def test_a_folder_without_truth_is_refused(self):
         with tempfile.TemporaryDirectory() as folder, self.assertRaises(cases.Failure):
             cases.folders_with_truth(folder)
@@ -257,6 +356,31 @@ class Anatomy(unittest.TestCase):
         marks = dict(FOUND["landmarks"], stem_tip={"px": [400, 1500], "u_px": 5.0})
         table = anatomy.summary(self.rows(stem=stem, landmarks=marks))
         self.assertEqual((table["stem tip"]["wrong"], table["stem tip"]["found"]), (1, 0.0))
+        # 20 mm off with u 0.5 mm: it counts against u as well.
+        self.assertEqual(table["stem tip"]["inside"], 0.0)
+
+    def test_what_is_wrong_must_say_so(self):
+        marks = dict(FOUND["landmarks"], stem_tip={"px": [400, 1500], "u_px": 5.0})
+
+        def silent(*flags, u_px=5.0):
+            marks["stem_tip"]["u_px"] = u_px
+            rows = [r | {"flags": list(flags)} for r in self.rows(landmarks=marks)]
+            table = anatomy.summary(rows)
+            met = {what: ok for what, _, ok in anatomy.verdicts(table, True)}
+            self.assertEqual(met["stem tip: wrong and not flagged (wanted <= 0)"],
+                             table["stem tip"]["silent"] == 0)
+            return table["stem tip"]["silent"]
+
+        self.assertEqual(silent(), 1)
+        self.assertEqual(silent("file_note", "lesser_trochanter_not_seen"), 1)
+        self.assertEqual(silent("implant_uncertain"), 0)
+        self.assertEqual(silent(u_px=100.0), 0)  # 200 px within 2.45 u
+
+    def test_lateral_films_are_not_judged(self):
+        truth = {"side": "R", "head_diameter_mm": 32.0,
+                 "films": [FILM, FILM | {"file": "l.dcm", "view": "LAT"}]}
+        rows = anatomy.rows_of("/bin/false", "s", pathlib.Path("c"), truth)
+        self.assertEqual({r["file"] for r in rows}, {"a.dcm"})
 
     def test_a_film_that_is_refused_has_found_nothing(self):
         rows = [r | {"set": "s", "case": "c", "file": "a.dcm"}
@@ -347,11 +471,11 @@ class Lucency(unittest.TestCase):
     def test_halo_only_films(self):
         self.assertEqual(lucency.halo_only(self.rows()), (0, 0))  # every film has a line
         self.truth["films"][0] = true_film("a.dcm", {})
-        self.assertEqual(lucency.halo_only(self.rows()), (7, 2))
+        self.assertEqual(lucency.halo_only(self.rows()), (6, 2))  # one is open
         self.truth["films"][0]["processing"] = {"edge_gain": 0.0}
         self.assertEqual(lucency.halo_only(self.rows()), (0, 0))
         self.truth["films"][0]["processing"] = {"edge_gain": [0.0, 0.4]}
-        self.assertEqual(lucency.halo_only(self.rows()), (7, 2))
+        self.assertEqual(lucency.halo_only(self.rows()), (6, 2))  # one is open
         self.truth["films"][0]["processing"] = {"edge_gain": []}
         self.assertEqual(lucency.halo_only(self.rows()), (0, 0))
 
@@ -395,7 +519,29 @@ class Lucency(unittest.TestCase):
         self.assertIn("of 2 changes", lucency.text(rows, pairs))
         self.assertEqual(len(lucency.verbose_lines(rows)), 7)
         met = [ok for _, _, ok in lucency.verdicts(rows, pairs)]
-        self.assertEqual(met, [True, False, False, False, True])
+        # Width, sensitivity, specificity, halo; open: 1 of 5 clear lines, 1 of 9 free zones; changes.
+        self.assertEqual(met, [True, False, False, False, True, True, True, True])
+
+    def test_targets_are_not_met_by_what_is_left_open(self):
+        """One hip is right in everything, 19 are lost: what is told of them all is flawless."""
+        truth = {"films": [true_film("a.dcm", {1: 1.0}), true_film("b.dcm", {1: 2.0}),
+                           true_film("c.dcm", {})], "comparisons": [{"reference": 0, "follow_up": 1}]}
+        films = [{"file": name, "zones": [zone_found(1, *first)] +
+                  [zone_found(z, "absent") for z in range(2, 8)]} for name, first in
+                 (("a.dcm", ("present", 1.0)), ("b.dcm", ("present", 2.0)), ("c.dcm", ("absent",)))]
+        pair = {"reference": 0, "follow_up": 1, "zones": [zone_change(1, 1.0, "yes")]}
+        told = {"result": {"films": films, "comparisons": [pair]}}
+
+        def met(runs):
+            rows = [r for run in runs for r in lucency.film_rows("c", "s", truth, run)]
+            pairs = [r for run in runs for r in lucency.pair_rows("c", "s", truth, run)]
+            return {what.split(" (")[0]: ok for what, _, ok in lucency.verdicts(rows, pairs)}
+
+        self.assertTrue(all(met([told] * 20).values()))
+        lost = met([told] + [{"result": None}] * 19)
+        self.assertEqual([what for what, ok in lost.items() if not ok],
+                         ["lines >= 1 mm over >= 50 % of a zone, left open",
+                          "zones without a line, left open", "changes >= 0.5 mm found, of all"])
 
 
 def side_film(name, widths, rotation=-88.0):
@@ -458,7 +604,7 @@ class LateralLucency(unittest.TestCase):
         self.truth["films"].pop()
         self.assertEqual(self.pairs(), [])
         words = [what for what, _, _ in lucency.verdicts(self.rows(), [])]
-        self.assertEqual(len(words), 4)
+        self.assertEqual(len(words), 6)
         self.assertTrue(all(what.startswith("lateral films: ") for what in words))
         self.assertNotIn("progressive", lucency.text(self.rows(), []))
 
@@ -467,11 +613,11 @@ class LateralLucency(unittest.TestCase):
         for words in ("zones 8 and 14", "zones 10 and 12", "zone 11", "length of zones 8-10, 12-14",
                       "of 1 changes"):
             self.assertIn(words, text)
-        self.assertEqual(len(lucency.verdicts(self.rows(), self.pairs())), 5)
+        self.assertEqual(len(lucency.verdicts(self.rows(), self.pairs())), 8)
         met = dict((what.split(" (")[0], ok) for what, _, ok in
                    lucency.verdicts(self.rows(), self.pairs()))
         self.assertFalse(met["lateral films: sensitivity, lines >= 1 mm over >= 50 % of a zone, of zones told"])
-        self.assertTrue(met["lateral films: width, RMS error, 0.75 to 3 mm"])
+        self.assertTrue(met["lateral films: width, RMS error, 0.75 to 3 mm, of lines found"])
 
     def test_a_truth_that_knows_frontal_zones_only_has_no_rows(self):
         self.truth["films"][2:] = [true_film("c.dcm", {1: 1.0}, view="LAT")]
@@ -503,6 +649,113 @@ class Lysis(unittest.TestCase):
                            "area_mm2": {"value": 44.0, "u95": 5.0}}])
         self.assertEqual([r["zone"] for r in rows if r["state"] == "present" and not r["true_mm2"]], [1])
         self.assertEqual(lysis.areas(rows)["n"], 0)
+        self.assertFalse(lysis.verdicts(rows)[0][2])
+
+    def test_targets(self):
+        def met(*states):
+            told = [{"zone": z, "state": s} for z, s in zip(lysis.ZONES, states)]
+            return [ok for _, _, ok in lysis.verdicts(self.rows(told))]
+
+        # Zone 3 has a cavity that must be found, zone 5 a small one; four zones are free.
+        self.assertEqual(met("absent", "absent", "present", "absent", "absent", "absent"), [True] * 4)
+        self.assertEqual(met("absent", "absent", "cannot_tell", "absent", "absent", "absent"),
+                         [True, True, True, False])
+        self.assertEqual(met(*["cannot_tell"] * 6), [False, False, True, False])
+        self.assertEqual(met("absent", "absent", "present"), [True, True, False, True])
+        self.assertEqual(met("absent", "present", "present", "absent", "absent", "absent"),
+                         [False, True, True, True])
+
+
+def seat_film(**more):
+    rows = [{"level_mm": level, "stem_mm": [-5.0, 5.0], "inner_mm": [-10.0, 10.0],
+             "outer_mm": [-15.0, 15.0]} for level in (20, 0, -20, -70, -100)]
+    return FILM | {"sections": rows, "visible": {"lesser_trochanter": True},
+                   "entry_px": [430, 600]} | more
+
+
+def seat_item(name, value):
+    return {"quantity": name, "measured": quantity(value, 0.1)}
+
+
+class Seat(unittest.TestCase):
+    """The sections of the film have the stem fill half of the canal at every level."""
+
+    def rows(self, items, **more):
+        return seat.rows_of("c", "s", {"films": [seat_film(**more)]},
+                            {"result": {"assessment": {"seat": items}}})
+
+    def met(self, rows):
+        return {what.split(" (")[0].split(" [")[0]: ok for what, _, ok in
+                seat.verdicts(seat.summary(rows))}
+
+    def test_a_known_error_and_its_coverage(self):
+        s = seat.summary(self.rows([seat_item("canal_fill_0", 0.6),
+                                    seat_item("canal_fill_minus_20", 0.8)]))
+        self.assertAlmostEqual(s["canal_fill_0"]["rms"], 0.1)
+        self.assertEqual((s["canal_fill_0"]["inside"], s["canal_fill_minus_20"]["inside"]), (1.0, 0.0))
+
+    def test_truth_is_that_of_the_film(self):
+        known = seat.truths(seat_film())
+        self.assertAlmostEqual(known["canal_fill_0"], 0.5)
+        self.assertAlmostEqual(known["cortical_index"], 1 - 20 / 30)
+        self.assertAlmostEqual(known["canal_flare_index"], 1.0)
+        self.assertAlmostEqual(known["greater_trochanter_to_head_centre_mm"], -10.0)  # 100 px above
+        self.assertAlmostEqual(known["femoral_offset_mm"], 10.0)
+        self.assertAlmostEqual(known["neck_cut_above_lesser_trochanter_mm"], 20.0)
+        self.assertIsNone(known["leg_length_difference_mm"])
+
+    def test_what_the_result_leaves_out_counts(self):
+        rows = self.rows([seat_item("canal_fill_0", 0.5)])
+        met = self.met(rows)
+        self.assertTrue(met["canal_fill_0: share measured"])
+        self.assertFalse(met["canal_fill_minus_20: share measured"])
+        self.assertEqual(seat.summary(rows)["canal_fill_minus_20"]["n"], 1)
+        self.assertIn(("femoral_offset_mm", "not in the result", 1), seat.reasons(rows))
+
+    def test_a_hidden_lesser_trochanter_is_not_asked_for(self):
+        met = self.met(self.rows([], visible={"lesser_trochanter": False}))
+        self.assertNotIn("canal_fill_0: share measured", met)
+        self.assertFalse(met["femoral_offset_mm: share measured"])
+
+    def test_nothing_with_truth_meets_nothing(self):
+        self.assertFalse(all(ok for _, _, ok in seat.verdicts({})))
+
+
+class Crashed(unittest.TestCase):
+    """Every run crashed: no target of any mode is met, and there is one."""
+
+    RUN = RUN | {"result": None, "code": -11}
+
+    def nothing_met(self, lines):
+        self.assertGreater(len(lines), 0)
+        self.assertEqual([what for what, _, ok in lines if ok], [])
+
+    def test_pairs(self):
+        for kind in ("seat", "still", "hard", "lucency", "lysis"):
+            table = summary.pair_summary(compare.pair_rows("c", "s", TRUTH, self.RUN))
+            rows = summary.verdicts(table, [], summary.targets_of(f"phantom-{kind}"))
+            self.nothing_met([(r["what"], r["value"], r["met"]) for r in rows])
+
+    def test_anatomy(self):
+        rows = [r | {"set": "s", "case": "c", "file": "a.dcm"} for r in compare.film_items(FILM, None)]
+        for hard in (False, True):
+            self.nothing_met(anatomy.verdicts(anatomy.summary(rows), hard))
+
+    def test_seat(self):
+        truth = {"films": [seat_film()], "seat": {"femoral_offset_mm": 40.0}}
+        rows = seat.rows_of("c", "s", truth, self.RUN)
+        self.nothing_met(seat.verdicts(seat.summary(rows)))
+        self.assertEqual({r["reason"] for r in rows}, {"exit code -11"})
+        self.assertIn("femoral_offset_mm, in space", {r["quantity"] for r in rows})
+
+    def test_lucency(self):
+        truth = {"films": [true_film("a.dcm", {1: 1.0}), true_film("b.dcm", {1: 2.0}),
+                           true_film("c.dcm", {})], "comparisons": [{"reference": 0, "follow_up": 1}]}
+        self.nothing_met(lucency.verdicts(lucency.film_rows("c", "s", truth, self.RUN),
+                                          lucency.pair_rows("c", "s", truth, self.RUN)))
+
+    def test_lysis(self):
+        self.nothing_met(lysis.verdicts(lysis.rows_of("c", "s", Lysis.TRUTH, self.RUN)))
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <string_view>
 
+#include "scratch.h"
 #include "tidemark/core/files.h"
 
 namespace tidemark::archive {
@@ -14,16 +15,11 @@ namespace fs = std::filesystem;
 
 class ObjectsTest : public testing::Test {
  protected:
-  void SetUp() override {
-    folder = fs::path(testing::TempDir()) /
-             testing::UnitTest::GetInstance()->current_test_info()->name();
-    fs::create_directories(folder);
-  }
-  void TearDown() override { fs::remove_all(folder); }
   void put(const fs::path& file, std::string_view text) {
     ASSERT_TRUE(write_file_atomically(folder / file, text));
   }
-  fs::path folder;
+  test::Scratch scratch;
+  const fs::path folder = scratch.path();
 };
 
 TEST_F(ObjectsTest, AFilmThatIsNotTheOneThatWasMeasuredIsRefused) {

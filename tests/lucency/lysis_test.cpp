@@ -253,9 +253,14 @@ TEST(Lysis, BrighterElsewhereInTheZoneLeavesItOpen) {
 }
 
 TEST(Lysis, AStemThatMovedIsNoLoss) {
-  for (const ZoneLysis& one : compared({}, {.seed = 13, .shift_mm = 4.0, .holes = {}})) {
+  const auto found = compared({}, {.seed = 13, .shift_mm = 4.0, .holes = {}});
+  ASSERT_EQ(found.size(), 7U);
+  int told = 0;
+  for (const ZoneLysis& one : found) {
     EXPECT_NE(one.state, State::kPresent) << one.zone;
+    told += one.state == State::kAbsent ? 1 : 0;
   }
+  EXPECT_GE(told, 3) << "what is left open proves nothing";
 }
 
 TEST(Lysis, ZonesWithoutBoneAreNotSeen) {

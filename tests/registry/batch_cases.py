@@ -2,6 +2,8 @@
 
 usage: batch_cases.py TIDEMARK FILMS [unittest arguments]
 
+Exits with 77 (skipped) when a case was skipped and none failed.
+
 FILMS holds hip-0001 and hip-0002 as `tidemark phantom --hips 2` makes them: the hips that are really
 measured. Hips beside them are small films without a stem, which are refused at once: they make a run
 long enough to be killed at many moments.
@@ -985,4 +987,9 @@ class Terminal(Case):
 
 
 if __name__ == "__main__":
-    unittest.main()
+    result = unittest.main(exit=False).result
+    if not result.wasSuccessful() or result.testsRun == 0:
+        sys.exit(1)
+    for test, why in result.skipped:
+        print(f"skipped: {test.id()}: {why}", file=sys.stderr)
+    sys.exit(77 if result.skipped else 0)

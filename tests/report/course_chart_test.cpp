@@ -110,12 +110,16 @@ TEST(CourseChart, NamesOfLimitsStandBesideThePoints) {
   course.limits = {{3.0, "M-ALN: 3 mm", 27.0, 70.0}};  // its line crosses the first bar
   const Drawing drawing = drawn(course, say);
   const auto points = marks_of<PointMark>(drawing);
+  ASSERT_FALSE(points.empty());
+  int labels = 0;
   for (const TextMark& text : marks_of<TextMark>(drawing)) {
     if (text.text != "M-ALN: 3 mm") continue;
+    ++labels;
     EXPECT_EQ(text.anchor, Anchor::kStart);
     const double right = text.at.x() + 0.6 * text.size * static_cast<double>(text.text.size());
     EXPECT_TRUE(points[0].at.x() < text.at.x() - 5.0 || points[0].at.x() > right + 5.0);
   }
+  EXPECT_EQ(labels, 1);
 }
 
 TEST(CourseChart, FittedCourseStandsForTheLineThatJoins) {

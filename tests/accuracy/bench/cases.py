@@ -1,4 +1,5 @@
 """Where cases come from, and what of them the program may see."""
+import hashlib
 import json
 import os
 import pathlib
@@ -15,6 +16,10 @@ LATERAL = "LAT"  # view of a film from the side, in sheet and truth
 STEM_FILE = "stem.stl"
 SETS = ("phantom-seat", "phantom-still", "phantom-hard", "phantom-lucency", "phantom-lysis",
         "other-seat", "other-still", "other-hard", "other-lucency")
+
+
+#: What a set is made to show; decides which targets it has.
+KINDS = ("seat", "still", "hard", "lucency", "lysis")
 
 
 class Failure(Exception):
@@ -64,27 +69,81 @@ def make_command(name, folder, options):
             "--stem-surface", *lateral]
 
 
+#: What the films of each simulator follow from, beside the arguments. (Of the phantom not what it
+#: takes from modules/core: arithmetic.)
+SOURCES = {"phantom": ("modules/phantom/**/*.h", "modules/phantom/**/*.cpp",
+                       "apps/tidemark/phantom.cpp"),
+           "other": ("tests/accuracy/other_simulator/*.py",)}
+NOT_SOURCES = ("test_other_simulator.py", "preview.py")
+
+
+def digest_of_sources(simulator, root=ROOT):
+    """Of names and contents."""
+    found = sorted(p for pattern in SOURCES[simulator] for p in pathlib.Path(root).glob(pattern)
+                   if p.name not in NOT_SOURCES)
+    digest = hashlib.sha256()
+    for path in found:
+        digest.update(f"{path.relative_to(root)}\0{path.stat().st_size}\0".encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def digest_of_meshes(folder):
+    """Of names and sizes: the files are large."""
+    folder = pathlib.Path(folder)
+    lines = sorted(f"{p.relative_to(folder)} {p.stat().st_size}" for p in folder.rglob("*")
+                   if p.is_file())
+    return hashlib.sha256("\n".join(lines).encode()).hexdigest()
+
+
+def made_from(name, options):
+    """What a set follows from beside its arguments, a line each. Without --meshes a kept set's are
+    taken on trust."""
+    simulator = name.split("-")[0]
+    lines = [f"sources {digest_of_sources(simulator)}"]
+    if simulator == "other" and options.meshes:
+        lines.append(f"meshes {digest_of_meshes(options.meshes)}")
+    return lines
+
+
+def is_kept(ready, lines):
+    """Whether a set is there, complete and made from just this."""
+    return ready.is_file() and set(lines) <= set(ready.read_text().splitlines())
+
+
 def made(name, options):
-    """Folder of a set, made if it is not there yet. A broken-off set is made anew."""
+    """Folder of a set, made if it is not there yet, with --anew, or if its simulator has changed. A
+    broken-off set is made anew."""
     folder = cache_of(name, options)
     ready = folder / "complete"
-    if not ready.exists():
+    lines = made_from(name, options)
+    if options.anew or not is_kept(ready, lines):
+        command = [str(word) for word in make_command(name, folder, options)]
         print(f"making {name} in {folder}", file=sys.stderr, flush=True)
         if folder.exists():
             shutil.rmtree(folder)
         folder.mkdir(parents=True)
-        command = [str(word) for word in make_command(name, folder, options)]
         done = subprocess.run(command, stdout=subprocess.DEVNULL, check=False)
         if done.returncode != 0:
             raise Failure(f"{name}: {pathlib.Path(command[0]).name} ended with "
                           f"{done.returncode}; its message stands above")
-        ready.write_text(" ".join(command) + "\n")
+        ready.write_text("\n".join([" ".join(command), *lines]) + "\n")
     return folder
 
 
 def name_of_set(folder):
     folder = pathlib.Path(folder).resolve()
     return f"{folder.parent.name}/{folder.name}"
+
+
+def kind_of(name):
+    """The kind in the name of a set: a word between '-', the last folder's first; None without one.
+    "phantom-still-24x2-seed2024/hip-0003" is still, "orchard/hip-0003" is of no kind."""
+    for part in reversed(str(name).split("/")):
+        for word in part.split("-"):
+            if word in KINDS:
+                return word
+    return None
 
 
 def sheet_of(case, truth):

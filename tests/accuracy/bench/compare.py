@@ -51,9 +51,17 @@ def votes(pair, true):
             for f in pair.get("features", [])}
 
 
+def film_refused(pair, truth, result):
+    """Whether the result says of a film of the pair why it is not measured."""
+    files = [truth["films"][pair[k]]["file"] for k in ("reference", "follow_up")]
+    return any(f["file"] in files and f["status"] != "measured" and f.get("reason")
+               for f in result["films"])
+
+
 def pair_row(case, set_name, true, truth, result, run):
     row = {"set": set_name, "case": case, "reference": true["reference"],
            "follow_up": true["follow_up"], "status": "not_measured", "reason": "",
+           "answered": False,
            "seconds": run["wall_s"], "cpu_seconds": run["cpu_s"], "peak_mb": run["peak_mb"]}
     row.update({f"{name}_true": true[name] for name in QUANTITIES})
     row.update(pose_change(truth, true))
@@ -62,12 +70,13 @@ def pair_row(case, set_name, true, truth, result, run):
     found = [c for c in result["comparisons"] if c["reference"] == true["reference"]
              and c["follow_up"] == true["follow_up"]]
     if not found:
-        return row | {"reason": "not in the result"}
+        return row | {"reason": "not in the result", "answered": film_refused(true, truth, result)}
     pair = found[0]
     row["status"] = pair["status"]
     row["flags"] = [f["id"] for f in pair.get("flags", [])]
     if pair["status"] != "measured":
-        return row | {"reason": pair.get("reason", "")}
+        return row | {"reason": pair.get("reason", ""), "answered": bool(pair.get("reason"))}
+    row["answered"] = True
     for name in QUANTITIES:
         row.update(quantity_row(name, pair[name], true[name]))
     for place, value in true.get("subsidence_at_mm", {}).items():

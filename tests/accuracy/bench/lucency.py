@@ -16,14 +16,20 @@ GROWN = 1.0              # mm: growth, or width of a new line, that is progressi
 STILL = 0.02             # mm: less than this is no change
 OBLIQUE_DEG = 7.0        # flexion or rotation of an oblique view (house choice), and
 ROLLED_OUT_DEG = -88.0   # the rotation of a lateral film that is not (docs/truth.md)
-#: what -> (limit, sense, unit). Stated before the finder was measured (issue's targets).
+#: what -> (limit, sense, unit). Those of what was told: stated before the finder was measured.
+#: Those of what was left open, so that no target is met by telling little: house choices, made
+#: when docs/lucency.md had 0.28 of clear lines, 0.49 of free zones and a third of changes found.
 LIMITS = {
-    "width, RMS error, 0.75 to 3 mm": (0.25, "<=", "mm"),
+    "width, RMS error, 0.75 to 3 mm, of lines found": (0.25, "<=", "mm"),
     "sensitivity, lines >= 1 mm over >= 50 % of a zone, of zones told": (0.95, ">=", ""),
     "specificity, zones without a line, of zones told": (0.95, ">=", ""),
-    "false lines in 100 zones of halo-only films": (1.0, "<=", ""),
+    "false lines in 100 zones told of halo-only films": (1.0, "<=", ""),
+    "lines >= 1 mm over >= 50 % of a zone, left open": (0.25, "<=", ""),
+    "zones without a line, left open": (0.50, "<=", ""),
     "changes >= 0.5 mm found, of pairs told": (0.90, ">=", ""),
+    "changes >= 0.5 mm found, of all": (0.30, ">=", ""),
 }
+OF_PAIRS = tuple(what for what in LIMITS if what.startswith("changes"))
 
 
 def kappa(table):
@@ -227,8 +233,9 @@ def presence(rows):
 
 
 def halo_only(rows):
-    """Zones of films with edge enhancement and without any line, and how many were called one."""
-    of = [r for r in rows if r["halo"] and r["no_line_on_film"]]
+    """Zones told of films with edge enhancement and without any line, and how many of them were
+    called one. What was left open is no proof."""
+    of = [r for r in rows if r["halo"] and r["no_line_on_film"] and is_told(r)]
     return len(of), sum(r["state"] == "present" for r in of)
 
 
@@ -320,16 +327,17 @@ def verdicts(rows, pairs):
     """[(text, value, met)]; lateral films are not asked for changes where no pair of them is."""
     seen = presence(rows)
     zones, false = halo_only(rows)
+    moved = changes(pairs)
     values = (widths([r for r in rows if in_measured(r)])["rms"], seen["sensitivity"],
               seen["specificity"], 100.0 * false / zones if zones else None,
-              changes(pairs)["found"])
+              seen["open_clear"], seen["open_none"], moved["found"], moved["found_all"])
     lines = []
     side = from_the_side(rows)
-    for (what, (limit, sense, unit)), value in zip(LIMITS.items(), values):
+    for (what, (limit, sense, unit)), value in zip(LIMITS.items(), values, strict=True):
         if side:
-            what = f"lateral films: {what}"
-            if not pairs and what.endswith(" of pairs told"):
+            if not pairs and what in OF_PAIRS:
                 continue
+            what = f"lateral films: {what}"
         met = value is not None and (value <= limit if sense == "<=" else value >= limit)
         lines.append((f"{what} (wanted {sense} {limit:g} {unit}".rstrip() + ")", value, met))
     return lines
@@ -383,7 +391,7 @@ def text(rows, pairs):
                            "missing"], states(rows)),
              presence_text(rows), width_text(rows),
              *([] if side and not pairs else [change_text(pairs)]),
-             f"halo-only films: {false} false lines in {zones} zones",
+             f"halo-only films: {false} false lines in {zones} zones told",
              f"rim there: said yes {table[0][0]}, no {table[0][1]}, open {table[0][2]}; none there: "
              f"yes {table[1][0]}, no {table[1][1]}, open {table[1][2]}",
              f"length of zones {'8-10, 12-14' if side else '1-3, 5-7'}: bias {tables.cell(numbers.mean(lengths))}, RMS "

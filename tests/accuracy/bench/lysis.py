@@ -3,6 +3,8 @@ from . import numbers, tables
 
 ZONES = (1, 2, 3, 5, 6, 7)
 LEAST_MM2 = 19.6    # of area at half depth: smaller ones are not asked for (docs/lucency.md)
+LEAST_FOUND = 0.5   # of cavities that large, and
+MOST_OPEN = 0.6     # of free zones: house choices, made when the table of docs/lucency.md was known
 
 
 def zone_of(signs, zone):
@@ -73,6 +75,29 @@ def text(rows):
                          lines + by_zone) +
             f"\n\narea of {a['n']} found: bias {cell(a['bias'], 1)}, RMS {cell(a['rms'], 1)} mm2, relative RMS "
             f"{cell(a['relative'], 2)}, inside u95 {cell(a['inside'], 2)}, mean u95 {cell(a['u95'], 1)} mm2")
+
+
+def verdicts(rows):
+    """[(text, value, met)]. A value that is absent does not meet its target: where the program told
+    nothing, nothing false is no merit."""
+    free = [r for r in rows if not r["true_mm2"]]
+    told = [r["state"] for r in free if r["state"] in ("present", "absent")]
+    lines = [at_most("free zones called present, share of those told", 0.0,
+                     numbers.share(s == "present" for s in told)),
+             at_most("free zones left open or not told of", MOST_OPEN,
+                     1.0 - len(told) / len(free) if free else None),
+             at_most("zones of which the result says nothing", 0.0,
+                     numbers.share(r["state"] == "missing" for r in rows))]
+    clear = [r for r in rows if is_clear(r)]
+    if clear:
+        found = numbers.share(r["state"] == "present" for r in clear)
+        lines.append((f"cavities of {LEAST_MM2:g} mm2 and more called present (wanted >= "
+                      f"{LEAST_FOUND:g})", found, found >= LEAST_FOUND))
+    return lines
+
+
+def at_most(what, limit, value):
+    return f"{what} (wanted <= {limit:g})", value, value is not None and value <= limit
 
 
 def verbose_lines(rows):

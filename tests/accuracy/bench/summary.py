@@ -1,13 +1,18 @@
 """Numbers of a set of rows, and the targets they are held against."""
-from . import numbers
+from . import cases, numbers
 from .compare import OF_SURFACE, QUANTITIES, UNMOVED
 
-#: name -> (limit, sense, unit, what). Stated before the program was measured.
+#: name -> (limit, sense, unit, what). Stated before the program was measured. Without a limit: a
+#: target only where `--limit` gives one.
 TARGETS = {
     "measured_share": (1.0, ">=", "", "share of pairs measured"),
+    "answered_share": (1.0, ">=", "", "share of pairs measured or refused with a reason"),
     "subsidence_rms": (0.35, "<=", "mm", "subsidence, RMS error"),
     "subsidence_worst": (1.0, "<=", "mm", "subsidence, worst error"),
     "tilt_rms": (0.15, "<=", "deg", "tilt change, RMS error"),
+    "medial_rms": (None, "<=", "mm", "medial shift, RMS error"),
+    "flexion_rms": (None, "<=", "deg", "change of flexion, RMS error"),
+    "rotation_rms": (None, "<=", "deg", "change of rotation, RMS error"),
     "coverage_low": (0.93, ">=", "", "share of truths inside u95, lower limit"),
     "coverage_high": (0.97, "<=", "", "share of truths inside u95, upper limit"),
     "called_moved": (0.0, "<=", "", "share of unmoved hips called moved"),
@@ -15,19 +20,20 @@ TARGETS = {
     "seconds": (2.0, "<=", "s", "three films, wall time alone on 2 cores"),
     "peak_mb": (400.0, "<=", "MB", "three films, peak memory"),
 }
-#: What is asked of other sets, by the last word of their name; *hard* asks for no accuracy but
-#: that a number is right or refused.
+#: What is asked of other sets, by their kind; *hard* asks for no accuracy but that a number is
+#: right or refused, and that not everything is refused (house choice, made when docs/accuracy.md
+#: had 0.54 to 1).
 OF_SET = {
     "still": {"measured_share": 0.95, "subsidence_rms": 1.0, "subsidence_worst": None,
               "tilt_rms": None},
-    "hard": {"measured_share": None, "subsidence_rms": None, "subsidence_worst": None,
+    "hard": {"measured_share": 0.5, "subsidence_rms": None, "subsidence_worst": None,
              "tilt_rms": None},
 }
 
 
 def targets_of(name):
     """TARGETS for the set of this name."""
-    changed = next((c for kind, c in OF_SET.items() if name.endswith(kind)), {})
+    changed = OF_SET.get(cases.kind_of(name), {})
     return {key: (changed.get(key, row[0]), *row[1:]) for key, row in TARGETS.items()
             if changed.get(key, row[0]) is not None}
 
@@ -91,7 +97,8 @@ def reasons(rows):
 def pair_summary(rows):
     measured = [r for r in rows if r["status"] == "measured"]
     table = {"n": len(rows), "measured": len(measured),
-             "measured_share": numbers.share(r["status"] == "measured" for r in rows)}
+             "measured_share": numbers.share(r["status"] == "measured" for r in rows),
+             "answered_share": numbers.share(r["answered"] for r in rows)}
     for name in QUANTITIES:
         table[name] = quantity_summary(measured, name)
     for place in ("head_centre", "shoulder", "tip"):
@@ -136,15 +143,27 @@ def verdict(name, value, limits):
             "value": value, "met": met}
 
 
+def all_met(lines, not_asked):
+    """Whether all targets [(text, value, met)] are met but those whose text holds one of the words;
+    at least one must be left."""
+    left = [met for what, _, met in lines if not any(word in what for word in not_asked)]
+    return bool(left) and all(left)
+
+
 def verdicts(pairs, alone, limits):
     """Every target against the summary of one set; `alone` are the runs that were timed alone."""
     subsidence = pairs["subsidence_mm"]
-    values = {"measured_share": pairs["measured_share"], "subsidence_rms": subsidence["rms"],
+    values = {"measured_share": pairs["measured_share"],
+              "answered_share": pairs["answered_share"], "subsidence_rms": subsidence["rms"],
               "subsidence_worst": subsidence["worst"], "tilt_rms": pairs["tilt_change_deg"]["rms"],
+              "medial_rms": pairs["medial_mm"]["rms"],
+              "flexion_rms": pairs["flexion_change_deg"]["rms"],
+              "rotation_rms": pairs["rotation_change_deg"]["rms"],
               "silently_wrong": subsidence["silently_wrong"] if subsidence["n"] else None}
     if subsidence["unmoved"]:
         values["called_moved"] = subsidence["called_moved"]
-    rows = [verdict(name, value, limits) for name, value in values.items() if name in limits]
+    rows = [verdict(name, value, limits) for name, value in values.items()
+            if limits.get(name, (None,))[0] is not None]
     for name in QUANTITIES:
         coverage = pairs[name]["coverage"]
         for limit in ("coverage_low", "coverage_high"):

@@ -50,9 +50,11 @@ struct Tally {
   std::array<Bin, kBins> bins{};
   std::array<Rate, kKindNames.size()> named;  ///< of the patterns that were named, right
   std::array<Rate, kKindNames.size()> rate95;
+  std::array<Rate, kKindNames.size()> mean95;  ///< late rate against the true mean rate
   std::array<Rate, kKindNames.size()> change95;
   std::array<Rate, kKindNames.size()> band95;  ///< fitted curve at the last film
   Rate all_rate95;
+  Rate all_mean95;
   Rate all_change95;
   Rate all_named;
   double brier = 0.0;
@@ -80,6 +82,19 @@ std::optional<double> true_rate(const Case& one, const Course& course) {
   return fit->estimate(0);
 }
 
+/// True motion between the first and the last of these films over the years between them: no weight
+/// of the program in it. What is left out of a line through a bent course shows here.
+std::optional<double> true_mean_rate(const Case& one, const Course& course) {
+  const auto settled = [](const auto& point) { return point.days >= assessment::kSettledDays; };
+  const auto first = std::find_if(course.points.begin(), course.points.end(), settled);
+  if (first == course.points.end()) return {};
+  const auto& last = course.points.back();
+  const double days = last.days_from_reference - first->days_from_reference;
+  if (days <= 0.0) return {};
+  const double moved = one.true_mm[last.comparison] - one.true_mm[first->comparison];
+  return moved / days * assessment::kDaysPerYear;
+}
+
 template <class Q>
 bool inside(const Measured<Q>& m, double truth) {
   return std::abs(m.value.value - truth) <= m.u95.value;
@@ -91,6 +106,11 @@ void tally_numbers(const Case& one, const Course& course, std::size_t kind, Tall
       const bool in = inside(course.late_rate->rate, *truth);
       t.rate95[kind].add(in);
       t.all_rate95.add(in);
+    }
+    if (const auto truth = true_mean_rate(one, course)) {
+      const bool in = inside(course.late_rate->rate, *truth);
+      t.mean95[kind].add(in);
+      t.all_mean95.add(in);
     }
   }
   if (course.late_change) {
@@ -163,7 +183,8 @@ void print_calibration(const Tally& t) {
 }
 
 void print_coverage(const Tally& t) {
-  std::printf("\n%-20s %18s %18s %18s\n", "inside 95 %", "late rate", "late change", "curve's end");
+  std::printf("\n%-20s %18s %18s %18s %18s\n", "inside 95 %", "late rate", "late change",
+              "curve's end", "late rate, mean");
   const auto cell = [](const Rate& rate) {
     std::printf(" %8.1f%% of %5d", 100.0 * rate.share(), rate.n);
   };
@@ -173,12 +194,17 @@ void print_coverage(const Tally& t) {
     cell(t.rate95.at(k));
     cell(t.change95.at(k));
     cell(t.band95.at(k));
+    cell(t.mean95.at(k));
     std::printf("\n");
   }
   std::printf("%-20s", "all");
   cell(t.all_rate95);
   cell(t.all_change95);
-  std::printf("\n");
+  std::printf(" %18s", "");
+  cell(t.all_mean95);
+  std::printf(
+      "\nlate rate: of the line that the program's own weights lay through the true course at the "
+      "same days; mean: true motion from the first to the last of these films\n");
 }
 
 bool within(const char* what, double value, double low, double high) {

@@ -20,7 +20,7 @@ import unlike
 import write_dicom
 from frames import Affine, Camera, leg_pose, rotation, translation, world_from_anatomy
 
-VERSION = "othersim/1"
+VERSION = "othersim/2"   # 1: attenuation below 50 keV was that at 50
 SUBJECTS = [f"{k:02d}" for k in range(8)] + ["f0"]   # f0: female-ct
 # Mean and SD in degrees of flexion, abduction and rotation of the leg on a lateral film: rolled outwards (common practice, no source).
 LATERAL_POSE = [(0.0, 4.0), (6.0, 5.0), (-88.0, 9.0)]

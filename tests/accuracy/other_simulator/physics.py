@@ -1,6 +1,6 @@
 """Attenuation, spectrum, scatter, blur and noise.
 
-Mass attenuation (cm^2/g): NIST tables of Hubbell & Seltzer at 50, 60, 80, 100 keV; polyethylene and alumina are
+Mass attenuation (cm^2/g): NIST tables of Hubbell & Seltzer at 40, 50, 60, 80, 100 keV; polyethylene and alumina are
 mixtures by weight of H, C, O and Al (H, C, O values from memory, good to 1 %), cement is acrylic with a tenth of barium
 sulphate (barium from memory). Tube spectrum: three lines standing
 for 75-85 kVp after filtration, energy-weighted detector (house choice).
@@ -8,13 +8,15 @@ for 75-85 kVp after filtration, energy-weighted detector (house choice).
 import numpy as np
 from scipy import ndimage
 
-ENERGY = np.array([50.0, 60, 80, 100])
+ENERGY = np.array([40.0, 50, 60, 80, 100])
 MASS = {  # cm^2/g
-    "soft": [0.2264, 0.2048, 0.1823, 0.1693], "bone": [0.4242, 0.3148, 0.2229, 0.1855],
-    "water": [0.2269, 0.2059, 0.1837, 0.1707], "ti": [1.213, 0.7661, 0.4052, 0.2721], "al": [0.3681, 0.2778, 0.2018, 0.1704],
-    "v": [1.347, 0.8438, 0.4371, 0.2877], "cr": [1.550, 0.9639, 0.4905, 0.3166], "co": [2.144, 1.314, 0.6414, 0.3949],
-    "mo": [7.037, 4.274, 1.962, 1.096], "o": [0.2132, 0.1907, 0.1678, 0.1551], "fat": [0.2123, 0.1974, 0.1800, 0.1688],
-    "pe": [0.2083, 0.1970, 0.1823, 0.1719], "ba": [13.79, 8.511, 3.963, 2.196],
+    "soft": [0.2688, 0.2264, 0.2048, 0.1823, 0.1693], "bone": [0.6655, 0.4242, 0.3148, 0.2229, 0.1855],
+    "water": [0.2683, 0.2269, 0.2059, 0.1837, 0.1707], "ti": [2.214, 1.213, 0.7661, 0.4052, 0.2721],
+    "al": [0.5685, 0.3681, 0.2778, 0.2018, 0.1704], "v": [2.472, 1.347, 0.8438, 0.4371, 0.2877],
+    "cr": [2.856, 1.550, 0.9639, 0.4905, 0.3166], "co": [3.981, 2.144, 1.314, 0.6414, 0.3949],
+    "mo": [12.94, 7.037, 4.274, 1.962, 1.096], "o": [0.2585, 0.2132, 0.1907, 0.1678, 0.1551],
+    "fat": [0.2396, 0.2123, 0.1974, 0.1800, 0.1688], "pe": [0.2275, 0.2083, 0.1970, 0.1823, 0.1719],
+    "ba": [24.57, 13.79, 8.511, 3.963, 2.196],  # its K edge lies at 37.4 keV
 }
 DENSITY = {"soft": 1.06, "fat": 0.95, "bone": 1.92, "pe": 0.94, "ti64": 4.43, "cocr": 8.3, "alumina": 3.97, "cement": 1.25}
 
@@ -36,7 +38,9 @@ def linear(name):
 
 
 def at(name, kev):
-    """1/mm, log-log between the table's energies."""
+    """1/mm, log-log between the table's energies; there is no value beyond them."""
+    if not ENERGY[0] <= kev <= ENERGY[-1]:
+        raise ValueError(f"{kev:g} keV: the table of attenuation holds {ENERGY[0]:g} to {ENERGY[-1]:g} keV")
     return np.exp(np.interp(np.log(kev), np.log(ENERGY), np.log(linear(name))))
 
 
