@@ -29,6 +29,14 @@ def run(*arguments):
     return subprocess.run([TIDEMARK, "cohort", *map(str, arguments)], capture_output=True, text=True)
 
 
+VISITS = [14, 42, 91, 183, 365] + [int(365.25 * year) for year in range(2, 31)]
+
+
+def visit(day):
+    """Milestone that a day belongs to: the nearest one, the earlier days from one on."""
+    return next((a for a, b in zip(VISITS, VISITS[1:]) if day < (a + b + 1) // 2), VISITS[-1])
+
+
 class Cohort(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
@@ -120,10 +128,10 @@ class Cohort(unittest.TestCase):
             for from_surgery, days, said in rows:
                 day = days if undated else from_surgery
                 if said == "exceeds":
-                    last = (day, 1)
+                    last = (visit(day), 1)
                     break
                 if said == "within":
-                    last = (day, 0)
+                    last = (visit(day), 0)
             if last:
                 times[group].append(last)
         found = [r for r in self.table("survival") if r["criterion"] == "tilt-limit" and r["counting"] == "judged_only"]
@@ -142,6 +150,7 @@ class Cohort(unittest.TestCase):
                 risk = sum(t >= day for t, _ in hips)
                 survival *= 1 - sum(t == day and event for t, event in hips) / risk
                 self.assertEqual(int(row["at_risk"]), risk)
+                self.assertAlmostEqual(float(row["years"]), day / 365.25, delta=0.002)
                 self.assertAlmostEqual(float(row["survival"]), survival, places=5)
 
     def test_shares_by_a_second_count(self):

@@ -250,6 +250,49 @@ TEST(CriterionSurvival, TakesEachHipToWhatIsKnownOfIt) {
   EXPECT_EQ(all[2].curves[0].events, 4U);
 }
 
+/// 100 hips of the group, judged once at two years on days from `first` on; every tenth is beyond.
+void add_judged_once(Cohort& cohort, const std::string& group, int first) {
+  cohort.groups.push_back(group);
+  for (int h = 0; h < 100; ++h) {
+    const Verdict verdict = h % 10 == 9 ? Verdict::kExceeds : Verdict::kWithin;
+    CohortHip hip = judged(group + std::to_string(h), {{first + h / 2, verdict}});
+    hip.group = group;
+    cohort.hips.push_back(hip);
+  }
+}
+
+// Two groups that are alike but for the days of their films within the visit at two years. By the
+// films' days the curves ended far below 90 % and the log-rank test told the groups apart.
+TEST(CriterionSurvival, HipsOfOneVisitAreAtRiskTogether) {
+  Cohort cohort;
+  add_judged_once(cohort, "a", 675);
+  add_judged_once(cohort, "b", 735);
+  for (const CriterionSurvival& s : criterion_survival(cohort)) {
+    ASSERT_EQ(s.curves.size(), 2U);
+    for (std::size_t g = 0; g < 2; ++g) {
+      ASSERT_EQ(s.curves[g].steps.size(), 1U);
+      EXPECT_EQ(s.curves[g].steps[0].time, 2.0);
+      EXPECT_EQ(s.curves[g].steps[0].at_risk, 100U);
+      EXPECT_NEAR(s.curves[g].steps[0].survival, 0.9, 1e-12);
+      EXPECT_EQ(s.first_judged[g], 730);
+    }
+    ASSERT_TRUE(s.log_rank);
+    EXPECT_NEAR(s.log_rank->p, 1.0, 1e-9);
+  }
+  const CohortStudy done = study(cohort, {}, "test");
+  EXPECT_THAT(page_of(done, figures_of(done)), HasSubstr("First judged at: 2 years;"));
+}
+
+TEST(CriterionSurvival, TakesTheMilestoneOfTheVisit) {
+  EXPECT_EQ(years_of_visit(0), 0.0);
+  EXPECT_NEAR(years_of_visit(20), 14.0 / 365.25, 1e-12);
+  EXPECT_NEAR(years_of_visit(50), 42.0 / 365.25, 1e-12);
+  EXPECT_EQ(years_of_visit(100), 0.25);
+  EXPECT_EQ(years_of_visit(200), 0.5);
+  EXPECT_EQ(years_of_visit(300), 1.0);
+  EXPECT_EQ(years_of_visit(10 * 365), 10.0);
+}
+
 CohortZone zone(int film, int number, ZoneState state, std::optional<int> days) {
   CohortZone z;
   z.film = film;

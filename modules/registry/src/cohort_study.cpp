@@ -130,7 +130,9 @@ std::vector<std::string> cautions_of(const CohortStudy& study) {
   if (!study.survival.empty()) {
     out.emplace_back(
         "Time to a limit is known only to the visits: the true time lies between the "
-        "last film within and the first beyond it, so curves fall late. Hips that are "
+        "last film within and the first beyond it. A curve says how many were beyond when a "
+        "visit was over, and nothing of the time between two; a hip that missed visits counts "
+        "late. Hips that are "
         "not seen any more are taken to do as the others. Where fewer than ten are at "
         "risk, a curve says little.");
   }

@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include "figures.h"
 #include "tidemark/core/number_text.h"
@@ -85,10 +86,31 @@ void draw_at_risk(SvgCanvas& canvas, const Plot& plot, const CriterionSurvival& 
   }
 }
 
+std::string visit_text(int day) {
+  const auto visit = visit_of(day);
+  return visit ? visits()[*visit].name : "day " + std::to_string(day);
+}
+
+/// When hips were first judged: until then the curve is 1 whatever the stems did.
+std::string first_text(const CriterionSurvival& survival) {
+  std::string out;
+  std::set<std::optional<int>> days;
+  for (std::size_t g = 0; g < survival.groups.size(); ++g) {
+    const auto& day = survival.first_judged[g];
+    if (!day) continue;
+    days.insert(day);
+    out += (out.empty() ? "" : "; ") + group_label(survival.groups[g]) + " " + visit_text(*day);
+  }
+  if (days.empty()) return "";
+  if (days.size() == 1) out = visit_text(**days.begin());
+  return "First judged at: " + out + "; before that nobody looked. ";
+}
+
 std::string caption_of(const CohortStudy& study, const CriterionSurvival& survival) {
   std::string out =
-      "Kaplan-Meier; a hip counts from the film that first showed it beyond. Dotted: 95 % interval "
-      "(log-log, Greenwood). Ticks: hips not followed any longer. ";
+      "Kaplan-Meier by visits; a hip counts from the visit that first showed it beyond. " +
+      first_text(survival) +
+      "Dotted: 95 % interval (log-log, Greenwood). Ticks: hips not followed any longer. ";
   if (survival.log_rank) {
     const double p = survival.log_rank->p;
     out += "Log-rank test: chi-square " + fixed_text(survival.log_rank->chi_square, 2) + ", " +

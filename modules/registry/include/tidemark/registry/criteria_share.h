@@ -70,15 +70,27 @@ enum class Counting {
 };
 [[nodiscard]] std::string name_of(Counting counting);
 
-/// Years from the origin of the hip's days to the first `exceeds`, by group.
+/// The time, in years, at which a film of this day counts: the milestone of its visit (house
+/// choice), in whole months from three months on; its own day where it belongs to none.
+[[nodiscard]] double years_of_visit(int days);
+
+/// Time from the origin of the hip's days to the visit of the first `exceeds`, by group: events and
+/// ends of follow-up stand at the milestones, where events come first. A hip judged at a visit is
+/// at risk there, whatever the day of its film. When all hips of a group come to all visits until
+/// they come to none, the curve after a visit is the maximum-likelihood estimate for times that are
+/// known to lie between two of them (derived; Turnbull, J R Stat Soc B 38 (1976) 290, with
+/// intervals that do not overlap). A hip that missed a visit counts at the one that showed it:
+/// late.
 struct CriterionSurvival {
   std::string criterion;
   Counting counting = Counting::kJudged;
   std::vector<std::string> groups;             ///< that have a hip
   std::vector<std::vector<TimeToEvent>> hips;  ///< years, by group
   std::vector<SurvivalCurve> curves;           ///< by group
-  std::vector<std::size_t> late_reference;     ///< hips left out for their reference film, by group
-  std::vector<std::size_t> left_out;           ///< others without any judgement that counts
+  /// Day of the visit of the first judgement that counts, by group: before it no hip was looked at.
+  std::vector<std::optional<int>> first_judged;
+  std::vector<std::size_t> late_reference;  ///< hips left out for their reference film, by group
+  std::vector<std::size_t> left_out;        ///< others without any judgement that counts
   Expected<LogRank> log_rank = tl::unexpected(Error{});
 };
 

@@ -13,8 +13,8 @@ namespace tidemark::registry {
 // Time to a first event when not all hips have had it yet.
 //
 // Assumes that the end of a hip's follow-up tells nothing of its event (independent censoring), and
-// that the event happens when it is seen. Films see it only at visits: the true time lies between
-// two of them, so the curve falls late, by up to the distance of two visits.
+// takes an event to happen when it is seen. What is seen at visits only needs one time for all hips
+// of a visit (criterion_survival): the risk set of an event is then all that were looked at.
 
 enum class Outcome { kEvent, kCensored };
 
