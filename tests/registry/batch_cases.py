@@ -858,6 +858,29 @@ class Shards(Case):
         (self.folder / "merged.sqlite").unlink()
         self.assert_refused(self.merge(self.out, two), "two", "stopped")
 
+    def test_nothing_is_lost_by_a_merge(self):
+        """What stands at --out is replaced only by a table that holds all of it."""
+        parts = self.parts(2)
+        notes = self.folder / "notes.txt"
+        notes.write_text("mine")
+        done = self.merge(*parts, out="notes.txt")
+        self.assertEqual(done.returncode, 4, done.stderr)
+        self.assertIn("no registry", done.stderr)
+        self.assertEqual(notes.read_text(), "mine")
+        self.assertEqual(self.merge(*parts).returncode, 0)
+        self.assertEqual(self.merge(*parts).returncode, 0)  # again
+        whole = self.export(self.folder / "merged.sqlite")
+        done = self.merge(parts[0], "--allow-missing")
+        self.assertEqual(done.returncode, 4, done.stdout + done.stderr)
+        self.assertIn("that no part has", done.stderr)
+        self.assertEqual(self.export(self.folder / "merged.sqlite"), whole)
+        self.assertEqual(list(self.folder.glob("*.part-*")), [])
+        done = self.merge(parts[0], self.folder / "merged.sqlite", "--allow-missing")  # itself a part
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertEqual(self.export(self.folder / "merged.sqlite"), whole)
+        (self.folder / "empty").touch()
+        self.assertEqual(self.merge(*parts, out="empty").returncode, 0)
+
     def test_folder_of_the_merged_database_is_missing(self):
         self.hips(1, ())
         self.run_batch()
@@ -898,6 +921,29 @@ class Export(Case):
                                   capture_output=True, text=True)
             self.assertEqual(done.returncode, 3, (command, done.stderr))
             self.assertIn("no such database", done.stderr)
+
+    def test_files_of_others_stay(self):
+        self.hips(1, ())
+        self.run_batch()
+        target = self.folder / "tables"
+
+        def export():
+            return subprocess.run([TIDEMARK, "export", self.out, "--out", target], capture_output=True, text=True)
+        target.mkdir()
+        for name in ("hips.csv", "datapackage.json"):
+            (target / name).write_text('{"name": "mine"}')
+            done = export()
+            self.assertEqual(done.returncode, 4, done.stdout + done.stderr)
+            self.assertIn(name, done.stderr)
+            self.assertEqual({p.name: p.read_text() for p in target.iterdir()}, {name: '{"name": "mine"}'})
+            (target / name).unlink()
+        (target / "notes.csv").write_text("mine")
+        for _ in range(2):  # what an export wrote the next one replaces
+            self.assertEqual(export().returncode, 0)
+        self.assertEqual((target / "notes.csv").read_text(), "mine")
+        self.assertEqual([p.name for p in target.iterdir() if p.name.startswith(".")], [])
+        (target / "datapackage.json").rename(target / ".datapackage.json.unfinished")  # as a kill leaves it
+        self.assertEqual(export().returncode, 0)
 
     def test_tables_and_dictionary(self):
         self.hips(1)

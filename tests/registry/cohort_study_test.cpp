@@ -548,5 +548,47 @@ TEST(CohortStudy, IsWrittenWhole) {
   EXPECT_TRUE(std::filesystem::exists(folder / "figures/survival-limit.svg"));
 }
 
+void write(const std::filesystem::path& file, const std::string& text) {
+  std::filesystem::create_directories(file.parent_path());
+  std::ofstream(file) << text;
+}
+
+std::string read(const std::filesystem::path& file) {
+  std::ifstream in(file);
+  std::ostringstream out;
+  out << in.rdbuf();
+  return out.str();
+}
+
+TEST(CohortStudy, ReplacesItsOwnFilesOnly) {
+  const Scratch scratch;
+  const auto done = study(two_groups(), {}, "test");
+  for (const char* name : {"criteria.csv", "cohort.html", "figures/criteria.svg", "cohort.json"}) {
+    const auto folder = scratch.path() / std::filesystem::path(name).filename();
+    write(folder / name, "{\"schema\": \"mine\"}");
+    const auto refused = write_study(done, folder);
+    ASSERT_FALSE(refused) << name;
+    EXPECT_EQ(refused.error().kind, ErrorKind::kNotWritable);
+    EXPECT_THAT(refused.error().subject, HasSubstr(name));
+    EXPECT_EQ(read(folder / name), "{\"schema\": \"mine\"}");
+  }
+  const auto folder = scratch.path() / "out";
+  write(folder / "notes.txt", "mine");
+  ASSERT_TRUE(write_study(done, folder));
+  write(folder / "criteria.csv", "old");
+  ASSERT_TRUE(write_study(done, folder)) << "beside our cohort.json";
+  EXPECT_NE(read(folder / "criteria.csv"), "old");
+  EXPECT_EQ(read(folder / "notes.txt"), "mine");
+  std::set<std::string> hidden;
+  for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+    if (entry.path().filename().string().starts_with(".")) hidden.insert(entry.path());
+  }
+  EXPECT_TRUE(hidden.empty()) << *hidden.begin();
+  // As a run leaves it that was killed after its first table.
+  std::filesystem::remove(folder / "cohort.json");
+  write(folder / ".cohort.json.unfinished", "");
+  EXPECT_TRUE(write_study(done, folder));
+}
+
 }  // namespace
 }  // namespace tidemark::registry

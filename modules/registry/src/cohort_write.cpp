@@ -2,9 +2,9 @@
 #include <charconv>
 #include <cmath>
 #include <nlohmann/json.hpp>
-#include <system_error>
 
 #include "csv_table.h"
+#include "own_folder.h"
 #include "tidemark/core/files.h"
 #include "tidemark/registry/cohort_study.h"
 
@@ -106,21 +106,32 @@ std::string dictionary_json(const std::vector<StudyTable>& tables) {
   return json_text(json);
 }
 
-Expected<void> prepare(const std::filesystem::path& folder) {
+OwnFiles own_files(const std::filesystem::path& folder, const std::vector<StudyTable>& tables,
+                   const std::vector<Figure>& figures) {
+  OwnFiles out{folder, "cohort.json", "schema", "tidemark/cohort/", {}};
+  out.names = {"cohort.json", "cohort.html", "dictionary.json"};
+  for (const StudyTable& table : tables) out.names.push_back(table.name + ".csv");
+  for (const Figure& figure : figures) out.names.push_back("figures/" + figure.name + ".svg");
+  return out;
+}
+
+Expected<void> prepare(const OwnFiles& own) {
+  const auto ready = begin_own(own);
+  if (!ready) return tl::unexpected(ready.error());
   std::error_code code;
-  std::filesystem::create_directories(folder / "figures", code);
-  if (!code) std::filesystem::remove(folder / "cohort.json", code);
+  std::filesystem::create_directories(own.folder / "figures", code);
   if (!code) return {};
-  return fail(ErrorKind::kNotWritable, folder.string(), "the folder cannot be written",
+  return fail(ErrorKind::kNotWritable, own.folder.string(), "the folder cannot be written",
               "choose another one with --out");
 }
 
 }  // namespace
 
 Expected<void> write_study(const CohortStudy& study, const std::filesystem::path& folder) {
-  if (auto ready = prepare(folder); !ready) return ready;
   const auto tables = tables_of(study);
   const auto figures = figures_of(study);
+  const OwnFiles own = own_files(folder, tables, figures);
+  if (auto ready = prepare(own); !ready) return ready;
   for (const StudyTable& table : tables) {
     auto done = write_file_atomically(folder / (table.name + ".csv"), csv_of(table));
     if (!done) return done;
@@ -132,6 +143,7 @@ Expected<void> write_study(const CohortStudy& study, const std::filesystem::path
   auto done = write_file_atomically(folder / "dictionary.json", dictionary_json(tables));
   if (done) done = write_file_atomically(folder / "cohort.html", page_of(study, figures));
   if (done) done = write_file_atomically(folder / "cohort.json", study_json(study, tables));
+  if (done) done = finish_own(own);
   return done;
 }
 
