@@ -213,6 +213,50 @@ class Folders(Case):
         self.assertEqual(self.run_batch(source=self.folder / "void").returncode, 3)
 
 
+class Names(Case):
+    def test_no_value_of_a_sheet_is_told(self):
+        """Films, surfaces and anything typed may be called after the patient; the place is told alone."""
+        mark, number = "Zz_Quill", 77442199
+
+        def sheet(folder, text, *films):
+            for i, film in enumerate(films):
+                blank(self.input / folder / film, number=i)
+            (self.input / folder).mkdir(parents=True, exist_ok=True)
+            (self.input / folder / "series.json").write_text(text)
+        film = f"{mark}.dcm"
+        sheet("a", json.dumps({"films": [{"file": film}, {"file": film}]}), film)
+        sheet("b", json.dumps({"films": [{"file": f"../{mark}/x.dcm"}]}))
+        sheet("c", json.dumps({"stem": {"surface": f"../{mark}.stl"}, "films": [{"file": film}]}), film)
+        sheet("d", json.dumps({"side": f'{mark}", "{mark}', "films": [{"file": film}]}), film)
+        sheet("e", json.dumps({f"{mark}": 1, "films": [{"file": film}]}), film)
+        sheet("f", json.dumps({"hip": number, "films": [{"file": film}]}), film)
+        sheet("g", '{"%s": 1, "%s": 2}' % (mark, mark))
+        sheet("h", '{"films": [{"file": "x", "mm_per_px": %d%s}]}' % (number, "0" * 400))
+        sheet("i", json.dumps({"hip": "I", "films": [{"file": film, "mm_per_px": number}]}), film)
+        measured = self.input / "j"
+        real(measured, "hip-0001", "J", name=mark)
+        (measured / "series.json").write_text(json.dumps({
+            "hip": "J", "stem": {"head_diameter_mm": 32, "surface": f"{mark}.stl"},
+            "films": [{"file": p.name} for p in sorted(measured.glob("*.dcm"))] + [{"file": f"{mark}-none.dcm"}]}))
+        done = self.run_batch("--keep-hips", "--jobs", 2)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        reasons = dict(self.ask("SELECT hip, reason FROM hips"))
+        self.assertEqual(len(reasons), 10)
+        told = "\n".join(map(str, reasons.values()))
+        for place in ("films[1].file is", "films[0].file is", "stem.surface is", "side is", "key ", "hip is",
+                      "films[0].mm_per_px"):
+            self.assertIn(place, told)
+        self.assertEqual(self.ask("SELECT count(*) FROM flags WHERE flag = 'surface_not_used'"), [(1,)])
+        self.assertIn("stem surface: cannot be opened", self.ask("SELECT text FROM flags WHERE flag = 'surface_not_used'")[0][0])
+        tables = self.export()
+        study = self.folder / "study"
+        subprocess.run([TIDEMARK, "cohort", self.out, "--out", study], check=True, capture_output=True)
+        files = {str(p): p.read_bytes() for out in (self.out, study) for p in out.rglob("*") if p.is_file()}
+        for name, data in {**tables, **files, "stdout": done.stdout.encode(), "stderr": done.stderr.encode()}.items():
+            self.assertNotIn(mark.encode(), data, name)
+            self.assertNotIn(str(number).encode(), data, name)
+
+
 class Sheet(Case):
     def write(self, text):
         self.folder.joinpath("sheet.csv").write_text(text, encoding="utf-8")
