@@ -89,13 +89,17 @@ class Cohort(unittest.TestCase):
 
     def test_visits_as_scipy_computes_them(self):
         values = collections.defaultdict(dict)
+        late = collections.Counter()
         for hip, group, undated in self.hips():
             for day, days, value in self.db.execute(
                     "SELECT days_from_surgery, days, subsidence_mm FROM comparisons WHERE hip_id = ?"
                     " AND examination = 1 AND status = 'measured'", (hip,)):
                 day = days if undated else day
                 if 274 <= day < 548:  # one film a hip falls to the first year's visit
-                    values[group][hip] = value
+                    if self.reference_day(hip, undated) > 91:
+                        late[group] += 1
+                    else:
+                        values[group][hip] = value
         compared = 0
         for row in self.table("migration_by_visit"):
             if row["visit"] != "1 year" or row["quantity"] != "subsidence_mm":
@@ -103,6 +107,8 @@ class Cohort(unittest.TestCase):
             compared += 1
             sample = numpy.array(list(values[row["group"]].values()))
             self.assertEqual(int(row["n"]), len(sample))
+            self.assertGreaterEqual(int(row["late_reference"]), late[row["group"]])  # some were not measured
+            self.assertGreater(late[row["group"]], 0)
             self.assertAlmostEqual(float(row["mean"]), sample.mean(), places=5)
             low, high = scipy.stats.t.interval(0.95, len(sample) - 1, sample.mean(), scipy.stats.sem(sample))
             self.assertAlmostEqual(float(row["mean_low"]), low, places=5)

@@ -141,6 +141,31 @@ TEST(Course, CountsFilmsThatGaveNoValue) {
   expect_sound(study(cohort, {}, "test"));
 }
 
+// Of a stem that sank 1 mm by three months, and no further, a reference film of day 200 shows
+// nothing: as a value at one year it would halve the mean. A film from before the reference film
+// shows the motion backwards.
+TEST(Course, LeavesOutWhatALateReferenceFilmHides) {
+  Cohort cohort;
+  cohort.groups = {""};
+  for (int h = 0; h < 6; ++h) {
+    CohortHip hip;
+    hip.hip = std::to_string(h);
+    hip.reference_days = h < 3 ? 10 : 200;
+    hip.comparisons = {comparison(0, 5, -0.2, 0.2), comparison(1, 365, h < 3 ? 1.0 : 0.0, 0.2)};
+    cohort.hips.push_back(hip);
+  }
+  const auto course = course_of(cohort);
+  ASSERT_EQ(course.size(), 3U) << "one year, three quantities: nothing at two weeks";
+  EXPECT_EQ(visits()[course[0].visit].name, "1 year");
+  EXPECT_EQ(course[0].location->n, 3U);
+  EXPECT_EQ(course[0].location->mean, 1.0);
+  EXPECT_EQ(course[0].late_reference, 3U);
+  const auto done = study(cohort, {}, "test");
+  EXPECT_THAT(done.cautions, testing::Contains(HasSubstr("6 follow-up films are not later")));
+  EXPECT_THAT(done.cautions, testing::Contains(HasSubstr("left out of the means at visits")));
+  expect_sound(done);
+}
+
 // The simulated truth, by the definition of the model: no outside source. Outside checks of the fit
 // itself stand in mixed_model_test.cpp.
 TEST(CourseModel, FindsWhatWasSimulated) {

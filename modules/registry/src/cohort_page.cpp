@@ -83,7 +83,8 @@ std::string visits_table(const CohortStudy& study, Quantity quantity) {
     if (row.quantity != quantity) continue;
     Texts cells{group_label(row.group), visits()[row.visit].name,
                 std::to_string(row.location ? row.location->n : 0),
-                std::to_string(row.not_measured + row.without_scale)};
+                std::to_string(row.not_measured + row.without_scale),
+                std::to_string(row.late_reference)};
     if (row.location) {
       const Location& l = *row.location;
       cells.insert(cells.end(), {signed_text(l.mean, 2), maybe(l.mean_interval, 2),
@@ -96,10 +97,10 @@ std::string visits_table(const CohortStudy& study, Quantity quantity) {
   }
   std::string caption = quantity_label(quantity);
   caption.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(caption.front())));
-  return html_table(
-      caption + ", at the usual visits",
-      {"group", "visit", "hips", "no value", "mean", "95 %", "SD", "median", "95 %", "u of a film"},
-      rows, 2);
+  return html_table(caption + ", at the usual visits",
+                    {"group", "visit", "hips", "no value", "late reference", "mean", "95 %", "SD",
+                     "median", "95 %", "u of a film"},
+                    rows, 2);
 }
 
 std::string estimate_text(const std::optional<ModelEstimate>& e) {

@@ -6,7 +6,7 @@
 #include <set>
 
 #include "tidemark/assessment/course.h"
-#include "tidemark/assessment/judge.h"
+#include "tidemark/assessment/criteria.h"
 
 namespace tidemark::registry {
 namespace {
@@ -26,6 +26,7 @@ std::vector<Judged> judged(const CohortHip& hip, const std::string& criterion) {
     if (finding.criterion != criterion || finding.verdict == Verdict::kNotApplicable) continue;
     for (const CohortComparison& c : hip.comparisons) {
       if (c.comparison != finding.comparison || c.examination != 1 || !c.days) continue;
+      if (!is_after_reference(hip, c)) continue;
       out.push_back({*c.days, &finding});
     }
   }
@@ -196,13 +197,6 @@ bool counts_from_reference(const CohortCriterion& criterion) {
   using Late = assessment::Quantity;
   return criterion.quantity != assessment::code_of(Late::kLateSubsidence) &&
          criterion.quantity != assessment::code_of(Late::kLateSubsidenceRate);
-}
-
-Entry entry_of(const CohortHip& hip) {
-  const auto day = start_day(hip);
-  if (!day || hip.days_from_reference) return Entry::kHides;
-  if (*day > assessment::kSettledDays) return Entry::kTooLate;
-  return *day > assessment::kBaselineLateDays ? Entry::kHides : Entry::kEarly;
 }
 
 std::vector<CohortCriterion> criteria_of(const Cohort& cohort) {

@@ -145,6 +145,9 @@ StudyTable visits_table(const CohortStudy& study) {
        {"not_measured", "", "further hips with a film at this visit that could not be measured"},
        {"without_scale", "",
         "further hips whose film was measured, but without a scale: no length"},
+       {"late_reference", "",
+        "hips with a film at this visit, left out: their reference film is later than three months "
+        "after surgery"},
        {"mean", kUnit, ""},
        {"mean_low", kUnit, "95 % interval, Student's t"},
        {"mean_high", kUnit, ""},
@@ -161,7 +164,7 @@ StudyTable visits_table(const CohortStudy& study) {
     Cells cells;
     cells.text(row.group).text(visit.name).whole(visit.days).text(name_of(row.quantity));
     cells.count(row.location ? row.location->n : 0);
-    cells.count(row.not_measured).count(row.without_scale);
+    cells.count(row.not_measured).count(row.without_scale).count(row.late_reference);
     if (!row.location) {
       out.rows.push_back(cells.absent(10).done());
       continue;

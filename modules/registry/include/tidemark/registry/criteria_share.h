@@ -26,16 +26,6 @@ struct CohortCriterion {
 /// stem moved before that film is missing; else one from three months after surgery on.
 [[nodiscard]] bool counts_from_reference(const CohortCriterion& criterion);
 
-/// What the day of its reference film makes of a hip. It is known before any outcome is.
-enum class Entry {
-  kEarly,  ///< up to two weeks after surgery
-  /// Later, or not known: what is beyond is so, what is within may not be. Surgery without a date
-  /// is not known either: whether the sheet named the reference film stands in no database.
-  kHides,
-  kTooLate  ///< later than three months: what is beyond is so, all else is not judged
-};
-[[nodiscard]] Entry entry_of(const CohortHip& hip);
-
 /// How many hips lie beyond a criterion. No hip is counted where its films do not say: the share is
 /// a range. If every hip of which nothing can be told were within, it would be `least.share`; if
 /// all were beyond, `most.share`. Their outer ends bound it with 95 %.
