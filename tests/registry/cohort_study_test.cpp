@@ -308,6 +308,30 @@ TEST(CriterionSurvival, HipsOfOneVisitAreAtRiskTogether) {
   EXPECT_THAT(page_of(done, figures_of(done)), HasSubstr("First judged at: 2 years;"));
 }
 
+TEST(CriterionSurvival, AGroupOfWhichNoHipWasJudgedStaysTold) {
+  Cohort cohort;
+  add_judged_once(cohort, "a", 675);
+  add_judged_once(cohort, "c", 675);
+  for (CohortHip& hip : cohort.hips) {
+    if (hip.group == "a") hip.findings[0].verdict = Verdict::kNotApplicable;
+  }
+  const CohortStudy done = study(cohort, {}, "test");
+  ASSERT_EQ(done.survival.size(), 3U);
+  for (const CriterionSurvival& s : done.survival) {
+    EXPECT_THAT(s.groups, testing::ElementsAre("a", "c"));
+    EXPECT_EQ(s.curves[0].hips, 0U);
+    EXPECT_EQ(s.left_out[0], 100U);
+    EXPECT_FALSE(s.first_judged[0]);
+    EXPECT_EQ(s.curves[1].hips, 100U);
+    EXPECT_FALSE(s.log_rank);
+  }
+  const auto tables = tables_of(done);
+  const auto summary = std::find_if(tables.begin(), tables.end(),
+                                    [](auto& t) { return t.name == "survival_summary"; });
+  EXPECT_EQ(summary->rows.size(), 6U);
+  expect_sound(done);
+}
+
 TEST(CriterionSurvival, TakesTheMilestoneOfTheVisit) {
   EXPECT_EQ(years_of_visit(0), 0.0);
   EXPECT_NEAR(years_of_visit(20), 14.0 / 365.25, 1e-12);

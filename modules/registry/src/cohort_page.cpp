@@ -177,6 +177,14 @@ std::string criteria_section(const CohortStudy& study, const std::vector<Figure>
                     rows, 2);
 }
 
+/// Where a curve ends, and its interval there.
+Texts last_value(const SurvivalCurve& curve) {
+  if (curve.steps.empty()) return {"–", "–"};
+  const SurvivalStep& end = curve.steps.back();
+  return {percent(end.survival) + " at " + fixed_text(end.time, 1) + " y",
+          end.log_log ? percent(end.log_log->low) + " to " + percent(end.log_log->high) : "–"};
+}
+
 std::string survival_section(const CohortStudy& study, const std::vector<Figure>& figures) {
   std::string out = "<h2>Time to first beyond a criterion</h2>\n";
   std::vector<Texts> rows;
@@ -184,14 +192,15 @@ std::string survival_section(const CohortStudy& study, const std::vector<Figure>
     if (s.counting != Counting::kJudged) continue;
     for (std::size_t g = 0; g < s.groups.size(); ++g) {
       const SurvivalCurve& c = s.curves[g];
-      const SurvivalStep& end = c.steps.back();
-      rows.push_back(
-          {s.criterion, group_label(s.groups[g]), std::to_string(c.hips),
-           std::to_string(s.late_reference[g]), std::to_string(s.left_out[g]),
-           std::to_string(c.events),
-           percent(end.survival) + " at " + fixed_text(end.time, 1) + " y",
-           end.log_log ? percent(end.log_log->low) + " to " + percent(end.log_log->high) : "–",
-           s.log_rank ? p_text(s.log_rank->p) : "–"});
+      Texts cells{s.criterion,
+                  group_label(s.groups[g]),
+                  std::to_string(c.hips),
+                  std::to_string(s.late_reference[g]),
+                  std::to_string(s.left_out[g]),
+                  std::to_string(c.events)};
+      for (std::string& text : last_value(c)) cells.push_back(std::move(text));
+      cells.push_back(s.log_rank ? p_text(s.log_rank->p) : "–");
+      rows.push_back(std::move(cells));
     }
   }
   if (rows.empty()) return out + "<p class=\"open\">No hip was judged either way.</p>\n";

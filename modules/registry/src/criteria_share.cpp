@@ -181,11 +181,9 @@ void add_curve(const Cohort& cohort, const CohortCriterion& criterion, const std
     hips.push_back(told->end);
     first = std::min(first.value_or(told->first_judged), told->first_judged);
   }
-  const auto curve = kaplan_meier(hips);
-  if (!curve) return;
   survival.groups.push_back(group);
+  survival.curves.push_back(kaplan_meier(hips).value_or(SurvivalCurve{}));
   survival.hips.push_back(std::move(hips));
-  survival.curves.push_back(*curve);
   survival.first_judged.push_back(first);
   survival.late_reference.push_back(late);
   survival.left_out.push_back(left_out);
@@ -244,7 +242,8 @@ std::vector<CriterionSurvival> criterion_survival(const Cohort& cohort) {
       for (const std::string& group : cohort.groups) {
         add_curve(cohort, criterion, group, survival);
       }
-      if (survival.curves.empty()) continue;
+      const auto has_hips = [](const SurvivalCurve& curve) { return curve.hips > 0; };
+      if (std::none_of(survival.curves.begin(), survival.curves.end(), has_hips)) continue;
       survival.log_rank = log_rank(survival.hips);
       out.push_back(std::move(survival));
     }

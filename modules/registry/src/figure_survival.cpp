@@ -21,7 +21,7 @@ const CriterionSurvival* find(const CohortStudy& study, const std::string& crite
 double last_year(const CriterionSurvival& survival) {
   double last = 0.0;
   for (const SurvivalCurve& curve : survival.curves) {
-    last = std::max(last, curve.steps.back().time);
+    if (!curve.steps.empty()) last = std::max(last, curve.steps.back().time);
   }
   return std::max(last, 0.25);
 }
@@ -42,6 +42,7 @@ std::vector<At> steps_of(const SurvivalCurve& curve, const Plot& plot, Value val
 
 void draw_curve(SvgCanvas& canvas, const Plot& plot, const SurvivalCurve& curve,
                 std::size_t group) {
+  if (curve.steps.empty()) return;
   using Value = std::optional<double>;
   std::vector<At> line{{plot.x.at(0), plot.y.at(100)}};
   for (const At& at :
@@ -128,14 +129,16 @@ std::string caption_of(const CohortStudy& study, const CriterionSurvival& surviv
   const auto* worst = find(study, survival.criterion, Counting::kAsBeyond);
   const auto* best = find(study, survival.criterion, Counting::kAsWithin);
   if (worst == nullptr || best == nullptr) return out;
-  out += "If every open film counted as within / as beyond, the last value would be ";
+  std::string last;
   for (std::size_t g = 0; g < worst->curves.size() && g < best->curves.size(); ++g) {
-    out += (g > 0 ? "; " : "") +
-           (worst->groups[g].empty() ? std::string() : worst->groups[g] + " ") +
-           fixed_text(100.0 * best->curves[g].steps.back().survival, 0) + " / " +
-           fixed_text(100.0 * worst->curves[g].steps.back().survival, 0) + " %";
+    if (worst->curves[g].steps.empty() || best->curves[g].steps.empty()) continue;
+    last += (last.empty() ? "" : "; ") +
+            (worst->groups[g].empty() ? std::string() : worst->groups[g] + " ") +
+            fixed_text(100.0 * best->curves[g].steps.back().survival, 0) + " / " +
+            fixed_text(100.0 * worst->curves[g].steps.back().survival, 0) + " %";
   }
-  return out + ".";
+  return out + "If every open film counted as within / as beyond, the last value would be " + last +
+         ".";
 }
 
 }  // namespace

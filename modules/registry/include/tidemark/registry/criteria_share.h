@@ -74,9 +74,9 @@ enum class Counting {
 struct CriterionSurvival {
   std::string criterion;
   Counting counting = Counting::kJudged;
-  std::vector<std::string> groups;             ///< that have a hip
+  std::vector<std::string> groups;             ///< all: one of which no hip was judged stays told
   std::vector<std::vector<TimeToEvent>> hips;  ///< years, by group
-  std::vector<SurvivalCurve> curves;           ///< by group
+  std::vector<SurvivalCurve> curves;           ///< by group; no hips and no steps where none is in
   /// Day of the visit of the first judgement that counts, by group: before it no hip was looked at.
   std::vector<std::optional<int>> first_judged;
   std::vector<std::size_t> late_reference;  ///< hips left out for their reference film, by group
@@ -84,7 +84,7 @@ struct CriterionSurvival {
   Expected<LogRank> log_rank = tl::unexpected(Error{});
 };
 
-/// For each criterion and way of counting with at least one hip.
+/// For each criterion and way of counting with at least one hip in any group.
 [[nodiscard]] std::vector<CriterionSurvival> criterion_survival(const Cohort& cohort);
 
 }  // namespace tidemark::registry
