@@ -639,5 +639,23 @@ TEST(CohortStudy, ReplacesItsOwnFilesOnly) {
   EXPECT_TRUE(write_study(done, folder));
 }
 
+TEST(CohortStudy, LeavesNoFigureOfAnEarlierRun) {
+  const Scratch scratch;
+  const auto folder = scratch.path() / "out";
+  Cohort rich = two_groups();
+  ASSERT_TRUE(write_study(study(rich, readings_of(rich, ""), "test"), folder));
+  write(folder / "figures/mine.svg", "mine");
+  const auto poor = study(five_hips(), {}, "test");
+  ASSERT_TRUE(write_study(poor, folder));
+  std::set<std::string> expected{"mine.svg"};
+  for (const Figure& figure : figures_of(poor)) expected.insert(figure.name + ".svg");
+  std::set<std::string> found;
+  for (const auto& item : std::filesystem::directory_iterator(folder / "figures")) {
+    found.insert(item.path().filename());
+  }
+  EXPECT_EQ(found, expected);
+  EXPECT_TRUE(std::filesystem::exists(folder / "cohort.html"));
+}
+
 }  // namespace
 }  // namespace tidemark::registry

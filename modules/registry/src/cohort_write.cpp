@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <array>
 #include <charconv>
 #include <cmath>
@@ -115,9 +116,29 @@ OwnFiles own_files(const std::filesystem::path& folder, const std::vector<StudyT
   return out;
 }
 
+/// Figures that this run may not have stay out of its folder: an earlier one may have had other
+/// groups, criteria or readers.
+void remove_earlier_figures(const std::filesystem::path& folder) {
+  namespace fs = std::filesystem;
+  static constexpr std::array kOurs{"course-",  "criteria.",  "survival-",
+                                    "lucency-", "precision-", "agreement-"};
+  std::error_code ignored;
+  std::vector<fs::path> old;
+  for (const auto& item : fs::directory_iterator(folder / "figures", ignored)) {
+    const std::string name = item.path().filename().string();
+    const auto begins = [&](const char* start) { return name.starts_with(start); };
+    if (name.ends_with(".svg") && std::any_of(kOurs.begin(), kOurs.end(), begins)) {
+      old.push_back(item.path());
+    }
+  }
+  for (const fs::path& file : old) fs::remove(file, ignored);
+  fs::remove(folder / "cohort.html", ignored);  // it shows them
+}
+
 Expected<void> prepare(const OwnFiles& own) {
   const auto ready = begin_own(own);
   if (!ready) return tl::unexpected(ready.error());
+  if (*ready) remove_earlier_figures(own.folder);
   std::error_code code;
   std::filesystem::create_directories(own.folder / "figures", code);
   if (!code) return {};
