@@ -181,8 +181,9 @@ std::string criteria_section(const CohortStudy& study, const std::vector<Figure>
 Texts last_value(const SurvivalCurve& curve) {
   if (curve.steps.empty()) return {"–", "–"};
   const SurvivalStep& end = curve.steps.back();
+  const std::optional<Interval>& told = end.log_log ? end.log_log : end.exact;
   return {percent(end.survival) + " at " + fixed_text(end.time, 1) + " y",
-          end.log_log ? percent(end.log_log->low) + " to " + percent(end.log_log->high) : "–"};
+          told ? percent(told->low) + " to " + percent(told->high) : "–"};
 }
 
 std::string survival_section(const CohortStudy& study, const std::vector<Figure>& figures) {

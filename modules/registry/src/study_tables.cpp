@@ -318,10 +318,13 @@ StudyTable survival_table(const CohortStudy& study) {
        {"censored", "", "hips followed no longer"},
        {"survival", "", "share"},
        {"standard_error", "", "Greenwood"},
-       {"plain_low", "", "95 % interval, normal"},
+       {"plain_low", "", "95 % interval, normal; empty without an event so far"},
        {"plain_high", "", ""},
        {"log_log_low", "", "95 % interval on the log-log scale"},
        {"log_log_high", "", ""},
+       {"exact_low", "",
+        "without an event so far: exact 95 % interval of none of the hips at risk"},
+       {"exact_high", "", ""},
        {"cumulative_hazard", "", "Nelson-Aalen"}},
       {}};
   for (const CriterionSurvival& s : study.survival) {
@@ -339,6 +342,7 @@ StudyTable survival_table(const CohortStudy& study) {
                                .number(step.standard_error)
                                .ends(step.plain)
                                .ends(step.log_log)
+                               .ends(step.exact)
                                .number(step.cumulative_hazard)
                                .done());
       }

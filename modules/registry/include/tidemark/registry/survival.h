@@ -32,9 +32,13 @@ struct SurvivalStep {
   std::size_t censored = 0;
   double survival = 1.0;
   std::optional<double> standard_error;  ///< Greenwood; absent where the curve has come to 0
-  std::optional<Interval> plain;         ///< survival +- 1.96 standard errors, cut to 0 to 1
-  std::optional<Interval> log_log;       ///< absent where the curve is 1 or 0: not defined there
-  double cumulative_hazard = 0.0;        ///< Nelson-Aalen
+  /// Survival +- 1.96 standard errors, cut to 0 to 1; absent where the curve is 1 or 0.
+  std::optional<Interval> plain;
+  std::optional<Interval> log_log;  ///< absent where the curve is 1 or 0: not defined there
+  /// Only where the curve is 1: none of the hips at risk has had the event (Clopper and Pearson). A
+  /// normal interval would have no width there and pass for certainty.
+  std::optional<Interval> exact;
+  double cumulative_hazard = 0.0;  ///< Nelson-Aalen
 };
 
 struct SurvivalCurve {
