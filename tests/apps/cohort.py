@@ -108,13 +108,13 @@ class Cohort(unittest.TestCase):
             sample = numpy.array(list(values[row["group"]].values()))
             self.assertEqual(int(row["n"]), len(sample))
             self.assertGreaterEqual(int(row["late_reference"]), late[row["group"]])  # some were not measured
-            self.assertGreater(late[row["group"]], 0)
             self.assertAlmostEqual(float(row["mean"]), sample.mean(), places=5)
             low, high = scipy.stats.t.interval(0.95, len(sample) - 1, sample.mean(), scipy.stats.sem(sample))
             self.assertAlmostEqual(float(row["mean_low"]), low, places=5)
             self.assertAlmostEqual(float(row["mean_high"]), high, places=5)
             self.assertAlmostEqual(float(row["median"]), numpy.median(sample), places=5)
         self.assertEqual(compared, len(values))
+        self.assertGreater(sum(late.values()), 0)
         self.assertEqual(compared, 2)  # designs
 
     def test_survival_by_a_second_product(self):
