@@ -29,6 +29,14 @@ def run(*arguments):
     return subprocess.run([TIDEMARK, "cohort", *map(str, arguments)], capture_output=True, text=True)
 
 
+VISITS = [14, 42, 91, 183, 365] + [int(365.25 * year) for year in range(2, 31)]
+
+
+def visit(day):
+    """Milestone that a day belongs to: the nearest one, the earlier days from one on."""
+    return next((a for a, b in zip(VISITS, VISITS[1:]) if day < (a + b + 1) // 2), VISITS[-1])
+
+
 class Cohort(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
@@ -81,13 +89,17 @@ class Cohort(unittest.TestCase):
 
     def test_visits_as_scipy_computes_them(self):
         values = collections.defaultdict(dict)
+        late = collections.Counter()
         for hip, group, undated in self.hips():
             for day, days, value in self.db.execute(
                     "SELECT days_from_surgery, days, subsidence_mm FROM comparisons WHERE hip_id = ?"
                     " AND examination = 1 AND status = 'measured'", (hip,)):
                 day = days if undated else day
                 if 274 <= day < 548:  # one film a hip falls to the first year's visit
-                    values[group][hip] = value
+                    if self.reference_day(hip, undated) > 91:
+                        late[group] += 1
+                    else:
+                        values[group][hip] = value
         compared = 0
         for row in self.table("migration_by_visit"):
             if row["visit"] != "1 year" or row["quantity"] != "subsidence_mm":
@@ -95,12 +107,14 @@ class Cohort(unittest.TestCase):
             compared += 1
             sample = numpy.array(list(values[row["group"]].values()))
             self.assertEqual(int(row["n"]), len(sample))
+            self.assertGreaterEqual(int(row["late_reference"]), late[row["group"]])  # some were not measured
             self.assertAlmostEqual(float(row["mean"]), sample.mean(), places=5)
             low, high = scipy.stats.t.interval(0.95, len(sample) - 1, sample.mean(), scipy.stats.sem(sample))
             self.assertAlmostEqual(float(row["mean_low"]), low, places=5)
             self.assertAlmostEqual(float(row["mean_high"]), high, places=5)
             self.assertAlmostEqual(float(row["median"]), numpy.median(sample), places=5)
         self.assertEqual(compared, len(values))
+        self.assertGreater(sum(late.values()), 0)
         self.assertEqual(compared, 2)  # designs
 
     def test_survival_by_a_second_product(self):
@@ -120,10 +134,10 @@ class Cohort(unittest.TestCase):
             for from_surgery, days, said in rows:
                 day = days if undated else from_surgery
                 if said == "exceeds":
-                    last = (day, 1)
+                    last = (visit(day), 1)
                     break
                 if said == "within":
-                    last = (day, 0)
+                    last = (visit(day), 0)
             if last:
                 times[group].append(last)
         found = [r for r in self.table("survival") if r["criterion"] == "tilt-limit" and r["counting"] == "judged_only"]
@@ -142,6 +156,7 @@ class Cohort(unittest.TestCase):
                 risk = sum(t >= day for t, _ in hips)
                 survival *= 1 - sum(t == day and event for t, event in hips) / risk
                 self.assertEqual(int(row["at_risk"]), risk)
+                self.assertAlmostEqual(float(row["years"]), day / 365.25, delta=0.005)
                 self.assertAlmostEqual(float(row["survival"]), survival, places=5)
 
     def test_shares_by_a_second_count(self):

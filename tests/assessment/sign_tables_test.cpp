@@ -43,6 +43,17 @@ TEST(BuiltInSigns, CiteEveryRuleAndDoubtNone) {
   }
 }
 
+// A tilt of 1.5 degrees that the headline tells is one: a title must not deny what its clauses let
+// by.
+TEST(BuiltInSigns, AStemThatSankIsCalledUntiltedOnlyUpToTheLimitOfItsClause) {
+  const SignTable& table = *default_signs({Fixation::kUncemented, {}});
+  const auto axial = std::find_if(table.explanations.begin(), table.explanations.end(),
+                                  [](const auto& one) { return one.id == "X-U-AXIAL"; });
+  ASSERT_NE(axial, table.explanations.end());
+  EXPECT_THAT(axial->title, HasSubstr("no more than 2 degrees"));
+  EXPECT_THAT(axial->clauses.at(1).says, HasSubstr("more than 2 degrees"));
+}
+
 // What is printed as JSON reads as the same table, by the rules of a user's file.
 TEST(BuiltInSigns, ReadBackAsAUsersFile) {
   for (const SignTable& table : built_in_signs()) {

@@ -215,6 +215,50 @@ class Folders(Case):
         self.assertEqual(self.run_batch(source=self.folder / "void").returncode, 3)
 
 
+class Names(Case):
+    def test_no_value_of_a_sheet_is_told(self):
+        """Films, surfaces and anything typed may be called after the patient; the place is told alone."""
+        mark, number = "Zz_Quill", 77442199
+
+        def sheet(folder, text, *films):
+            for i, film in enumerate(films):
+                blank(self.input / folder / film, number=i)
+            (self.input / folder).mkdir(parents=True, exist_ok=True)
+            (self.input / folder / "series.json").write_text(text)
+        film = f"{mark}.dcm"
+        sheet("a", json.dumps({"films": [{"file": film}, {"file": film}]}), film)
+        sheet("b", json.dumps({"films": [{"file": f"../{mark}/x.dcm"}]}))
+        sheet("c", json.dumps({"stem": {"surface": f"../{mark}.stl"}, "films": [{"file": film}]}), film)
+        sheet("d", json.dumps({"side": f'{mark}", "{mark}', "films": [{"file": film}]}), film)
+        sheet("e", json.dumps({f"{mark}": 1, "films": [{"file": film}]}), film)
+        sheet("f", json.dumps({"hip": number, "films": [{"file": film}]}), film)
+        sheet("g", '{"%s": 1, "%s": 2}' % (mark, mark))
+        sheet("h", '{"films": [{"file": "x", "mm_per_px": %d%s}]}' % (number, "0" * 400))
+        sheet("i", json.dumps({"hip": "I", "films": [{"file": film, "mm_per_px": number}]}), film)
+        measured = self.input / "j"
+        real(measured, "hip-0001", "J", name=mark)
+        (measured / "series.json").write_text(json.dumps({
+            "hip": "J", "stem": {"head_diameter_mm": 32, "surface": f"{mark}.stl"},
+            "films": [{"file": p.name} for p in sorted(measured.glob("*.dcm"))] + [{"file": f"{mark}-none.dcm"}]}))
+        done = self.run_batch("--keep-hips", "--jobs", 2)
+        self.assertEqual(done.returncode, 1, done.stderr)
+        reasons = dict(self.ask("SELECT hip, reason FROM hips"))
+        self.assertEqual(len(reasons), 10)
+        told = "\n".join(map(str, reasons.values()))
+        for place in ("films[1].file is", "films[0].file is", "stem.surface is", "side is", "key ", "hip is",
+                      "films[0].mm_per_px"):
+            self.assertIn(place, told)
+        self.assertEqual(self.ask("SELECT count(*) FROM flags WHERE flag = 'surface_not_used'"), [(1,)])
+        self.assertIn("stem surface: cannot be opened", self.ask("SELECT text FROM flags WHERE flag = 'surface_not_used'")[0][0])
+        tables = self.export()
+        study = self.folder / "study"
+        subprocess.run([TIDEMARK, "cohort", self.out, "--out", study], check=True, capture_output=True)
+        files = {str(p): p.read_bytes() for out in (self.out, study) for p in out.rglob("*") if p.is_file()}
+        for name, data in {**tables, **files, "stdout": done.stdout.encode(), "stderr": done.stderr.encode()}.items():
+            self.assertNotIn(mark.encode(), data, name)
+            self.assertNotIn(str(number).encode(), data, name)
+
+
 class Sheet(Case):
     def write(self, text):
         self.folder.joinpath("sheet.csv").write_text(text, encoding="utf-8")
@@ -860,6 +904,29 @@ class Shards(Case):
         (self.folder / "merged.sqlite").unlink()
         self.assert_refused(self.merge(self.out, two), "two", "stopped")
 
+    def test_nothing_is_lost_by_a_merge(self):
+        """What stands at --out is replaced only by a table that holds all of it."""
+        parts = self.parts(2)
+        notes = self.folder / "notes.txt"
+        notes.write_text("mine")
+        done = self.merge(*parts, out="notes.txt")
+        self.assertEqual(done.returncode, 4, done.stderr)
+        self.assertIn("no registry", done.stderr)
+        self.assertEqual(notes.read_text(), "mine")
+        self.assertEqual(self.merge(*parts).returncode, 0)
+        self.assertEqual(self.merge(*parts).returncode, 0)  # again
+        whole = self.export(self.folder / "merged.sqlite")
+        done = self.merge(parts[0], "--allow-missing")
+        self.assertEqual(done.returncode, 4, done.stdout + done.stderr)
+        self.assertIn("that no part has", done.stderr)
+        self.assertEqual(self.export(self.folder / "merged.sqlite"), whole)
+        self.assertEqual(list(self.folder.glob("*.part-*")), [])
+        done = self.merge(parts[0], self.folder / "merged.sqlite", "--allow-missing")  # itself a part
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.assertEqual(self.export(self.folder / "merged.sqlite"), whole)
+        (self.folder / "empty").touch()
+        self.assertEqual(self.merge(*parts, out="empty").returncode, 0)
+
     def test_folder_of_the_merged_database_is_missing(self):
         self.hips(1, ())
         self.run_batch()
@@ -900,6 +967,29 @@ class Export(Case):
                                   capture_output=True, text=True)
             self.assertEqual(done.returncode, 3, (command, done.stderr))
             self.assertIn("no such database", done.stderr)
+
+    def test_files_of_others_stay(self):
+        self.hips(1, ())
+        self.run_batch()
+        target = self.folder / "tables"
+
+        def export():
+            return subprocess.run([TIDEMARK, "export", self.out, "--out", target], capture_output=True, text=True)
+        target.mkdir()
+        for name in ("hips.csv", "datapackage.json"):
+            (target / name).write_text('{"name": "mine"}')
+            done = export()
+            self.assertEqual(done.returncode, 4, done.stdout + done.stderr)
+            self.assertIn(name, done.stderr)
+            self.assertEqual({p.name: p.read_text() for p in target.iterdir()}, {name: '{"name": "mine"}'})
+            (target / name).unlink()
+        (target / "notes.csv").write_text("mine")
+        for _ in range(2):  # what an export wrote the next one replaces
+            self.assertEqual(export().returncode, 0)
+        self.assertEqual((target / "notes.csv").read_text(), "mine")
+        self.assertEqual([p.name for p in target.iterdir() if p.name.startswith(".")], [])
+        (target / "datapackage.json").rename(target / ".datapackage.json.unfinished")  # as a kill leaves it
+        self.assertEqual(export().returncode, 0)
 
     def test_tables_and_dictionary(self):
         self.hips(1)

@@ -162,12 +162,23 @@ class Snakemake(Base):
         tables = {p.name: p.read_bytes() for p in (self.out / "tables").iterdir()}
         self.assertEqual(tables, self.expected)
 
+    def test_a_registry_that_grows(self):
+        """The same command again takes in what has come since, and leaves what was there as it was."""
+        self.assertEqual(self.snakemake("--cores", "2").returncode, 0)
+        batch_cases.blank(self.input / "new" / "0.dcm", "N1", number=70)
+        done = self.snakemake("--cores", "2")
+        self.assertEqual(done.returncode, 0, done.stderr)
+        self.run_batch(out=self.whole)
+        tables = {p.name: p.read_bytes() for p in (self.out / "tables").iterdir()}
+        self.assertEqual(tables, self.export(self.whole))
+        self.assertNotEqual(tables["hips.csv"], self.expected["hips.csv"])
+
 
 class Profile(Slurm, Snakemake):
     def test_array(self):
         self.skipTest("see Slurm")
 
-    test_requeued_task = test_one_machine = test_array
+    test_requeued_task = test_one_machine = test_a_registry_that_grows = test_array
 
     def test_profile(self):
         done = self.snakemake("--profile", str(SCRIPTS / "cluster" / "slurm"), "--latency-wait", "5",

@@ -141,6 +141,31 @@ TEST(Course, CountsFilmsThatGaveNoValue) {
   expect_sound(study(cohort, {}, "test"));
 }
 
+// Of a stem that sank 1 mm by three months, and no further, a reference film of day 200 shows
+// nothing: as a value at one year it would halve the mean. A film from before the reference film
+// shows the motion backwards.
+TEST(Course, LeavesOutWhatALateReferenceFilmHides) {
+  Cohort cohort;
+  cohort.groups = {""};
+  for (int h = 0; h < 6; ++h) {
+    CohortHip hip;
+    hip.hip = std::to_string(h);
+    hip.reference_days = h < 3 ? 10 : 200;
+    hip.comparisons = {comparison(0, 5, -0.2, 0.2), comparison(1, 365, h < 3 ? 1.0 : 0.0, 0.2)};
+    cohort.hips.push_back(hip);
+  }
+  const auto course = course_of(cohort);
+  ASSERT_EQ(course.size(), 3U) << "one year, three quantities: nothing at two weeks";
+  EXPECT_EQ(visits()[course[0].visit].name, "1 year");
+  EXPECT_EQ(course[0].location->n, 3U);
+  EXPECT_EQ(course[0].location->mean, 1.0);
+  EXPECT_EQ(course[0].late_reference, 3U);
+  const auto done = study(cohort, {}, "test");
+  EXPECT_THAT(done.cautions, testing::Contains(HasSubstr("6 follow-up films are not later")));
+  EXPECT_THAT(done.cautions, testing::Contains(HasSubstr("left out of the means at visits")));
+  expect_sound(done);
+}
+
 // The simulated truth, by the definition of the model: no outside source. Outside checks of the fit
 // itself stand in mixed_model_test.cpp.
 TEST(CourseModel, FindsWhatWasSimulated) {
@@ -248,6 +273,73 @@ TEST(CriterionSurvival, TakesEachHipToWhatIsKnownOfIt) {
   EXPECT_EQ(all[2].counting, Counting::kAsBeyond);  // C at 1, B at 2
   EXPECT_NEAR(all[2].curves[0].steps[0].survival, 2.0 / 4.0, 1e-12);
   EXPECT_EQ(all[2].curves[0].events, 4U);
+}
+
+/// 100 hips of the group, judged once at two years on days from `first` on; every tenth is beyond.
+void add_judged_once(Cohort& cohort, const std::string& group, int first) {
+  cohort.groups.push_back(group);
+  for (int h = 0; h < 100; ++h) {
+    const Verdict verdict = h % 10 == 9 ? Verdict::kExceeds : Verdict::kWithin;
+    CohortHip hip = judged(group + std::to_string(h), {{first + h / 2, verdict}});
+    hip.group = group;
+    cohort.hips.push_back(hip);
+  }
+}
+
+// Two groups that are alike but for the days of their films within the visit at two years. By the
+// films' days the curves ended far below 90 % and the log-rank test told the groups apart.
+TEST(CriterionSurvival, HipsOfOneVisitAreAtRiskTogether) {
+  Cohort cohort;
+  add_judged_once(cohort, "a", 675);
+  add_judged_once(cohort, "b", 735);
+  for (const CriterionSurvival& s : criterion_survival(cohort)) {
+    ASSERT_EQ(s.curves.size(), 2U);
+    for (std::size_t g = 0; g < 2; ++g) {
+      ASSERT_EQ(s.curves[g].steps.size(), 1U);
+      EXPECT_EQ(s.curves[g].steps[0].time, 2.0);
+      EXPECT_EQ(s.curves[g].steps[0].at_risk, 100U);
+      EXPECT_NEAR(s.curves[g].steps[0].survival, 0.9, 1e-12);
+      EXPECT_EQ(s.first_judged[g], 730);
+    }
+    ASSERT_TRUE(s.log_rank);
+    EXPECT_NEAR(s.log_rank->p, 1.0, 1e-9);
+  }
+  const CohortStudy done = study(cohort, {}, "test");
+  EXPECT_THAT(page_of(done, figures_of(done)), HasSubstr("First judged at: 2 years;"));
+}
+
+TEST(CriterionSurvival, AGroupOfWhichNoHipWasJudgedStaysTold) {
+  Cohort cohort;
+  add_judged_once(cohort, "a", 675);
+  add_judged_once(cohort, "c", 675);
+  for (CohortHip& hip : cohort.hips) {
+    if (hip.group == "a") hip.findings[0].verdict = Verdict::kNotApplicable;
+  }
+  const CohortStudy done = study(cohort, {}, "test");
+  ASSERT_EQ(done.survival.size(), 3U);
+  for (const CriterionSurvival& s : done.survival) {
+    EXPECT_THAT(s.groups, testing::ElementsAre("a", "c"));
+    EXPECT_EQ(s.curves[0].hips, 0U);
+    EXPECT_EQ(s.left_out[0], 100U);
+    EXPECT_FALSE(s.first_judged[0]);
+    EXPECT_EQ(s.curves[1].hips, 100U);
+    EXPECT_FALSE(s.log_rank);
+  }
+  const auto tables = tables_of(done);
+  const auto summary = std::find_if(tables.begin(), tables.end(),
+                                    [](auto& t) { return t.name == "survival_summary"; });
+  EXPECT_EQ(summary->rows.size(), 6U);
+  expect_sound(done);
+}
+
+TEST(CriterionSurvival, TakesTheMilestoneOfTheVisit) {
+  EXPECT_EQ(years_of_visit(0), 0.0);
+  EXPECT_NEAR(years_of_visit(20), 14.0 / 365.25, 1e-12);
+  EXPECT_NEAR(years_of_visit(50), 42.0 / 365.25, 1e-12);
+  EXPECT_EQ(years_of_visit(100), 0.25);
+  EXPECT_EQ(years_of_visit(200), 0.5);
+  EXPECT_EQ(years_of_visit(300), 1.0);
+  EXPECT_EQ(years_of_visit(10 * 365), 10.0);
 }
 
 CohortZone zone(int film, int number, ZoneState state, std::optional<int> days) {
@@ -503,6 +595,66 @@ TEST(CohortStudy, IsWrittenWhole) {
   }
   EXPECT_TRUE(std::filesystem::exists(folder / "cohort.html"));
   EXPECT_TRUE(std::filesystem::exists(folder / "figures/survival-limit.svg"));
+}
+
+void write(const std::filesystem::path& file, const std::string& text) {
+  std::filesystem::create_directories(file.parent_path());
+  std::ofstream(file) << text;
+}
+
+std::string read(const std::filesystem::path& file) {
+  std::ifstream in(file);
+  std::ostringstream out;
+  out << in.rdbuf();
+  return out.str();
+}
+
+TEST(CohortStudy, ReplacesItsOwnFilesOnly) {
+  const Scratch scratch;
+  const auto done = study(two_groups(), {}, "test");
+  for (const char* name : {"criteria.csv", "cohort.html", "figures/criteria.svg", "cohort.json"}) {
+    const auto folder = scratch.path() / std::filesystem::path(name).filename();
+    write(folder / name, "{\"schema\": \"mine\"}");
+    const auto refused = write_study(done, folder);
+    ASSERT_FALSE(refused) << name;
+    EXPECT_EQ(refused.error().kind, ErrorKind::kNotWritable);
+    EXPECT_THAT(refused.error().subject, HasSubstr(name));
+    EXPECT_EQ(read(folder / name), "{\"schema\": \"mine\"}");
+  }
+  const auto folder = scratch.path() / "out";
+  write(folder / "notes.txt", "mine");
+  ASSERT_TRUE(write_study(done, folder));
+  write(folder / "criteria.csv", "old");
+  ASSERT_TRUE(write_study(done, folder)) << "beside our cohort.json";
+  EXPECT_NE(read(folder / "criteria.csv"), "old");
+  EXPECT_EQ(read(folder / "notes.txt"), "mine");
+  std::set<std::string> hidden;
+  for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+    if (entry.path().filename().string().starts_with(".")) hidden.insert(entry.path());
+  }
+  EXPECT_TRUE(hidden.empty()) << *hidden.begin();
+  // As a run leaves it that was killed after its first table.
+  std::filesystem::remove(folder / "cohort.json");
+  write(folder / ".cohort.json.unfinished", "");
+  EXPECT_TRUE(write_study(done, folder));
+}
+
+TEST(CohortStudy, LeavesNoFigureOfAnEarlierRun) {
+  const Scratch scratch;
+  const auto folder = scratch.path() / "out";
+  Cohort rich = two_groups();
+  ASSERT_TRUE(write_study(study(rich, readings_of(rich, ""), "test"), folder));
+  write(folder / "figures/mine.svg", "mine");
+  const auto poor = study(five_hips(), {}, "test");
+  ASSERT_TRUE(write_study(poor, folder));
+  std::set<std::string> expected{"mine.svg"};
+  for (const Figure& figure : figures_of(poor)) expected.insert(figure.name + ".svg");
+  std::set<std::string> found;
+  for (const auto& item : std::filesystem::directory_iterator(folder / "figures")) {
+    found.insert(item.path().filename());
+  }
+  EXPECT_EQ(found, expected);
+  EXPECT_TRUE(std::filesystem::exists(folder / "cohort.html"));
 }
 
 }  // namespace

@@ -2,6 +2,7 @@
 
 #include <gtest/gtest.h>
 
+#include <cmath>
 #include <limits>
 
 #include "registry/reference_values.h"
@@ -100,8 +101,11 @@ TEST(KaplanMeier, AgreesWithR) {
       check("surv", i, step.survival);
       check("hazard", i, step.cumulative_hazard);
       check("se", i, step.standard_error);
-      check("plain_low", i, step.plain ? std::optional(step.plain->low) : std::nullopt);
-      check("plain_high", i, step.plain ? std::optional(step.plain->high) : std::nullopt);
+      if (step.survival < 1.0) {  // at 1 R gives an interval of no width, and we an exact one
+        check("plain_low", i, step.plain ? std::optional(step.plain->low) : std::nullopt);
+        check("plain_high", i, step.plain ? std::optional(step.plain->high) : std::nullopt);
+      }
+      EXPECT_EQ(step.exact.has_value(), step.survival == 1.0);
       check("loglog_low", i, step.log_log ? std::optional(step.log_log->low) : std::nullopt);
       check("loglog_high", i, step.log_log ? std::optional(step.log_log->high) : std::nullopt);
     }
@@ -123,6 +127,14 @@ TEST(KaplanMeier, AllCensoredStaysAtOneWithoutMedian) {
   ASSERT_TRUE(curve);
   EXPECT_EQ(curve->steps.back().survival, 1.0);
   EXPECT_EQ(curve->steps.back().standard_error, 0.0);
+  // None of two, and of one: (0.05 / 2)^(1 / n) by Clopper and Pearson's formula.
+  for (const std::size_t i : {0U, 1U}) {
+    const SurvivalStep& step = curve->steps[i];
+    EXPECT_FALSE(step.plain);
+    ASSERT_TRUE(step.exact);
+    EXPECT_NEAR(step.exact->low, std::pow(0.025, 1.0 / (2.0 - static_cast<double>(i))), 1e-9);
+    EXPECT_EQ(step.exact->high, 1.0);
+  }
   EXPECT_FALSE(curve->steps.back().log_log);
   EXPECT_FALSE(curve->median);
   EXPECT_FALSE(curve->median_low);

@@ -126,7 +126,7 @@ TEST(JudgedWords, TheGermanTableHasTheAverage) {
   HipEvidence taper = hip({{730, 1.3, 0.3}});
   taper.stem = {Fixation::kCemented, CementPrinciple::kPolishedTaper};
   EXPECT_THAT(finding(taper, "N-TAPER"),
-              AllOf(HasSubstr("Einsinken +1,30 ± 0,59 mm am Tag 730"),
+              AllOf(HasSubstr("Einsinken +1,30 ± 0,59 mm am Tag 730 nach der Operation"),
                     HasSubstr("solche Schäfte hatten dann im Mittel Einsinken 1,1 mm"),
                     HasSubstr("Das ist keine Grenze.")));
   HipEvidence early = hip({{100, 1.3, 0.3}});
@@ -135,11 +135,11 @@ TEST(JudgedWords, TheGermanTableHasTheAverage) {
 }
 
 TEST(JudgedWords, TheGermanTableHasWindowsReasonsAndProbabilities) {
-  EXPECT_THAT(
-      finding(hip({{365, 5.0, 0.3}}), "M-KRISMER"),
-      HasSubstr("gilt mit 24 Monaten (plus oder minus 3 Monate). Gemessen: Einsinken +5,00 "
-                "± 0,59 mm am Tag 365, mit einer Wahrscheinlichkeit von mehr als 99 % schon "
-                "über dieser Zahl."));
+  EXPECT_THAT(finding(hip({{365, 5.0, 0.3}}), "M-KRISMER"),
+              HasSubstr("gilt mit 24 Monaten (plus oder minus 3 Monate). Gemessen: Einsinken +5,00 "
+                        "± 0,59 mm am Tag 365 nach der Operation, mit einer Wahrscheinlichkeit von "
+                        "mehr als 99 % schon "
+                        "über dieser Zahl."));
   EXPECT_THAT(finding(hip({{730, 1.99, 0.3}}), "M-KRISMER"), HasSubstr("ist 94,8 %; ein Urteil"));
   HipEvidence refused = hip({{730, 1.0}});
   refused.comparisons[0].migration.reset();

@@ -12,7 +12,17 @@ import re
 import sys
 
 MODULE = pathlib.Path(sys.argv[1])
-LANGUAGES = {path.stem: json.loads(path.read_text()) for path in (MODULE / "text").glob("*.json")}
+DOUBLES = []
+
+
+def keys_once(pairs):
+    keys = [key for key, _ in pairs]
+    DOUBLES.extend(sorted({key for key in keys if keys.count(key) > 1}))
+    return dict(pairs)
+
+
+LANGUAGES = {path.stem: json.loads(path.read_text(), object_pairs_hook=keys_once)
+             for path in (MODULE / "text").glob("*.json")}
 SAID = LANGUAGES.pop("said")
 # What steps can refuse a film or a pair with. Left out: what only a caller's mistake can raise, and what a damaged
 # file is told by another library; both stay English.
@@ -29,6 +39,8 @@ NOTES = {path.name: json.loads(path.read_text())["note"]
          for path in sorted((MODULE.parent / "assessment/criteria").glob("*.json"))}
 # Says why a film is refused whose field cuts the stem.
 IMPLANT = MODULE.parent / "anatomy/include/tidemark/anatomy/implant.h"
+SEAT = MODULE.parent / "assessment/src/seat.cpp"
+LUCENCY = MODULE.parent.parent / "docs/lucency.md"
 READERS = [MODULE.parent / "assessment/src" / name for name in ("signs.cpp", "facts.cpp", "facts_lines.cpp")]
 LITERAL = re.compile(r'"((?:[^"\\\n]|\\.)*)"')
 
@@ -137,6 +149,30 @@ def faults_of_tables():
                 yield f"said: {path.name} can say \"{text}\", which is not translated"
 
 
+def faults_of_seat():
+    """Sentences of the audit of the seat, and what stands in them."""
+    told = [one["en"] for one in SAID["clauses"]]
+    source = re.sub(r"(?m)//.*$|^#.*$", "", SEAT.read_text())
+    sentences = [text.strip(" .") for text in joined_literals(source) if re.search("[a-z]{2} [a-z]", text)]
+    assert len(sentences) > 15, "the sentences of the seat were not found"
+    yield from (f"said: {SEAT.name} can say \"{text}\", which is not translated"
+                for text in sentences if not any(text in one for one in told))
+
+
+def faults_of_doubt():
+    """What is said of lines is what was measured on the fresh films of the other simulator (docs/lucency.md)."""
+    rows = [[cell.strip() for cell in line.split("|")[1:4]] for line in LUCENCY.read_text().splitlines()
+            if re.match(r"\| \**other simulator, seed \d+, fresh", line)]
+    assert len(rows) == 5, rows
+    told = [sum(int(row[column].split(",")[i]) for row in rows) for column in (1, 2) for i in range(3)]
+    clear, free = sum(told[:3]), sum(told[3:])
+    wanted = sorted([clear, *told[:3], free, *told[3:]])
+    for name, texts in LANGUAGES.items():
+        found = sorted(map(int, re.findall(r"\d+", texts["zones.doubt"])))
+        if found != wanted:
+            yield f"{name}: zones.doubt tells {found}, docs/lucency.md {wanted}"
+
+
 def faults_of_said():
     raised = {name for path in STEPS for name in
               re.findall(r'flags\.push_back\(\s*(?:Flag)?\{\s*"([a-z_]+)"', path.read_text())}
@@ -167,7 +203,8 @@ def faults_of_said():
                     yield f"said: {path.name} can say \"{text}\", which is not translated"
 
 
-found = sorted([*faults(), *faults_of_said(), *faults_of_tables()])
+found = sorted([*(f"{key} stands twice" for key in DOUBLES), *faults(), *faults_of_said(), *faults_of_tables(),
+                *faults_of_seat(), *faults_of_doubt()])
 print("\n".join(found) or f"texts: {len(LANGUAGES)} languages, {len(LANGUAGES['english'])} texts, "
                             f"{len(SAID['flags'])} flags, {len(SAID['clauses'])} sentences")
 assert len(LANGUAGES) >= 2, "a second language is missing"

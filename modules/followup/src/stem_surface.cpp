@@ -51,10 +51,13 @@ void load_stem(WorkingSeries& work, const Steps& steps) {
   if (!facts.surface || !steps.read_stem || !steps.find_pose) return;
   auto stem = steps.read_stem(facts.surface_path);
   if (!stem) {
+    Error why = stem.error();
+    // The series' own word for the file: a batch has one that tells nothing.
+    if (why.subject == facts.surface_path.filename().string()) why.subject = *facts.surface;
     work.flags.push_back({"surface_not_used",
                           "The stem's surface is not used, everything is "
                           "measured without it: " +
-                              stem.error().sentence() + "."});
+                              why.sentence() + "."});
     return;
   }
   if (work.side == Side::kLeft) stem = surface::mirrored(std::move(*stem));

@@ -83,7 +83,8 @@ std::string visits_table(const CohortStudy& study, Quantity quantity) {
     if (row.quantity != quantity) continue;
     Texts cells{group_label(row.group), visits()[row.visit].name,
                 std::to_string(row.location ? row.location->n : 0),
-                std::to_string(row.not_measured + row.without_scale)};
+                std::to_string(row.not_measured + row.without_scale),
+                std::to_string(row.late_reference)};
     if (row.location) {
       const Location& l = *row.location;
       cells.insert(cells.end(), {signed_text(l.mean, 2), maybe(l.mean_interval, 2),
@@ -96,10 +97,10 @@ std::string visits_table(const CohortStudy& study, Quantity quantity) {
   }
   std::string caption = quantity_label(quantity);
   caption.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(caption.front())));
-  return html_table(
-      caption + ", at the usual visits",
-      {"group", "visit", "hips", "no value", "mean", "95 %", "SD", "median", "95 %", "u of a film"},
-      rows, 2);
+  return html_table(caption + ", at the usual visits",
+                    {"group", "visit", "hips", "no value", "late reference", "mean", "95 %", "SD",
+                     "median", "95 %", "u of a film"},
+                    rows, 2);
 }
 
 std::string estimate_text(const std::optional<ModelEstimate>& e) {
@@ -176,6 +177,15 @@ std::string criteria_section(const CohortStudy& study, const std::vector<Figure>
                     rows, 2);
 }
 
+/// Where a curve ends, and its interval there.
+Texts last_value(const SurvivalCurve& curve) {
+  if (curve.steps.empty()) return {"–", "–"};
+  const SurvivalStep& end = curve.steps.back();
+  const std::optional<Interval>& told = end.log_log ? end.log_log : end.exact;
+  return {percent(end.survival) + " at " + fixed_text(end.time, 1) + " y",
+          told ? percent(told->low) + " to " + percent(told->high) : "–"};
+}
+
 std::string survival_section(const CohortStudy& study, const std::vector<Figure>& figures) {
   std::string out = "<h2>Time to first beyond a criterion</h2>\n";
   std::vector<Texts> rows;
@@ -183,14 +193,15 @@ std::string survival_section(const CohortStudy& study, const std::vector<Figure>
     if (s.counting != Counting::kJudged) continue;
     for (std::size_t g = 0; g < s.groups.size(); ++g) {
       const SurvivalCurve& c = s.curves[g];
-      const SurvivalStep& end = c.steps.back();
-      rows.push_back(
-          {s.criterion, group_label(s.groups[g]), std::to_string(c.hips),
-           std::to_string(s.late_reference[g]), std::to_string(s.left_out[g]),
-           std::to_string(c.events),
-           percent(end.survival) + " at " + fixed_text(end.time, 1) + " y",
-           end.log_log ? percent(end.log_log->low) + " to " + percent(end.log_log->high) : "–",
-           s.log_rank ? p_text(s.log_rank->p) : "–"});
+      Texts cells{s.criterion,
+                  group_label(s.groups[g]),
+                  std::to_string(c.hips),
+                  std::to_string(s.late_reference[g]),
+                  std::to_string(s.left_out[g]),
+                  std::to_string(c.events)};
+      for (std::string& text : last_value(c)) cells.push_back(std::move(text));
+      cells.push_back(s.log_rank ? p_text(s.log_rank->p) : "–");
+      rows.push_back(std::move(cells));
     }
   }
   if (rows.empty()) return out + "<p class=\"open\">No hip was judged either way.</p>\n";

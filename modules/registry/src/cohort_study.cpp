@@ -23,6 +23,7 @@ std::size_t two_hips(const Cohort& cohort) {
 
 struct Counts {
   std::size_t undated = 0, from_reference = 0, hides = 0, too_late = 0, not_measured = 0, zones = 0;
+  std::size_t before = 0;  ///< films that are not later than their reference film
 };
 
 Counts counts_of(const Cohort& cohort) {
@@ -34,6 +35,7 @@ Counts counts_of(const Cohort& cohort) {
     out.zones += hip.zones.size();
     for (const CohortComparison& c : hip.comparisons) {
       out.undated += c.days ? 0U : 1U;
+      out.before += c.examination == 1 && !is_after_reference(hip, c) ? 1U : 0U;
       out.not_measured += c.measured ? 0U : 1U;
     }
   }
@@ -52,10 +54,17 @@ void caution_of_references(const Counts& counts, std::vector<std::string>& out) 
         "the shares, each is beyond or cannot be told.");
   }
   if (counts.too_late > 0) {
-    out.push_back("The reference film of " + hips_text(counts.too_late) +
-                  " is later than three months after surgery. They are left out, beyond or not, "
-                  "wherever a criterion counts from the reference film; the rest speaks for hips "
-                  "with an early one.");
+    out.push_back(
+        "The reference film of " + hips_text(counts.too_late) +
+        " is later than three months after surgery. They are left out of the means at "
+        "visits and, beyond or not, wherever a criterion counts from the reference film; "
+        "the rest speaks for hips with an early one. The mixed model takes them from that "
+        "film on.");
+  }
+  if (counts.before > 0) {
+    out.push_back(counted(counts.before, "follow-up film is", "follow-up films are") +
+                  " not later than the reference film: such films take part in no mean, share, "
+                  "survival curve or model.");
   }
 }
 
@@ -130,7 +139,9 @@ std::vector<std::string> cautions_of(const CohortStudy& study) {
   if (!study.survival.empty()) {
     out.emplace_back(
         "Time to a limit is known only to the visits: the true time lies between the "
-        "last film within and the first beyond it, so curves fall late. Hips that are "
+        "last film within and the first beyond it. A curve says how many were beyond when a "
+        "visit was over, and nothing of the time between two; a hip that missed visits counts "
+        "late. Hips that are "
         "not seen any more are taken to do as the others. Where fewer than ten are at "
         "risk, a curve says little.");
   }

@@ -1,10 +1,11 @@
+#include <algorithm>
 #include <array>
 #include <charconv>
 #include <cmath>
 #include <nlohmann/json.hpp>
-#include <system_error>
 
 #include "csv_table.h"
+#include "own_folder.h"
 #include "tidemark/core/files.h"
 #include "tidemark/registry/cohort_study.h"
 
@@ -106,21 +107,52 @@ std::string dictionary_json(const std::vector<StudyTable>& tables) {
   return json_text(json);
 }
 
-Expected<void> prepare(const std::filesystem::path& folder) {
+OwnFiles own_files(const std::filesystem::path& folder, const std::vector<StudyTable>& tables,
+                   const std::vector<Figure>& figures) {
+  OwnFiles out{folder, "cohort.json", "schema", "tidemark/cohort/", {}};
+  out.names = {"cohort.json", "cohort.html", "dictionary.json"};
+  for (const StudyTable& table : tables) out.names.push_back(table.name + ".csv");
+  for (const Figure& figure : figures) out.names.push_back("figures/" + figure.name + ".svg");
+  return out;
+}
+
+/// Figures that this run may not have stay out of its folder: an earlier one may have had other
+/// groups, criteria or readers.
+void remove_earlier_figures(const std::filesystem::path& folder) {
+  namespace fs = std::filesystem;
+  static constexpr std::array kOurs{"course-",  "criteria.",  "survival-",
+                                    "lucency-", "precision-", "agreement-"};
+  std::error_code ignored;
+  std::vector<fs::path> old;
+  for (const auto& item : fs::directory_iterator(folder / "figures", ignored)) {
+    const std::string name = item.path().filename().string();
+    const auto begins = [&](const char* start) { return name.starts_with(start); };
+    if (name.ends_with(".svg") && std::any_of(kOurs.begin(), kOurs.end(), begins)) {
+      old.push_back(item.path());
+    }
+  }
+  for (const fs::path& file : old) fs::remove(file, ignored);
+  fs::remove(folder / "cohort.html", ignored);  // it shows them
+}
+
+Expected<void> prepare(const OwnFiles& own) {
+  const auto ready = begin_own(own);
+  if (!ready) return tl::unexpected(ready.error());
+  if (*ready) remove_earlier_figures(own.folder);
   std::error_code code;
-  std::filesystem::create_directories(folder / "figures", code);
-  if (!code) std::filesystem::remove(folder / "cohort.json", code);
+  std::filesystem::create_directories(own.folder / "figures", code);
   if (!code) return {};
-  return fail(ErrorKind::kNotWritable, folder.string(), "the folder cannot be written",
+  return fail(ErrorKind::kNotWritable, own.folder.string(), "the folder cannot be written",
               "choose another one with --out");
 }
 
 }  // namespace
 
 Expected<void> write_study(const CohortStudy& study, const std::filesystem::path& folder) {
-  if (auto ready = prepare(folder); !ready) return ready;
   const auto tables = tables_of(study);
   const auto figures = figures_of(study);
+  const OwnFiles own = own_files(folder, tables, figures);
+  if (auto ready = prepare(own); !ready) return ready;
   for (const StudyTable& table : tables) {
     auto done = write_file_atomically(folder / (table.name + ".csv"), csv_of(table));
     if (!done) return done;
@@ -132,6 +164,7 @@ Expected<void> write_study(const CohortStudy& study, const std::filesystem::path
   auto done = write_file_atomically(folder / "dictionary.json", dictionary_json(tables));
   if (done) done = write_file_atomically(folder / "cohort.html", page_of(study, figures));
   if (done) done = write_file_atomically(folder / "cohort.json", study_json(study, tables));
+  if (done) done = finish_own(own);
   return done;
 }
 

@@ -1,11 +1,12 @@
 #include "tidemark/registry/criteria_share.h"
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 #include <set>
 
 #include "tidemark/assessment/course.h"
-#include "tidemark/assessment/judge.h"
+#include "tidemark/assessment/criteria.h"
 
 namespace tidemark::registry {
 namespace {
@@ -25,6 +26,7 @@ std::vector<Judged> judged(const CohortHip& hip, const std::string& criterion) {
     if (finding.criterion != criterion || finding.verdict == Verdict::kNotApplicable) continue;
     for (const CohortComparison& c : hip.comparisons) {
       if (c.comparison != finding.comparison || c.examination != 1 || !c.days) continue;
+      if (!is_after_reference(hip, c)) continue;
       out.push_back({*c.days, &finding});
     }
   }
@@ -81,15 +83,36 @@ class Tally {
   std::size_t with_probability_ = 0;
 };
 
-/// First event, or the end of what is known of the hip.
-std::optional<TimeToEvent> time_of(const std::vector<Judged>& rows, Counting counting) {
-  std::optional<TimeToEvent> out;
+/// The day that a film's judgement counts at: its visit's. Hips of one visit are judged together.
+/// By each film's own day those found within on its first days would be at risk no longer when the
+/// others are judged, and the share beyond would be of the few that are left.
+int day_of_visit(int days) {
+  const auto visit = visit_of(days);
+  return visit ? visits()[*visit].days : days;
+}
+
+/// From three months on milestones are whole months, so that a mark of the axis meets its visit.
+double years_of(int day) {
+  const double months = 12.0 * day / kYear;
+  return day < assessment::kSettledDays ? day / kYear : std::round(months) / 12.0;
+}
+
+/// What a hip tells of its time to the event.
+struct Followed {
+  TimeToEvent end;       ///< first event, or the end of what is known
+  int first_judged = 0;  ///< day of the visit
+};
+
+std::optional<Followed> followed(const std::vector<Judged>& rows, Counting counting) {
+  std::optional<Followed> out;
   for (const Judged& row : rows) {
     const Verdict verdict = row.finding->verdict;
     const bool open = verdict == Verdict::kCannotTell;
     if (row.days < 0 || (open && counting == Counting::kJudged)) continue;
     const bool event = verdict == Verdict::kExceeds || (open && counting == Counting::kAsBeyond);
-    out = {row.days / kYear, event ? Outcome::kEvent : Outcome::kCensored};
+    const int day = day_of_visit(row.days);
+    if (!out) out = Followed{{}, day};
+    out->end = {years_of(day), event ? Outcome::kEvent : Outcome::kCensored};
     if (event) return out;
   }
   return out;
@@ -143,21 +166,25 @@ void add_curve(const Cohort& cohort, const CohortCriterion& criterion, const std
   std::vector<TimeToEvent> hips;
   std::size_t left_out = 0;
   std::size_t late = 0;
+  std::optional<int> first;
   for (const CohortHip& hip : cohort.hips) {
     if (hip.group != group) continue;
     if (is_left_out(hip, criterion, survival.counting)) {
       ++late;
       continue;
     }
-    const auto time = time_of(judged(hip, criterion.id), survival.counting);
-    if (time) hips.push_back(*time);
-    left_out += time ? 0U : 1U;
+    const auto told = followed(judged(hip, criterion.id), survival.counting);
+    if (!told) {
+      ++left_out;
+      continue;
+    }
+    hips.push_back(told->end);
+    first = std::min(first.value_or(told->first_judged), told->first_judged);
   }
-  const auto curve = kaplan_meier(hips);
-  if (!curve) return;
   survival.groups.push_back(group);
+  survival.curves.push_back(kaplan_meier(hips).value_or(SurvivalCurve{}));
   survival.hips.push_back(std::move(hips));
-  survival.curves.push_back(*curve);
+  survival.first_judged.push_back(first);
   survival.late_reference.push_back(late);
   survival.left_out.push_back(left_out);
 }
@@ -168,13 +195,6 @@ bool counts_from_reference(const CohortCriterion& criterion) {
   using Late = assessment::Quantity;
   return criterion.quantity != assessment::code_of(Late::kLateSubsidence) &&
          criterion.quantity != assessment::code_of(Late::kLateSubsidenceRate);
-}
-
-Entry entry_of(const CohortHip& hip) {
-  const auto day = start_day(hip);
-  if (!day || hip.days_from_reference) return Entry::kHides;
-  if (*day > assessment::kSettledDays) return Entry::kTooLate;
-  return *day > assessment::kBaselineLateDays ? Entry::kHides : Entry::kEarly;
 }
 
 std::vector<CohortCriterion> criteria_of(const Cohort& cohort) {
@@ -210,6 +230,8 @@ std::string name_of(Counting counting) {
   return "judged_only";
 }
 
+double years_of_visit(int days) { return years_of(day_of_visit(days)); }
+
 std::vector<CriterionSurvival> criterion_survival(const Cohort& cohort) {
   std::vector<CriterionSurvival> out;
   for (const CohortCriterion& criterion : criteria_of(cohort)) {
@@ -220,7 +242,8 @@ std::vector<CriterionSurvival> criterion_survival(const Cohort& cohort) {
       for (const std::string& group : cohort.groups) {
         add_curve(cohort, criterion, group, survival);
       }
-      if (survival.curves.empty()) continue;
+      const auto has_hips = [](const SurvivalCurve& curve) { return curve.hips > 0; };
+      if (std::none_of(survival.curves.begin(), survival.curves.end(), has_hips)) continue;
       survival.log_rank = log_rank(survival.hips);
       out.push_back(std::move(survival));
     }

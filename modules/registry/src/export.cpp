@@ -6,11 +6,11 @@
 #include <nlohmann/json.hpp>
 #include <set>
 #include <string>
-#include <system_error>
 #include <utility>
 #include <vector>
 
 #include "csv_table.h"
+#include "own_folder.h"
 #include "sqlite.h"
 #include "tables.h"
 #include "tidemark/core/files.h"
@@ -35,6 +35,27 @@ std::string number_text(double value) {
   return {text.data(), end};
 }
 
+/// How a table is asked; empty when it is not part of the export.
+std::string order_of(const std::string& table) {
+  if (table == "hips") return "hip, reader";
+  if (table == "set_aside") return "item, hip";
+  for (const HipTable& one : kHipTables) {
+    if (table == one.name) return std::string("hip, reader, ") + one.order;
+  }
+  return {};
+}
+
+constexpr const char* kPackageFile = "datapackage.json";
+constexpr const char* kPackageName = "tidemark-registry";
+
+OwnFiles own_files(const fs::path& folder) {
+  OwnFiles out{folder, kPackageFile, "name", kPackageName, {kPackageFile}};
+  for (const TableMeaning& table : dictionary()) {
+    if (!order_of(table.name).empty()) out.names.push_back(table.name + ".csv");
+  }
+  return out;
+}
+
 /// Writes the tables one by one.
 class Exporter {
  public:
@@ -50,22 +71,12 @@ class Exporter {
       if (!written) return tl::unexpected(written.error());
     }
     db_.exec("COMMIT");
-    const auto described = write_file_atomically(folder_ / "datapackage.json", package_.dump(1));
+    const auto described = write_file_atomically(folder_ / kPackageFile, package_.dump(1));
     if (!described) return tl::unexpected(described.error());
     return files_ + 1;
   }
 
  private:
-  /// How a table is asked; empty when it is not part of the export.
-  [[nodiscard]] static std::string order_of(const std::string& table) {
-    if (table == "hips") return "hip, reader";
-    if (table == "set_aside") return "item, hip";
-    for (const HipTable& one : kHipTables) {
-      if (table == one.name) return std::string("hip, reader, ") + one.order;
-    }
-    return {};
-  }
-
   Expected<void> write(const TableMeaning& table) {
     const std::string order = order_of(table.name);
     if (order.empty()) return {};
@@ -185,7 +196,7 @@ class Exporter {
   std::vector<std::string> groups_;
   std::size_t files_ = 0;
   // Data Package and Table Schema of the Frictionless specifications, version 1; `unit` is our own.
-  Json package_{{"name", "tidemark-registry"},
+  Json package_{{"name", kPackageName},
                 {"description", "Signs and units: docs/registry-data-dictionary.md"},
                 {"resources", Json::array()}};
 };
@@ -194,14 +205,13 @@ class Exporter {
 
 Expected<std::size_t> export_tables(const Database& database, const fs::path& folder,
                                     const std::optional<PseudonymKey>& key) {
-  std::error_code error;
-  fs::create_directories(folder, error);
-  if (error || !fs::is_directory(folder)) {
-    return fail(ErrorKind::kNotWritable, folder.string(), "cannot be made a folder",
-                "choose another folder with --out or change its permissions");
-  }
+  const OwnFiles own = own_files(folder);
+  if (const auto ready = begin_own(own); !ready) return tl::unexpected(ready.error());
   try {
-    return Exporter(database.db(), folder, key).run();
+    auto files = Exporter(database.db(), folder, key).run();
+    if (!files) return files;
+    if (const auto done = finish_own(own); !done) return tl::unexpected(done.error());
+    return files;
   } catch (const SqliteError& failure) {
     Error said = error_of(failure, database.file().filename().string());
     said.kind = ErrorKind::kBadInput;

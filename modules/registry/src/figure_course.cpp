@@ -155,8 +155,10 @@ std::optional<Figure> course_figure(const CohortStudy& study, Quantity quantity)
       "course-" + name_of(quantity), title,
       "Grey: each hip. Heavy line: mean by the mixed model, dotted its 95 % interval. Dots "
       "and bars: mean of the films at a visit with its 95 % interval; short stroke: "
-      "median; numbers on top: hips at that visit. The model counts from surgery: films whose "
-      "reference film is late show less than it.",
+      "median; numbers on top: hips at that visit, without those whose reference film is later "
+      "than "
+      "three months. The model counts from surgery: films whose reference film is late show less "
+      "than it.",
       canvas.svg(title)};
 }
 

@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include "figures.h"
 #include "tidemark/core/number_text.h"
@@ -20,7 +21,7 @@ const CriterionSurvival* find(const CohortStudy& study, const std::string& crite
 double last_year(const CriterionSurvival& survival) {
   double last = 0.0;
   for (const SurvivalCurve& curve : survival.curves) {
-    last = std::max(last, curve.steps.back().time);
+    if (!curve.steps.empty()) last = std::max(last, curve.steps.back().time);
   }
   return std::max(last, 0.25);
 }
@@ -41,6 +42,7 @@ std::vector<At> steps_of(const SurvivalCurve& curve, const Plot& plot, Value val
 
 void draw_curve(SvgCanvas& canvas, const Plot& plot, const SurvivalCurve& curve,
                 std::size_t group) {
+  if (curve.steps.empty()) return;
   using Value = std::optional<double>;
   std::vector<At> line{{plot.x.at(0), plot.y.at(100)}};
   for (const At& at :
@@ -85,10 +87,31 @@ void draw_at_risk(SvgCanvas& canvas, const Plot& plot, const CriterionSurvival& 
   }
 }
 
+std::string visit_text(int day) {
+  const auto visit = visit_of(day);
+  return visit ? visits()[*visit].name : "day " + std::to_string(day);
+}
+
+/// When hips were first judged: until then the curve is 1 whatever the stems did.
+std::string first_text(const CriterionSurvival& survival) {
+  std::string out;
+  std::set<std::optional<int>> days;
+  for (std::size_t g = 0; g < survival.groups.size(); ++g) {
+    const auto& day = survival.first_judged[g];
+    if (!day) continue;
+    days.insert(day);
+    out += (out.empty() ? "" : "; ") + group_label(survival.groups[g]) + " " + visit_text(*day);
+  }
+  if (days.empty()) return "";
+  if (days.size() == 1) out = visit_text(**days.begin());
+  return "First judged at: " + out + "; before that nobody looked. ";
+}
+
 std::string caption_of(const CohortStudy& study, const CriterionSurvival& survival) {
   std::string out =
-      "Kaplan-Meier; a hip counts from the film that first showed it beyond. Dotted: 95 % interval "
-      "(log-log, Greenwood). Ticks: hips not followed any longer. ";
+      "Kaplan-Meier by visits; a hip counts from the visit that first showed it beyond. " +
+      first_text(survival) +
+      "Dotted: 95 % interval (log-log, Greenwood). Ticks: hips not followed any longer. ";
   if (survival.log_rank) {
     const double p = survival.log_rank->p;
     out += "Log-rank test: chi-square " + fixed_text(survival.log_rank->chi_square, 2) + ", " +
@@ -106,14 +129,16 @@ std::string caption_of(const CohortStudy& study, const CriterionSurvival& surviv
   const auto* worst = find(study, survival.criterion, Counting::kAsBeyond);
   const auto* best = find(study, survival.criterion, Counting::kAsWithin);
   if (worst == nullptr || best == nullptr) return out;
-  out += "If every open film counted as within / as beyond, the last value would be ";
+  std::string last;
   for (std::size_t g = 0; g < worst->curves.size() && g < best->curves.size(); ++g) {
-    out += (g > 0 ? "; " : "") +
-           (worst->groups[g].empty() ? std::string() : worst->groups[g] + " ") +
-           fixed_text(100.0 * best->curves[g].steps.back().survival, 0) + " / " +
-           fixed_text(100.0 * worst->curves[g].steps.back().survival, 0) + " %";
+    if (worst->curves[g].steps.empty() || best->curves[g].steps.empty()) continue;
+    last += (last.empty() ? "" : "; ") +
+            (worst->groups[g].empty() ? std::string() : worst->groups[g] + " ") +
+            fixed_text(100.0 * best->curves[g].steps.back().survival, 0) + " / " +
+            fixed_text(100.0 * worst->curves[g].steps.back().survival, 0) + " %";
   }
-  return out + ".";
+  return out + "If every open film counted as within / as beyond, the last value would be " + last +
+         ".";
 }
 
 }  // namespace

@@ -2,6 +2,7 @@
 
 #include <array>
 #include <cstdio>
+#include <regex>
 
 #include "bytes_text.h"
 #include "tidemark/core/files.h"
@@ -86,6 +87,17 @@ HipFacts facts_of(const json& in) {
   return facts;
 }
 
+/// What is wrong with a sheet, by its place alone: what stands there may be a patient's name or
+/// number, in the name of a film above all. The quotes are those of JsonReader.
+std::string without_values(const std::string& wrong) {
+  static const std::regex texts(R"re(".*")re");  // the first quote to the last: texts hold quotes
+  static const std::regex numbers(R"re( is -?[0-9][^,]*)re");
+  static const std::regex too_large(R"re( \([-+.eE0-9]*\))re");
+  std::string out = std::regex_replace(wrong, texts, "\"...\"");
+  out = std::regex_replace(out, numbers, " is \"...\"");
+  return std::regex_replace(out, too_large, "");
+}
+
 /// The folder's series. Its errors may name the folder, which may be a patient's name.
 Expected<followup::Series> folder_series(const HipJob& job) {
   auto series = followup::load_series(
@@ -93,6 +105,7 @@ Expected<followup::Series> folder_series(const HipJob& job) {
   if (series) return series;
   Error error = series.error();
   if (error.subject != "series.json") error.subject = "folder";
+  error.wrong = without_values(error.wrong);
   return tl::unexpected(error);
 }
 
@@ -128,6 +141,7 @@ Expected<followup::Series> series_of(const HipJob& job) {
     series->stem.cement_principle = job.facts.cement_principle;
   }
   for (std::size_t i = 0; i < series->films.size(); ++i) series->films[i].file = alias_of(i);
+  if (series->stem.surface) series->stem.surface = "stem surface";
   return series;
 }
 

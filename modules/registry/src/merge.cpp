@@ -270,7 +270,41 @@ Expected<void> check_folder(const fs::path& out) {
               "make it, or choose another file with --out");
 }
 
-Expected<Merged> fill(const std::vector<fs::path>& parts, const fs::path& file,
+bool is_in_the_way(const fs::path& out) {
+  std::error_code ignored;
+  if (!fs::exists(out, ignored)) return false;
+  const auto size = fs::file_size(out, ignored);
+  return ignored || size > 0;  // an empty file holds nothing that could be lost
+}
+
+/// Whatever stands at `out` is replaced only when it is a registry.
+Expected<void> check_place(const fs::path& out) {
+  if (auto folder = check_folder(out); !folder || !is_in_the_way(out)) return folder;
+  const auto old = Database::open(out);
+  if (old) return {};
+  return fail(
+      ErrorKind::kNotWritable, out.string(),
+      "there is such a file already, and no registry to be replaced (" + old.error().wrong + ")",
+      "choose another file with --out, or move this one away");
+}
+
+/// The registry at `out` is replaced only by one that holds all of its hips.
+Expected<void> check_nothing_is_lost(const Db& db, const fs::path& out) {
+  if (!is_in_the_way(out)) return {};
+  const Attached old(db, out);
+  Stmt lost(
+      db,
+      "SELECT count(*), min(hip) FROM part.hips AS o WHERE NOT EXISTS (SELECT 1 FROM all_hips "
+      "AS n WHERE n.hip = o.hip AND n.reader = o.reader)");
+  if (!lost.step() || lost.integer(0) == 0) return {};
+  const auto count = lost.integer(0);
+  return fail(ErrorKind::kNotWritable, out.string(),
+              "it holds " + std::to_string(count) + (count == 1 ? " hip" : " hips") +
+                  " that no part has, " + lost.text(1) + (count == 1 ? "" : " among them"),
+              "name it among the parts as well, or choose another file with --out");
+}
+
+Expected<Merged> fill(const std::vector<fs::path>& parts, const fs::path& file, const fs::path& out,
                       MissingParts allowed) {
   auto database = Database::open_or_make(file);
   if (!database) return tl::unexpected(database.error());
@@ -280,6 +314,7 @@ Expected<Merged> fill(const std::vector<fs::path>& parts, const fs::path& file,
   if (!checked) return tl::unexpected(checked.error());
   const auto missing = missing_of(parts, allowed);
   if (!missing) return tl::unexpected(missing.error());
+  if (const auto kept = check_nothing_is_lost(db, out); !kept) return tl::unexpected(kept.error());
   for (std::size_t i = 0; i < parts.size(); ++i) copy_part(db, parts[i], i);
   note_merge(db, *missing);
   // One file without a log beside it: it can be copied, and stand on a share.
@@ -298,11 +333,11 @@ Expected<Merged> merge_databases(const std::vector<fs::path>& parts, const fs::p
     const auto opened = Database::open(part);
     if (!opened) return tl::unexpected(opened.error());
   }
-  if (const auto folder = check_folder(out); !folder) return tl::unexpected(folder.error());
+  if (const auto place = check_place(out); !place) return tl::unexpected(place.error());
   const fs::path beside = out.string() + ".part-" + std::to_string(getpid());
   remove_database(beside);
   try {
-    auto merged = fill(parts, beside, missing);
+    auto merged = fill(parts, beside, out, missing);
     if (!merged) {
       remove_database(beside);
       return merged;

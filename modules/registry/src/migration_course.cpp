@@ -3,6 +3,9 @@
 #include <cmath>
 #include <cstdlib>
 
+#include "tidemark/assessment/course.h"
+#include "tidemark/assessment/judge.h"
+
 namespace tidemark::registry {
 namespace {
 
@@ -64,10 +67,23 @@ const std::optional<Measured<double>>& value_of(const CohortComparison& comparis
   return comparison.subsidence_mm;
 }
 
+Entry entry_of(const CohortHip& hip) {
+  const auto day = start_day(hip);
+  if (!day || hip.days_from_reference) return Entry::kHides;
+  if (*day > assessment::kSettledDays) return Entry::kTooLate;
+  return *day > assessment::kBaselineLateDays ? Entry::kHides : Entry::kEarly;
+}
+
+bool is_after_reference(const CohortHip& hip, const CohortComparison& comparison) {
+  const auto start = start_day(hip);
+  return !start || !comparison.days || *comparison.days > *start;
+}
+
 const CohortComparison* nearest_to(const CohortHip& hip, const Visit& visit) {
   const CohortComparison* best = nullptr;
   for (const CohortComparison& c : hip.comparisons) {
     if (c.examination != 1 || !c.days || *c.days < visit.from || *c.days >= visit.to) continue;
+    if (!is_after_reference(hip, c)) continue;
     const auto off = [&](const CohortComparison& x) { return std::abs(*x.days - visit.days); };
     const bool better = best == nullptr || (c.measured && !best->measured) ||
                         (c.measured == best->measured && off(c) < off(*best));
@@ -81,13 +97,17 @@ namespace {
 /// One group, visit and quantity; absent without a film there.
 std::optional<CourseAtVisit> course_at(const Cohort& cohort, const std::string& group,
                                        std::size_t visit, Quantity quantity) {
-  CourseAtVisit row{group, visit, quantity, {}, 0.0, 0, 0};
+  CourseAtVisit row{group, visit, quantity, {}, 0.0, 0, 0, 0};
   std::vector<double> values;
   double squares = 0.0;
   for (const CohortHip& hip : cohort.hips) {
     if (hip.group != group) continue;
     const CohortComparison* at = nearest_to(hip, visits()[visit]);
     if (at == nullptr) continue;
+    if (entry_of(hip) == Entry::kTooLate) {
+      ++row.late_reference;
+      continue;
+    }
     const auto& value = value_of(*at, quantity);
     if (!value) {
       ++(at->measured && !hip.has_scale ? row.without_scale : row.not_measured);
@@ -98,7 +118,9 @@ std::optional<CourseAtVisit> course_at(const Cohort& cohort, const std::string& 
   }
   row.location = location_of(values);
   if (row.location) row.mean_u = std::sqrt(squares / static_cast<double>(values.size()));
-  if (!row.location && row.not_measured + row.without_scale == 0) return std::nullopt;
+  if (!row.location && row.not_measured + row.without_scale + row.late_reference == 0) {
+    return std::nullopt;
+  }
   return row;
 }
 

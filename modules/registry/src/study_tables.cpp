@@ -145,6 +145,9 @@ StudyTable visits_table(const CohortStudy& study) {
        {"not_measured", "", "further hips with a film at this visit that could not be measured"},
        {"without_scale", "",
         "further hips whose film was measured, but without a scale: no length"},
+       {"late_reference", "",
+        "hips with a film at this visit, left out: their reference film is later than three months "
+        "after surgery"},
        {"mean", kUnit, ""},
        {"mean_low", kUnit, "95 % interval, Student's t"},
        {"mean_high", kUnit, ""},
@@ -161,7 +164,7 @@ StudyTable visits_table(const CohortStudy& study) {
     Cells cells;
     cells.text(row.group).text(visit.name).whole(visit.days).text(name_of(row.quantity));
     cells.count(row.location ? row.location->n : 0);
-    cells.count(row.not_measured).count(row.without_scale);
+    cells.count(row.not_measured).count(row.without_scale).count(row.late_reference);
     if (!row.location) {
       out.rows.push_back(cells.absent(10).done());
       continue;
@@ -303,23 +306,27 @@ StudyTable shares_table(const CohortStudy& study) {
 }
 
 StudyTable survival_table(const CohortStudy& study) {
-  StudyTable out{"survival",
-                 "Kaplan-Meier: share of hips not yet seen beyond the criterion.",
-                 {{"criterion", "", "id"},
-                  {"counting", "", "judged_only; cannot_tell_as_within; cannot_tell_as_beyond"},
-                  {"group", "", "group"},
-                  {"years", "a", "since surgery, else since the reference film"},
-                  {"at_risk", "", "hips just before"},
-                  {"events", "", "hips first seen beyond it"},
-                  {"censored", "", "hips followed no longer"},
-                  {"survival", "", "share"},
-                  {"standard_error", "", "Greenwood"},
-                  {"plain_low", "", "95 % interval, normal"},
-                  {"plain_high", "", ""},
-                  {"log_log_low", "", "95 % interval on the log-log scale"},
-                  {"log_log_high", "", ""},
-                  {"cumulative_hazard", "", "Nelson-Aalen"}},
-                 {}};
+  StudyTable out{
+      "survival",
+      "Kaplan-Meier: share of hips not yet seen beyond the criterion.",
+      {{"criterion", "", "id"},
+       {"counting", "", "judged_only; cannot_tell_as_within; cannot_tell_as_beyond"},
+       {"group", "", "group"},
+       {"years", "a", "milestone of the visit, since surgery, else since the reference film"},
+       {"at_risk", "", "hips just before"},
+       {"events", "", "hips first seen beyond it"},
+       {"censored", "", "hips followed no longer"},
+       {"survival", "", "share"},
+       {"standard_error", "", "Greenwood"},
+       {"plain_low", "", "95 % interval, normal; empty without an event so far"},
+       {"plain_high", "", ""},
+       {"log_log_low", "", "95 % interval on the log-log scale"},
+       {"log_log_high", "", ""},
+       {"exact_low", "",
+        "without an event so far: exact 95 % interval of none of the hips at risk"},
+       {"exact_high", "", ""},
+       {"cumulative_hazard", "", "Nelson-Aalen"}},
+      {}};
   for (const CriterionSurvival& s : study.survival) {
     for (std::size_t g = 0; g < s.groups.size(); ++g) {
       for (const SurvivalStep& step : s.curves[g].steps) {
@@ -335,6 +342,7 @@ StudyTable survival_table(const CohortStudy& study) {
                                .number(step.standard_error)
                                .ends(step.plain)
                                .ends(step.log_log)
+                               .ends(step.exact)
                                .number(step.cumulative_hazard)
                                .done());
       }
@@ -355,6 +363,8 @@ StudyTable survival_summary_table(const CohortStudy& study) {
         "hips left out, beyond or not, for their reference film: later than three months "
         "after surgery; in judged_only later than two weeks or without a date"},
        {"left_out", "", "other hips without a judgement that counts"},
+       {"first_judged_years", "a",
+        "visit of the first judgement that counts: until then nobody looked"},
        {"events", "", "hips first seen beyond"},
        {"expected_events", "", "if all groups had one hazard"},
        {"median_years", "a", "empty: the curve does not come down to one half"},
@@ -371,6 +381,8 @@ StudyTable survival_summary_table(const CohortStudy& study) {
       Cells cells;
       cells.text(s.criterion).text(name_of(s.counting)).text(s.groups[g]);
       cells.count(curve.hips).count(s.late_reference[g]).count(s.left_out[g]);
+      const auto& first = s.first_judged[g];
+      cells.number(first ? std::optional(years_of_visit(*first)) : std::nullopt);
       cells.count(curve.events);
       cells.number(s.log_rank ? std::optional(s.log_rank->expected[g]) : std::nullopt);
       cells.number(curve.median).number(curve.median_low).number(curve.median_high);

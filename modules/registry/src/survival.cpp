@@ -28,8 +28,13 @@ void fill_errors(SurvivalStep& step, double greenwood_sum) {
   const double z = z95();
   const double se = s * std::sqrt(greenwood_sum);
   step.standard_error = se;
+  if (s >= 1.0) {
+    if (const auto none = share_of(0, step.at_risk)) {
+      step.exact = Interval{1.0 - none->interval.high, 1.0};
+    }
+    return;
+  }
   step.plain = Interval{std::max(0.0, s - z * se), std::min(1.0, s + z * se)};
-  if (s >= 1.0) return;
   const double log_s = std::log(s);
   const double spread = z * std::sqrt(greenwood_sum) / std::abs(log_s);
   step.log_log = Interval{std::exp(log_s * std::exp(spread)), std::exp(log_s * std::exp(-spread))};

@@ -173,8 +173,8 @@ Items reasons_of(const Source& from, const Kind& kind) {
   }
   Items out;
   for (const auto& [reason, zones] : found) {
-    out.items.push_back(
-        {from.say("zones.of", {{"zones", zones}}), from.say.said(printable(reason))});
+    const char* key = zones.find(',') == std::string::npos ? "zones.of_one" : "zones.of";
+    out.items.push_back({from.say(key, {{"zones", zones}}), from.say.said(printable(reason))});
   }
   return out;
 }

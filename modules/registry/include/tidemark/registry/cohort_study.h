@@ -72,7 +72,8 @@ struct Figure {
 
 /// Writes NAME.csv for each table, figures/NAME.svg, dictionary.json, cohort.html and, last,
 /// cohort.json into `folder`, which is made when it is missing. An older cohort.json is removed
-/// first: if it is there, all is there. (docs/cohort.md)
+/// first: if it is there, all is there; so are its figures and the page. Files of such names
+/// without our cohort.json are left alone, with an error. (docs/cohort.md)
 /// @return kNotWritable
 [[nodiscard]] Expected<void> write_study(const CohortStudy& study,
                                          const std::filesystem::path& folder);

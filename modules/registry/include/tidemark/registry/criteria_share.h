@@ -26,16 +26,6 @@ struct CohortCriterion {
 /// stem moved before that film is missing; else one from three months after surgery on.
 [[nodiscard]] bool counts_from_reference(const CohortCriterion& criterion);
 
-/// What the day of its reference film makes of a hip. It is known before any outcome is.
-enum class Entry {
-  kEarly,  ///< up to two weeks after surgery
-  /// Later, or not known: what is beyond is so, what is within may not be. Surgery without a date
-  /// is not known either: whether the sheet named the reference film stands in no database.
-  kHides,
-  kTooLate  ///< later than three months: what is beyond is so, all else is not judged
-};
-[[nodiscard]] Entry entry_of(const CohortHip& hip);
-
 /// How many hips lie beyond a criterion. No hip is counted where its films do not say: the share is
 /// a range. If every hip of which nothing can be told were within, it would be `least.share`; if
 /// all were beyond, `most.share`. Their outer ends bound it with 95 %.
@@ -70,19 +60,31 @@ enum class Counting {
 };
 [[nodiscard]] std::string name_of(Counting counting);
 
-/// Years from the origin of the hip's days to the first `exceeds`, by group.
+/// The time, in years, at which a film of this day counts: the milestone of its visit (house
+/// choice), in whole months from three months on; its own day where it belongs to none.
+[[nodiscard]] double years_of_visit(int days);
+
+/// Time from the origin of the hip's days to the visit of the first `exceeds`, by group: events and
+/// ends of follow-up stand at the milestones, where events come first. A hip judged at a visit is
+/// at risk there, whatever the day of its film. When all hips of a group come to all visits until
+/// they come to none, the curve after a visit is the maximum-likelihood estimate for times that are
+/// known to lie between two of them (derived; Turnbull, J R Stat Soc B 38 (1976) 290, with
+/// intervals that do not overlap). A hip that missed a visit counts at the one that showed it:
+/// late.
 struct CriterionSurvival {
   std::string criterion;
   Counting counting = Counting::kJudged;
-  std::vector<std::string> groups;             ///< that have a hip
+  std::vector<std::string> groups;             ///< all: one of which no hip was judged stays told
   std::vector<std::vector<TimeToEvent>> hips;  ///< years, by group
-  std::vector<SurvivalCurve> curves;           ///< by group
-  std::vector<std::size_t> late_reference;     ///< hips left out for their reference film, by group
-  std::vector<std::size_t> left_out;           ///< others without any judgement that counts
+  std::vector<SurvivalCurve> curves;           ///< by group; no hips and no steps where none is in
+  /// Day of the visit of the first judgement that counts, by group: before it no hip was looked at.
+  std::vector<std::optional<int>> first_judged;
+  std::vector<std::size_t> late_reference;  ///< hips left out for their reference film, by group
+  std::vector<std::size_t> left_out;        ///< others without any judgement that counts
   Expected<LogRank> log_rank = tl::unexpected(Error{});
 };
 
-/// For each criterion and way of counting with at least one hip.
+/// For each criterion and way of counting with at least one hip in any group.
 [[nodiscard]] std::vector<CriterionSurvival> criterion_survival(const Cohort& cohort);
 
 }  // namespace tidemark::registry

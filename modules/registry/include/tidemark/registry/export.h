@@ -14,7 +14,8 @@ namespace tidemark::registry {
 /// cell for what is unknown) and datapackage.json, which says what each column means. In place of
 /// hip_id each table begins with hip and reader; hips.csv ends with a column for each group. Rows
 /// stand in the order of their keys and numbers have the shortest form that gives them back, so
-/// that equal results give equal files. What tells of clocks and machines is left out.
+/// that equal results give equal files. What tells of clocks and machines is left out. Tables of an
+/// earlier export are replaced; a file of such a name without our datapackage.json is an error.
 /// @param key replaces hip and patient by pseudonyms, when there is one
 /// @return the number of files; kNotWritable; kBadInput for a damaged database.
 [[nodiscard]] Expected<std::size_t> export_tables(const Database& database,

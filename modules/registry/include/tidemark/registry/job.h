@@ -56,7 +56,8 @@ struct HipJob {
 
 /// The series to be measured: facts of the job over those of the folder's series.json. Films are
 /// called film-00, film-01 and so on, because file names may tell who the patient is.
-/// @return as followup::load_series, without names of files and folders; or the job's own fault.
+/// @return as followup::load_series, without names of files and folders and without what stands in
+///         the sheet, only its place; or the job's own fault.
 [[nodiscard]] Expected<followup::Series> series_of(const HipJob& job);
 
 /// The job as JSON, for a worker process. With paths: not for anything that is kept.

@@ -38,10 +38,26 @@ inline constexpr Quantity kQuantities[] = {Quantity::kSubsidence, Quantity::kMed
 [[nodiscard]] const std::optional<Measured<double>>& value_of(const CohortComparison& comparison,
                                                               Quantity quantity);
 
-/// One hip at one visit: its film nearest to the milestone (first examination only).
+/// What the day of its reference film makes of a hip. It is known before any outcome is.
+enum class Entry {
+  kEarly,  ///< up to two weeks after surgery
+  /// Later, or not known: what is beyond is so, what is within may not be. Surgery without a date
+  /// is not known either: whether the sheet named the reference film stands in no database.
+  kHides,
+  kTooLate  ///< later than three months: what is beyond is so, all else is not judged
+};
+[[nodiscard]] Entry entry_of(const CohortHip& hip);
+
+/// Whether a film is later than the reference film, so that it can show what the stem has done
+/// since. So it is taken where the day of one of them is not known.
+[[nodiscard]] bool is_after_reference(const CohortHip& hip, const CohortComparison& comparison);
+
+/// One hip at one visit: its film nearest to the milestone (first examination, after the reference
+/// film).
 [[nodiscard]] const CohortComparison* nearest_to(const CohortHip& hip, const Visit& visit);
 
-/// A group at a visit. One value a hip.
+/// A group at a visit. One value a hip. Hips of Entry::kTooLate take no part: their values count
+/// from a film that hides what the others show.
 struct CourseAtVisit {
   std::string group;
   std::size_t visit = 0;
@@ -49,7 +65,8 @@ struct CourseAtVisit {
   std::optional<Location> location;  ///< absent when no hip has a value
   double mean_u = 0.0;               ///< root mean square of the standard uncertainties
   std::size_t not_measured = 0;      ///< hips with a film at this visit that could not be measured
-  std::size_t without_scale = 0;  ///< hips whose film was measured, but without a scale: no length
+  std::size_t without_scale = 0;   ///< hips whose film was measured, but without a scale: no length
+  std::size_t late_reference = 0;  ///< hips with a film here, left out for their reference film
 };
 
 /// All groups, visits and quantities for which there is a film.
@@ -82,7 +99,8 @@ struct GroupModel {
 /// known: u^2 of each film, of which the reference film's share is common to a hip's films. What is
 /// left over is the residual. Where too few hips show how the rate varies there is no rate at all:
 /// its error would be that of the films alone. Hips take no part where surgery is dated and the
-/// reference film is not.
+/// reference film is not. Those with a late reference film do: their shape begins at that film, so
+/// that they tell of the later rate and next to nothing of the settling.
 struct CourseModel {
   Quantity quantity = Quantity::kSubsidence;
   std::size_t hips = 0, comparisons = 0;

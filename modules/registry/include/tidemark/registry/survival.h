@@ -13,8 +13,8 @@ namespace tidemark::registry {
 // Time to a first event when not all hips have had it yet.
 //
 // Assumes that the end of a hip's follow-up tells nothing of its event (independent censoring), and
-// that the event happens when it is seen. Films see it only at visits: the true time lies between
-// two of them, so the curve falls late, by up to the distance of two visits.
+// takes an event to happen when it is seen. What is seen at visits only needs one time for all hips
+// of a visit (criterion_survival): the risk set of an event is then all that were looked at.
 
 enum class Outcome { kEvent, kCensored };
 
@@ -32,9 +32,13 @@ struct SurvivalStep {
   std::size_t censored = 0;
   double survival = 1.0;
   std::optional<double> standard_error;  ///< Greenwood; absent where the curve has come to 0
-  std::optional<Interval> plain;         ///< survival +- 1.96 standard errors, cut to 0 to 1
-  std::optional<Interval> log_log;       ///< absent where the curve is 1 or 0: not defined there
-  double cumulative_hazard = 0.0;        ///< Nelson-Aalen
+  /// Survival +- 1.96 standard errors, cut to 0 to 1; absent where the curve is 1 or 0.
+  std::optional<Interval> plain;
+  std::optional<Interval> log_log;  ///< absent where the curve is 1 or 0: not defined there
+  /// Only where the curve is 1: none of the hips at risk has had the event (Clopper and Pearson). A
+  /// normal interval would have no width there and pass for certainty.
+  std::optional<Interval> exact;
+  double cumulative_hazard = 0.0;  ///< Nelson-Aalen
 };
 
 struct SurvivalCurve {
