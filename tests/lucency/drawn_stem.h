@@ -23,6 +23,7 @@ struct DrawnLine {
   double width_mm = 1.0;
   double rim_mm = 0.0;    ///< 0: none
   double start_mm = 0.0;  ///< from the metal
+  double dark = 1.0;      ///< 1 as soft tissue, 0 as the bone
 };
 
 struct DrawnFilm {
@@ -71,7 +72,7 @@ inline double grey_at(double x, double y, const DrawnFilm& film) {
     const double begin = out - line.start_mm;
     const double in = shown_step(begin, film);
     const double wall = shown_step(begin - line.width_mm, film);
-    value += (kSoft - kBone) * (in - wall);
+    value += line.dark * (kSoft - kBone) * (in - wall);
     if (line.rim_mm > 0.0) {
       value += (kRim - kBone) * (wall - shown_step(begin - line.width_mm - line.rim_mm, film));
     }

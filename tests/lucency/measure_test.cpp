@@ -144,6 +144,21 @@ TEST(Measure, LeavesAShortStretchOfAZoneOpen) {
   EXPECT_EQ(zone_of(measured(how), 2).state, State::kPresent);
 }
 
+// By hand: soft tissue is darker than bone by 0.22 of metal's step over bone. On so smooth a film
+// the shallow line is as clear as the deep one.
+TEST(Measure, LeavesAShallowLineOpen) {
+  DrawnFilm how;
+  how.noise = 4.0;
+  how.lines = {{-1, 45.0, 80.0, 1.5, 0.0, 0.0, 0.35}};  // 0.08
+  const ZoneLine shallow = zone_of(measured(how), 2);
+  EXPECT_EQ(shallow.state, State::kCannotTell);
+  EXPECT_FALSE(shallow.reason.empty());
+  EXPECT_FALSE(shallow.width_max || shallow.depth);
+  for (const LinePoint& p : shallow.points) EXPECT_NE(p.state, State::kPresent);
+  how.lines[0].dark = 0.7;  // 0.16
+  EXPECT_EQ(zone_of(measured(how), 2).state, State::kPresent);
+}
+
 // Each half is an eighth of its zone (50 mm), and neither zone is free of lines.
 TEST(Measure, LeavesALineAcrossABorderOpenInBothZones) {
   DrawnFilm how;
