@@ -658,7 +658,7 @@ class Changes(Case):
         self.assertIn("2 kept", self.run_batch().stdout)
         sheet.write_text('{"films": [{"file": "0.dcm"}, {"file": "1.dcm"}], "side": "north"}')
         self.assertIn("1 kept", self.run_batch().stdout)
-        self.assertIn("north", reason()[0][0])
+        self.assertIn("side", reason()[0][0])
 
     def test_hips_of_one_name_beside_a_numbered_one(self):
         """What a double is called is no other hip's name."""

@@ -285,6 +285,7 @@ constexpr const char* kUnsettled =
 /// certain: of 134 lines told on looks at films without any (make_looks.py) 46 were shallower, of
 /// 100 told on films with lines 2 (docs/lucency.md). House choice.
 constexpr double kShallow = 0.1;
+constexpr int kLastFrontalZone = 7;  // not measured from the side, where more bone lies over a line
 
 void leave_shallow_open(ZoneLine& line) {
   if (line.state != State::kPresent || line.depth->value >= kShallow) return;
@@ -352,7 +353,9 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
       line.points[i].arc = Millimetres{kPlacePitchMm * static_cast<double>(i)};
     }
     judge(line);
-    if (interface == Interface::kStemBone) leave_shallow_open(line);
+    if (interface == Interface::kStemBone && line.zone <= kLastFrontalZone) {
+      leave_shallow_open(line);
+    }
     lines.push_back(std::move(line));
   }
   return lines;
