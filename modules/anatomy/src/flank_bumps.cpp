@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <utility>
 #include <vector>
 
 namespace tidemark::anatomy {
@@ -15,6 +16,8 @@ constexpr double kShortestLeakMm = 3.0;  ///< where the greys tell a collar from
 constexpr double kLeastMm = 1.5;         ///< height above which a bump is cut
 constexpr double kFromMm = 22.0;         ///< below the shoulder; more than half of kLongestMm
 constexpr double kBinMm = 0.5;
+constexpr std::size_t kHalfWindow = 35;  ///< bins: half of kLongestMm
+static_assert(kHalfWindow == static_cast<std::size_t>(0.5 * kLongestMm / kBinMm));
 
 using Course = std::vector<double>;
 
@@ -107,7 +110,7 @@ class Flank {
   }
   /// Towards neck and shoulder an outline draws in again; only what comes below may be a bump.
   void carry_upwards(std::size_t first) {
-    for (std::size_t i = std::min(first, reach_.size() - 1); i > 0; --i) {
+    for (std::size_t i = first; i > 0; --i) {
       reach_[i - 1] = std::fmax(reach_[i - 1], reach_[i]);
     }
   }
@@ -229,11 +232,10 @@ void bridge(Course& course, const Course& chords, const Run& part) {
 /// The flank's course without leaks: see without_leaks().
 Course sealed(const cv::Mat1f& film, const Flank& flank, double px) {
   const Course& reach = flank.reach();
-  const Course chords = under_chords(reach, static_cast<std::size_t>(kLongestMm / kBinMm));
+  const Course chords = under_chords(reach, 2 * kHalfWindow);
   Course out = reach;
   // A tip draws in as what lies above a bump does.
-  const std::size_t tip =
-      reach.size() - std::min(reach.size(), static_cast<std::size_t>(kLongestMm / kBinMm));
+  const std::size_t tip = reach.size() - 2 * kHalfWindow;
   for (const Run& run : above_chords(reach, chords, kLeastMm * px)) {
     if (run.to > tip) continue;
     std::vector<Bump> bumps;
@@ -245,35 +247,36 @@ Course sealed(const cv::Mat1f& film, const Flank& flank, double px) {
   return out;
 }
 
+/// Both flanks of an outline set on what course_of(Flank) makes of them, from kFromMm below the
+/// shoulder on. A window needs its upper half to tell a slope from a bump: levels above only serve.
+template <class CourseOf>
+Polyline with_flanks(Polyline outline, const Line2& axis, double shoulder, double px,
+                     const CourseOf& course_of) {
+  const double from = shoulder + (kFromMm - 0.5 * kLongestMm) * px;
+  for (const double side : {-1.0, 1.0}) {
+    Flank flank(outline, axis, from, side, px);
+    if (flank.reach().size() < 2 * kHalfWindow) return outline;
+    flank.carry_upwards(kHalfWindow);
+    if (std::isnan(flank.reach().front())) continue;
+    flank.set_on(course_of(flank), shoulder + kFromMm * px, outline);
+  }
+  return outline;
+}
+
 }  // namespace
 
 Polyline without_bumps(Polyline outline, const Line2& axis, double shoulder, double mm_per_px) {
   const double px = 1.0 / mm_per_px;
-  // A window needs its upper half to tell a slope from a bump: levels above kFromMm only serve.
-  const double from = shoulder + (kFromMm - 0.5 * kLongestMm) * px;
-  const int half = static_cast<int>(std::lround(0.5 * kLongestMm / kBinMm));
-  for (const double side : {-1.0, 1.0}) {
-    Flank flank(outline, axis, from, side, px);
-    if (static_cast<int>(flank.reach().size()) < 2 * half) return outline;
-    flank.carry_upwards(static_cast<std::size_t>(half));
-    if (std::isnan(flank.reach().front())) continue;
-    const Course smooth = bridged(flank.reach(), half, kLeastMm * px);
-    flank.set_on(smooth, shoulder + kFromMm * px, outline);
-  }
-  return outline;
+  return with_flanks(std::move(outline), axis, shoulder, px, [&](const Flank& flank) {
+    return bridged(flank.reach(), static_cast<int>(kHalfWindow), kLeastMm * px);
+  });
 }
 
 Polyline without_leaks(const cv::Mat1f& film, Polyline outline, const Line2& axis, double shoulder,
                        double mm_per_px) {
   const double px = 1.0 / mm_per_px;
-  const double from = shoulder + (kFromMm - 0.5 * kLongestMm) * px;
-  for (const double side : {-1.0, 1.0}) {
-    Flank flank(outline, axis, from, side, px);
-    flank.carry_upwards(static_cast<std::size_t>(0.5 * kLongestMm / kBinMm));
-    if (std::isnan(flank.reach().front())) continue;
-    flank.set_on(sealed(film, flank, px), shoulder + kFromMm * px, outline);
-  }
-  return outline;
+  return with_flanks(std::move(outline), axis, shoulder, px,
+                     [&](const Flank& flank) { return sealed(film, flank, px); });
 }
 
 }  // namespace tidemark::anatomy

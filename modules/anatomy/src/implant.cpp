@@ -301,11 +301,15 @@ bool has_a_neck(const Followed& found) {
   return neck >= kThinnestNeckMm && neck <= kWidestNeckMm;
 }
 
+/// Share of the rim beside the neck that lies on the circle that was found.
+double rim_seen(const cv::Mat1f& film, const Followed& found) {
+  const Hypothesis& h = found.hypothesis;
+  return rim_beside_neck(film, found.rim.circle, h.neck_direction, h.mm_per_px);
+}
+
 /// Whether the circle may be a cup's, concentric with the head.
 bool may_be_cup(const cv::Mat1f& film, const Followed& found) {
-  const Hypothesis& h = found.hypothesis;
-  if (!has_a_neck(found)) return true;
-  return rim_beside_neck(film, found.rim.circle, h.neck_direction, h.mm_per_px) < kOnRim;
+  return !has_a_neck(found) || rim_seen(film, found) < kOnRim;
 }
 
 void doubt_head_if_another(const cv::Mat1f& film, const Followed& found,
@@ -503,11 +507,6 @@ std::optional<Followed> with_faint_head(const film::FilmImage& hip_view, const P
   auto second = follow_either(hip_view, pyramid, *h, options);
   if (!second || !has_a_neck(*second)) return std::nullopt;
   return std::move(*second);
-}
-
-double rim_seen(const cv::Mat1f& film, const Followed& found) {
-  const Hypothesis& h = found.hypothesis;
-  return rim_beside_neck(film, found.rim.circle, h.neck_direction, h.mm_per_px);
 }
 
 /// The stem with the head on its neck whose rim beside the neck is seen, where the circle that was

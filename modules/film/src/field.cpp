@@ -231,9 +231,9 @@ double area_of(const std::array<Vec2, 4>& corners) {
   return 0.5 * std::abs(twice);
 }
 
-/// The film without margins of one grey, as exports pad films with; the whole of it where they are
-/// narrow or on two sides, or leave hardly anything. House choices.
-Box without_blank_margins(const Raster& pixels) {
+/// The film without margins of one grey, as exports pad films with; nothing where they are narrow
+/// or on two sides, or leave hardly anything. House choices.
+std::optional<Box> without_blank_margins(const Raster& pixels) {
   constexpr double kWide = 0.1;  // of the film's side: the widest margin
   constexpr double kAtAll = 0.01;
   constexpr int kSides =
@@ -272,7 +272,7 @@ Box without_blank_margins(const Raster& pixels) {
   const double left = (1.0 - margins[0] - margins[1]) * (1.0 - margins[2] - margins[3]);
   const bool padded = sides >= kSides && left >= kLeastField &&
                       *std::max_element(margins.begin(), margins.end()) >= kWide;
-  return padded ? box : Box{{0, w - 1}, {0, h - 1}};
+  return padded ? std::optional(box) : std::nullopt;
 }
 
 Raster part_of(const Raster& pixels, const Box& box) {
@@ -315,12 +315,12 @@ std::optional<ExposedField> find_exposed_field(const Raster& pixels) {
   auto seen = find_borders(pixels);
   if (seen) return seen;
   // Margins so wide that no border is an edge along the film's whole side.
-  const Box box = without_blank_margins(pixels);
-  const Raster film = part_of(pixels, box);
-  if (film.width == pixels.width && film.height == pixels.height) return std::nullopt;
+  const auto box = without_blank_margins(pixels);
+  if (!box) return std::nullopt;
+  const Raster film = part_of(pixels, *box);
   ExposedField field = find_borders(film).value_or(whole_of(film));
   for (Line2* line : {&field.left, &field.right, &field.top, &field.bottom}) {
-    line->point += Vec2(box.x.low, box.y.low);
+    line->point += Vec2(box->x.low, box->y.low);
   }
   return field;
 }

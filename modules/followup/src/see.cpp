@@ -23,8 +23,7 @@ constexpr double kTrustedOverCut = 0.6;
 /// What another look at the film may better of a find: little speaks for it, its head is in doubt
 /// or lies as near to the stem's axis as only a lateral film shows it, no end of the stem is seen.
 /// @return how many of these
-std::size_t doubts_of(const Seen& seen, const StemFacts& stem) {
-  const anatomy::Implant& implant = seen.implant;
+std::size_t doubts_of(const anatomy::Implant& implant, const StemFacts& stem) {
   const auto is_doubt = [](const Flag& flag) {
     return flag.id == "implant_uncertain" || flag.id == "head_in_doubt" ||
            flag.id == "head_off_neck" || flag.id == "tip_outside_field";
@@ -52,40 +51,41 @@ double width_px(const anatomy::Implant& implant) {
   return right - left;
 }
 
-/// Of two finds without doubts the one whose stem is clearly narrower, else the first: metal lies
-/// within bone, so that a wider one is a cortex taken for it. House choice.
-Seen narrower_of(Seen first, Seen second) {
+/// Whether what was found with the greys spread counts: it leaves fewer doubts, or none as the
+/// first find and a stem that is clearly narrower. Metal lies within bone, so that a wider one is a
+/// cortex taken for it. House choice.
+bool second_counts(const Expected<anatomy::Implant>& first,
+                   const Expected<anatomy::Implant>& second, const StemFacts& stem) {
   constexpr double kClearly = 0.08;  // of the head's diameter, some 3 mm
-  const double head_px = 2.0 * first.implant.head.circle_px.radius;
-  const bool narrower = width_px(second.implant) < width_px(first.implant) - kClearly * head_px;
-  return narrower ? std::move(second) : std::move(first);
+  if (!second) return false;
+  const std::size_t left = doubts_of(*second, stem);
+  if (!first) return left == 0;
+  const std::size_t doubts = doubts_of(*first, stem);
+  if (doubts > 0 || left > 0) return left < doubts;
+  const double head_px = 2.0 * first->head.circle_px.radius;
+  return width_px(*second) < width_px(*first) - kClearly * head_px;
 }
 
 Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
                    const StemFacts& stem, const Steps& steps) {
-  const auto look = [&](film::FilmImage hip_view) -> Expected<Seen> {
-    Seen seen{std::move(hip_view), side, {}};
-    const anatomy::ImplantOptions options{
-        .head_diameter = stem.head_diameter,
-        .scale_hint = scale_hint_of(film.entry, upright),
-        .given = on_implant(in_view(film.entry.landmarks_in_stored_px, seen.hip_view))};
-    auto implant = steps.find_implant(seen.hip_view, options);
-    if (!implant) return tl::unexpected(implant.error());
-    seen.implant = std::move(*implant);
-    return with_flag_of_greys(std::move(seen));
-  };
-  const auto hip_view = film::with_room_for_bright(film::as_right_hip(upright, side));
-  auto seen = look(hip_view);
-  const std::size_t doubts = seen ? doubts_of(*seen, stem) : 1;
-  if (doubts == 0 && !film::asks_for_second_look(hip_view)) return seen;
-  auto spread = film::spread_for_second_look(hip_view);
-  if (!spread) return seen;
-  auto again = look(std::move(*spread));
-  if (!again) return seen;
-  const std::size_t left = doubts_of(*again, stem);
-  if (left < doubts) return again;
-  return doubts == 0 && left == 0 ? narrower_of(std::move(*seen), std::move(*again))
-                                  : std::move(seen);
+  auto hip_view = film::with_room_for_bright(film::as_right_hip(upright, side));
+  const anatomy::ImplantOptions options{
+      .head_diameter = stem.head_diameter,
+      .scale_hint = scale_hint_of(film.entry, upright),
+      .given = on_implant(in_view(film.entry.landmarks_in_stored_px, hip_view))};
+  auto implant = steps.find_implant(hip_view, options);
+  const bool sure = implant && doubts_of(*implant, stem) == 0;
+  if (!sure || film::asks_for_second_look(hip_view)) {
+    if (auto spread = film::spread_for_second_look(hip_view)) {
+      auto again = steps.find_implant(*spread, options);
+      if (second_counts(implant, again, stem)) {
+        hip_view = std::move(*spread);
+        implant = std::move(again);
+      }
+    }
+  }
+  if (!implant) return tl::unexpected(implant.error());
+  return with_flag_of_greys({std::move(hip_view), side, std::move(*implant)});
 }
 
 /// The implant under one side.

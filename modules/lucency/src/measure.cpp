@@ -245,12 +245,23 @@ Counts count(const std::vector<LinePoint>& points) {
   return c;
 }
 
+/// Of the places with a line; there is one.
+double mean_depth(const std::vector<LinePoint>& points) {
+  double sum = 0.0;
+  double n = 0.0;
+  for (const LinePoint& p : points) {
+    if (p.state != State::kPresent) continue;
+    sum += p.depth;
+    n += 1.0;
+  }
+  return sum / n;
+}
+
 void fill_present(ZoneLine& line, const Counts& c) {
   line.state = State::kPresent;
   std::vector<Measured<Millimetres>> widths;
   double sum = 0.0;
   double u = 0.0;
-  double depth = 0.0;
   double depth_u = 0.0;
   int rim = 0;
   int no_rim = 0;
@@ -259,7 +270,6 @@ void fill_present(ZoneLine& line, const Counts& c) {
     widths.push_back(*p.width);
     sum += p.width->value.value;
     u += p.width->u.value;
-    depth += p.depth;
     depth_u += p.depth_u;
     rim += p.rim == Answer::kYes ? 1 : 0;
     no_rim += p.rim == Answer::kNo ? 1 : 0;
@@ -268,7 +278,7 @@ void fill_present(ZoneLine& line, const Counts& c) {
   line.width_mean = normal<Millimetres>(sum / c.present, u / c.present);
   line.length =
       normal<Millimetres>(kPlacePitchMm * c.present, std::hypot(1.0, 0.5 * kPlacePitchMm * c.open));
-  const double d = depth / c.present;
+  const double d = mean_depth(line.points);
   const double du = depth_u / c.present;
   line.depth = Measured<double>{d, du, kNormal95 * du};
   line.fraction = c.present / (c.present + c.absent + c.open);
@@ -277,9 +287,6 @@ void fill_present(ZoneLine& line, const Counts& c) {
                                       : Answer::kCannotTell;
 }
 
-constexpr const char* kUnsettled =
-    "What is dark beside the stem may be a line or not; the film does not settle it.";
-
 /// A line that is darker than the bone by less than this share of metal's step, in its mean, is
 /// left open. A film that blur or a filter has made smooth lets faint shades of bone pass for
 /// certain: of 134 lines told on looks at films without any (make_looks.py) 46 were shallower, of
@@ -287,21 +294,9 @@ constexpr const char* kUnsettled =
 constexpr double kShallow = 0.1;
 constexpr int kLastFrontalZone = 7;  // not measured from the side, where more bone lies over a line
 
-void leave_shallow_open(ZoneLine& line) {
-  if (line.state != State::kPresent || line.depth->value >= kShallow) return;
-  for (LinePoint& p : line.points) {
-    if (p.state != State::kPresent) continue;
-    p.state = State::kCannotTell;
-    p.width.reset();
-  }
-  line.state = State::kCannotTell;
-  line.reason = kUnsettled;
-  line.width_max.reset();
-  line.width_mean.reset();
-  line.length.reset();
-  line.depth.reset();
-  line.fraction = 0.0;
-  line.rim = Answer::kCannotTell;
+bool is_shallow(const ZoneLine& line) {
+  if (line.interface != Interface::kStemBone || line.zone > kLastFrontalZone) return false;
+  return mean_depth(line.points) < kShallow;
 }
 
 /// What the points of one zone say together.
@@ -315,14 +310,20 @@ void judge(ZoneLine& line) {
     return;
   }
   const bool long_enough = c.present * kPlacePitchMm >= kShortestMm;
-  if (long_enough && c.present >= kPresentShare * seen) {
+  const bool is_line = long_enough && c.present >= kPresentShare * seen;
+  if (is_line && !is_shallow(line)) {
     fill_present(line, c);
   } else if (!long_enough && c.absent >= kAbsentShare * seen) {
     line.state = State::kAbsent;
   } else {
     line.state = State::kCannotTell;
-    line.reason =
-        long_enough ? "A line stands beside less than a quarter of the zone." : kUnsettled;
+    line.reason = long_enough && !is_line
+                      ? "A line stands beside less than a quarter of the zone."
+                      : "What is dark beside the stem may be a line or not; the film does not "
+                        "settle it.";
+    for (std::size_t i = 0; is_line && i < line.points.size(); ++i) {
+      if (line.points[i].state == State::kPresent) leave_open(line.points, i, i + 1);
+    }
   }
 }
 
@@ -353,9 +354,6 @@ std::vector<ZoneLine> lines_of(const Profiles& profiles, const Course& course, c
       line.points[i].arc = Millimetres{kPlacePitchMm * static_cast<double>(i)};
     }
     judge(line);
-    if (interface == Interface::kStemBone && line.zone <= kLastFrontalZone) {
-      leave_shallow_open(line);
-    }
     lines.push_back(std::move(line));
   }
   return lines;
