@@ -62,6 +62,26 @@ TEST(TrochanterBulge, ABluntCornerOfTheCutIsNone) {
   EXPECT_NEAR(bulge->top * kMm, 32.0, 2.0);
 }
 
+// A long cut seen whole: the outline climbs along it from the metal to a corner that stands farther
+// out than any trochanter, and comes down to the calcar. What stands out below is the trochanter;
+// where nothing does, the corner is none.
+TEST(TrochanterBulge, TheFarCornerOfALongCutIsNone) {
+  for (const double height : {5.0, 0.0}) {
+    Outline o = outline_of(height, 40.0, 4.0);
+    for (int i = 0; i * kMm < 26.0; ++i) {
+      const double s = i * kMm;
+      const double corner = s < 16.0 ? 21.0 + 0.6 * s : 30.6 - 1.4 * (s - 16.0);
+      double& d = o.from_shaft[static_cast<std::size_t>(i)];
+      d = s < 16.0 ? corner : std::max(corner, d);
+    }
+    const auto bulge = trochanter_bulge(o.path, o.from_shaft, kMm);
+    ASSERT_EQ(bulge.has_value(), height > 0.0);
+    if (bulge) {
+      EXPECT_NEAR(bulge->top * kMm, 40.0, 1.0);
+    }
+  }
+}
+
 // From the side a crest above stands out farther than the trochanter: where another film shows the
 // trochanter, nothing else is it.
 TEST(TrochanterBulge, IsSoughtNearWhereAnotherFilmShowsIt) {

@@ -84,6 +84,35 @@ TEST(Tone, SecondLookSpreadsAnyFilmOnce) {
               HasSubstr("pressed together"));
 }
 
+/// Greys as the absorption itself: nothing, bone at some 7 % of metal, and metal.
+FilmImage bare() {
+  FilmImage film = drawn();
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < kSide; ++x) {
+      const double fine = 1e-4 * ((31 * x + 17 * y) % 101);
+      const int off = std::abs(x - 300);
+      film.pixels.at(x, y) = static_cast<float>(off < 25    ? 0.9 + fine
+                                                : off < 150 ? 0.06 + fine
+                                                            : 0.0);
+    }
+  }
+  return film;
+}
+
+// By hand: the power 0.4 of 0.07 is 0.35, so bone has a third of metal's grey instead of a
+// fifteenth.
+TEST(Tone, DarkBoneIsDrawnApartForASecondLookAlone) {
+  EXPECT_FALSE(dark_opened_for_second_look(drawn()));
+  const auto opened = dark_opened_for_second_look(bare());
+  ASSERT_TRUE(opened.has_value());
+  EXPECT_TRUE(opened->greys_spread);
+  EXPECT_EQ(opened->facts.notes.size(), 1U);
+  EXPECT_FLOAT_EQ(opened->pixels.at(5, 5), 0.0F);
+  EXPECT_NEAR(opened->pixels.at(400, 5), std::pow(0.07, 0.4), 0.02);
+  EXPECT_NEAR(opened->pixels.at(300, 5), 1.0, 0.02);
+  EXPECT_FALSE(dark_opened_for_second_look(*opened));
+}
+
 TEST(Tone, WhatWasCutOffCannotBeSpread) {
   EXPECT_FALSE(spread_for_second_look(toned([](double v) { return std::min(v, 0.4); })));
   const FilmImage cut = toned([](double v) { return std::min(v, 0.4); });

@@ -546,6 +546,23 @@ INSTANTIATE_TEST_SUITE_P(
         SecondLookRow{"never", std::nullopt, std::nullopt, false, false}),
     [](const auto& row) { return row.param.name; });
 
+// Greys as the absorption itself hide bone: where such a film leaves a doubt, drawing its dark
+// greys apart counts though it leaves as many.
+TEST(Measure, DarkBoneIsDrawnApartWhereTheFirstLookLeavesADoubt) {
+  const auto spread_counts = [&](const FoundWith& as_stored, const FoundWith& spread) {
+    Steps steps = finding(as_stored, spread);
+    steps.read = toned([](float v) {
+                   return v < 400.0F ? v / 400.0F : v < 800.0F ? 50.0F + v / 400.0F : 600.0F + v;
+                 }).read;
+    const Result result = measure_with(invented::series({"early.dcm"}), {}, steps);
+    return has_flag(result.films[0].flags, "greys_spread");
+  };
+  const std::vector<std::string> none;
+  EXPECT_FALSE(spread_counts(none, none));
+  EXPECT_TRUE(spread_counts({{"head_in_doubt"}}, {{"head_off_neck"}}));
+  EXPECT_FALSE(spread_counts({{"head_in_doubt"}}, {{"head_off_neck", "implant_uncertain"}}));
+}
+
 // Where bright greys have little room, a cortex may be taken for the stem without a doubt.
 TEST(Measure, OfTwoSureFindsOnATightFilmTheNarrowerStemCounts) {
   const auto tight = [](float v) { return 1.0F - std::exp(-v / 350.0F); };

@@ -820,6 +820,22 @@ TEST(Derive, FlagsAnAmbiguousBone) {
   EXPECT_TRUE(has_flag(*derive(p.e), "bone_alignment_ambiguous"));
 }
 
+// A single feature was looked for about the one position alone: it does not speak against the
+// other. Two that agree with each other do.
+TEST(Derive, ALoneVoteDecidesNoAmbiguousBone) {
+  const auto u95 = [](double runner_up, std::vector<alignment::FeatureVote> votes) {
+    Pair p;
+    p.e.votes = std::move(votes);
+    p.e.bone.runner_up = runner_up;
+    return derive(p.e)->subsidence.u95.value;
+  };
+  const Pair p;
+  const auto one = by_hand::vote(kCalcar, {10.0, 0.0}, p.place, 0.0, 0.3);
+  const auto other = by_hand::vote(kMetaphysis, {-10.0, 10.0}, p.place, 0.0, 0.3);
+  EXPECT_GT(u95(0.99, {one}), 1.3 * u95(0.9, {one}));
+  EXPECT_NEAR(u95(0.99, {one, other}), u95(0.9, {one, other}), 1e-9);
+}
+
 // By hand: one vote of known noise, no pose: u95 is 1.96 u.
 TEST(Derive, FlagsAnIntervalTooWideForAnyThreshold) {
   Pair p;

@@ -9,6 +9,7 @@
 
 #include "edge_path.h"
 #include "medial_bulge.h"
+#include "outer_rim.h"
 #include "shaft_axis.h"
 #include "stem_frame.h"
 #include "tidemark/core/parallel.h"
@@ -221,6 +222,7 @@ std::optional<MedialOutline> trace_medial(const Scene& scene, const Line2& shaft
   const cv::Mat1f e = medial_evidence(scene, shaft_px);
   auto path = best_path(e, f.row(-15.0), std::min(f.row(120.0), last_seen_row(f)), {3, 0.10});
   if (!path) return std::nullopt;
+  path = with_outer_rim(f, std::move(*path));
   Polyline px = to_film(f, *path);
   return MedialOutline{std::move(*path), std::move(px)};
 }

@@ -316,6 +316,58 @@ Search off_the_flank(Search search, const Curve& above) {
   return search;
 }
 
+/// Whether something stands out of a curve by itself, as a trochanter does.
+bool has_bulge(const Curve& d) {
+  constexpr double kHigh = 1.5;  // mm, house choices
+  constexpr double kLong = 8.0;
+  const Curve above = above_convex_course(d);
+  const Stretch s = highest_stretch(above, 0, d.size());
+  return above(s.peak) >= kHigh && s.to - s.from >= d.steps(kLong);
+}
+
+/// Whether what stands out farthest is the corner of the neck's cut: the outline climbs to it from
+/// where the bone begins, not far above, and something else stands out below it, or it is narrow
+/// and higher than a trochanter.
+/// @return sample from which on the outline is that of the bone below the corner
+std::optional<int> past_corner(const Curve& d, const Stretch& s) {
+  // House choices.
+  constexpr double kCut = 25.0;      // mm: cuts are 10 to 25 mm long
+  constexpr double kAtTop = 2.5;     // mm: the outline's first samples may still fall
+  constexpr double kFall = 0.7;      // mm, as below_the_cut()
+  constexpr double kClimb = 2.0;     // mm
+  constexpr double kHighest = 15.0;  // mm over the shaft
+  constexpr double kFoot = 0.6;   // of its height over the shaft, that the outline has fallen there
+  constexpr double kRest = 25.0;  // mm of outline below it
+  if (s.from > d.steps(kAtTop) || s.peak > d.steps(kCut)) return std::nullopt;
+  int top = s.peak;
+  for (int i = s.from; i <= std::min(s.to, s.peak + d.steps(5.0)); ++i) {
+    if (d(i) > d(top)) top = i;
+  }
+  if (d(top) - d.lowest(0, top + 1) < kClimb) return std::nullopt;
+  int begin = top;
+  int end = top;
+  while (begin > 0 && d(begin - 1) > d(top) - kFall) --begin;
+  while (end + 1 < d.size() && d(end + 1) > d(top) - kFall) ++end;
+  const double height = d(top) - d.lowest(top, d.size());
+  int foot = top;
+  while (foot + 1 < d.size() && d(foot) > d(top) - kFoot * height) ++foot;
+  if (d.size() - foot < d.steps(kRest)) return std::nullopt;
+  const bool too_high = (end - begin + 1) * d.mm() <= kCorner && height > kHighest;
+  if (!too_high && !has_bulge(d.part(foot, d.size()))) return std::nullopt;
+  return foot;
+}
+
+/// The search without the corner of the neck's cut, where that stands out of it.
+Search below_corner(const Curve& outline, Search search) {
+  const int last = std::min(outline.size(), search.first + outline.steps(70.0));
+  if (last - search.first < outline.steps(25.0)) return search;
+  const Curve d = outline.part(search.first, last);
+  const Curve above = above_convex_course(d);
+  const auto past = past_corner(d, highest_stretch(above, search.from, search.to));
+  if (past) search.first += *past;
+  return search;
+}
+
 }  // namespace
 
 double share_of_edge(const EdgePath& path, int from, int to) {
@@ -339,6 +391,7 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   const Outline of_bone = bridged(path, from_shaft, mm);
   const Curve outline(of_bone.d, mm);
   Search search = search_below(below_the_cut(of_bone, outline), outline, by_other_film);
+  if (!by_other_film) search = below_corner(outline, search);
   const int first = search.first;
   const int below = std::max(outline.steps(70.0), search.to + outline.steps(25.0));
   const int last = std::min(outline.size(), first + below);

@@ -145,6 +145,36 @@ std::optional<FilmImage> spread_for_second_look(const FilmImage& film) {
   return out;
 }
 
+std::optional<FilmImage> dark_opened_for_second_look(const FilmImage& film) {
+  constexpr double kBackground = 0.005;  // of the range
+  constexpr double kDark = 0.15;
+  constexpr double kNoLongerDark = 0.25;
+  constexpr double kLeastDark = 0.2;      // of what is no background
+  constexpr double kMostBetween = 0.125;  // of the same
+  constexpr double kPower = 0.4;
+  if (film.greys_spread || film.pixels.values.empty()) return {};
+  const std::vector<float> sample = sample_of(film.pixels, kToAsk);
+  const double low = quantile(sample, 0.005);
+  const double range = quantile(sample, 0.998) - low;
+  if (!(range > 0.0)) return {};
+  const auto brighter_than = [&](double share) {
+    return static_cast<double>(std::count_if(sample.begin(), sample.end(),
+                                             [&](float v) { return v > low + share * range; }));
+  };
+  const double shown = brighter_than(kBackground);
+  const double not_dark = brighter_than(kDark);
+  const double between = not_dark - brighter_than(kNoLongerDark);
+  if (shown - not_dark < kLeastDark * shown || between > kMostBetween * shown) return {};
+  FilmImage out = film;
+  for (float& v : out.pixels.values) {
+    v = static_cast<float>(std::pow(std::max(0.0, (v - low) / range), kPower));
+  }
+  out.facts.notes.emplace_back(
+      "stem and head are seen better with the dark greys drawn apart, and were measured so");
+  out.greys_spread = true;
+  return out;
+}
+
 std::optional<std::string> fault_of_tone(const FilmImage& film) {
   const Tone tone = tone_of(film.pixels);
   if (tone.is_pressed() || tone.is_cut() || film.greys_pressed) {

@@ -74,15 +74,18 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
       .scale_hint = scale_hint_of(film.entry, upright),
       .given = on_implant(in_view(film.entry.landmarks_in_stored_px, hip_view))};
   auto implant = steps.find_implant(hip_view, options);
-  const bool sure = implant && doubts_of(*implant, stem) == 0;
-  if (!sure || film::asks_for_second_look(hip_view)) {
-    if (auto spread = film::spread_for_second_look(hip_view)) {
-      auto again = steps.find_implant(*spread, options);
-      if (second_counts(implant, again, stem)) {
-        hip_view = std::move(*spread);
-        implant = std::move(again);
-      }
-    }
+  const auto is_sure = [&] { return implant && doubts_of(*implant, stem) == 0; };
+  const auto look_again = [&](std::optional<film::FilmImage> other, bool bone_is_dark) {
+    if (!other) return;
+    auto again = steps.find_implant(*other, options);
+    const bool no_worse = implant && again && doubts_of(*again, stem) <= doubts_of(*implant, stem);
+    if (!second_counts(implant, again, stem) && !(bone_is_dark && no_worse)) return;
+    hip_view = std::move(*other);
+    implant = std::move(again);
+  };
+  if (!is_sure()) look_again(film::dark_opened_for_second_look(hip_view), true);
+  if (!is_sure() || film::asks_for_second_look(hip_view)) {
+    look_again(film::spread_for_second_look(hip_view), false);
   }
   if (!implant) return tl::unexpected(implant.error());
   return with_flag_of_greys({std::move(hip_view), side, std::move(*implant)});
@@ -182,8 +185,8 @@ Seen with_flag_of_greys(Seen seen) {
          "spread evenly before anything was measured."});
   } else if (seen.hip_view.greys_spread) {
     seen.implant.flags.push_back({"greys_spread",
-                                  "Stem and head are seen better on this film with all its greys "
-                                  "spread evenly; it was measured so."});
+                                  "Stem and head are seen better on this film with its greys "
+                                  "spread out; it was measured so."});
   }
   return seen;
 }

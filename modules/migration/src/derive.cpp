@@ -217,6 +217,19 @@ std::optional<std::string> undecided(const PairEvidence& e, const Migration& m) 
          "tells which is right";
 }
 
+/// How far the alignment of the bone is trusted to have kept its place. Where another position
+/// explains the films nearly as well, it is one of two; features were looked for about it alone, so
+/// that a single one that is found there does not speak against the other.
+Trust trust_in(const PairEvidence& e, const std::vector<Opinion>& opinions) {
+  constexpr double kOneOfTwo = 0.5;
+  Trust trust = e.trust;
+  const auto registered = std::count_if(opinions.begin(), opinions.end(), [](const Opinion& o) {
+    return o.kind == VoteKind::kRegistered && o.along;
+  });
+  if (e.bone.runner_up > kNearlyAsWell && registered < 2) trust.slid = kOneOfTwo;
+  return trust;
+}
+
 /// Why the alignment of the bone is not believed to have kept its place along the shaft, if it is
 /// not. A shaft looks alike all along, so that an alignment that slid along it agrees with itself:
 /// farther than stems go while they stand, only what the trochanters as marked bear out is told.
@@ -440,7 +453,7 @@ Expected<Migration> derive(const PairEvidence& e) {
   const Depths depths = e.depths.value_or(depths_of_people(e.trust.stem_depth_mm));
   const SharedErrors shared{s.pose, as_seen(depths, e.pose.view),
                             std::sqrt(e.bone.covariance(2, 2)), e.scale_ratio_u};
-  const auto c = consensus(s.opinions, shared, e.trust);
+  const auto c = consensus(s.opinions, shared, trust_in(e, s.opinions));
   if (!c) {
     return fail(ErrorKind::kCannotTell, "comparison", "the votes of the bone are no numbers",
                 "check both films");
