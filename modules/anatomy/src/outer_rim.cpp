@@ -145,7 +145,8 @@ double rim_near(const std::vector<float>& share, int height) {
   int best = height;
   const int last = static_cast<int>(share.size()) - 2;
   const auto fall = [&](int k) {
-    return share[static_cast<std::size_t>(k - 1)] - share[static_cast<std::size_t>(k + 1)];
+    const auto i = static_cast<std::size_t>(k);  // 1 at least
+    return share[i - 1] - share[i + 1];
   };
   for (int k = std::max(1, height - 3); k <= std::min(last, height + 2); ++k) {
     if (fall(k) > fall(std::clamp(best, 1, last))) best = k;
