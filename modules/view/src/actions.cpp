@@ -121,11 +121,13 @@ void ReviewWindow::make_hip_menu() {
   add_action(menu, "head-diameter", "&Diameter of the head …", "Ctrl+D",
              [this] { ask_head_diameter(); });
   menu->addSeparator();
-  add_action(menu, "reference", "The chosen film is the re&ference", "Ctrl+F", [this] {
-    if (!review_) return;
-    correct("reference film: " + printable(series_->films[chosen_].file),
-            with_reference(review_->sheet(), chosen_));
-  });
+  add_action(menu, "reference",
+             "The chosen film is the re&ference, taken right after the operation", "Ctrl+F",
+             [this] {
+               if (!review_) return;
+               correct("reference film: " + printable(series_->films[chosen_].file),
+                       with_reference(review_->sheet(), chosen_));
+             });
   add_action(menu, "exclude", "Leave the chosen film &out, or take it in again", "Ctrl+E", [this] {
     if (!review_) return;
     const auto& film = series_->films[chosen_];
