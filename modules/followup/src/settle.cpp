@@ -90,15 +90,22 @@ std::optional<std::size_t> earliest(const WorkingSeries& work) {
   return best;
 }
 
-/// What stands in for an earlier film that cannot be read hides what happened between the two.
+/// Whether a film could have been the reference, had it not been refused. Those that the sheet
+/// calls no frontal film, or that are from before the surgery, could not.
+bool is_lost_candidate(const Working& film) {
+  if (!film.refused || film.out.excluded || film.entry.role == Role::kFollowUp) return false;
+  if (film.entry.view && !is_frontal(film.entry.view)) return false;
+  return film.out.days_from_surgery.value_or(0) >= 0;
+}
+
+/// What stands in for an earlier film that cannot be used hides what happened between the two.
 void flag_lost_reference(WorkingSeries& work) {
   if (!work.reference) return;
   const FilmResult& reference = work.films[*work.reference].out;
   for (const Working& film : work.films) {
-    if (!film.out.unreadable || film.entry.role == Role::kFollowUp) continue;
-    if (film.entry.view == View::kLateral) continue;
+    if (!is_lost_candidate(film)) continue;
     if (film.out.date && reference.date && *film.out.date >= *reference.date) continue;
-    work.flags.push_back({"reference_lost", film.out.file + " cannot be read and may be earlier; " +
+    work.flags.push_back({"reference_lost", film.out.file + " cannot be used and may be earlier; " +
                                                 reference.file +
                                                 " stands in for it as the reference."});
   }
