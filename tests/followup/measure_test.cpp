@@ -162,6 +162,15 @@ TEST(Measure, SaysThatARefusedFilmMayHaveBeenTheReference) {
   }
 }
 
+TEST(Measure, SaysWhichFilmsTheSheetLeavesOut) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  EXPECT_FALSE(has_flag(measured(series).flags, "films_not_listed"));
+  series.not_listed = {"c.dcm", "d.dcm"};
+  const Result result = measured(series);
+  EXPECT_TRUE(has_flag(result.flags, "films_not_listed"));
+  EXPECT_THAT(result.assessment->headline.doubt, HasSubstr("not measured: c.dcm, d.dcm; list"));
+}
+
 TEST(Measure, AnUnreadableFilmKeepsTheDayOfItsVisit) {
   Series series = invented::series({"early.dcm", "none.dcm"});
   series.surgery_date = parse_date("2024-01-01");

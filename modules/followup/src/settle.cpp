@@ -2,6 +2,7 @@
 #include <map>
 
 #include "tidemark/core/date.h"
+#include "tidemark/core/text.h"
 #include "tidemark/film/patient_key.h"
 #include "working.h"
 
@@ -125,6 +126,23 @@ void flag_no_reference(WorkingSeries& work) {
        "No film serves as the reference, so nothing was compared: each one is excluded, cannot be "
        "used or is stated to be a follow-up film; name the film after the operation as the "
        "reference."});
+}
+
+/// A sheet lists the films of its hip once and for all: who puts another one beside it must know
+/// that it does not count.
+void flag_not_listed(WorkingSeries& work) {
+  constexpr std::size_t kMostNames = 5;
+  const auto& names = work.series.not_listed;
+  if (names.empty()) return;
+  std::string told;
+  for (std::size_t i = 0; i < std::min(names.size(), kMostNames); ++i) {
+    told += (i == 0 ? "" : ", ") + printable(names[i]);
+  }
+  if (names.size() > kMostNames) told += ", ...";
+  work.flags.push_back({"films_not_listed",
+                        "Beside series.json stand films that it does not list, so that they were "
+                        "not measured: " +
+                            told + "; list them in it, with exclude where they do not count."});
 }
 
 void settle_roles(WorkingSeries& work) {
@@ -255,6 +273,7 @@ void settle(WorkingSeries& work) {
       film.out.flags.push_back({"file_note", note});
     }
   }
+  flag_not_listed(work);
   settle_roles(work);
   settle_side(work);
   flag_other_patients(work);
