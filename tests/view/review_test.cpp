@@ -352,8 +352,10 @@ TEST_F(Reviews, IsNeverHeldTwiceWhateverIsClosedMeanwhile) {
       --holders;
     }
   };
+  constexpr int kWindows = 8;
   std::vector<std::thread> windows;
-  for (int i = 0; i < 8; ++i) windows.emplace_back(opens_and_closes);
+  windows.reserve(kWindows);
+  for (int i = 0; i < kWindows; ++i) windows.emplace_back(opens_and_closes);
   for (std::thread& window : windows) window.join();
   EXPECT_FALSE(twice);
 }
