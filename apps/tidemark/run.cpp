@@ -73,6 +73,8 @@ int measure_and_print(const Expected<followup::Series>& series, const CommonOpti
   followup::Options measure = options.measure;
   const followup::Earlier earlier = look_back(options, measure);
   if (options.out) {
+    const auto free = followup::check_output(*options.out, *series);
+    if (!free) return report(free.error());
     const auto ready = followup::prepare_output(*options.out, options.input);
     if (!ready) return report(ready.error());
     const auto cleared = archive::remove_objects(*options.out);

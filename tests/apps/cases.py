@@ -218,6 +218,21 @@ class BadOutput(Case):
         self.assertEqual(0, tidemark("measure", films, "--out", self.out).returncode)
         self.assertEqual(before, digest(films))
 
+    def test_the_result_of_another_hip_is_not_replaced(self):
+        films = self.copy_of_films()
+        sheet = json.loads((films / "series.json").read_text())
+        other = self.folder / "other"
+        other.mkdir()
+        shutil.copy(films / "film-00.dcm", other / "film-00.dcm")
+        with (other / "film-00.dcm").open("ab") as film:
+            film.write(bytes(2))  # another film, by its bytes
+        (other / "series.json").write_text(json.dumps({**sheet, "hip": "other", "films": [{"file": "film-00.dcm"}]}))
+        (films / "series.json").write_text(json.dumps({**sheet, "hip": "H-1"}))
+        self.assertEqual(0, tidemark("measure", films, "--out", self.out).returncode)
+        before = digest(self.out)
+        self.refused(tidemark("measure", other, "--out", self.out), 2, "another hip (H-1)", "--out")
+        self.assertEqual(before, digest(self.out))
+
 
 class Measured(Case):
     """One run over the demo films, looked at from several sides."""

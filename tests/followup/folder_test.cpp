@@ -46,6 +46,21 @@ TEST_F(Folder, WithoutSheetTakesEveryFilmByName) {
   EXPECT_FALSE(series->sheet_sha256.has_value());
 }
 
+TEST_F(Folder, FilmsThatTheSheetDoesNotListAreNamed) {
+  const auto left_out = [&](const std::string& films) {
+    write("series.json", R"({"films": [)" + films + "]}");
+    return load_series(folder(), {}).value().not_listed;
+  };
+  for (const char* file : {"a.dcm", "b.dcm", "c.png", "readme.txt", ".hidden.dcm"})
+    write(file, "x");
+  EXPECT_THAT(left_out(R"({"file": "a.dcm"})"), testing::ElementsAre("b.dcm"))
+      << "a picture beside DICOM may show anything";
+  EXPECT_THAT(left_out(R"({"file": "./a.dcm"}, {"file": "b.dcm", "exclude": true})"),
+              testing::IsEmpty());
+  write("d.png", "x");
+  EXPECT_THAT(left_out(R"({"file": "c.png"})"), testing::ElementsAre("a.dcm", "b.dcm", "d.png"));
+}
+
 TEST_F(Folder, SheetIsReadAndOverridesReplaceIt) {
   write("series.json",
         R"({"side": "R", "stem": {"head_diameter_mm": 28}, "films": [{"file": "x.dcm"}]})");

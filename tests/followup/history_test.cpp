@@ -335,6 +335,91 @@ TEST(History, OtherCriteriaAreTold) {
   EXPECT_THAT(codes_of(*now.history), testing::Contains("criteria"));
 }
 
+// Once "Nothing changed." was said of verdicts that came or went.
+TEST(History, VerdictsThatComeOrGoAreToldAndSoIsTheSheet) {
+  const test::Scratch out;
+  Counts counts;
+  const Steps steps = counting(counts);
+  Series series = films({"early.dcm", "late.dcm"});
+  series.sheet_sha256 = std::string(64, 'a');
+  (void)run(series, out.path(), steps);
+  series.sheet_sha256 = std::string(64, 'b');
+  series.surgery_date = parse_date("2023-01-05");  // the windows of the first weeks no longer hold
+  const Result now = run(series, out.path(), steps);
+  EXPECT_THAT(codes_of(*now.history), testing::Contains("sheet"));
+  const auto& changes = now.history->changes;
+  EXPECT_TRUE(std::any_of(changes.begin(), changes.end(), [](const Change& change) {
+    return change.kind == ChangeKind::kVerdict && change.after == "not_applicable" &&
+           !change.before.empty();
+  }));
+  EXPECT_THAT(to_table(now), HasSubstr("What series.json says is not what it said then."));
+  EXPECT_THAT(to_table(now), HasSubstr("to \"not applicable\""));
+}
+
+TEST(History, ALineThatOnlyOneReportHasIsTold) {
+  const test::Scratch out;
+  Counts counts;
+  const Steps steps = counting(counts);
+  Series series = films({"early.dcm", "late.dcm"});
+  (void)run(series, out.path(), steps);
+  Steps blind = steps;
+  blind.look_for_lines = nullptr;
+  const Result now = run(series, out.path(), blind, "0.1.0 b");
+  const auto& changes = now.history->changes;
+  EXPECT_TRUE(std::any_of(changes.begin(), changes.end(), [](const Change& change) {
+    return change.kind == ChangeKind::kLine && change.before == "present" &&
+           change.after == "not_seen";
+  }));
+}
+
+/// What is told of the latest subsidence, or nothing.
+const Change* latest_subsidence(const Result& result) {
+  const auto& changes = result.history->changes;
+  const auto found = std::find_if(changes.begin(), changes.end(), [](const Change& change) {
+    return change.kind == ChangeKind::kLatestValue && change.what == "subsidence_mm";
+  });
+  return found == changes.end() ? nullptr : &*found;
+}
+
+// A new number less a stale one is no motion.
+TEST(History, TheLatestFilmIsHeldAgainstTheEarlierOneAsMeasuredNow) {
+  const test::Scratch out;
+  Steps steps = invented::steps();
+  steps.compare = [](const FilmOfPair& reference,
+                     const FilmOfPair& follow_up) -> Expected<migration::Migration> {
+    auto migration = invented::migration();
+    const bool later = follow_up.hip.hip_view.facts.file == "later.dcm";
+    migration.subsidence.value = Millimetres{(later ? 5.0 : 4.0) * reference.hip.scale.value.value};
+    return migration;
+  };
+  Series series = films({"early.dcm", "late.dcm"});
+  (void)run(series, out.path(), steps);
+  series = films({"early.dcm", "late.dcm", "later.dcm"});
+  series.stem.head_diameter = Millimetres{28.0};
+  const Result now = run(series, out.path(), steps);
+  const Change* latest = latest_subsidence(now);
+  ASSERT_NE(latest, nullptr);
+  // The stem lies a little nearer to the detector than the head: the scales are not quite those.
+  constexpr double kNear = 0.03;
+  EXPECT_NEAR(*latest->difference, 28.0 / invented::kHeadDiameterPx, kNear);
+  EXPECT_NEAR(latest->value_before->value, 4.0 * 28.0 / invented::kHeadDiameterPx, kNear);
+  ASSERT_TRUE(latest->value_told);
+  EXPECT_NEAR(latest->value_told->value, 4.0 * 32.0 / invented::kHeadDiameterPx, kNear);
+  EXPECT_THAT(sentence_of(*latest), HasSubstr("The last report told"));
+}
+
+TEST(History, TheLatestValueNeverRunsBackwardsInTime) {
+  const Series series = films({"early.dcm", "late.dcm", "later.dcm"});
+  Series excluded = series;
+  excluded.films[2].excluded = true;
+  EXPECT_THAT(codes_after(series, excluded), testing::Not(testing::Contains("latest_value")));
+  EXPECT_THAT(codes_after(series, series, "later.dcm"),
+              testing::AllOf(testing::Contains("no_longer_measured"),
+                             testing::Not(testing::Contains("latest_value"))));
+  // Taken in again, it is the later one.
+  EXPECT_THAT(codes_after(excluded, series), testing::Contains("latest_value"));
+}
+
 TEST(History, NothingThatWasTamperedWithIsBelieved) {
   Counts counts;
   const Steps steps = counting(counts);

@@ -3,6 +3,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <nlohmann/json.hpp>
 
 #include "followup/invented.h"
@@ -71,6 +72,35 @@ TEST(Judged, OnlyTheSheetCanSayWhichFilmWasTakenAfterTheOperation) {
   EXPECT_EQ(says(), assessment::ReferenceFilm::kChosen);
   series.films[0].role = Role::kReference;
   EXPECT_EQ(says(), assessment::ReferenceFilm::kStated);
+}
+
+// A late film named as the reference once made a hip "within" whose stem had sunk before it.
+TEST(Judged, AnEarlierFilmBreaksThePromiseOfTheReferenceFilm) {
+  Series series = invented::series({"early.dcm", "late.dcm", "later.dcm"});
+  series.films[1].role = Role::kReference;
+  series.films[2].date = parse_date("2024-05-01");
+  const auto says = [&](const Series& one, assessment::ReferenceFilm kind) {
+    const Result result = measure_with(one, {}, invented::steps());
+    EXPECT_EQ(evidence_of(one.stem, result).reference_film, kind);
+    const auto flag = std::find_if(result.flags.begin(), result.flags.end(), [](const Flag& it) {
+      return it.id == "reference_not_earliest";
+    });
+    const bool told = flag != result.flags.end();
+    if (told) {
+      EXPECT_THAT(result.assessment->headline.doubt, HasSubstr(flag->text));
+    }
+    return told ? flag->text : std::string();
+  };
+  EXPECT_THAT(says(series, assessment::ReferenceFilm::kChosen), HasSubstr("early.dcm"));
+  series.films[0].excluded = true;  // its header is not read, so that nobody knows its date
+  EXPECT_THAT(says(series, assessment::ReferenceFilm::kChosen), HasSubstr("early.dcm"));
+  series.films[0].date = parse_date("2024-01-01");
+  EXPECT_THAT(says(series, assessment::ReferenceFilm::kChosen), HasSubstr("early.dcm"));
+  series.films[0].date = parse_date("2024-04-01");
+  EXPECT_EQ(says(series, assessment::ReferenceFilm::kStated), "");
+  series.films[0].date = parse_date("2024-01-01");
+  series.surgery_date = parse_date("2023-12-30");
+  EXPECT_EQ(says(series, assessment::ReferenceFilm::kChosen), "") << "surgery itself is dated";
 }
 
 TEST(Judged, LengthsInPixelsAreNotJudgedAsMillimetres) {

@@ -134,6 +134,43 @@ TEST(Measure, SaysWhenTheReferenceFilmMayBeLost) {
   }
 }
 
+// Whatever takes the first film out, the one that stands in hides what happened between the two.
+TEST(Measure, SaysThatARefusedFilmMayHaveBeenTheReference) {
+  Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
+  series.films[2].date = parse_date("2024-05-01");
+  Series mark = series;
+  mark.films[0].landmarks_in_stored_px.stem_tip_px = Vec2(20.0, 9000.0);
+  EXPECT_TRUE(has_flag(measured(mark).flags, "reference_lost"));
+  Steps oblique = invented::steps();
+  oblique.read = [](const std::filesystem::path& file) -> Expected<film::FilmImage> {
+    auto out = invented::image(file.filename().string());
+    if (out.facts.file == "early.dcm") out.facts.view = View::kOther;
+    return out;
+  };
+  const Result viewed = measure_with(series, {}, oblique);
+  ASSERT_EQ(viewed.films[0].status, Status::kNotMeasured);
+  EXPECT_TRUE(has_flag(viewed.flags, "reference_lost"));
+  // No film that could have served: the sheet says so.
+  Series other = series;
+  other.films[0].view = View::kOther;
+  Series excluded = mark;
+  excluded.films[0].excluded = true;
+  Series before = series;
+  before.surgery_date = parse_date("2024-02-01");
+  for (const Series& one : {series, other, excluded, before}) {
+    EXPECT_FALSE(has_flag(measured(one).flags, "reference_lost"));
+  }
+}
+
+TEST(Measure, SaysWhichFilmsTheSheetLeavesOut) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  EXPECT_FALSE(has_flag(measured(series).flags, "films_not_listed"));
+  series.not_listed = {"c.dcm", "d.dcm"};
+  const Result result = measured(series);
+  EXPECT_TRUE(has_flag(result.flags, "films_not_listed"));
+  EXPECT_THAT(result.assessment->headline.doubt, HasSubstr("not measured: c.dcm, d.dcm; list"));
+}
+
 TEST(Measure, AnUnreadableFilmKeepsTheDayOfItsVisit) {
   Series series = invented::series({"early.dcm", "none.dcm"});
   series.surgery_date = parse_date("2024-01-01");

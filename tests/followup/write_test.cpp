@@ -11,6 +11,8 @@
 
 #include "followup/invented.h"
 #include "scratch.h"
+#include "tidemark/core/files.h"
+#include "tidemark/core/hash.h"
 
 namespace tidemark::followup {
 namespace {
@@ -308,6 +310,37 @@ TEST_F(Output, FolderOfTheFilmsIsNeverWrittenTo) {
   EXPECT_FALSE(prepare_output(films().parent_path() / "link", films()).has_value());
   EXPECT_TRUE(fs::is_empty(films()));
   EXPECT_TRUE(prepare_output(films().parent_path() / "films-out", films()).has_value());
+}
+
+TEST_F(Output, ResultOfAnotherHipIsNotReplaced) {
+  std::ofstream(films() / "a.dcm", std::ios::binary) << "bytes";
+  Result result = two_films();
+  result.hip = "H-1";
+  fs::create_directories(out());
+  ASSERT_TRUE(write_output(result, out()).has_value());
+  const auto before = read_text(out() / "result.json").value();
+  Series other = invented::series({"a.dcm"});
+  other.films[0].path = films() / "a.dcm";
+  for (const auto& hip : {std::optional<std::string>("H-2"), std::optional<std::string>()}) {
+    other.hip = hip;
+    const auto free = check_output(out(), other);
+    ASSERT_FALSE(free.has_value());
+    EXPECT_EQ(free.error().kind, ErrorKind::kUsage);
+    EXPECT_THAT(free.error().sentence(), HasSubstr("another hip (H-1)"));
+  }
+  EXPECT_EQ(read_text(out() / "result.json").value(), before);
+  // A run that died has set it aside.
+  ASSERT_TRUE(prepare_output(out(), films()).has_value());
+  EXPECT_FALSE(check_output(out(), other).has_value());
+  other.hip = "H-1";
+  EXPECT_TRUE(check_output(out(), other).has_value()) << "its films may all be new";
+  other.hip = "H-2";
+  result.films[1].sha256 = sha256_hex(std::string_view("bytes"));
+  ASSERT_TRUE(write_output(result, out()).has_value());
+  EXPECT_TRUE(check_output(out(), other).has_value()) << "called otherwise, of the same film";
+  EXPECT_TRUE(check_output(films() / "new", other).has_value());
+  std::ofstream(out() / "result.json") << R"({"hip": "H-1", "films": [{"sha256": 7}, 8]})";
+  EXPECT_FALSE(check_output(out(), other).has_value());
 }
 
 TEST_F(Output, FileInTheWayIsNotWritable) {

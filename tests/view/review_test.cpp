@@ -6,8 +6,11 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <csignal>
 #include <fstream>
+#include <thread>
+#include <vector>
 
 #include "scratch.h"
 #include "tidemark/core/files.h"
@@ -336,6 +339,34 @@ TEST_F(Reviews, OpensInOneWindowOnly) {
   EXPECT_THAT(second.error().sentence(), HasSubstr("open in another window"));
 }
 
+// One window closes, and takes its journal with it, while others open it.
+TEST_F(Reviews, IsNeverHeldTwiceWhateverIsClosedMeanwhile) {
+  std::atomic<int> holders{0};
+  std::atomic<bool> twice{false};
+  const auto opens_and_closes = [&] {
+    for (int i = 0; i < 4000 && !twice; ++i) {
+      const auto review = Review::open(films(), journals());
+      if (!review) continue;
+      if (++holders > 1) twice = true;
+      std::this_thread::yield();
+      --holders;
+    }
+  };
+  constexpr int kWindows = 8;
+  std::vector<std::thread> windows;
+  windows.reserve(kWindows);
+  for (int i = 0; i < kWindows; ++i) windows.emplace_back(opens_and_closes);
+  for (std::thread& window : windows) window.join();
+  EXPECT_FALSE(twice);
+}
+
+TEST_F(Reviews, NamesFilmsThatTheSheetDoesNotList) {
+  std::ofstream(films() / "c.png") << "x";
+  const Review review = opened();
+  EXPECT_THAT(review.films_not_listed(), ::testing::ElementsAre("c.png"));
+  EXPECT_THAT(review.series()->not_listed, ::testing::ElementsAre("c.png"));
+}
+
 TEST_F(Reviews, RefusesAFilmWhoseNameNoSheetCanHold) {
   std::filesystem::remove(films() / "series.json");
   std::ofstream(films() / "caf\u00e9.png") << "1";
@@ -374,6 +405,9 @@ TEST(Sheets, SetAndTakeOutOneValue) {
   EXPECT_EQ(with_head_diameter(with_head_diameter(sheet, Millimetres{32}), {}), sheet);
   EXPECT_EQ(with_use(with_use(sheet, 1, Use::kExcluded), 1, Use::kMeasured), sheet);
   EXPECT_EQ(with_side(with_side(sheet, Side::kLeft), {}), sheet);
+  const Sheet dated = with_date_kept(sheet, 1, parse_date("2024-03-01"));
+  EXPECT_EQ(dated["films"][1]["date"], "2024-03-01");
+  EXPECT_EQ(with_date_kept(dated, 1, parse_date("2025-01-01")), dated) << "the sheet's own stays";
   const auto series =
       followup::parse_sheet(text_of(with_head(with_reference(sheet, 1), 0, Circle2{{5, 6}, 7.0})),
                             "series.json", "")

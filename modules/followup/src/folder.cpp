@@ -29,12 +29,18 @@ bool starts_like_dicom(const fs::path& file) {
          std::string_view(head.data() + 128, 4) == "DICM";
 }
 
-bool looks_like_film(const fs::path& file) {
-  static constexpr std::array kSuffixes{".dcm", ".dicom", ".png", ".tif", ".tiff", ".jpg", ".jpeg"};
+bool is_picture(const fs::path& file) {
+  static constexpr std::array kSuffixes{".png", ".tif", ".tiff", ".jpg", ".jpeg"};
   const std::string suffix = lower_case(file.extension().string());
-  if (file.filename().string().starts_with('.')) return false;
-  if (std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end()) return true;
-  return starts_like_dicom(file);
+  return std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end();
+}
+
+bool looks_like_film(const fs::path& file) {
+  // DICOMDIR starts like a film but is the index of a medium.
+  const std::string name = file.filename().string();
+  if (name.starts_with('.') || name == "DICOMDIR") return false;
+  const std::string suffix = lower_case(file.extension().string());
+  return is_picture(file) || suffix == ".dcm" || suffix == ".dicom" || starts_like_dicom(file);
 }
 
 FilmEntry entry_of(const fs::path& file) {
@@ -44,25 +50,52 @@ FilmEntry entry_of(const fs::path& file) {
   return film;
 }
 
-Expected<Series> series_of_files(const fs::path& folder) {
+/// What looks like a film in a folder, by name.
+Expected<std::vector<fs::path>> films_in(const fs::path& folder) {
   std::error_code error;
-  Series series;
+  std::vector<fs::path> out;
   for (const auto& item : fs::directory_iterator(folder, error)) {
-    // DICOMDIR starts like a film but is the index of a medium.
-    if (!item.is_regular_file(error) || item.path().filename() == "DICOMDIR") continue;
-    if (looks_like_film(item.path())) series.films.push_back(entry_of(item.path()));
+    if (item.is_regular_file(error) && looks_like_film(item.path())) out.push_back(item.path());
   }
   if (error) {
     return fail(ErrorKind::kBadInput, folder.string(), "the folder cannot be read",
                 "check its permissions");
   }
-  std::sort(series.films.begin(), series.films.end(),
-            [](const auto& a, const auto& b) { return a.file < b.file; });
+  std::sort(out.begin(), out.end(),
+            [](const auto& a, const auto& b) { return a.filename() < b.filename(); });
+  return out;
+}
+
+Expected<Series> series_of_files(const fs::path& folder) {
+  const auto files = films_in(folder);
+  if (!files) return tl::unexpected(files.error());
+  Series series;
+  for (const fs::path& file : *files) series.films.push_back(entry_of(file));
   if (series.films.empty()) {
     return fail(ErrorKind::kBadInput, folder.string(), "there is no film in this folder",
                 "put the DICOM, PNG, TIFF or JPEG files of one hip into it");
   }
   return series;
+}
+
+/// Films that were put beside a sheet which does not list them. A picture counts where the sheet
+/// lists pictures; else it may show anything. A folder that cannot be listed names none.
+std::vector<std::string> not_listed(const fs::path& folder, const Series& series) {
+  const auto listed = [&](const auto& is_it) {
+    return std::any_of(series.films.begin(), series.films.end(),
+                       [&](const FilmEntry& film) { return is_it(film.path); });
+  };
+  const bool pictures = listed(is_picture);
+  std::vector<std::string> out;
+  const auto files = films_in(folder);
+  if (!files) return out;
+  for (const fs::path& file : *files) {
+    if (is_picture(file) && !pictures) continue;
+    const fs::path plain = file.lexically_normal();
+    if (listed([&](const fs::path& film) { return film.lexically_normal() == plain; })) continue;
+    out.push_back(file.filename().string());
+  }
+  return out;
 }
 
 /// An override that is out of range, or nothing. A value that is no number is out of range.
@@ -107,6 +140,7 @@ Expected<Series> load_series(const fs::path& folder, const Overrides& overrides)
   if (!text) return tl::unexpected(text.error());
   auto series = parse_sheet(*text, kSheet, folder);
   if (!series) return series;
+  series->not_listed = not_listed(folder, *series);
   return with_overrides(std::move(*series), overrides);
 }
 

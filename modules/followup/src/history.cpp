@@ -98,16 +98,20 @@ bool differ(const Measured<double>& a, const Measured<double>& b) {
   return a.value != b.value || a.u != b.u || a.u95 != b.u95;
 }
 
-/// Codes that both reports hold under one name and that are no longer the same; each is a `change`.
-void compare_codes(Compared& reports, const Change& change,
+/// Codes that are no longer the same; each is a `change`.
+/// @param unsaid  what a report says of a name that it does not hold
+void compare_codes(Compared& reports, const Change& change, const std::string& unsaid,
                    const std::map<std::string, std::string>& before,
                    const std::map<std::string, std::string>& after) {
-  for (const auto& [name, code] : after) {
+  std::map<std::string, std::string> all = after;  // in the order of the names
+  for (const auto& [name, code] : before) all.try_emplace(name, unsaid);
+  for (const auto& [name, code] : all) {
     const auto earlier = before.find(name);
-    if (earlier == before.end() || earlier->second == code) continue;
+    const std::string& then = earlier == before.end() ? unsaid : earlier->second;
+    if (then == code) continue;
     Change& one = reports.changes.emplace_back(change);
     one.what = name;
-    one.before = earlier->second;
+    one.before = then;
     one.after = code;
   }
 }
@@ -123,7 +127,8 @@ void compare_values(Compared& reports, const PairFacts& before, const PairFacts&
     set_values(change, key, *earlier, value);
     reports.changes.push_back(std::move(change));
   }
-  compare_codes(reports, of_film(ChangeKind::kVerdict, film), before.verdicts, after.verdicts);
+  compare_codes(reports, of_film(ChangeKind::kVerdict, film), "not_applicable", before.verdicts,
+                after.verdicts);
 }
 
 void compare_pairs(Compared& reports) {
@@ -141,8 +146,10 @@ void compare_pairs(Compared& reports) {
   }
   for (const FilmFacts& film : reports.after.films) {
     const FilmFacts* earlier = film_of(reports.before, film.sha256);
-    if (earlier != nullptr) {
-      compare_codes(reports, of_film(ChangeKind::kLine, film), earlier->lines, film.lines);
+    // Of a film that was not measured then, or is not now, that alone is told.
+    if (earlier != nullptr && earlier->status == film.status) {
+      compare_codes(reports, of_film(ChangeKind::kLine, film), "not_seen", earlier->lines,
+                    film.lines);
     }
   }
 }
@@ -174,7 +181,15 @@ std::optional<double> difference_u(const Result& result, const std::string& firs
   return variance > 0.0 ? std::optional(std::sqrt(variance)) : std::nullopt;
 }
 
-/// What the newest film adds to what the newest film of the last report said.
+/// Whether one film is known to be no later than another.
+bool is_no_later(const FilmFacts* film, const FilmFacts* other) {
+  return film != nullptr && other != nullptr && film->date && other->date &&
+         *film->date <= *other->date;
+}
+
+/// What the newest film adds to the newest one of the last report, both as they are measured now:
+/// what was told then may rest on another scale. Nothing where the latter is not measured any more,
+/// or where the newest film of now is not the later one: that would tell the course backwards.
 void compare_latest(Compared& reports) {
   const PairFacts* before = latest_of(reports.before);
   const PairFacts* after = latest_of(reports.after);
@@ -184,11 +199,15 @@ void compare_latest(Compared& reports) {
     return;
   }
   const FilmFacts* film = film_of(reports.after, after->follow_up_sha256);
+  const PairFacts* then = pair_of(reports.after, *before);
+  if (then == nullptr || !is_no_later(film_of(reports.after, then->follow_up_sha256), film)) return;
   for (const auto& [key, value] : after->values) {
-    const auto* earlier = value_of(*before, key);
-    if (film == nullptr || earlier == nullptr) continue;
+    const auto* earlier = value_of(*then, key);
+    if (earlier == nullptr) continue;
     Change change = of_film(ChangeKind::kLatestValue, *film);
     set_values(change, key, *earlier, value);
+    const auto* told = value_of(*before, key);
+    if (told != nullptr && differ(*told, *earlier)) change.value_told = *told;
     if (key == "subsidence_mm") {
       change.difference_u =
           difference_u(reports.result, before->follow_up_sha256, after->follow_up_sha256);
@@ -215,6 +234,9 @@ void compare_settings(Compared& reports) {
   criteria.before = before.criteria_set;
   criteria.after = after.criteria_set;
   if (!same_set) reports.changes.push_back(std::move(criteria));
+  if (before.sheet_sha256 != after.sheet_sha256) {
+    reports.changes.emplace_back().kind = ChangeKind::kSheet;
+  }
   if (before.options_sha256 != after.options_sha256) {
     reports.changes.emplace_back().kind = ChangeKind::kOptions;
   }
@@ -270,6 +292,8 @@ std::string code_of(ChangeKind kind) {
       return "pattern";
     case ChangeKind::kCriteria:
       return "criteria";
+    case ChangeKind::kSheet:
+      return "sheet";
     case ChangeKind::kOptions:
       return "options";
     case ChangeKind::kProgram:

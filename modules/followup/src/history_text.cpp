@@ -39,7 +39,11 @@ std::string values_sentence(const Change& change) {
                               value_words(*change.value_after, change.unit);
   if (change.kind == ChangeKind::kLatestValue) {
     return "The latest " + quantity + " went from " + from_to + ", " + difference_words(change) +
-           ".";
+           "." +
+           (change.value_told
+                ? " The last report told " + value_words(*change.value_told, change.unit) +
+                      " of the earlier film."
+                : "");
   }
   return "On " + film_words(change) + " the " + quantity + " is now told otherwise: " + from_to +
          ", " + difference_words(change) + ".";
@@ -93,6 +97,8 @@ std::string sentence_of(const Change& change) {
                  ? "The set of criteria " + change.after + " has other content."
                  : "Another set of criteria: " + change.after + " in place of " + change.before +
                        ".";
+    case ChangeKind::kSheet:
+      return "What series.json says is not what it said then.";
     case ChangeKind::kOptions:
       return "What is stated with the films (side, head diameter, stem length, criteria) changed.";
     case ChangeKind::kProgram:

@@ -24,6 +24,7 @@ Json change_json(const Change& change) {
   if (change.value_after || !change.after.empty()) {
     out["after"] = side_json(change.value_after, change.after);
   }
+  if (change.value_told) out["told"] = measured_json(*change.value_told);
   if (change.difference) out["difference"] = rounded(*change.difference);
   if (change.difference_u) out["difference_u"] = rounded(*change.difference_u);
   out["text"] = sentence_of(change);

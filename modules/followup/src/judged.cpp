@@ -12,12 +12,38 @@ namespace {
 /// Says nothing of the motion, and stands beside the zones.
 constexpr std::string_view kLinesFlag = "lines_not_validated";
 
-/// A film that the sheet itself names as the reference film is the one after the operation.
-assessment::ReferenceFilm reference_film_of(const Result& result) {
-  const bool stated = std::any_of(
+/// The reference film, if the sheet itself names it.
+const FilmResult* stated_reference(const Result& result) {
+  const auto found = std::find_if(
       result.films.begin(), result.films.end(),
       [](const FilmResult& film) { return film.role == Role::kReference && film.role_stated; });
-  return stated ? assessment::ReferenceFilm::kStated : assessment::ReferenceFilm::kChosen;
+  return found == result.films.end() ? nullptr : &*found;
+}
+
+/// Whether a film of this stem was, or may have been, taken before the reference film.
+bool may_be_earlier(const FilmResult& film, const FilmResult& reference) {
+  if (&film == &reference || !reference.date || film.stem_shows == StemShows::kNo) return false;
+  if (film.date) return *film.date < *reference.date;
+  return !film.sha256;  // not read, so that its header could not date it
+}
+
+/// Names of the films that speak against the sheet's promise; none where it promises nothing.
+std::string earlier_than_promised(const Result& result) {
+  std::string out;
+  const FilmResult* reference = stated_reference(result);
+  if (reference == nullptr) return out;
+  for (const FilmResult& film : result.films) {
+    if (may_be_earlier(film, *reference)) out += (out.empty() ? "" : ", ") + film.file;
+  }
+  return out;
+}
+
+/// A film that the sheet itself names as the reference film is the one after the operation, unless
+/// the series shows an earlier one.
+assessment::ReferenceFilm reference_film_of(const Result& result) {
+  return stated_reference(result) != nullptr && earlier_than_promised(result).empty()
+             ? assessment::ReferenceFilm::kStated
+             : assessment::ReferenceFilm::kChosen;
 }
 
 assessment::FilmEvidence film_evidence(const FilmResult& film) {
@@ -60,6 +86,21 @@ assessment::ComparisonEvidence comparison_evidence(const Result& result,
 }
 
 }  // namespace
+
+void flag_broken_promise(Result& result) {
+  const auto& films = result.films;
+  if (std::any_of(films.begin(), films.end(),
+                  [](const FilmResult& film) { return film.days_from_surgery.has_value(); })) {
+    return;  // counted from the operation itself
+  }
+  const std::string earlier = earlier_than_promised(result);
+  if (earlier.empty()) return;
+  result.flags.push_back(
+      {"reference_not_earliest",
+       "Earlier than the reference film that the sheet names, or perhaps so: " + earlier +
+           ". Without a date of surgery the reference film does not count as the one after the "
+           "operation, and nothing is called within a limit; state surgery_date."});
+}
 
 assessment::HipEvidence evidence_of(const StemFacts& stem, const Result& result) {
   assessment::HipEvidence out{.stem = {stem.fixation, stem.cement_principle},

@@ -393,6 +393,7 @@ Result collect(WorkingSeries& work, std::vector<ComparisonResult> comparisons,
       told.signs = lucency::with_scale_u(std::move(*told.signs), scale.u.value / scale.value.value);
     }
   }
+  flag_broken_promise(result);
   warn_of_lines(result);
   result.assessment = judged(work.series.stem, result, options);
   result.seat = audited_seat(work);

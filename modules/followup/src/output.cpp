@@ -1,12 +1,17 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
+#include <nlohmann/json.hpp>
+#include <set>
 #include <span>
+#include <string>
 #include <string_view>
 #include <system_error>
 
 #include "history_files.h"
 #include "tidemark/core/files.h"
+#include "tidemark/core/hash.h"
+#include "tidemark/core/text.h"
 #include "tidemark/followup/write.h"
 
 namespace tidemark::followup {
@@ -62,7 +67,42 @@ Expected<void> remove_earlier_pictures(const Result& result, const fs::path& fol
   return {};
 }
 
+/// The result that a run into this folder would replace, or an empty value.
+nlohmann::json result_in(const fs::path& folder) {
+  std::error_code error;
+  for (const char* name : {kResultFile, kLastResultFile}) {
+    if (!fs::is_regular_file(folder / name, error)) continue;
+    const auto text = read_text(folder / name);
+    return text ? nlohmann::json::parse(*text, nullptr, false) : nlohmann::json();
+  }
+  return {};
+}
+
+/// Whether a result is of one of these films, by its bytes.
+bool is_of_a_film_of(const nlohmann::json& result, const Series& series) {
+  std::set<std::string> known;
+  for (const auto& film : result.value("films", nlohmann::json::array())) {
+    const bool read = film.is_object() && film.contains("sha256") && film["sha256"].is_string();
+    if (read) known.insert(film["sha256"].get<std::string>());
+  }
+  return std::any_of(series.films.begin(), series.films.end(), [&](const FilmEntry& film) {
+    const auto bytes = read_file(film.path);
+    return bytes && known.contains(sha256_hex(*bytes));
+  });
+}
+
 }  // namespace
+
+Expected<void> check_output(const fs::path& folder, const Series& series) {
+  const nlohmann::json result = result_in(folder);
+  if (!result.is_object() || !result.contains("hip") || !result["hip"].is_string()) return {};
+  const auto hip = result["hip"].get<std::string>();
+  if (series.hip == hip || is_of_a_film_of(result, series)) return {};
+  return fail(
+      ErrorKind::kUsage, folder.string(),
+      "the result there is of another hip (" + printable(hip) + ") and of none of these films",
+      "choose another folder with --out, or remove that result first");
+}
 
 Expected<void> prepare_output(const fs::path& folder, const fs::path& input) {
   std::error_code error;

@@ -61,10 +61,8 @@ void add_assessment(const Json& json, ReportFacts& out) {
   out.pattern = text(json, "pattern");
   if (json.contains("headline")) out.headline = text(json["headline"], "verdict");
   for (const Json& finding : json.value("findings", Json::array())) {
-    const std::string verdict = text(finding, "verdict");
-    if (verdict == "not_applicable") continue;
     out.pairs.at(finding.at("comparison").get<std::size_t>()).verdicts[text(finding, "criterion")] =
-        verdict;
+        text(finding, "verdict");
   }
 }
 

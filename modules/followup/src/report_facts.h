@@ -29,7 +29,7 @@ struct PairFacts {
   std::string status;
   /// By key of result.json, in the order in which they are told.
   std::vector<std::pair<std::string, Measured<double>>> values;
-  std::map<std::string, std::string> verdicts;  ///< by criterion; those that are decided or open
+  std::map<std::string, std::string> verdicts;  ///< by criterion
 };
 struct ReportFacts {
   std::string version;

@@ -2,6 +2,7 @@
 #include <map>
 
 #include "tidemark/core/date.h"
+#include "tidemark/core/text.h"
 #include "tidemark/film/patient_key.h"
 #include "working.h"
 
@@ -90,15 +91,22 @@ std::optional<std::size_t> earliest(const WorkingSeries& work) {
   return best;
 }
 
-/// What stands in for an earlier film that cannot be read hides what happened between the two.
+/// Whether a film could have been the reference, had it not been refused. Those that the sheet
+/// calls no frontal film, or that are from before the surgery, could not.
+bool is_lost_candidate(const Working& film) {
+  if (!film.refused || film.out.excluded || film.entry.role == Role::kFollowUp) return false;
+  if (film.entry.view && !is_frontal(film.entry.view)) return false;
+  return film.out.days_from_surgery.value_or(0) >= 0;
+}
+
+/// What stands in for an earlier film that cannot be used hides what happened between the two.
 void flag_lost_reference(WorkingSeries& work) {
   if (!work.reference) return;
   const FilmResult& reference = work.films[*work.reference].out;
   for (const Working& film : work.films) {
-    if (!film.out.unreadable || film.entry.role == Role::kFollowUp) continue;
-    if (film.entry.view == View::kLateral) continue;
+    if (!is_lost_candidate(film)) continue;
     if (film.out.date && reference.date && *film.out.date >= *reference.date) continue;
-    work.flags.push_back({"reference_lost", film.out.file + " cannot be read and may be earlier; " +
+    work.flags.push_back({"reference_lost", film.out.file + " cannot be used and may be earlier; " +
                                                 reference.file +
                                                 " stands in for it as the reference."});
   }
@@ -118,6 +126,23 @@ void flag_no_reference(WorkingSeries& work) {
        "No film serves as the reference, so nothing was compared: each one is excluded, cannot be "
        "used or is stated to be a follow-up film; name the film after the operation as the "
        "reference."});
+}
+
+/// A sheet lists the films of its hip once and for all: who puts another one beside it must know
+/// that it does not count.
+void flag_not_listed(WorkingSeries& work) {
+  constexpr std::size_t kMostNames = 5;
+  const auto& names = work.series.not_listed;
+  if (names.empty()) return;
+  std::string told;
+  for (std::size_t i = 0; i < std::min(names.size(), kMostNames); ++i) {
+    told += (i == 0 ? "" : ", ") + printable(names[i]);
+  }
+  if (names.size() > kMostNames) told += ", ...";
+  work.flags.push_back({"films_not_listed",
+                        "Beside series.json stand films that it does not list, so that they were "
+                        "not measured: " +
+                            told + "; list them in it, with exclude where they do not count."});
 }
 
 void settle_roles(WorkingSeries& work) {
@@ -248,6 +273,7 @@ void settle(WorkingSeries& work) {
       film.out.flags.push_back({"file_note", note});
     }
   }
+  flag_not_listed(work);
   settle_roles(work);
   settle_side(work);
   flag_other_patients(work);

@@ -141,6 +141,9 @@ Expected<followup::Series> series_of(const HipJob& job) {
     series->stem.cement_principle = job.facts.cement_principle;
   }
   for (std::size_t i = 0; i < series->films.size(); ++i) series->films[i].file = alias_of(i);
+  for (std::size_t i = 0; i < series->not_listed.size(); ++i) {
+    series->not_listed[i] = alias_of(series->films.size() + i);
+  }
   if (series->stem.surface) series->stem.surface = "stem surface";
   return series;
 }

@@ -37,8 +37,13 @@ int days_before_reference(const assessment::Course& course) {
              : course.points.front().days - course.points.front().days_from_reference;
 }
 
-/// Whether the sheet itself names the reference film: then it is the one after the operation.
+/// Whether the sheet itself names the reference film and no film of the series contradicts it: then
+/// it is the one after the operation.
 bool reference_is_stated(const followup::Result& result) {
+  if (std::any_of(result.flags.begin(), result.flags.end(),
+                  [](const Flag& flag) { return flag.id == "reference_not_earliest"; })) {
+    return false;
+  }
   return std::any_of(result.films.begin(), result.films.end(), [](const auto& film) {
     return film.role == followup::Role::kReference && film.role_stated;
   });

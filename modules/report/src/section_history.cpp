@@ -35,14 +35,18 @@ std::string values_of(const Source& from, const Change& change) {
   const bool latest = change.kind == ChangeKind::kLatestValue;
   const bool has_u = change.difference_u.has_value();
   const double u = has_u ? *change.difference_u : change.value_before->u;
-  return from.say(
-      latest ? has_u ? "history.latest_value_u" : "history.latest_value" : "history.value",
-      {{"film", film_of(change)},
-       {"quantity", quantity_of(from, change)},
-       {"before", shown(*change.value_before)},
-       {"after", shown(*change.value_after)},
-       {"difference", difference_of(from, change, unit)},
-       {"u", from.say.localised(fixed_text(u, 2)) + unit}});
+  std::string out =
+      from.say(latest ? has_u ? "history.latest_value_u" : "history.latest_value" : "history.value",
+               {{"film", film_of(change)},
+                {"quantity", quantity_of(from, change)},
+                {"before", shown(*change.value_before)},
+                {"after", shown(*change.value_after)},
+                {"difference", difference_of(from, change, unit)},
+                {"u", from.say.localised(fixed_text(u, 2)) + unit}});
+  if (change.value_told) {
+    out += " " + from.say("history.told", {{"told", shown(*change.value_told)}});
+  }
+  return out;
 }
 
 /// "zone 3, stem_bone" in the language of the page.

@@ -6,6 +6,7 @@
 #include <QTimer>
 #include <QToolBar>
 #include <algorithm>
+#include <utility>
 
 #include "review_window.h"
 #include "tidemark/core/text.h"
@@ -121,17 +122,22 @@ void ReviewWindow::make_hip_menu() {
   add_action(menu, "head-diameter", "&Diameter of the head …", "Ctrl+D",
              [this] { ask_head_diameter(); });
   menu->addSeparator();
-  add_action(menu, "reference", "The chosen film is the re&ference", "Ctrl+F", [this] {
-    if (!review_) return;
-    correct("reference film: " + printable(series_->films[chosen_].file),
-            with_reference(review_->sheet(), chosen_));
-  });
+  add_action(menu, "reference",
+             "The chosen film is the re&ference, taken right after the operation", "Ctrl+F",
+             [this] {
+               if (!review_) return;
+               correct("reference film: " + printable(series_->films[chosen_].file),
+                       with_reference(review_->sheet(), chosen_));
+             });
   add_action(menu, "exclude", "Leave the chosen film &out, or take it in again", "Ctrl+E", [this] {
     if (!review_) return;
     const auto& film = series_->films[chosen_];
     const bool out = !film.excluded;
-    correct((out ? "left out: " : "taken in again: ") + printable(film.file),
-            with_use(review_->sheet(), chosen_, out ? Use::kExcluded : Use::kMeasured));
+    Sheet sheet = with_use(review_->sheet(), chosen_, out ? Use::kExcluded : Use::kMeasured);
+    if (out && hip_ && chosen_ < hip_->result.films.size()) {
+      sheet = with_date_kept(std::move(sheet), chosen_, hip_->result.films[chosen_].date);
+    }
+    correct((out ? "left out: " : "taken in again: ") + printable(film.file), sheet);
   });
   add_action(menu, "scale", "&Scale of the film in front …", "Ctrl+M", [this] { ask_scale(); });
 }

@@ -1,5 +1,6 @@
 #include "canvas.h"
 
+#include <QApplication>
 #include <QElapsedTimer>
 #include <QFocusEvent>
 #include <QKeyEvent>
@@ -233,6 +234,8 @@ void FilmCanvas::timerEvent(QTimerEvent* event) {
 void FilmCanvas::mousePressEvent(QMouseEvent* event) {
   setFocus(Qt::MouseFocusReason);
   last_ = event->localPos();
+  pressed_at_ = last_;
+  drags_ = false;
   const bool window = event->button() == Qt::RightButton ||
                       (event->modifiers() & Qt::ShiftModifier) != Qt::NoModifier;
   if (window) {
@@ -266,6 +269,9 @@ void FilmCanvas::mouseMoveEvent(QMouseEvent* event) {
       break;
     }
     case Drag::kHandle: {
+      // Who clicks on a point picks it: that is no correction.
+      drags_ = drags_ || (now - pressed_at_).manhattanLength() >= QApplication::startDragDistance();
+      if (!drags_) break;
       const Vec2 at = vec(now) + grasp_;
       held_at_ = world_from_screen({at.x(), at.y()});
       update();

@@ -120,6 +120,8 @@ class FilmCanvas : public QWidget {
   std::optional<Vec2> held_at_;  ///< where the picked handle is held, world px
   Drag drag_ = Drag::kNone;
   QPointF last_;
+  QPointF pressed_at_;
+  bool drags_ = false;         ///< the pointer went farther than a hand trembles
   Vec2 grasp_ = Vec2::Zero();  ///< from the pointer to the handle when it was taken, screen px
   int nudge_timer_ = 0;
   int settle_timer_ = 0;    ///< runs while hurried

@@ -44,9 +44,11 @@ void make_cancellable(Step& step, const std::shared_ptr<std::atomic<bool>>& canc
 /// Whoever asks in the window has no options to give.
 tl::unexpected<Error> without_options(Error error) {
   if (error.remedy.find("--") != std::string::npos) {
-    error.remedy = error.kind == ErrorKind::kUsage
+    error.remedy = error.kind != ErrorKind::kUsage
+                       ? "choose another folder or change its permissions"
+                   : error.wrong.find("of the films") != std::string::npos
                        ? "choose a folder outside of it: the films' folder is only read"
-                       : "choose another folder or change its permissions";
+                       : "choose another folder";
   }
   return tl::unexpected(std::move(error));
 }
@@ -98,9 +100,10 @@ tl::unexpected<Error> given_up() {
 }
 
 Expected<Reported> write_all(const followup::Result& result, const followup::Series& series,
-                             const std::filesystem::path& input, const ReportOrder& order) {
+                             const ReportOrder& order) {
   Reported out{order.folder};
-  auto ready = followup::prepare_output(order.folder, input);
+  auto ready = followup::check_output(order.folder, series);
+  if (ready) ready = followup::prepare_output(order.folder, order.films);
   if (ready) ready = archive::remove_objects(order.folder);
   if (!ready) return without_options(ready.error());
   if (order.dicom) {
@@ -203,7 +206,12 @@ Measurer::FilmAnswer Measurer::read(const std::filesystem::path& file) {
       in_field ? ReadFilm{std::move(in_field->film), std::move(in_field->field)}
                : ReadFilm{tl::unexpected(in_field.error()), {}});
   const std::scoped_lock lock(films_mutex_);
-  films_[file] = {changed, size, read};
+  // What could not be read may be readable the next time, unchanged: a share that was away.
+  if (read->film) {
+    films_[file] = {changed, size, read};
+  } else {
+    films_.erase(file);
+  }
   return read;
 }
 
@@ -337,7 +345,7 @@ Expected<Reported> Measurer::report(const followup::Series& series, const Report
   options.aligned = followup::Aligned::kKeep;
   const auto result = measured(series, options, cancelled);
   if (*cancelled) return given_up();
-  return write_all(result, series, series.films.front().path.parent_path(), order);
+  return write_all(result, series, order);
 }
 
 Order Measurer::write_report(const followup::Series& series, const ReportOrder& order) {

@@ -64,7 +64,8 @@ struct ReportOrder {
   bool dicom = false;
   std::string reviewer;  ///< name and notes of the reader; each may be empty
   std::string notes;
-  bool unsaved = false;  ///< corrections are in it that series.json does not have
+  bool unsaved = false;              ///< corrections are in it that series.json does not have
+  std::filesystem::path films = {};  ///< the folder of the hip, in which nothing is written
 };
 
 /// A report that was written.

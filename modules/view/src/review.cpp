@@ -2,6 +2,7 @@
 
 #include <fcntl.h>
 #include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -95,6 +96,15 @@ class Review::Journal {
     ::close(descriptor_);
   }
 
+  /// Whether a file of this name still is the one that is open: whoever held it before may have
+  /// removed it between our opening and our lock.
+  static bool is_still(const std::filesystem::path& file, int descriptor) {
+    struct stat open {};
+    struct stat named {};
+    return ::fstat(descriptor, &open) == 0 && ::stat(file.c_str(), &named) == 0 &&
+           open.st_dev == named.st_dev && open.st_ino == named.st_ino;
+  }
+
   static Expected<std::unique_ptr<Journal>> open(const std::filesystem::path& folder,
                                                  const std::filesystem::path& journals,
                                                  const std::vector<std::string>& files) {
@@ -103,17 +113,20 @@ class Review::Journal {
     std::string name = folder.string();
     for (const std::string& film : files) name += "\n" + film;
     const auto file = journals / (sha256_hex(name).substr(0, 24) + ".jsonl");
-    const int descriptor = ::open(file.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
-    if (descriptor < 0) {
-      return fail(ErrorKind::kNotWritable, journals.string(), "the journal cannot be kept there",
-                  "make the folder writable or set XDG_STATE_HOME");
-    }
-    if (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
+    constexpr int kTries = 100;  // each one lost means that a window was closed just then
+    for (int i = 0; i < kTries; ++i) {
+      const int descriptor = ::open(file.c_str(), O_RDWR | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
+      if (descriptor < 0) {
+        return fail(ErrorKind::kNotWritable, journals.string(), "the journal cannot be kept there",
+                    "make the folder writable or set XDG_STATE_HOME");
+      }
+      const bool locked = ::flock(descriptor, LOCK_EX | LOCK_NB) == 0;
+      if (locked && is_still(file, descriptor)) return std::make_unique<Journal>(descriptor, file);
       ::close(descriptor);
-      return fail(ErrorKind::kBadInput, folder.filename().string(),
-                  "this hip is open in another window", "go on there, or close it");
+      if (!locked) break;
     }
-    return std::make_unique<Journal>(descriptor, file);
+    return fail(ErrorKind::kBadInput, folder.filename().string(),
+                "this hip is open in another window", "go on there, or close it");
   }
 
   struct Line {
@@ -317,7 +330,15 @@ const Sheet& Review::sheet() const { return done_ == 0 ? start_ : steps_[done_ -
 Expected<followup::Series> Review::series() const {
   // What was not touched is measured as it stands on the disk, to the byte.
   if (!unsaved() && on_disk_.empty()) return *listed_;
-  return followup::parse_sheet(unsaved() ? text_of(sheet()) : on_disk_, kSheetFile, folder_);
+  auto out = followup::parse_sheet(unsaved() ? text_of(sheet()) : on_disk_, kSheetFile, folder_);
+  if (out) out->not_listed = films_not_listed();
+  return out;
+}
+
+std::vector<std::string> Review::films_not_listed() const {
+  if (on_disk_.empty()) return {};
+  const auto now = followup::load_series(folder_, {});
+  return now ? now->not_listed : std::vector<std::string>();
 }
 
 std::vector<std::string> Review::films_added() const {

@@ -51,6 +51,20 @@ QString words_of(const Reported& report) {
   return out;
 }
 
+bool lies_on(const film::FilmFacts& film, const Vec2& stored_px) {
+  const Vec2 corner(film.stored_columns - 0.5, film.stored_rows - 0.5);
+  return stored_px.minCoeff() >= -0.5 && (corner - stored_px).minCoeff() >= 0.0;
+}
+
+/// Whether the side of the hip is a guess that the user should put right.
+bool side_is_guessed(const followup::Result& result) {
+  if (!result.side) return true;
+  return std::any_of(result.films.begin(), result.films.end(), [](const auto& film) {
+    return std::any_of(film.flags.begin(), film.flags.end(),
+                       [](const Flag& flag) { return flag.id == "side_assumed"; });
+  });
+}
+
 /// The box about the points, widened by a share of its height.
 struct WorldBox {
   Vec2 low = Vec2::Constant(1e9);
@@ -153,6 +167,18 @@ void ReviewWindow::say_also(const QString& text) {
   say(message().isEmpty() ? text : message() + "\n" + text);
 }
 
+void ReviewWindow::say_not_listed() {
+  const auto names = review_->films_not_listed();
+  if (names.empty()) return;
+  const bool more = names.size() > 1;
+  const QString text =
+      text_of(printable(names.front())) +
+      (more ? QString(" and %1 more films stand").arg(names.size() - 1) : QString(" stands")) +
+      " beside series.json, which does not list " + (more ? "them" : "it") +
+      ": not measured. List what belongs to this hip in series.json and open it again.";
+  if (!message().contains(text)) say_also(text);
+}
+
 void ReviewWindow::open_in(const std::filesystem::path& folder,
                            const std::vector<std::string>& files) {
   finish_pending();
@@ -162,6 +188,10 @@ void ReviewWindow::open_in(const std::filesystem::path& folder,
     return;
   }
   if (review_ && std::filesystem::equivalent(review_->folder(), folder, error)) {
+    if (const auto readable = followup::load_series(folder, {}); !readable) {
+      say(text_of(readable.error().sentence()));  // what is open stays
+      return;
+    }
     review_.reset();  // opened again: its journal must be let go of first
   }
   auto next = Review::open(folder, journals_, files);
@@ -206,6 +236,8 @@ void ReviewWindow::set_review(Expected<Review> review) {
   review_.reset();
   picked_.reset();
   loading_ = 0;
+  ++load_order_;  // what is still on its way is of the hip before
+  ++measure_order_;
   reports_.clear();
   measuring_ = chosen_for_good_ = camera_by_hand_ = false;
   forget_asked();
@@ -229,6 +261,7 @@ void ReviewWindow::set_review(Expected<Review> review) {
             .arg(review_->recovered()));
   }
   if (!review_->note().empty()) say_also(text_of(review_->note()));
+  say_not_listed();
   remeasure();
 }
 
@@ -306,6 +339,7 @@ void ReviewWindow::measure_again() {
         " new in this folder and not measured: what was corrected belongs to the films before. "
         "Take the corrections back, then press F5.");
   }
+  say_not_listed();
   load_films();  // at once where a film has not changed on the disk
   remeasure();
 }
@@ -356,7 +390,10 @@ void ReviewWindow::save() {
   finish_pending();
   const auto saved = review_->save();
   say(saved ? "" : text_of(saved.error().sentence()));
-  if (saved) status_->setText("Saved to series.json");
+  if (saved) {
+    status_->setText("Saved to series.json");
+    say_not_listed();
+  }
   refresh();
 }
 
@@ -370,6 +407,7 @@ void ReviewWindow::report_to(const ReportOrder& order) {
   }
   ReportOrder now = order;
   now.unsaved = review_->unsaved();
+  now.films = review_->folder();
   reports_.insert(measurer_->write_report(*series, now));
   refresh();
 }
@@ -558,7 +596,8 @@ void ReviewWindow::refresh() {
                    known ? series_->films[chosen_].zone_marks : std::vector<followup::ZoneMark>());
   panel_->show_steps(review());
   panel_->set_stale(stale_words());
-  const bool asks = review_ && (!series_->stem.head_diameter || (hip_ && !hip_->result.side));
+  const bool asks_side = series_ && !series_->side && hip_ && side_is_guessed(hip_->result);
+  const bool asks = review_ && (!series_->stem.head_diameter || asks_side);
   asking_bar_->setVisible(asks);
   share_slider_->setEnabled(showing_ == Showing::kBlend || showing_ == Showing::kEdge);
   progress_->setVisible(busy());
@@ -644,10 +683,16 @@ void ReviewWindow::set_share(double share) {
 void ReviewWindow::handle_moved(const Handle& handle, const Vec2& world) {
   const auto from_world = film_from_world(handle.film);
   if (!review_ || !hip_ || !from_world) return;
-  const Affine2& stored_from_view = film_at(handle.film)->image().stored_from_view;
-  const auto sheet =
-      moved(review_->sheet(), film_now(handle.film), handle,
-            stored_from_view.apply(from_world->apply(world)), stored_from_view.inverse());
+  const film::FilmImage& film = film_at(handle.film)->image();
+  const Vec2 stored_px = film.stored_from_view.apply(from_world->apply(world));
+  // A sheet with a point there would take the whole film out of the measurement.
+  if (handle.grip != Grip::kHeadEdge && !lies_on(film.facts, stored_px)) {
+    say("This place lies outside of the film; the point stays where it was.");
+    refresh();
+    return;
+  }
+  const auto sheet = moved(review_->sheet(), film_now(handle.film), handle, stored_px,
+                           film.stored_from_view.inverse());
   if (!sheet) return;
   correct(words_of(handle.grip) + " on " + printable(series_->films[handle.film].file), *sheet);
 }

@@ -138,6 +138,7 @@ class ReviewWindow : public QMainWindow {
   void settle_films();
   [[nodiscard]] std::size_t reference_now() const;
   void say(const QString& text);
+  void say_not_listed();                ///< which films series.json leaves out, if any
   void say_also(const QString& text);   ///< below what is said already
   [[nodiscard]] bool leaves_reports();  ///< asks, where one is not written yet
   void refresh();

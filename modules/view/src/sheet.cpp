@@ -149,6 +149,12 @@ Sheet with_use(Sheet sheet, std::size_t film, Use use) {
   return sheet;
 }
 
+Sheet with_date_kept(Sheet sheet, std::size_t film, const std::optional<Date>& date) {
+  Sheet& entry = sheet.at("films").at(film);
+  if (date && !entry.contains("date")) entry["date"] = format_date(*date);
+  return sheet;
+}
+
 Sheet without_zone_mark(Sheet sheet, std::size_t film, const followup::ZoneMark& mark) {
   Sheet& entry = sheet.at("films").at(film);
   if (!entry.contains(kMarks)) return sheet;

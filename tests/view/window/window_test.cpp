@@ -21,6 +21,7 @@
 #include <QTextBrowser>
 #include <QTimer>
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <cstdint>
 #include <fstream>
@@ -29,6 +30,7 @@
 #include <random>
 #include <set>
 #include <stdexcept>
+#include <thread>
 
 #include "comma_locale.h"
 #include "review_window.h"
@@ -172,7 +174,7 @@ class Window : public ::testing::Test {
 
   void drag(FilmCanvas* canvas, const QPointF& from, const QPointF& to) {
     QTest::mousePress(canvas, Qt::LeftButton, {}, from.toPoint());
-    move(canvas, 0.5 * (from + to), Qt::LeftButton);
+    move(canvas, from + QPointF(QApplication::startDragDistance(), 0.0), Qt::LeftButton);
     move(canvas, to, Qt::LeftButton);
     QTest::mouseRelease(canvas, Qt::LeftButton, {}, to.toPoint());
   }
@@ -277,6 +279,33 @@ TEST_F(Window, CorrectsTheLesserTrochanterByMouse) {
   open();
   EXPECT_EQ(shown(), by_command_line()) << "the command line reproduces what was seen";
   EXPECT_EQ(window_->hip()->result.films.back().lesser_trochanter->stored_px, point->stored_px);
+}
+
+TEST_F(Window, AClickThatPicksAPointIsNoCorrection) {
+  open();
+  FilmCanvas* canvas = window_->right();
+  const Handle tip{window_->chosen(), Grip::kStemTip};
+  const QPointF at = canvas->screen_from_world(canvas->place_of(tip).value());
+  QTest::mousePress(canvas, Qt::LeftButton, {}, at.toPoint());
+  move(canvas, at + QPointF(1.0, 0.0), Qt::LeftButton);
+  QTest::mouseRelease(canvas, Qt::LeftButton, {}, at.toPoint());
+  EXPECT_EQ(window_->picked(), tip);
+  EXPECT_EQ(window_->review()->done(), 0U);
+}
+
+TEST_F(Window, TakesNoPointOutsideOfTheFilm) {
+  open();
+  const std::size_t film = window_->chosen();
+  const Handle tip{film, Grip::kStemTip};
+  FilmCanvas* canvas = window_->right();
+  const Vec2 before = canvas->place_of(tip).value();
+  window_->pick(tip);
+  trigger("fit-whole");
+  for (int i = 0; i < 8; ++i) trigger("zoom-out");
+  QTest::mouseDClick(canvas, Qt::LeftButton, {}, QPoint(3, 3));
+  EXPECT_EQ(window_->review()->done(), 0U);
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("outside of the film"));
+  EXPECT_EQ(canvas->place_of(tip).value(), before) << "the mark is back";
 }
 
 TEST_F(Window, TellsTheChosenFilmFirstWhenTheReferenceFilmIsCorrected) {
@@ -1040,12 +1069,35 @@ TEST_F(Window, TakesInAFilmThatIsNewWhenNothingIsCorrected) {
   EXPECT_EQ(window_->review()->sheet()["films"][1]["file"], "film-01.dcm");
 }
 
+TEST_F(Window, SaysWhichFilmsTheSheetLeavesOut) {
+  std::filesystem::remove(folder() / "series.json");
+  std::filesystem::rename(folder() / "film-01.dcm", scratch_ / "late.dcm");
+  open();
+  window_->correct("tip", with_point(window_->review()->sheet(), 1, Point::kStemTip, Vec2(9, 8)));
+  wait();
+  std::filesystem::rename(scratch_ / "late.dcm", folder() / "film-01.dcm");
+  trigger("save");
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("film-01.dcm stands beside series.json"));
+  trigger("measure");
+  wait();
+  EXPECT_EQ(shown(), by_command_line());
+  EXPECT_THAT(shown(), HasSubstr("films_not_listed"));
+  close();
+  make();
+  open();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("film-01.dcm stands beside series.json"));
+}
+
 TEST_F(Window, LeavesAFilmOutAndChangesTheReference) {
+  Sheet sheet = Sheet::parse(read_text(folder() / "series.json").value());
+  sheet["films"][1].erase("date");  // its header has it
+  std::ofstream(folder() / "series.json") << text_of(sheet);
   open();
   window_->choose(1);
   trigger("exclude");
   wait();
   EXPECT_TRUE(window_->hip()->result.films[1].excluded);
+  EXPECT_TRUE(window_->hip()->result.films[1].date) << "though it is not read any more";
   EXPECT_EQ(window_->hip()->result.comparisons.size(), 1U);
   trigger("undo");
   wait();
@@ -1085,6 +1137,30 @@ TEST_F(Window, AsksForSideAndHeadWhereNoSheetIs) {
   EXPECT_FALSE(asking->isVisible());
   EXPECT_EQ(window_->hip()->result.films[0].calibration->method, "head_diameter");
   EXPECT_FALSE(std::filesystem::exists(folder() / "series.json")) << "not before saving";
+}
+
+TEST_F(Window, AsksForASideThatWasOnlyAssumed) {
+  // Without a header that names the side: pictures, with a scale from the sheet.
+  std::ofstream(folder() / "series.json") << R"({"stem": {"head_diameter_mm": 32},
+    "films": [{"file": "a.png"}]})";
+  const auto film = film::read(folder() / "film-00.dcm").value();
+  const auto [low, high] =
+      std::minmax_element(film.pixels.values.begin(), film.pixels.values.end());
+  QImage grey(film.pixels.width, film.pixels.height, QImage::Format_Grayscale8);
+  for (int y = 0; y < grey.height(); ++y) {
+    for (int x = 0; x < grey.width(); ++x) {
+      grey.scanLine(y)[x] =
+          static_cast<uchar>(255.0F * (film.pixels.at(x, y) - *low) / (*high - *low));
+    }
+  }
+  ASSERT_TRUE(grey.save(QString::fromStdString(folder() / "a.png")));
+  open();
+  ASSERT_TRUE(window_->hip()->result.side) << "assumed";
+  const auto* asking = window_->findChild<QWidget*>("asking");
+  EXPECT_TRUE(asking->isVisible());
+  trigger("side-right");
+  wait();
+  EXPECT_FALSE(asking->isVisible());
 }
 
 TEST_F(Window, OffersNoNumberThatNobodyStated) {
@@ -1166,6 +1242,29 @@ TEST_F(Window, SaysWhatIsWrongInOneSentence) {
   EXPECT_THAT(window_->message().toStdString(), HasSubstr("gone.dcm"));
 }
 
+// An answer that was on its way came to a window without a hip.
+TEST_F(Window, KeepsTheHipThatCannotBeOpenedAgain) {
+  window_->open(folder());
+  const std::string sheet = read_text(folder() / "series.json").value();
+  std::ofstream(folder() / "series.json") << "{";
+  window_->open(folder());
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("series.json"));
+  ASSERT_NE(window_->review(), nullptr) << "what is open stays";
+  std::ofstream(folder() / "series.json") << sheet;
+  wait();
+  EXPECT_NE(window_->hip(), nullptr);
+  // The journal is gone and cannot be made: nothing is open then, and nothing is awaited.
+  trigger("measure");
+  std::this_thread::sleep_for(std::chrono::seconds(3));  // the answer waits to be heard
+  std::filesystem::remove_all(scratch_ / "journals");
+  std::ofstream(scratch_ / "journals") << "in the way";
+  window_->open(folder());
+  QTest::qWait(200);
+  EXPECT_EQ(window_->review(), nullptr);
+  EXPECT_EQ(window_->hip(), nullptr);
+  EXPECT_FALSE(window_->busy());
+}
+
 TEST_F(Window, Cancels) {
   window_->open(folder());
   EXPECT_TRUE(window_->busy());
@@ -1212,6 +1311,22 @@ TEST_F(Window, ShowsOnF5WhatStandsOnTheDiskNow) {
   wait();
   EXPECT_TRUE(pixels() != before);
   EXPECT_EQ(window_->hip()->result.films[2].sha256, window_->hip()->result.films[1].sha256);
+}
+
+// A share that was away for a moment: time and size of the file are what they were.
+TEST_F(Window, ReadsAgainOnF5WhatCouldNotBeRead) {
+  const auto film = folder() / "film-02.dcm";
+  const std::string whole = read_text(film).value();
+  std::filesystem::remove(film);
+  std::ofstream(film, std::ios::binary) << std::string(whole.size(), 'x');
+  const auto time = std::filesystem::last_write_time(film);
+  open();
+  EXPECT_EQ(window_->hip()->result.films[2].status, followup::Status::kNotMeasured);
+  std::ofstream(film, std::ios::binary) << whole;
+  std::filesystem::last_write_time(film, time);
+  trigger("measure");
+  wait();
+  EXPECT_EQ(window_->hip()->result.films[2].status, followup::Status::kMeasured);
 }
 
 TEST_F(Window, WritesTheReport) {
@@ -1267,6 +1382,30 @@ TEST_F(Window, SaysWhatIsWrongWithTheReportsFolderWithoutOptions) {
   wait();
   EXPECT_THAT(window_->message().toStdString(), HasSubstr("inside the folder of the films"));
   EXPECT_THAT(window_->message().toStdString(), Not(HasSubstr("--")));
+}
+
+TEST_F(Window, WritesNoReportIntoTheFolderOfFilmsThatLieDeeper) {
+  std::filesystem::create_directory(folder() / "sub");
+  std::filesystem::rename(folder() / "film-00.dcm", folder() / "sub" / "film-00.dcm");
+  std::ofstream(folder() / "series.json") << R"({"films": [{"file": "sub/film-00.dcm"}]})";
+  open();
+  window_->report_to({folder() / "out", {report::Form::kHtml}, false, "", ""});
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("inside the folder of the films"));
+  EXPECT_FALSE(std::filesystem::exists(folder() / "out"));
+}
+
+TEST_F(Window, ReplacesNoReportOfAnotherHip) {
+  open();
+  const ReportOrder order{scratch_ / "report", {report::Form::kHtml}, false, "", ""};
+  std::filesystem::create_directory(order.folder);
+  const std::string other = R"({"hip": "another", "films": [{"sha256": "00"}]})";
+  std::ofstream(order.folder / "result.json") << other;
+  window_->report_to(order);
+  wait();
+  EXPECT_THAT(window_->message().toStdString(), HasSubstr("of another hip"));
+  EXPECT_THAT(window_->message().toStdString(), Not(HasSubstr("--")));
+  EXPECT_EQ(read_text(order.folder / "result.json").value(), other);
 }
 
 TEST_F(Window, WritesTheReportWhereNoObjectForTheArchiveCanBeMade) {

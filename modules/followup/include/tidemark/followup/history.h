@@ -33,6 +33,7 @@ enum class ChangeKind {
   kHeadline,       ///< the verdict of the whole
   kPattern,        ///< of the course over time
   kCriteria,       ///< the set of criteria
+  kSheet,          ///< what series.json says, or whether there is one
   kOptions,        ///< what was stated with the films: side, head diameter, ...
   kProgram,        ///< the version of the program
 };
@@ -47,8 +48,10 @@ struct Change {
   std::string unit;          ///< of the values
   std::string before;        ///< code or text; empty where there are values or was nothing
   std::string after;
-  std::optional<Measured<double>> value_before;
+  std::optional<Measured<double>> value_before;  ///< of kLatestValue: of that film, measured now
   std::optional<Measured<double>> value_after;
+  /// Of kLatestValue: what the last report told of its latest film, where that is not value_before.
+  std::optional<Measured<double>> value_told;
   std::optional<double> difference;  ///< value_after less value_before
   /// Standard uncertainty of the difference where it is known: of kLatestValue of the subsidence,
   /// with the error of the common reference film left out (assessment::Course).

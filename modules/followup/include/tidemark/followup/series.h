@@ -72,6 +72,7 @@ struct Series {
   StemFacts stem;
   Plan plan;
   std::vector<FilmEntry> films;             ///< in the order of the sheet, else by file name
+  std::vector<std::string> not_listed;      ///< films of the folder that its sheet does not list
   std::optional<std::string> sheet_sha256;  ///< of series.json, when there is one
 };
 
@@ -94,6 +95,7 @@ struct Overrides {
 
 /// The series of a folder: its series.json, or without one every film file in it (PNG, TIFF and
 /// JPEG by suffix, DICOM by its first 132 bytes or suffix), sorted by name. Never writes.
+/// Films beside a sheet that does not list them are named in Series::not_listed.
 /// @return kBadInput when the folder is missing, not a folder, or holds no film; or as parse_sheet;
 ///         kUsage when an override is out of range (as in the sheet).
 [[nodiscard]] Expected<Series> load_series(const std::filesystem::path& folder,

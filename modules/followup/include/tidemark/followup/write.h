@@ -5,6 +5,7 @@
 
 #include "tidemark/core/expected.h"
 #include "tidemark/followup/result.h"
+#include "tidemark/followup/series.h"
 
 namespace tidemark::followup {
 
@@ -28,6 +29,11 @@ inline constexpr const char* kLastResultFile = "last-result.json";
 
 /// What is known of each film, for people: `tidemark film`.
 [[nodiscard]] std::string to_film_text(const Result& result);
+
+/// Whether the results of this series may go into `folder`.
+/// @return kUsage when the result.json there names another hip and shares no film with the series
+[[nodiscard]] Expected<void> check_output(const std::filesystem::path& folder,
+                                          const Series& series);
 
 /// Makes sure that `folder` exists and takes files, and sets aside a result.json from an earlier
 /// run as last-result.json, so that a run that dies leaves none and loses none.

@@ -60,6 +60,9 @@ class Review {
   /// films by their place in the list, so that they are not taken in before it is opened again.
   [[nodiscard]] std::vector<std::string> films_added() const;
 
+  /// Films beside a series.json that does not list them: no one measures them until it does.
+  [[nodiscard]] std::vector<std::string> films_not_listed() const;
+
   /// Takes one correction; what was undone before it can no longer be redone. A sheet that is
   /// equal to the present one is no step.
   /// @return as parse_sheet when the sheet would not be valid, kBadInput for a film's name that is

@@ -7,6 +7,7 @@
 #include <string>
 #include <vector>
 
+#include "tidemark/core/date.h"
 #include "tidemark/core/expected.h"
 #include "tidemark/core/geometry.h"
 #include "tidemark/core/hip.h"
@@ -58,6 +59,10 @@ struct AxisEnds {
 /// Whether a film counts.
 enum class Use { kMeasured, kExcluded };
 [[nodiscard]] Sheet with_use(Sheet sheet, std::size_t film, Use use);
+
+/// The film's date by its header, where the sheet has none: a film that is left out is not read,
+/// and nobody would know any more when it was taken.
+[[nodiscard]] Sheet with_date_kept(Sheet sheet, std::size_t film, const std::optional<Date>& date);
 
 /// A reader's mark on a zone: in place of an earlier one of the same reader there.
 [[nodiscard]] Sheet with_zone_mark(Sheet sheet, std::size_t film, const followup::ZoneMark& mark);
