@@ -2,7 +2,10 @@
 #include <gtest/gtest.h>
 #include <sys/stat.h>
 
+#include <algorithm>
+#include <chrono>
 #include <functional>
+#include <map>
 #include <ostream>
 #include <string>
 
@@ -379,6 +382,40 @@ TEST(Facts, SideAndViewFromEveryPlace) {
                             "AP INLET", "PA AX", "AP FROG LEG", "OBLIQUE"}) {
     EXPECT_EQ(position(other), View::kOther) << other;
   }
+}
+
+struct PositionRow {
+  const char* text;
+  View view;
+};
+
+void PrintTo(const PositionRow& row, std::ostream* out) { *out << row.text; }
+
+class Position : public testing::TestWithParam<PositionRow> {};
+
+TEST_P(Position, IsReadHoweverItIsWritten) {
+  const TempFile file(changed([](DicomBytes& f) { f.set(0x00185101, "CS", GetParam().text); }));
+  EXPECT_EQ(read(file.path()).value().facts.view, GetParam().view);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Words, Position,
+    testing::Values(PositionRow{"A/P", View::kAp}, PositionRow{"A-P", View::kAp},
+                    PositionRow{"a.-p.", View::kAp}, PositionRow{"P/A", View::kPa},
+                    PositionRow{"Huefte a.p.", View::kAp}, PositionRow{"HIP_AP", View::kAp},
+                    PositionRow{"Becken p.a.", View::kPa}, PositionRow{"HIP LAT", View::kLateral},
+                    PositionRow{"Becken axial", View::kOther},
+                    PositionRow{"HIP AP OBL", View::kOther}, PositionRow{"AP LAT", View::kOther},
+                    PositionRow{"AP/LAT", View::kOther}, PositionRow{"AP PA", View::kOther},
+                    PositionRow{"LAP", View::kOther}, PositionRow{"A", View::kOther},
+                    PositionRow{"AP LL", View::kAp}));
+
+TEST(Facts, APositionOfTwoViewsSaysSo) {
+  const TempFile file(changed([](DicomBytes& f) { f.set(0x00185101, "CS", "AP LAT"); }));
+  const auto notes = read(file.path()).value().facts.notes;
+  EXPECT_EQ(std::count_if(notes.begin(), notes.end(),
+                          [](const auto& n) { return n.starts_with("ViewPosition"); }),
+            1);
 }
 
 /// A code of a view, with a modifier's meaning inside of it.
