@@ -11,6 +11,7 @@
 
 #include "film/dicom_bytes.h"
 #include "tidemark/film/film.h"
+#include "tidemark/film/header.h"
 #include "tidemark/film/patient_key.h"
 #include "tidemark/film/stored.h"
 
@@ -188,6 +189,15 @@ TEST(ReadDicom, WithoutPreambleWithoutMetaAndWithBareMagic) {
   }
 }
 
+TEST(ReadDicom, IsKnownByItsFirstBytesWhereverReadKnowsIt) {
+  const DicomBytes film = film_of(wedge(kWidth, kHeight)).set(0x00080016, "UI", "1.2");
+  EXPECT_EQ(starts_like_dicom(TempFile(film.file()).path()), true);
+  EXPECT_EQ(starts_like_dicom(TempFile(film.dataset()).path()), true) << "no preamble";
+  EXPECT_EQ(starts_like_dicom(TempFile("a note of somebody").path()), false);
+  EXPECT_EQ(starts_like_dicom(TempFile("").path()), false);
+  EXPECT_FALSE(starts_like_dicom("/nowhere/at/all").has_value());
+}
+
 TEST(ReadDicom, MetaHeaderOfAnotherEncodingIsSeenThrough) {
   const TempFile file(film_of(wedge(kWidth, kHeight)).file("1.2.840.10008.1.2"));
   const auto film = read_stored(file.path());
@@ -338,6 +348,39 @@ TEST(Facts, DateFallsBackAndNonsenseIsSaid) {
   ASSERT_TRUE(film.has_value());
   EXPECT_EQ(film->facts.date, 2024y / 3 / 2);
   EXPECT_EQ(film->facts.notes.size(), 1U);
+}
+
+// A film scanned or sent again keeps the day of its visit in one tag and gets another in the next.
+TEST(Facts, DatesOfOneHeaderThatContradictEachOtherAreKept) {
+  const auto facts_of = [](const std::map<DicomBytes::Tag, std::string>& dates) {
+    const TempFile file(changed([&](DicomBytes& film) {
+      for (const auto& [tag, date] : dates) film.set(tag, "DA", date);
+    }));
+    return read(file.path()).value().facts;
+  };
+  const auto sent_again =
+      facts_of({{0x00080020, "20240415"}, {0x00080021, "20240420"}, {0x00080023, "20260301"}});
+  EXPECT_EQ(sent_again.date, std::chrono::year{2026} / 3 / 1);
+  EXPECT_EQ(sent_again.contradicting_date, std::chrono::year{2024} / 4 / 15) << "the furthest";
+  const auto one_visit = facts_of({{0x00080020, "20240401"}, {0x00080022, "20240415"}});
+  EXPECT_EQ(one_visit.date, std::chrono::year{2024} / 4 / 15);
+  EXPECT_FALSE(one_visit.contradicting_date.has_value()) << "14 days";
+  EXPECT_TRUE(facts_of({{0x00080020, "20240331"}, {0x00080022, "20240415"}}).contradicting_date)
+      << "15 days";
+}
+
+TEST(Facts, BurntInTextAndTheObjectsUidAreKept) {
+  const auto facts_of = [](const std::string& burnt, const std::string& uid) {
+    const TempFile file(changed(
+        [&](DicomBytes& film) { film.set(0x00080018, "UI", uid).set(0x00280301, "CS", burnt); }));
+    return read(file.path()).value().facts;
+  };
+  const auto named = facts_of("YES", "1.2.3.44");
+  EXPECT_TRUE(named.burned_in_annotation);
+  EXPECT_EQ(named.object_uid, "1.2.3.44");
+  const auto none = facts_of("NO", "");
+  EXPECT_FALSE(none.burned_in_annotation);
+  EXPECT_FALSE(none.object_uid.has_value()) << "empty ones are not one object";
 }
 
 TEST(Facts, DatesWithSeparatorsAreRead) {

@@ -4,6 +4,7 @@
 #include <array>
 #include <charconv>
 #include <cmath>
+#include <cstdlib>
 #include <random>
 #include <string_view>
 #include <utility>
@@ -240,15 +241,23 @@ std::string digits_of_date(std::string text) {
   return text.substr(0, 8);
 }
 
-std::optional<Date> date_of(DcmItem& dataset, std::vector<std::string>& notes) {
+/// The first date that is in the calendar, and what contradicts it among those behind it.
+void read_dates(DcmItem& dataset, FilmFacts& facts) {
   for (const DcmTagKey& tag : {DCM_AcquisitionDate, DCM_AcquisitionDateTime, DCM_ContentDate,
                                DCM_SeriesDate, DCM_StudyDate}) {
-    auto text = text_of(dataset, tag);
+    const auto text = text_of(dataset, tag);
     if (!text) continue;
-    if (const auto date = parse_date(digits_of_date(*text))) return date;
-    notes.emplace_back("a date in the header is not in the calendar; the next one was tried");
+    const auto date = parse_date(digits_of_date(*text));
+    if (date && !facts.date) facts.date = date;
+    if (!date && !facts.date) {
+      facts.notes.emplace_back(
+          "a date in the header is not in the calendar; the next one was tried");
+    }
+    if (!date) continue;
+    const auto days_off = [&](Date other) { return std::abs(days_between(*facts.date, other)); };
+    const int most = facts.contradicting_date ? days_off(*facts.contradicting_date) : kOneVisitDays;
+    if (days_off(*date) > most) facts.contradicting_date = date;
   }
-  return std::nullopt;
 }
 
 std::optional<std::array<std::string, 2>> orientation_of(DcmItem& dataset) {
@@ -429,11 +438,13 @@ FilmFacts facts_of(DcmItem& dataset) {
   facts.photometric = photometric_of(dataset);
   facts.side = side_of(dataset);
   facts.view = view_of(dataset, facts.notes);
-  facts.date = date_of(dataset, facts.notes);
+  read_dates(dataset, facts);
   facts.patient_orientation = orientation_of(dataset);
   facts.body_part = text_of(dataset, DCM_BodyPartExamined);
   facts.scale = scale_facts_of(dataset, facts.notes);
+  facts.burned_in_annotation = text_of(dataset, DCM_BurnedInAnnotation) == "YES";
   facts.patient_key = patient_key_of(dataset);
+  facts.object_uid = raw_text_of(dataset, DCM_SOPInstanceUID);
   note_flips(dataset, facts);
   return facts;
 }

@@ -1,11 +1,11 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
-#include <fstream>
 #include <system_error>
 #include <utility>
 
 #include "tidemark/core/files.h"
+#include "tidemark/film/header.h"
 #include "tidemark/followup/series.h"
 
 namespace tidemark::followup {
@@ -20,21 +20,20 @@ std::string lower_case(std::string text) {
   return text;
 }
 
-/// DICOM PS3.10 7.1: "DICM" after 128 bytes.
-bool starts_like_dicom(const fs::path& file) {
-  std::array<char, 132> head{};
-  std::ifstream stream(file, std::ios::binary);
-  stream.read(head.data(), head.size());
-  return stream.gcount() == static_cast<std::streamsize>(head.size()) &&
-         std::string_view(head.data() + 128, 4) == "DICM";
-}
-
+/// What cannot be opened counts as a film: nobody can tell that it is none, and left out without a
+/// word it would leave its place, which may be that of the reference, to another one.
 bool looks_like_film(const fs::path& file) {
   static constexpr std::array kSuffixes{".dcm", ".dicom", ".png", ".tif", ".tiff", ".jpg", ".jpeg"};
   const std::string suffix = lower_case(file.extension().string());
-  if (file.filename().string().starts_with('.')) return false;
   if (std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end()) return true;
-  return starts_like_dicom(file);
+  return film::starts_like_dicom(file).value_or(true);
+}
+
+/// Whether an entry of a folder is a folder, a device or the like, also by a link.
+bool is_no_file(const fs::directory_entry& item) {
+  std::error_code error;
+  const fs::file_type type = item.status(error).type();
+  return !error && type != fs::file_type::regular && type != fs::file_type::not_found;
 }
 
 FilmEntry entry_of(const fs::path& file) {
@@ -47,9 +46,11 @@ FilmEntry entry_of(const fs::path& file) {
 Expected<Series> series_of_files(const fs::path& folder) {
   std::error_code error;
   Series series;
-  for (const auto& item : fs::directory_iterator(folder, error)) {
+  for (fs::directory_iterator it(folder, error), end; !error && it != end; it.increment(error)) {
+    const fs::directory_entry& item = *it;
+    const std::string name = item.path().filename().string();
     // DICOMDIR starts like a film but is the index of a medium.
-    if (!item.is_regular_file(error) || item.path().filename() == "DICOMDIR") continue;
+    if (name.starts_with('.') || name == "DICOMDIR" || is_no_file(item)) continue;
     if (looks_like_film(item.path())) series.films.push_back(entry_of(item.path()));
   }
   if (error) {
@@ -98,7 +99,7 @@ Expected<Series> load_series(const fs::path& folder, const Overrides& overrides)
     return fail(ErrorKind::kBadInput, folder.string(), "this is not a folder",
                 "give the folder that holds the films, or use: tidemark film FILE");
   }
-  if (!fs::exists(folder / kSheet, error)) {
+  if (!fs::exists(fs::symlink_status(folder / kSheet, error))) {  // a broken link is a sheet lost
     auto series = series_of_files(folder);
     if (!series) return series;
     return with_overrides(std::move(*series), overrides);
