@@ -100,8 +100,9 @@ tl::unexpected<Error> given_up() {
 Expected<Reported> write_all(const followup::Result& result, const followup::Series& series,
                              const std::filesystem::path& input, const ReportOrder& order) {
   Reported out{order.folder};
-  auto ready = followup::prepare_output(order.folder, input);
-  if (ready) ready = archive::remove_objects(order.folder);
+  const auto lock = followup::prepare_output(order.folder, input);
+  if (!lock) return without_options(lock.error());
+  const auto ready = archive::remove_objects(order.folder);
   if (!ready) return without_options(ready.error());
   if (order.dicom) {
     auto notes = write_objects(result, series, order.folder);
