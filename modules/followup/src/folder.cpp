@@ -24,6 +24,9 @@ std::string lower_case(std::string text) {
 /// word it would leave its place, which may be that of the reference, to another one.
 bool looks_like_film(const fs::path& file) {
   static constexpr std::array kSuffixes{".dcm", ".dicom", ".png", ".tif", ".tiff", ".jpg", ".jpeg"};
+  // DICOMDIR starts like a film but is the index of a medium.
+  const std::string name = file.filename().string();
+  if (name.starts_with('.') || name == "DICOMDIR") return false;
   const std::string suffix = lower_case(file.extension().string());
   if (std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end()) return true;
   return film::starts_like_dicom(file).value_or(true);
@@ -47,11 +50,8 @@ Expected<Series> series_of_files(const fs::path& folder) {
   std::error_code error;
   Series series;
   for (fs::directory_iterator it(folder, error), end; !error && it != end; it.increment(error)) {
-    const fs::directory_entry& item = *it;
-    const std::string name = item.path().filename().string();
-    // DICOMDIR starts like a film but is the index of a medium.
-    if (name.starts_with('.') || name == "DICOMDIR" || is_no_file(item)) continue;
-    if (looks_like_film(item.path())) series.films.push_back(entry_of(item.path()));
+    if (is_no_file(*it) || !looks_like_film(it->path())) continue;
+    series.films.push_back(entry_of(it->path()));
   }
   if (error) {
     return fail(ErrorKind::kBadInput, folder.string(), "the folder cannot be read",
