@@ -317,6 +317,25 @@ class Measuring(Case):
             self.assertEqual({name: text}, {p.name: p.read_text() for p in self.out.iterdir()})
             (self.out / name).unlink()
 
+    def test_no_film_of_a_folder_is_passed_over(self):
+        """The reference without suffix and preamble; then behind a link that leads nowhere."""
+        films = self.copy_of_films()
+        head = str(json.loads((films / "series.json").read_text())["stem"]["head_diameter_mm"])
+        (films / "series.json").unlink()
+        bytes_of_first = (films / "film-00.dcm").read_bytes()
+        (films / "film-00.dcm").unlink()
+        (films / "IM0001").write_bytes(bytes_of_first[132:])
+        def measured():
+            run = tidemark("measure", films, "--head-diameter", head, "--no-pictures", "--json")
+            return json.loads(run.stdout)
+        self.assertEqual({"IM0001": "reference", "film-01.dcm": "follow-up", "film-02.dcm": "follow-up"},
+                         {f["file"]: f["role"] for f in measured()["films"]})
+        (films / "IM0001").unlink()
+        (films / "IM0001").symlink_to("gone")
+        lost = measured()
+        self.assertEqual("not_measured", {f["file"]: f["status"] for f in lost["films"]}["IM0001"])
+        self.assertIn("reference_lost", [flag["id"] for flag in lost["flags"]])
+
     def test_two_runs_into_one_folder(self):
         self.out.mkdir()
         with open(self.out / ".tidemark-lock", "w") as lock:
