@@ -1,5 +1,6 @@
 #include <algorithm>
 #include <iostream>
+#include <optional>
 
 #include "commands.h"
 #include "options.h"
@@ -72,11 +73,12 @@ int measure_and_print(const Expected<followup::Series>& series, const CommonOpti
   if (!series) return report(series.error());
   followup::Options measure = options.measure;
   const followup::Earlier earlier = look_back(options, measure);
+  std::optional<Expected<followup::OutputLock>> lock;  // held until everything is written
   if (options.out) {
     const auto free = followup::check_output(*options.out, *series);
     if (!free) return report(free.error());
-    const auto ready = followup::prepare_output(*options.out, options.input);
-    if (!ready) return report(ready.error());
+    lock.emplace(followup::prepare_output(*options.out, options.input));
+    if (!*lock) return report(lock->error());
     const auto cleared = archive::remove_objects(*options.out);
     if (!cleared) return report(cleared.error());
   }

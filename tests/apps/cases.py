@@ -5,6 +5,7 @@ usage: cases.py TIDEMARK FILMS DOCS [unittest arguments]
 FILMS is a folder of simulated films with series.json, as `tidemark phantom --demo` makes it.
 """
 import csv
+import fcntl
 import hashlib
 import json
 import os
@@ -324,10 +325,46 @@ class Measuring(Case):
 
     def test_files_by_our_names_are_kept_where_no_result_was(self):
         self.out.mkdir()
-        (self.out / "report.pdf").write_text("somebody's own")
-        self.assertEqual(0, tidemark("film", FILMS / "film-00.dcm", "--side", "R", "--head-diameter", "32",
-                                     "--out", self.out).returncode)
-        self.assertEqual("somebody's own", (self.out / "report.pdf").read_text())
+        for name, text in (("report.pdf", "somebody's own"), ("result.json", '{"my": "other program"}')):
+            (self.out / name).write_text(text)
+            self.refused(tidemark("film", FILMS / "film-00.dcm", "--side", "R", "--head-diameter", "32",
+                                  "--out", self.out), 4, name)
+            self.assertEqual({name: text}, {p.name: p.read_text() for p in self.out.iterdir()})
+            (self.out / name).unlink()
+
+    def test_no_film_of_a_folder_is_passed_over(self):
+        """The reference without suffix and preamble; then behind a link that leads nowhere."""
+        films = self.copy_of_films()
+        head = str(json.loads((films / "series.json").read_text())["stem"]["head_diameter_mm"])
+        (films / "series.json").unlink()
+        bytes_of_first = (films / "film-00.dcm").read_bytes()
+        (films / "film-00.dcm").unlink()
+        (films / "IM0001").write_bytes(bytes_of_first[132:])
+        def measured():
+            run = tidemark("measure", films, "--head-diameter", head, "--no-pictures", "--json")
+            return json.loads(run.stdout)
+        self.assertEqual({"IM0001": "reference", "film-01.dcm": "follow-up", "film-02.dcm": "follow-up"},
+                         {f["file"]: f["role"] for f in measured()["films"]})
+        (films / "IM0001").unlink()
+        (films / "IM0001").symlink_to("gone")
+        lost = measured()
+        self.assertEqual("not_measured", {f["file"]: f["status"] for f in lost["films"]}["IM0001"])
+        self.assertIn("reference_lost", [flag["id"] for flag in lost["flags"]])
+
+    def test_two_runs_into_one_folder(self):
+        self.out.mkdir()
+        with open(self.out / ".tidemark-lock", "w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            self.refused(tidemark("measure", FILMS, "--out", self.out), 4, "another run is writing")
+            self.assertEqual([".tidemark-lock"], [p.name for p in self.out.iterdir()])
+        self.assertEqual(0, tidemark("measure", FILMS, "--out", self.out, "--no-pictures").returncode)
+        self.assertFalse((self.out / ".tidemark-lock").exists())
+
+    def test_a_film_into_its_own_folder(self):
+        films = self.copy_of_films()
+        before = digest(films)
+        self.refused(tidemark("film", films / "film-00.dcm", "--out", films), 2, "folder of the film")
+        self.assertEqual(before, digest(films))
 
     def test_json_on_standard_output_is_the_file(self):
         run = tidemark("measure", FILMS, "--out", self.out, "--json")
@@ -645,7 +682,7 @@ class History(Case):
 class Killed(Case):
     def test_no_result_remains_of_a_killed_run(self):
         self.out.mkdir()
-        (self.out / "result.json").write_text("of an earlier run")
+        (self.out / "result.json").write_text('{"schema": "tidemark/result/1"}')
         process = subprocess.Popen([TIDEMARK, "measure", FILMS, "--out", self.out],
                                    stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         while (self.out / "result.json").exists() and process.poll() is None:

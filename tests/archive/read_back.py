@@ -739,6 +739,51 @@ class Studies(Case):
                 if name == "presentation-02.dcm":
                     self.assertEqual(moment, (held.PresentationCreationDate, held.PresentationCreationTime))
 
+    def test_dates_in_another_form(self):
+        """PS3.5, 6.2: DA is eight digits. A time belongs to its own date; nothing else is made of it."""
+        def write(film, number):
+            film.StudyDate = film.PatientBirthDate = "1951.07.03" if number < 2 else "no day"
+            film.AcquisitionDate = film.SeriesDate = f"{film.AcquisitionDate[:4]}-{film.AcquisitionDate[4:6]}-" \
+                f"{film.AcquisitionDate[6:]}"
+            film.AcquisitionTime, film.StudyTime = "10:30:15", "25:00"
+            film.ContentDate, film.ContentTime = "20260301", "111111"
+        films = self.with_headers(write)
+        day = json.loads((films / "series.json").read_text())["films"][2]["date"].replace("-", "")
+        out, _ = self.measured(films)
+        held = self.objects(out)
+        for name in held:
+            self.assertEqual([], faults(out / "dicom" / name), name)
+        report = held["report.dcm"]
+        self.assertEqual((report.ContentDate, report.ContentTime), (day, "103015"))
+        self.assertEqual((report.StudyDate, report.StudyTime, report.PatientBirthDate), ("", "", ""))
+        self.assertEqual(held["presentation-00.dcm"].PatientBirthDate, "19510703")
+        def of_another_day(film, number):
+            film.AcquisitionTime = ""
+            film.ContentDate, film.ContentTime = "20260301", "111111"
+            film.SeriesTime = film.StudyTime = ""
+        shutil.rmtree(films)
+        out, _ = self.measured(self.with_headers(of_another_day))
+        report = self.objects(out)["report.dcm"]
+        self.assertEqual((report.ContentDate, report.ContentTime), (day, "000000"))
+
+    def test_a_film_stored_as_colour(self):
+        """It gets no presentation state; everything else is made."""
+        def to_colour(film, number):
+            if number != 1:
+                return
+            grey = film.pixel_array.astype(numpy.float64)
+            if film.PhotometricInterpretation == "MONOCHROME1":
+                grey = grey.max() - grey
+            grey = (255 * (grey - grey.min()) / (grey.max() - grey.min())).astype(numpy.uint8)
+            film.PixelData = numpy.stack([grey] * 3, axis=-1).tobytes()
+            film.SamplesPerPixel, film.PlanarConfiguration, film.PhotometricInterpretation = 3, 0, "RGB"
+            film.BitsAllocated = film.BitsStored = 8
+            film.HighBit = 7
+        out, run = self.measured(self.with_headers(to_colour))
+        self.assertIn("film-01.dcm: stored as colour", run.stderr)
+        self.assertEqual({"report.dcm", "presentation-00.dcm", "presentation-02.dcm", "pair-01.dcm",
+                          "pair-02.dcm"}, set(self.objects(out)))
+
     def test_lossy_films(self):
         """PS3.3, C.7.6.1.1.5 (from memory): what was made of lossily compressed films says so."""
         def compress(film, number):

@@ -503,6 +503,40 @@ TEST(GreyConsistency, FourWaysToStoreOneExposureAgree) {
   }
 }
 
+// A detector of 12 bits whose values a file stores in 16, signed or not, is the same detector: the
+// logarithm is lost where exposures are counted from the lowest value that 16 bits could hold.
+TEST(GreyConsistency, LinearExposuresHaveTheSameGreysInWiderPixels) {
+  constexpr int kBits = 16;
+  RasterOf<std::uint16_t> growing(kSize, kSize), falling(kSize, kSize);
+  for (std::size_t i = 0; i < growing.values.size(); ++i) {
+    growing.values[i] =
+        static_cast<std::uint16_t>(std::lround(4000.0 * std::exp(-0.02 * static_cast<double>(i))));
+    falling.values[i] = static_cast<std::uint16_t>(4095 - growing.values[i]);
+  }
+  const auto greys = [](const DicomBytes& film) {
+    return read(TempFile(film.file()).path()).value().pixels.values;
+  };
+  for (const bool grows : {true, false}) {
+    const std::uint16_t sign = grows ? 1 : 0xFFFF;
+    const auto film = [&](const RasterOf<std::uint16_t>& codes) {
+      return film_of(codes)
+          .set(0x00281040, "CS", "LIN")
+          .set(0x00281041, "SS", words({sign}))
+          .set(0x00280004, "CS", grows ? "MONOCHROME1" : "MONOCHROME2");
+    };
+    auto codes = grows ? growing : falling;
+    const auto narrow = greys(film(codes));
+    const auto widened = [&] {
+      return film(codes).us(0x00280101, kBits).us(0x00280102, kBits - 1);
+    };
+    EXPECT_EQ(greys(widened()), narrow) << grows;
+    EXPECT_EQ(greys(widened().us(0x00280103, 1)), narrow) << grows;
+    codes.values.back() = 0x8000;
+    const auto padded = widened().us(0x00280103, 1).set(0x00280120, "SS", words({0x8000}));
+    EXPECT_EQ(greys(padded).front(), narrow.front()) << grows << ": padding is no exposure";
+  }
+}
+
 // What a film of exposures x (0 to 1, noise and all) looks like; large enough to be judged.
 RasterOf<std::uint16_t> exposures(const std::function<double(double)>& stored) {
   constexpr int kSide = 300;

@@ -101,6 +101,8 @@ def broken():
     turned = Image.Exif()
     turned[274] = 6
     Image.fromarray(BYTES).save(BROKEN / "turned.jpg", quality=90, exif=turned)
+    turned[274] = 2
+    Image.fromarray(BYTES).save(BROKEN / "mirrored.png", exif=turned)
     Image.fromarray(BYTES).save(BROKEN / "mirrored.tif", tiffinfo={274: 2})
     Image.fromarray(np.dstack([BYTES, BYTES, BYTES // 2])).save(BROKEN / "colour.jpg")
     Image.fromarray(BYTES).convert("1").save(BROKEN / "black-and-white.png")

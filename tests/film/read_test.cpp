@@ -2,12 +2,16 @@
 #include <gtest/gtest.h>
 #include <sys/stat.h>
 
+#include <algorithm>
+#include <chrono>
 #include <functional>
+#include <map>
 #include <ostream>
 #include <string>
 
 #include "film/dicom_bytes.h"
 #include "tidemark/film/film.h"
+#include "tidemark/film/header.h"
 #include "tidemark/film/patient_key.h"
 #include "tidemark/film/stored.h"
 
@@ -185,6 +189,15 @@ TEST(ReadDicom, WithoutPreambleWithoutMetaAndWithBareMagic) {
   }
 }
 
+TEST(ReadDicom, IsKnownByItsFirstBytesWhereverReadKnowsIt) {
+  const DicomBytes film = film_of(wedge(kWidth, kHeight)).set(0x00080016, "UI", "1.2");
+  EXPECT_EQ(starts_like_dicom(TempFile(film.file()).path()), true);
+  EXPECT_EQ(starts_like_dicom(TempFile(film.dataset()).path()), true) << "no preamble";
+  EXPECT_EQ(starts_like_dicom(TempFile("a note of somebody").path()), false);
+  EXPECT_EQ(starts_like_dicom(TempFile("").path()), false);
+  EXPECT_FALSE(starts_like_dicom("/nowhere/at/all").has_value());
+}
+
 TEST(ReadDicom, MetaHeaderOfAnotherEncodingIsSeenThrough) {
   const TempFile file(film_of(wedge(kWidth, kHeight)).file("1.2.840.10008.1.2"));
   const auto film = read_stored(file.path());
@@ -337,6 +350,39 @@ TEST(Facts, DateFallsBackAndNonsenseIsSaid) {
   EXPECT_EQ(film->facts.notes.size(), 1U);
 }
 
+// A film scanned or sent again keeps the day of its visit in one tag and gets another in the next.
+TEST(Facts, DatesOfOneHeaderThatContradictEachOtherAreKept) {
+  const auto facts_of = [](const std::map<DicomBytes::Tag, std::string>& dates) {
+    const TempFile file(changed([&](DicomBytes& film) {
+      for (const auto& [tag, date] : dates) film.set(tag, "DA", date);
+    }));
+    return read(file.path()).value().facts;
+  };
+  const auto sent_again =
+      facts_of({{0x00080020, "20240415"}, {0x00080021, "20240420"}, {0x00080023, "20260301"}});
+  EXPECT_EQ(sent_again.date, std::chrono::year{2026} / 3 / 1);
+  EXPECT_EQ(sent_again.contradicting_date, std::chrono::year{2024} / 4 / 15) << "the furthest";
+  const auto one_visit = facts_of({{0x00080020, "20240401"}, {0x00080022, "20240415"}});
+  EXPECT_EQ(one_visit.date, std::chrono::year{2024} / 4 / 15);
+  EXPECT_FALSE(one_visit.contradicting_date.has_value()) << "14 days";
+  EXPECT_TRUE(facts_of({{0x00080020, "20240331"}, {0x00080022, "20240415"}}).contradicting_date)
+      << "15 days";
+}
+
+TEST(Facts, BurntInTextAndTheObjectsUidAreKept) {
+  const auto facts_of = [](const std::string& burnt, const std::string& uid) {
+    const TempFile file(changed(
+        [&](DicomBytes& film) { film.set(0x00080018, "UI", uid).set(0x00280301, "CS", burnt); }));
+    return read(file.path()).value().facts;
+  };
+  const auto named = facts_of("YES", "1.2.3.44");
+  EXPECT_TRUE(named.burned_in_annotation);
+  EXPECT_EQ(named.object_uid, "1.2.3.44");
+  const auto none = facts_of("NO", "");
+  EXPECT_FALSE(none.burned_in_annotation);
+  EXPECT_FALSE(none.object_uid.has_value()) << "empty ones are not one object";
+}
+
 TEST(Facts, DatesWithSeparatorsAreRead) {
   using namespace std::chrono_literals;
   for (const char* text : {"2024.03.02", "2024-03-02", "2024/03/02", "20240302-20240303"}) {
@@ -379,6 +425,40 @@ TEST(Facts, SideAndViewFromEveryPlace) {
                             "AP INLET", "PA AX", "AP FROG LEG", "OBLIQUE"}) {
     EXPECT_EQ(position(other), View::kOther) << other;
   }
+}
+
+struct PositionRow {
+  const char* text;
+  View view;
+};
+
+void PrintTo(const PositionRow& row, std::ostream* out) { *out << row.text; }
+
+class Position : public testing::TestWithParam<PositionRow> {};
+
+TEST_P(Position, IsReadHoweverItIsWritten) {
+  const TempFile file(changed([](DicomBytes& f) { f.set(0x00185101, "CS", GetParam().text); }));
+  EXPECT_EQ(read(file.path()).value().facts.view, GetParam().view);
+}
+
+INSTANTIATE_TEST_SUITE_P(
+    Words, Position,
+    testing::Values(PositionRow{"A/P", View::kAp}, PositionRow{"A-P", View::kAp},
+                    PositionRow{"a.-p.", View::kAp}, PositionRow{"P/A", View::kPa},
+                    PositionRow{"Huefte a.p.", View::kAp}, PositionRow{"HIP_AP", View::kAp},
+                    PositionRow{"Becken p.a.", View::kPa}, PositionRow{"HIP LAT", View::kLateral},
+                    PositionRow{"Becken axial", View::kOther},
+                    PositionRow{"HIP AP OBL", View::kOther}, PositionRow{"AP LAT", View::kOther},
+                    PositionRow{"AP/LAT", View::kOther}, PositionRow{"AP PA", View::kOther},
+                    PositionRow{"LAP", View::kOther}, PositionRow{"A", View::kOther},
+                    PositionRow{"AP LL", View::kAp}));
+
+TEST(Facts, APositionOfTwoViewsSaysSo) {
+  const TempFile file(changed([](DicomBytes& f) { f.set(0x00185101, "CS", "AP LAT"); }));
+  const auto notes = read(file.path()).value().facts.notes;
+  EXPECT_EQ(std::count_if(notes.begin(), notes.end(),
+                          [](const auto& n) { return n.starts_with("ViewPosition"); }),
+            1);
 }
 
 /// A code of a view, with a modifier's meaning inside of it.

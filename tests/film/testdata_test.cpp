@@ -133,6 +133,9 @@ const std::vector<FileRow>& rows() {
       {"broken/bomb.png",
        "the header claims 30,000 x 30,000 pixels, more than any film has; export it again from the "
        "archive"},
+      {"broken/mirrored.png",
+       "a picture that asks to be turned or mirrored (orientation 2); save it again the way it is "
+       "to be seen"},
       {"broken/turned.jpg",
        "a picture that asks to be turned or mirrored (orientation 6); save it again the way it is "
        "to "

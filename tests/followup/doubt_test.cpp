@@ -69,6 +69,7 @@ class SimulatedHip {
     entry.file = name;
     entry.path = folder_ / name;
     entry.role = index == 0 ? Role::kReference : Role::kFollowUp;
+    spec.seed += 1 + series_.films.size();  // an object of its own, though of one index
     ASSERT_TRUE(phantom::write_dicom(entry.path, pixels, spec, index).has_value());
     series_.films.push_back(std::move(entry));
   }

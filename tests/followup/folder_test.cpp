@@ -34,14 +34,14 @@ TEST_F(Folder, WithoutSheetTakesEveryFilmByName) {
   write("IM0001", dicom);    // DICOM without a suffix
   write("DICOMDIR", dicom);  // index of a medium, no film
   write("readme.txt", "hello");
-  write("short", "DICM");
+  write("short", "DICM");  // a film that lost all but its first bytes, for all one can tell
   write(".hidden.png", "x");
   fs::create_directory(folder() / "folder.dcm");
   const auto series = load_series(folder(), {});
   ASSERT_TRUE(series.has_value()) << series.error().sentence();
   std::vector<std::string> names;
   for (const auto& film : series->films) names.push_back(film.file);
-  EXPECT_THAT(names, testing::ElementsAre("IM0001", "a.PNG", "b.dcm"));
+  EXPECT_THAT(names, testing::ElementsAre("IM0001", "a.PNG", "b.dcm", "short"));
   EXPECT_FALSE(series->hip.has_value());
   EXPECT_FALSE(series->sheet_sha256.has_value());
 }
@@ -59,6 +59,38 @@ TEST_F(Folder, FilmsThatTheSheetDoesNotListAreNamed) {
               testing::IsEmpty());
   write("d.png", "x");
   EXPECT_THAT(left_out(R"({"file": "c.png"})"), testing::ElementsAre("a.dcm", "b.dcm", "d.png"));
+}
+
+// Left out without a word, each of these once left the reference to the next film by date.
+TEST_F(Folder, WhatMayBeAFilmIsEnteredThoughItCannotBeReadHere) {
+  write("IM0001", std::string("\x08\0\x16\0UI\x04\0", 8) + "1.2.");  // no preamble
+  write("notes", "hello");
+  write("z.png", "x");
+  fs::create_symlink(folder() / "gone", folder() / "IM0002");
+  fs::create_symlink(folder() / "IM0003", folder() / "IM0003");  // leads to itself
+  fs::create_directory(folder() / "old");
+  fs::create_symlink(folder() / "old", folder() / "link");
+  const auto series = load_series(folder(), {});
+  ASSERT_TRUE(series.has_value()) << series.error().sentence();
+  std::vector<std::string> names;
+  for (const auto& film : series->films) names.push_back(film.file);
+  EXPECT_THAT(names, testing::ElementsAre("IM0001", "IM0002", "IM0003", "z.png"));
+}
+
+TEST_F(Folder, ABrokenLinkOfASheetIsNoMissingSheet) {
+  write("film.png", "x");
+  fs::create_symlink(folder() / "gone", folder() / "series.json");
+  EXPECT_FALSE(load_series(folder(), {}).has_value());
+}
+
+TEST_F(Folder, AFilmThatMayNotBeReadIsEntered) {
+  write("IM0001", "x");
+  write("z.png", "x");
+  fs::permissions(folder() / "IM0001", fs::perms::none);
+  if (std::ifstream(folder() / "IM0001")) GTEST_SKIP() << "root may read everything";
+  const auto series = load_series(folder(), {});
+  ASSERT_TRUE(series.has_value());
+  EXPECT_EQ(series->films.size(), 2U);
 }
 
 TEST_F(Folder, SheetIsReadAndOverridesReplaceIt) {

@@ -650,6 +650,43 @@ Steps with_header(const std::function<void(film::FilmFacts&)>& edit) {
   return steps;
 }
 
+TEST(Measure, AHeaderWithTwoDatesIsADoubtOfEachOfItsComparisons) {
+  const Steps steps = with_header([](film::FilmFacts& facts) {
+    if (facts.file == "late.dcm") facts.contradicting_date = parse_date("2022-01-31");
+  });
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  const Result result = measure_with(series, {}, steps);
+  EXPECT_FALSE(has_flag(result.films[0].flags, "header_dates_differ"));
+  ASSERT_TRUE(has_flag(result.films[1].flags, "header_dates_differ"));
+  EXPECT_THAT(result.assessment->headline.doubt, HasSubstr("dates it 2024-03-01 and 2022-01-31"));
+  series.films[1].date = parse_date("2022-01-31");
+  const Result stated = measure_with(series, {}, steps);
+  EXPECT_FALSE(has_flag(stated.films[1].flags, "header_dates_differ"));
+  EXPECT_TRUE(has_flag(stated.films[1].flags, "date_contradicts_header"));
+}
+
+// "x.dcm" has no date: it may be the film after the operation.
+TEST(Measure, AnUndatedFilmThatMayBeTheEarliestIsADoubt) {
+  Series series = invented::series({"early.dcm", "x.dcm"});
+  const Result result = measured(series);
+  EXPECT_EQ(result.films[0].role, Role::kReference);
+  EXPECT_TRUE(has_flag(result.films[1].flags, "order_unknown"));
+  EXPECT_THAT(result.assessment->headline.doubt, HasSubstr("may be earlier than the reference"));
+  series.films[1].role = Role::kFollowUp;
+  EXPECT_FALSE(has_flag(measured(series).films[1].flags, "order_unknown"));
+  series.films[1].role.reset();
+  series.films[0].role = Role::kReference;
+  EXPECT_FALSE(has_flag(measured(series).films[1].flags, "order_unknown"));
+}
+
+TEST(Measure, BurntInTextIsSaid) {
+  const Steps steps = with_header(
+      [](film::FilmFacts& facts) { facts.burned_in_annotation = facts.file == "b.dcm"; });
+  const Result result = measure_with(invented::series({"a.dcm", "b.dcm"}), {}, steps);
+  EXPECT_FALSE(has_flag(result.films[0].flags, "burned_in_annotation"));
+  EXPECT_TRUE(has_flag(result.films[1].flags, "burned_in_annotation"));
+}
+
 TEST(Measure, ContradictionsWithTheHeaderAreFlaggedAndTheSheetFollowed) {
   Series series = invented::series({"early.dcm", "late.dcm"});
   series.films[1].date = parse_date("2024-03-02");
@@ -739,6 +776,21 @@ TEST(Measure, AFilmCountsOnce) {
   series.films[1].role.reset();
   EXPECT_EQ(measure_with(series, {}, steps).films[0].status, Status::kMeasured)
       << "a film that is left out takes no copy with it";
+}
+
+// Compressed otherwise, or with a tag more, it is the same film still: its pair would be perfect.
+TEST(Measure, AFilmInAnotherEncodingCountsOnce) {
+  const auto films_of = [](const std::optional<std::string>& uid) {
+    const Steps steps = with_header([&](film::FilmFacts& facts) { facts.object_uid = uid; });
+    return measure_with(invented::series({"a.dcm", "b.dcm"}), {}, steps).films;
+  };
+  const auto one = films_of("1.2.3.SECRET");
+  EXPECT_EQ(one[0].status, Status::kMeasured);
+  EXPECT_EQ(one[1].status, Status::kNotMeasured);
+  EXPECT_TRUE(has_flag(one[1].flags, "copy_of_film"));
+  EXPECT_THAT(one[1].reason, HasSubstr("the same film (SOP Instance UID) as a.dcm"));
+  EXPECT_THAT(one[1].reason, testing::Not(HasSubstr("SECRET")));
+  EXPECT_EQ(films_of(std::nullopt)[1].status, Status::kMeasured);
 }
 
 TEST(Measure, WithoutScaleIsRefusedWithTheRemedy) {
@@ -973,7 +1025,13 @@ TEST(Measure, AScaleThatNothingContradictsSaysSo) {
   });
   Series bare = invented::series({"a.dcm"});
   bare.stem.head_diameter.reset();
-  EXPECT_FALSE(unchecked(bare, by_header));
+  EXPECT_TRUE(unchecked(bare, by_header));
+  const Steps with_both = with_header([](film::FilmFacts& facts) {
+    facts.scale.pixel_spacing = film::Spacing{0.5, 0.5};
+    facts.scale.imager_pixel_spacing = film::Spacing{0.6, 0.6};
+    facts.scale.calibration_type = "GEOMETRY";
+  });
+  EXPECT_FALSE(unchecked(bare, with_both));
 }
 
 // A mistyped number makes every length wrong, as a wrong head diameter does.

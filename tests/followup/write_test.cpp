@@ -285,7 +285,7 @@ TEST_F(Output, EveryNamedFileIsThereAndNoOther) {
 
 TEST_F(Output, ResultOfAnEarlierRunIsGoneBeforeAnythingIsMeasured) {
   fs::create_directories(out());
-  std::ofstream(out() / "result.json") << "old";
+  std::ofstream(out() / "result.json") << R"({"schema": "tidemark/result/1"})";
   ASSERT_TRUE(prepare_output(out(), films()).has_value());
   EXPECT_FALSE(fs::exists(out() / "result.json"));
 }
@@ -341,6 +341,64 @@ TEST_F(Output, ResultOfAnotherHipIsNotReplaced) {
   EXPECT_TRUE(check_output(films() / "new", other).has_value());
   std::ofstream(out() / "result.json") << R"({"hip": "H-1", "films": [{"sha256": 7}, 8]})";
   EXPECT_FALSE(check_output(out(), other).has_value());
+}
+
+TEST_F(Output, FolderOfAFilmIsNoOutputOfThatFilm) {
+  const fs::path film = films() / "a.png";
+  std::ofstream(film) << "x";
+  const auto ready = prepare_output(films(), film);
+  ASSERT_FALSE(ready.has_value());
+  EXPECT_EQ(ready.error().kind, ErrorKind::kUsage);
+  EXPECT_TRUE(prepare_output(films() / "out", film).has_value())
+      << "what measure does not look into";
+}
+
+TEST_F(Output, TwoRunsDoNotMixInOneFolder) {
+  {
+    const auto first = prepare_output(out(), films());
+    ASSERT_TRUE(first.has_value());
+    const auto second = prepare_output(out(), films());
+    ASSERT_FALSE(second.has_value());
+    EXPECT_EQ(second.error().kind, ErrorKind::kNotWritable);
+    EXPECT_THAT(second.error().wrong, HasSubstr("another run"));
+    ASSERT_TRUE(write_output(two_films(), out()).has_value());
+  }
+  EXPECT_FALSE(fs::exists(out() / ".tidemark-lock"));
+  EXPECT_TRUE(prepare_output(out(), films()).has_value());
+}
+
+TEST_F(Output, WhatAnotherProgramWroteIsNotOverwritten) {
+  fs::create_directories(out());
+  const fs::path file = out() / "result.json";
+  std::ofstream(file) << R"({"my": "other program"})";
+  const auto result = prepare_output(out(), films());
+  ASSERT_FALSE(result.has_value());
+  EXPECT_EQ(result.error().kind, ErrorKind::kNotWritable);
+  EXPECT_EQ(result.error().subject, file.string());
+  EXPECT_TRUE(fs::exists(file));
+  fs::remove(file);
+  for (const char* name : {"measurements.csv", "report.pdf", "pair-07.png"}) {
+    std::ofstream(out() / name) << "somebody's own";
+    const auto other = prepare_output(out(), films());
+    ASSERT_FALSE(other.has_value()) << name;
+    EXPECT_EQ(other.error().subject, (out() / name).string());
+    fs::remove(out() / name);
+  }
+  std::ofstream(out() / "notes.txt") << "somebody's own";
+  EXPECT_TRUE(prepare_output(out(), films()).has_value());
+}
+
+// A first run that dies leaves pictures and no result; they are not those of the next one.
+TEST_F(Output, WhatADeadFirstRunLeftIsNotTakenForTheNextOnes) {
+  {
+    const auto died = prepare_output(out(), films());
+    ASSERT_TRUE(died.has_value());
+    std::ofstream(out() / "pair-09.png") << "drawn";
+  }
+  const auto again = prepare_output(out(), films());
+  ASSERT_TRUE(again.has_value()) << again.error().sentence();
+  ASSERT_TRUE(write_output(two_films(), out()).has_value());
+  EXPECT_FALSE(fs::exists(out() / "pair-09.png"));
 }
 
 TEST_F(Output, FileInTheWayIsNotWritable) {

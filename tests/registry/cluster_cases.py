@@ -173,12 +173,34 @@ class Snakemake(Base):
         self.assertEqual(tables, self.export(self.whole))
         self.assertNotEqual(tables["hips.csv"], self.expected["hips.csv"])
 
+    def test_hips_of_another_batch_stay(self):
+        """A registry into which another hospital was merged is not replaced by one without its hips."""
+        self.assertEqual(self.snakemake("--cores", "2").returncode, 0)
+        other, foreign = self.folder / "other", self.folder / "foreign"
+        for visit, date in enumerate(("20240301", "20240501")):
+            batch_cases.blank(other / "F1" / f"{visit}.dcm", "F1", "R", date, 90 + visit)
+        key = self.folder / "key"
+        key.write_text("ab" * 32)
+        key.chmod(0o600)
+        self.run_batch("--pseudonym-key", key, source=other, out=foreign)  # names of its own
+        parts = [self.out / f"part-{i}" / "registry.sqlite" for i in (1, 2)]
+        subprocess.run([TIDEMARK, "merge", foreign / "registry.sqlite", *parts, "--out",
+                        self.out / "registry.sqlite"], check=True, capture_output=True)
+        before = self.ask("SELECT hip FROM hips ORDER BY hip")
+        self.assertEqual(len(before), 8)
+        done = self.snakemake("--cores", "2")
+        self.assertNotEqual(done.returncode, 0)
+        self.assertIn("registry.sqlite", done.stderr)
+        self.assertEqual(self.ask("SELECT hip FROM hips ORDER BY hip"), before)
+
+
 
 class Profile(Slurm, Snakemake):
     def test_array(self):
         self.skipTest("see Slurm")
 
     test_requeued_task = test_one_machine = test_a_registry_that_grows = test_array
+    test_hips_of_another_batch_stay = test_array
 
     def test_profile(self):
         done = self.snakemake("--profile", str(SCRIPTS / "cluster" / "slurm"), "--latency-wait", "5",

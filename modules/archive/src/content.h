@@ -15,7 +15,6 @@ struct SourceFacts {
   ImageReference image;
   std::string study;
   std::string series;
-  std::string study_date;  ///< DICOM DA, may be empty
   std::string modality;
   int rows = 0;
   int columns = 0;

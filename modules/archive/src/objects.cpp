@@ -139,6 +139,10 @@ Expected<void> add_presentations(const Result& result, Films& films, const RunFa
       out.notes.push_back(film.file + ": of several frames; it gets no presentation state");
       continue;
     }
+    if (!films[i]->is_grey) {  // a grayscale presentation state refers to grey images only
+      out.notes.push_back(film.file + ": stored as colour; it gets no presentation state");
+      continue;
+    }
     auto bytes = make_presentation(result, film, *films[i], run);
     if (!bytes) return tl::unexpected(bytes.error());
     out.objects.push_back({numbered("presentation", i), std::move(*bytes)});

@@ -2,9 +2,11 @@
 
 #include <dcmtk/dcmdata/dcistrmb.h>
 
+#include <algorithm>
 #include <array>
 #include <cstring>
 #include <mutex>
+#include <regex>
 #include <span>
 #include <utility>
 #include <vector>
@@ -49,7 +51,6 @@ std::optional<SourceFacts> facts_of(DcmDataset& header) {
        {&facts.image.sop_class, &facts.image.sop_instance, &facts.study, &facts.series}) {
     if (needed->empty()) return {};
   }
-  facts.study_date = text_of(header, DCM_StudyDate);
   facts.modality = text_of(header, DCM_Modality);
   Uint16 rows = 0;
   Uint16 columns = 0;
@@ -104,6 +105,8 @@ Expected<std::optional<Source>> read_source(const std::filesystem::path& path,
   (void)source.header->findAndGetSint32(DCM_NumberOfFrames, frames);
   source.several_frames = frames > 1;
   source.facts.image.first_frame = source.several_frames;
+  const std::string photometric = text_of(*source.header, DCM_PhotometricInterpretation);
+  source.is_grey = photometric == "MONOCHROME1" || photometric == "MONOCHROME2";
   to_utf8(*source.header);
   return std::optional<Source>(std::move(source));
 }
@@ -113,6 +116,28 @@ std::string text_of(DcmItem& item, const DcmTagKey& tag) {
   if (item.findAndGetOFString(tag, value).bad()) return {};
   while (!value.empty() && (value.back() == ' ' || value.back() == '\0')) value.pop_back();
   return {value.c_str(), value.length()};
+}
+
+std::string as_da(std::string text) {
+  constexpr std::size_t kAfterYear = 4;
+  constexpr std::size_t kAfterMonth = 7;
+  if (text.size() > kAfterMonth && (text[kAfterYear] == '.' || text[kAfterYear] == '/') &&
+      text[kAfterMonth] == text[kAfterYear]) {
+    text[kAfterYear] = text[kAfterMonth] = '-';
+  }
+  const auto date = parse_date(text);
+  if (!date) return {};
+  std::string out = format_date(*date);
+  out.erase(std::remove(out.begin(), out.end(), '-'), out.end());
+  return out;
+}
+
+std::string as_tm(std::string text) {
+  // Hours, or with minutes, or with seconds and their fraction; the last second may be a leap one.
+  static const std::regex valid(
+      "([01][0-9]|2[0-3])([0-5][0-9](([0-5][0-9]|60)([.][0-9]{1,6})?)?)?");
+  text.erase(std::remove(text.begin(), text.end(), ':'), text.end());
+  return std::regex_match(text, valid) ? text : std::string();
 }
 
 Expected<void> carry_identity(DcmDataset& source, DcmDataset& to) {
@@ -125,6 +150,12 @@ Expected<void> carry_identity(DcmDataset& source, DcmDataset& to) {
   delete to.remove(DCM_SpecificCharacterSet);
   carry(DCM_SpecificCharacterSet);
   for (const DcmTagKey& tag : identity_tags) carry(tag);
+  const auto mend = [&](const DcmTagKey& tag, std::string (*as)(std::string)) {
+    const std::string text = text_of(to, tag);
+    if (!text.empty()) (void)to.putAndInsertString(tag, as(text).c_str());
+  };
+  for (const DcmTagKey& tag : {DCM_PatientBirthDate, DCM_StudyDate}) mend(tag, as_da);
+  for (const DcmTagKey& tag : {DCM_PatientBirthTime, DCM_StudyTime}) mend(tag, as_tm);
   for (const DcmTagKey& tag : type_2_tags) {
     if (!to.tagExists(tag)) (void)to.insertEmptyElement(tag);
   }
@@ -165,20 +196,13 @@ Moment moment_of(const Source& source) {
        {DCM_SeriesDate, DCM_SeriesTime},
        {DCM_StudyDate, DCM_StudyTime}}};
   constexpr const char* kMidnight = "000000";
-  DcmDataset& header = *source.header;
-  std::string first_date;
+  if (!source.date) return {"19000101", kMidnight, true};
+  const std::string day = as_da(format_date(*source.date));
   for (const auto& [date, time] : kinds) {
-    const std::string day = text_of(header, date);
-    if (!day.empty() && !text_of(header, time).empty()) return {day, text_of(header, time)};
-    if (first_date.empty()) first_date = day;
+    if (as_da(text_of(*source.header, date)) != day) continue;
+    if (auto clock = as_tm(text_of(*source.header, time)); !clock.empty()) return {day, clock};
   }
-  if (first_date.empty() && source.date) {
-    for (const char c : format_date(*source.date)) {
-      if (c != '-') first_date += c;
-    }
-  }
-  if (!first_date.empty()) return {first_date, kMidnight};
-  return {"19000101", kMidnight, true};
+  return {day, kMidnight};
 }
 
 }  // namespace tidemark::archive

@@ -19,6 +19,7 @@ struct Source {
   SourceFacts facts;
   std::unique_ptr<DcmDataset> header;
   bool several_frames = false;
+  bool is_grey = false;      ///< stored as MONOCHROME1 or MONOCHROME2
   std::optional<Date> date;  ///< as the result has it, which may be the sheet's
 };
 
@@ -32,9 +33,16 @@ struct Source {
 /// First value of a text element without padding; empty when it is absent.
 [[nodiscard]] std::string text_of(DcmItem& item, const DcmTagKey& tag);
 
-/// The elements that say which patient and study `source` belongs to, as they stand there, and its
-/// character set: the Patient, General Study and (as far as it names a de-identification) Clinical
-/// modules of PS3.3, C.7.1 and C.7.2.
+/// A date of a header as PS3.5, 6.2 wants it, also of one that is written 2024.03.02, 2024-03-02 or
+/// 2024/03/02; empty where it names no day.
+[[nodiscard]] std::string as_da(std::string text);
+
+/// A time of a header as PS3.5, 6.2 wants it, also of one that is written 10:30:00; else empty.
+[[nodiscard]] std::string as_tm(std::string text);
+
+/// The elements that say which patient and study `source` belongs to, as they stand there but for
+/// dates and times (as_da(), as_tm()), and its character set: the Patient, General Study and (as
+/// far as it names a de-identification) Clinical modules of PS3.3, C.7.1 and C.7.2.
 [[nodiscard]] Expected<void> carry_identity(DcmDataset& source, DcmDataset& to);
 
 /// Turns the texts of the header into UTF-8 where its character set can be converted; else they
@@ -55,8 +63,9 @@ struct Moment {
   std::string time;      ///< DICOM TM
   bool made_up = false;  ///< nothing gives a date
 };
-/// Acquired, else content, series, study: the first that has date and time. Else (house choice) the
-/// first date alone, the result's if the header has none, at 00:00:00; without any, 1900-01-01.
+/// The date is the result's, which everything else goes by; the time that of acquisition, content,
+/// series or study, the first whose own date is that one, else (house choice) 00:00:00; without a
+/// date, 1900-01-01.
 [[nodiscard]] Moment moment_of(const Source& source);
 
 }  // namespace tidemark::archive

@@ -101,10 +101,11 @@ Raster raster_of(const RasterOf<std::uint16_t>& codes, const std::vector<float>&
 /// together. Tables of linear exposure give the room that is missing there.
 std::vector<float> greys_of_codes(const GreyRule& rule, const RasterOf<std::uint16_t>& codes,
                                   std::vector<std::string>& notes) {
-  std::vector<float> own = grey_table(rule, VoiTable::kLeft, notes);
+  const ValueRange range = range_in_use(rule, codes);
+  std::vector<float> own = grey_table(rule, range, VoiTable::kLeft, notes);
   if (!may_use_voi_table(rule, notes)) return own;
   std::vector<std::string> same_notes;
-  std::vector<float> shown = grey_table(rule, VoiTable::kApplied, same_notes);
+  std::vector<float> shown = grey_table(rule, range, VoiTable::kApplied, same_notes);
   const double room = tone_of(raster_of(codes, own)).bright_room;
   if (tone_of(raster_of(codes, shown)).bright_room < room) {
     notes.emplace_back("the VOI LUT was not applied: it would press bright greys together");

@@ -4,6 +4,7 @@
 #include <array>
 #include <charconv>
 #include <cmath>
+#include <cstdlib>
 #include <random>
 #include <string_view>
 #include <utility>
@@ -97,7 +98,22 @@ std::optional<Side> side_of(DcmItem& dataset) {
   return std::nullopt;
 }
 
-/// The words of a text in capitals: devices write "A.P.", "ap hip" or "AP_OBL".
+/// Puts the letters of "A/P", "a.-p." or "P A", which were taken for two words, together.
+std::vector<std::string> with_views_joined(const std::vector<std::string>& words) {
+  std::vector<std::string> out;
+  for (const std::string& word : words) {
+    const bool joins =
+        !out.empty() && ((out.back() == "A" && word == "P") || (out.back() == "P" && word == "A"));
+    if (joins) {
+      out.back() += word;
+    } else {
+      out.push_back(word);
+    }
+  }
+  return out;
+}
+
+/// The words of a text in capitals: devices write "A.P.", "A/P", "ap hip" or "AP_OBL".
 std::vector<std::string> words_of(const std::string& text) {
   std::vector<std::string> words(1);
   for (const char c : in_capitals(text)) {
@@ -108,7 +124,7 @@ std::vector<std::string> words_of(const std::string& text) {
     }
   }
   if (words.back().empty()) words.pop_back();
-  return words;
+  return with_views_joined(words);
 }
 
 template <std::size_t N>
@@ -166,23 +182,29 @@ bool has_common_code(DcmItem& dataset) {
          is_modified(*item);
 }
 
-/// View Position (0018,5101) by its first word; a frontal view with a word behind that makes it
-/// another one is another one. Nothing for words that are not known.
-std::optional<View> view_from_position(DcmItem& dataset) {
+/// View Position (0018,5101); a frontal view with a word that makes it another one is another one,
+/// and so is one that is called frontal and lateral. Nothing for words that are not known.
+std::optional<View> view_from_position(DcmItem& dataset, std::vector<std::string>& notes) {
   static constexpr std::array<std::string_view, 6> kTurned{"OBL",   "AX",     "FROG",
                                                            "INLET", "OUTLET", "JUDET"};
   const auto words = words_of(text_of(dataset, DCM_ViewPosition).value_or(""));
   if (words.empty()) return std::nullopt;
+  const auto has = [&](const char* word) {
+    return std::find(words.begin(), words.end(), word) != words.end();
+  };
   const std::string& first = words.front();
-  if (first == "LL" || first == "RL" || first == "LAT" || first == "LATERAL") {
-    return View::kLateral;
+  const bool lateral = first == "LL" || first == "RL" || has("LAT") || has("LATERAL");
+  if ((lateral ? 1 : 0) + (has("AP") ? 1 : 0) + (has("PA") ? 1 : 0) > 1) {
+    notes.emplace_back("ViewPosition in the header names two views; the film counts as neither");
+    return View::kOther;
   }
+  if (lateral) return View::kLateral;
   const bool turned = std::any_of(words.begin(), words.end(), [](const std::string& word) {
     return begins_with_one_of(word, kTurned);
   });
   if (turned || first == "LLO" || first == "RLO") return View::kOther;
-  if (first == "AP") return View::kAp;
-  if (first == "PA") return View::kPa;
+  if (has("AP")) return View::kAp;
+  if (has("PA")) return View::kPa;
   return std::nullopt;
 }
 
@@ -195,7 +217,7 @@ View rarer_of(View a, View b) {
 
 std::optional<View> view_of(DcmItem& dataset, std::vector<std::string>& notes) {
   const auto by_code = view_from_code(dataset);
-  const auto by_position = view_from_position(dataset);
+  const auto by_position = view_from_position(dataset, notes);
   std::optional<View> view = by_position ? by_position : by_code;
   const bool known = by_code && (*by_code != View::kOther || has_common_code(dataset));
   if (known && by_position && *by_code != *by_position) {
@@ -219,15 +241,23 @@ std::string digits_of_date(std::string text) {
   return text.substr(0, 8);
 }
 
-std::optional<Date> date_of(DcmItem& dataset, std::vector<std::string>& notes) {
+/// The first date that is in the calendar, and what contradicts it among those behind it.
+void read_dates(DcmItem& dataset, FilmFacts& facts) {
   for (const DcmTagKey& tag : {DCM_AcquisitionDate, DCM_AcquisitionDateTime, DCM_ContentDate,
                                DCM_SeriesDate, DCM_StudyDate}) {
-    auto text = text_of(dataset, tag);
+    const auto text = text_of(dataset, tag);
     if (!text) continue;
-    if (const auto date = parse_date(digits_of_date(*text))) return date;
-    notes.emplace_back("a date in the header is not in the calendar; the next one was tried");
+    const auto date = parse_date(digits_of_date(*text));
+    if (date && !facts.date) facts.date = date;
+    if (!date && !facts.date) {
+      facts.notes.emplace_back(
+          "a date in the header is not in the calendar; the next one was tried");
+    }
+    if (!date) continue;
+    const auto days_off = [&](Date other) { return std::abs(days_between(*facts.date, other)); };
+    const int most = facts.contradicting_date ? days_off(*facts.contradicting_date) : kOneVisitDays;
+    if (days_off(*date) > most) facts.contradicting_date = date;
   }
-  return std::nullopt;
 }
 
 std::optional<std::array<std::string, 2>> orientation_of(DcmItem& dataset) {
@@ -408,11 +438,13 @@ FilmFacts facts_of(DcmItem& dataset) {
   facts.photometric = photometric_of(dataset);
   facts.side = side_of(dataset);
   facts.view = view_of(dataset, facts.notes);
-  facts.date = date_of(dataset, facts.notes);
+  read_dates(dataset, facts);
   facts.patient_orientation = orientation_of(dataset);
   facts.body_part = text_of(dataset, DCM_BodyPartExamined);
   facts.scale = scale_facts_of(dataset, facts.notes);
+  facts.burned_in_annotation = text_of(dataset, DCM_BurnedInAnnotation) == "YES";
   facts.patient_key = patient_key_of(dataset);
+  facts.object_uid = raw_text_of(dataset, DCM_SOPInstanceUID);
   note_flips(dataset, facts);
   return facts;
 }

@@ -65,6 +65,12 @@ double after_modality(const GreyRule& rule, double value) {
   return rule.slope * value + rule.intercept;
 }
 
+/// All that the file's bits can store.
+ValueRange whole_range(const GreyRule& rule) {
+  const std::int32_t lowest = rule.is_signed ? -(std::int32_t{1} << (rule.bits_stored - 1)) : 0;
+  return {lowest, lowest + (std::int32_t{1} << rule.bits_stored) - 1};
+}
+
 /// A code of a frame that stands for an exposure, and how often it does.
 struct Exposed {
   std::int32_t value = 0;
@@ -150,9 +156,28 @@ std::vector<std::int32_t> value_table(const GreyRule& rule) {
   return table;
 }
 
-std::vector<float> grey_table(const GreyRule& rule, VoiTable use, std::vector<std::string>& notes) {
-  const std::int32_t lowest = rule.is_signed ? -(std::int32_t{1} << (rule.bits_stored - 1)) : 0;
-  const auto count = std::size_t{1} << static_cast<unsigned>(rule.bits_stored);
+ValueRange range_in_use(const GreyRule& rule, const RasterOf<std::uint16_t>& codes) {
+  const std::vector<std::int32_t> values = value_table(rule);
+  std::vector<bool> used(kCodes);
+  for (const std::uint16_t code : codes.values) used[code] = true;
+  std::optional<ValueRange> seen;
+  for (std::size_t code = 0; code < kCodes; ++code) {
+    const std::int32_t v = values[code];
+    if (!used[code] || is_padding(rule, v)) continue;
+    seen =
+        seen ? ValueRange{std::min(seen->lowest, v), std::max(seen->highest, v)} : ValueRange{v, v};
+  }
+  if (!seen) return whole_range(rule);
+  ValueRange bits{0, 0};
+  while (bits.highest < seen->highest) bits.highest = 2 * bits.highest + 1;
+  if (seen->lowest < 0) bits.lowest = -1;
+  while (bits.lowest > seen->lowest) bits.lowest *= 2;
+  return bits;
+}
+
+std::vector<float> grey_table(const GreyRule& rule, ValueRange range, VoiTable use,
+                              std::vector<std::string>& notes) {
+  const ValueRange whole = whole_range(rule);
   const bool voi = use == VoiTable::kApplied;
   // What is looked up is as the table shows it; anything else is as the modality step gives it.
   const bool inverted = voi ? rule.shown_inverted : grows_with_exposure(rule, notes);
@@ -160,30 +185,32 @@ std::vector<float> grey_table(const GreyRule& rule, VoiTable use, std::vector<st
   if (modality_table_undoes_logarithm(rule)) {
     notes.emplace_back("the modality LUT was not applied: it would undo the logarithm");
   }
-  LinearExposure exposure{sign < 0.0, after_modality(rule, lowest),
-                          after_modality(rule, lowest + static_cast<double>(count - 1)),
+  const bool linear = rule.relationship == Relationship::kLinear;
+  LinearExposure exposure{sign < 0.0, after_modality(rule, range.lowest),
+                          after_modality(rule, range.highest),
                           rule.modality_table ? 1.0 : std::abs(rule.slope)};
   if (exposure.lowest > exposure.highest) std::swap(exposure.lowest, exposure.highest);
-
-  std::vector<float> of_value(count);
-  for (std::size_t i = 0; i < count; ++i) {
-    const std::int32_t value = lowest + static_cast<std::int32_t>(i);
+  const auto grey_of = [&](std::int32_t value) {
     const double v = after_modality(rule, value);
-    if (rule.relationship == Relationship::kLinear) {
-      of_value[i] = static_cast<float>(-std::log(exposure(v)));
-    } else {
-      of_value[i] = static_cast<float>(sign * (voi ? rule.voi_table->at(v) : v));
-    }
+    if (linear) return static_cast<float>(-std::log(exposure(v)));
+    return static_cast<float>(sign * (voi ? rule.voi_table->at(v) : v));
+  };
+
+  std::vector<float> of_value;
+  for (std::int32_t value = whole.lowest; value <= whole.highest; ++value) {
+    of_value.push_back(grey_of(value));
   }
   // One picture has the same greys however it is stored, to the last bit: without this the rounding
   // of filters depends on an offset, and with it whether a feature on the verge is used.
-  const float least = *std::min_element(of_value.begin(), of_value.end());
+  const auto from = of_value.begin() + (linear ? range.lowest - whole.lowest : 0);
+  const auto to = linear ? of_value.begin() + (range.highest - whole.lowest + 1) : of_value.end();
+  const float least = *std::min_element(from, to);
   for (float& grey : of_value) grey -= least;
 
   const std::vector<std::int32_t> values = value_table(rule);
   std::vector<float> table(kCodes);
   for (std::size_t code = 0; code < kCodes; ++code) {
-    table[code] = of_value[static_cast<std::size_t>(values[code] - lowest)];
+    table[code] = of_value[static_cast<std::size_t>(values[code] - whole.lowest)];
   }
   return table;
 }

@@ -59,16 +59,28 @@ struct GreyRule {
 /// Stored value of each of the 65,536 bit patterns: bits above the high bit cleared, sign extended.
 [[nodiscard]] std::vector<std::int32_t> value_table(const GreyRule& rule);
 
+/// Lowest and highest stored value of a frame.
+struct ValueRange {
+  std::int32_t lowest = 0;
+  std::int32_t highest = 0;
+};
+
+/// The range of whole bits, from 0 or about it, that a frame's values lie in, padding aside: 0 to
+/// 4095 for values of 12 bits whatever the file could store. Where there is nothing but padding,
+/// all that it could.
+[[nodiscard]] ValueRange range_in_use(const GreyRule& rule, const RasterOf<std::uint16_t>& codes);
+
 /// What is done with a film's VOI table.
 enum class VoiTable { kLeft, kApplied };
 
 /// Grey of each bit pattern: bright = more absorbing, close to linear in log exposure.
 ///
-/// Modality LUT or rescale; for linear detectors minus the logarithm of the exposure; the VOI
+/// Modality LUT or rescale; for linear detectors minus the logarithm of the exposure, which is
+/// counted from an end of the range that the frame's values lie in (range_in_use()); the VOI
 /// *table* when `use` says so. A table that is left still tells which end of the values is shown
 /// bright. A linear window only cuts off and is never applied. Padding is left to settle_padding().
 /// What was done and is unusual goes to `notes`.
-[[nodiscard]] std::vector<float> grey_table(const GreyRule& rule, VoiTable use,
+[[nodiscard]] std::vector<float> grey_table(const GreyRule& rule, ValueRange range, VoiTable use,
                                             std::vector<std::string>& notes);
 
 /// Whether a stored value is no exposure (Pixel Padding Value, Pixel Padding Range Limit).

@@ -1,6 +1,9 @@
 #include "tidemark/film/header.h"
 
+#include <array>
 #include <exception>
+#include <fstream>
+#include <span>
 
 #include "dicom_stream.h"
 #include "dicom_tags.h"
@@ -27,7 +30,6 @@ Expected<FilmHeader> header_of(const std::filesystem::path& file) {
                     .has_pixels = dataset.tagExists(DCM_PixelData) == OFTrue,
                     .patient_id = raw_text_of(dataset, DCM_PatientID),
                     .issuer = raw_text_of(dataset, DCM_IssuerOfPatientID),
-                    .object_uid = raw_text_of(dataset, DCM_SOPInstanceUID),
                     .time = raw_text_of(dataset, DCM_AcquisitionTime)};
   if (!header.time) header.time = raw_text_of(dataset, DCM_ContentTime);
   header.facts.file = name;
@@ -44,6 +46,16 @@ Expected<FilmHeader> read_header(const std::filesystem::path& file) {
     return fail(ErrorKind::kBadInput, file.filename().string(),
                 std::string("cannot be read (") + e.what() + ")", "leave it out");
   }
+}
+
+std::optional<bool> starts_like_dicom(const std::filesystem::path& file) {
+  std::array<char, 132> head{};  // PS3.10 7.1: "DICM" after 128 bytes
+  std::ifstream stream(file, std::ios::binary);
+  if (!stream) return std::nullopt;
+  stream.read(head.data(), head.size());
+  const std::span<const char> seen(head.data(), static_cast<std::size_t>(stream.gcount()));
+  const auto bytes = std::as_bytes(seen);
+  return is_dicom(bytes) || may_be_dicom(bytes);
 }
 
 }  // namespace tidemark::film

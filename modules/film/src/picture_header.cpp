@@ -56,34 +56,6 @@ Expected<PictureHeader> sized(PictureHeader header, std::int64_t columns, std::i
   return header;
 }
 
-/// PNG, third edition, 5.3 (chunks) and 11.2.1 (IHDR).
-Expected<PictureHeader> inspect_png(std::span<const std::byte> bytes, const std::string& name) {
-  const Reader reader{bytes};
-  PictureHeader header{.kind = PictureKind::kPng};
-  const auto columns = reader.get(16, 4);
-  const auto rows = reader.get(20, 4);
-  const auto bits = reader.get(24, 1);
-  if (!columns || !rows || !bits) return bad(name, cut_off(bytes.size()));
-  header.bits = static_cast<int>(*bits);
-  bool ended = false;
-  for (std::size_t at = 8; !ended;) {
-    const auto length = reader.get(at, 4);
-    if (!length || at + 12 > bytes.size() || *length > bytes.size() - at - 12) {
-      return bad(name, cut_off(bytes.size()));
-    }
-    const auto type = bytes.subspan(at + 4, 4);
-    ended = starts(type, "IEND", 4);
-    if (starts(type, "pHYs", 4)) {
-      header.has_resolution = true;
-      header.pixel_height_per_width =
-          pixel_shape(reader.get(at + 8, 4).value_or(0), reader.get(at + 12, 4).value_or(0));
-    }
-    at += 12 + *length;
-  }
-  if (header.bits < 8) return bad(name, "too few grey levels", "save it with 8 or 16 bits a pixel");
-  return sized(header, *columns, *rows, name);
-}
-
 /// The first directory of a TIFF (TIFF 6.0, section 2): values of entries that fit our needs.
 class TiffDirectory {
  public:
@@ -155,8 +127,45 @@ tl::unexpected<Error> turned(const std::string& name, std::uint32_t orientation)
              "save it again the way it is to be seen");
 }
 
-/// The first directory in a JPEG's Exif segment, whose content is a TIFF (T.81, B.1;
-/// Exif 2.3, 4.7.2: from memory); absent where there is none.
+/// The first directory in Exif data, whose content is a TIFF (Exif 2.3, 4.7.2: from memory).
+TiffDirectory exif_directory(std::span<const std::byte> tiff) {
+  const Reader reader{tiff, starts(tiff, "II", 2)};
+  return {reader, reader.get(4, 4).value_or(0xFFFFFFFFU)};
+}
+
+/// PNG, third edition, 5.3 (chunks), 11.2.1 (IHDR) and 11.3.3.5 (eXIf: from memory).
+Expected<PictureHeader> inspect_png(std::span<const std::byte> bytes, const std::string& name) {
+  const Reader reader{bytes};
+  PictureHeader header{.kind = PictureKind::kPng};
+  const auto columns = reader.get(16, 4);
+  const auto rows = reader.get(20, 4);
+  const auto bits = reader.get(24, 1);
+  if (!columns || !rows || !bits) return bad(name, cut_off(bytes.size()));
+  header.bits = static_cast<int>(*bits);
+  bool ended = false;
+  for (std::size_t at = 8; !ended;) {
+    const auto length = reader.get(at, 4);
+    if (!length || at + 12 > bytes.size() || *length > bytes.size() - at - 12) {
+      return bad(name, cut_off(bytes.size()));
+    }
+    const auto type = bytes.subspan(at + 4, 4);
+    ended = starts(type, "IEND", 4);
+    if (starts(type, "pHYs", 4)) {
+      header.has_resolution = true;
+      header.pixel_height_per_width =
+          pixel_shape(reader.get(at + 8, 4).value_or(0), reader.get(at + 12, 4).value_or(0));
+    }
+    if (starts(type, "eXIf", 4)) {
+      const auto way = orientation_of(exif_directory(bytes.subspan(at + 8, *length)));
+      if (way != 1) return turned(name, way);
+    }
+    at += 12 + *length;
+  }
+  if (header.bits < 8) return bad(name, "too few grey levels", "save it with 8 or 16 bits a pixel");
+  return sized(header, *columns, *rows, name);
+}
+
+/// The first directory in a JPEG's Exif segment (T.81, B.1); absent where there is none.
 std::optional<TiffDirectory> exif_of(std::span<const std::byte> bytes) {
   const Reader reader{bytes};
   for (std::size_t at = 2; reader.get(at, 1) == 0xFFU;) {
@@ -165,9 +174,7 @@ std::optional<TiffDirectory> exif_of(std::span<const std::byte> bytes) {
     if (marker == 0xDA || length < 2 || at + 2 + length > bytes.size()) break;
     const auto content = bytes.subspan(at + 4, length - 2);
     if (marker == 0xE1 && content.size() > 6 && starts(content, "Exif\0\0", 6)) {
-      const auto tiff = content.subspan(6);
-      const Reader inner{tiff, starts(tiff, "II", 2)};
-      return TiffDirectory(inner, inner.get(4, 4).value_or(0xFFFFFFFFU));
+      return exif_directory(content.subspan(6));
     }
     at += 2 + length;
   }

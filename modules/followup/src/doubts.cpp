@@ -8,10 +8,12 @@ namespace tidemark::followup {
 namespace {
 
 /// Others say what a film lacks or how it was read, and have their own consequences.
-constexpr std::array<std::string_view, 11> kDoubts{"date_contradicts_header",
+constexpr std::array<std::string_view, 13> kDoubts{"date_contradicts_header",
                                                    "head_in_doubt",
                                                    "head_off_neck",
+                                                   "header_dates_differ",
                                                    "implant_uncertain",
+                                                   "order_unknown",
                                                    "patient_differs",
                                                    "scale_unchecked",
                                                    "scales_disagree",

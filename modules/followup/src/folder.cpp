@@ -1,11 +1,11 @@
 #include <algorithm>
 #include <array>
 #include <cctype>
-#include <fstream>
 #include <system_error>
 #include <utility>
 
 #include "tidemark/core/files.h"
+#include "tidemark/film/header.h"
 #include "tidemark/followup/series.h"
 
 namespace tidemark::followup {
@@ -20,27 +20,28 @@ std::string lower_case(std::string text) {
   return text;
 }
 
-/// DICOM PS3.10 7.1: "DICM" after 128 bytes.
-bool starts_like_dicom(const fs::path& file) {
-  std::array<char, 132> head{};
-  std::ifstream stream(file, std::ios::binary);
-  stream.read(head.data(), head.size());
-  return stream.gcount() == static_cast<std::streamsize>(head.size()) &&
-         std::string_view(head.data() + 128, 4) == "DICM";
-}
-
 bool is_picture(const fs::path& file) {
   static constexpr std::array kSuffixes{".png", ".tif", ".tiff", ".jpg", ".jpeg"};
   const std::string suffix = lower_case(file.extension().string());
   return std::find(kSuffixes.begin(), kSuffixes.end(), suffix) != kSuffixes.end();
 }
 
+/// What cannot be opened counts as a film: nobody can tell that it is none, and left out without a
+/// word it would leave its place, which may be that of the reference, to another one.
 bool looks_like_film(const fs::path& file) {
   // DICOMDIR starts like a film but is the index of a medium.
   const std::string name = file.filename().string();
   if (name.starts_with('.') || name == "DICOMDIR") return false;
   const std::string suffix = lower_case(file.extension().string());
-  return is_picture(file) || suffix == ".dcm" || suffix == ".dicom" || starts_like_dicom(file);
+  if (is_picture(file) || suffix == ".dcm" || suffix == ".dicom") return true;
+  return film::starts_like_dicom(file).value_or(true);
+}
+
+/// Whether an entry of a folder is a folder, a device or the like, also by a link.
+bool is_no_file(const fs::directory_entry& item) {
+  std::error_code error;
+  const fs::file_type type = item.status(error).type();
+  return !error && type != fs::file_type::regular && type != fs::file_type::not_found;
 }
 
 FilmEntry entry_of(const fs::path& file) {
@@ -54,8 +55,8 @@ FilmEntry entry_of(const fs::path& file) {
 Expected<std::vector<fs::path>> films_in(const fs::path& folder) {
   std::error_code error;
   std::vector<fs::path> out;
-  for (const auto& item : fs::directory_iterator(folder, error)) {
-    if (item.is_regular_file(error) && looks_like_film(item.path())) out.push_back(item.path());
+  for (fs::directory_iterator it(folder, error), end; !error && it != end; it.increment(error)) {
+    if (!is_no_file(*it) && looks_like_film(it->path())) out.push_back(it->path());
   }
   if (error) {
     return fail(ErrorKind::kBadInput, folder.string(), "the folder cannot be read",
@@ -131,7 +132,7 @@ Expected<Series> load_series(const fs::path& folder, const Overrides& overrides)
     return fail(ErrorKind::kBadInput, folder.string(), "this is not a folder",
                 "give the folder that holds the films, or use: tidemark film FILE");
   }
-  if (!fs::exists(folder / kSheet, error)) {
+  if (!fs::exists(fs::symlink_status(folder / kSheet, error))) {  // a broken link is a sheet lost
     auto series = series_of_files(folder);
     if (!series) return series;
     return with_overrides(std::move(*series), overrides);

@@ -1,6 +1,4 @@
 #include <algorithm>
-#include <array>
-#include <cctype>
 #include <nlohmann/json.hpp>
 #include <set>
 #include <span>
@@ -9,6 +7,7 @@
 #include <system_error>
 
 #include "history_files.h"
+#include "output_folder.h"
 #include "tidemark/core/files.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/text.h"
@@ -29,25 +28,11 @@ bool lies_in(const fs::path& inner, const fs::path& outer) {
   return !relative.empty() && *relative.begin() != "..";
 }
 
-/// Whether a file is called as our pictures are, e.g. pair-01.png.
-bool is_picture_name(std::string_view name) {
-  constexpr std::string_view kEnd = ".png";
-  if (!name.ends_with(kEnd)) return false;
-  name.remove_suffix(kEnd.size());
-  const auto dash = name.find('-');
-  if (dash == std::string_view::npos) return false;
-  constexpr std::array<std::string_view, 4> kKinds{"overlay", "pair", "zones", "seat"};
-  if (std::find(kKinds.begin(), kKinds.end(), name.substr(0, dash)) == kKinds.end()) return false;
-  const std::string_view number = name.substr(dash + 1);
-  return number.size() >= 2 && std::all_of(number.begin(), number.end(),
-                                           [](unsigned char c) { return std::isdigit(c) != 0; });
-}
-
 /// Removes what an earlier run has drawn and this one has not: beside the new result.json it would
 /// pass for its own. In a folder that held no result a file by such a name is somebody else's.
 Expected<void> remove_earlier_pictures(const Result& result, const fs::path& folder) {
   std::error_code error;
-  if (!fs::exists(fs::symlink_status(folder / kLastResultFile, error))) return {};
+  if (!holds_earlier_output(folder)) return {};
   std::vector<fs::path> left_over;
   for (fs::directory_iterator item(folder, error), end; !error && item != end;
        item.increment(error)) {
@@ -104,16 +89,22 @@ Expected<void> check_output(const fs::path& folder, const Series& series) {
       "choose another folder with --out, or remove that result first");
 }
 
-Expected<void> prepare_output(const fs::path& folder, const fs::path& input) {
+Expected<OutputLock> prepare_output(const fs::path& folder, const fs::path& input) {
   std::error_code error;
   const fs::path target = fs::weakly_canonical(folder, error);
   const fs::path source = fs::weakly_canonical(input, error);
-  if (lies_in(target, source)) {
-    return fail(ErrorKind::kUsage, folder.string(), "this lies inside the folder of the films",
-                "choose a folder outside of it with --out: the films' folder is only read");
+  const bool is_film = fs::is_regular_file(source, error);
+  if (is_film ? target == source.parent_path() : lies_in(target, source)) {
+    return fail(
+        ErrorKind::kUsage, folder.string(),
+        is_film ? "this is the folder of the film" : "this lies inside the folder of the films",
+        "choose a folder outside of it with --out: the films' folder is only read");
   }
   fs::create_directories(folder, error);
   if (error || !fs::is_directory(folder)) return not_writable(folder, "cannot be made a folder");
+  if (auto owner = check_owner(folder); !owner) return tl::unexpected(owner.error());
+  auto lock = OutputLock::take(folder);
+  if (!lock) return lock;
   // Kept under another name until the new one stands, so that a run that dies loses nothing.
   if (fs::exists(fs::symlink_status(folder / kResultFile, error))) {
     fs::rename(folder / kResultFile, folder / kLastResultFile, error);
@@ -124,7 +115,7 @@ Expected<void> prepare_output(const fs::path& folder, const fs::path& input) {
     return not_writable(folder, "no file can be written here");
   }
   fs::remove(probe, error);
-  return {};
+  return lock;
 }
 
 Expected<void> write_output(const Result& result, const fs::path& folder) {

@@ -174,13 +174,19 @@ void doubt_scale(Working& film, const std::vector<std::string>& doubts) {
   }
 }
 
-/// Flags a scale that rests on one number of the sheet which nothing on this film can contradict.
-void doubt_unchecked(Working& film, const std::vector<film::ScaleCandidate>& others) {
+constexpr const char* kSheet = "the sheet";
+constexpr const char* kHeader = "its header (PixelSpacing)";
+
+/// Flags a scale that rests on one number which nothing on this film can contradict.
+/// @param from  where the number stands
+void doubt_unchecked(Working& film, const std::vector<film::ScaleCandidate>& others,
+                     const std::string& from) {
   if (!others.empty() || film::detector_spacing(film.seen->hip_view.facts.scale)) return;
   film.out.flags.push_back(
-      {"scale_unchecked",
-       "Nothing else on this film tells its scale, so a wrong number in the sheet would go "
-       "unnoticed and make every length wrong in proportion; check it."});
+      {"scale_unchecked", "Nothing else on this film tells its scale, so a wrong number in " +
+                              from +
+                              " would go unnoticed and make every length wrong in proportion; "
+                              "check it."});
 }
 
 MillimetresPerPixel head_share(const Working& film, const MillimetresPerPixel& scale) {
@@ -235,7 +241,7 @@ void scale_as_given(Working& film, const StemFacts& stem, const OwnScale& own) {
                                                      " says; the sheet was followed."});
   }
   doubt_scale(film, own.doubts);
-  doubt_unchecked(film, others);
+  doubt_unchecked(film, others, kSheet);
 }
 
 /// Scale of one film by the head whose size came from the scales of all films.
@@ -261,8 +267,8 @@ void scale_by_common_head(Working& film, const HeadSize& head, const std::option
          "The scale of this film alone does not fit the scales of the others by the head."});
   }
   doubt_scale(film, own->doubts);
-  // A header's scale is no number that someone typed.
-  if (own->method != name_of(film::ScaleMethod::kDicom)) doubt_unchecked(film, own->others);
+  const bool by_header = own->method == name_of(film::ScaleMethod::kDicom);
+  doubt_unchecked(film, own->others, by_header ? kHeader : kSheet);
 }
 
 std::string why_no_scale(const Working& film, const StemFacts& stem) {

@@ -1,5 +1,4 @@
 #include <algorithm>
-#include <map>
 
 #include "tidemark/core/date.h"
 #include "tidemark/core/text.h"
@@ -58,6 +57,12 @@ void settle_date(Working& film, const std::optional<Date>& surgery) {
                                                              ", the file " + format_date(*header) +
                                                              "; the sheet was followed."});
   }
+  if (header && film.upright->facts.contradicting_date && film.out.date == header) {
+    film.out.flags.push_back(
+        {"header_dates_differ", "The header of this file dates it " + format_date(*header) +
+                                    " and " + format_date(*film.upright->facts.contradicting_date) +
+                                    "; the former was taken, but either may be wrong."});
+  }
   if (!film.out.date) {
     if (film.upright) {
       film.out.flags.push_back({"date_unknown", "Neither the sheet nor the file dates this film."});
@@ -112,6 +117,20 @@ void flag_lost_reference(WorkingSeries& work) {
   }
 }
 
+/// An undated film beside a reference film that is the earliest dated one may be the earlier of the
+/// two, and what the stem did between them would be told backwards.
+void flag_unknown_order(WorkingSeries& work) {
+  if (!work.reference || !work.films[*work.reference].out.date) return;
+  for (Working& film : work.films) {
+    if (film.refused || film.out.date || film.entry.role == Role::kFollowUp) continue;
+    if (film.out.view == View::kLateral) continue;
+    film.out.flags.push_back(
+        {"order_unknown", "This film has no date and may be earlier than the reference, " +
+                              work.films[*work.reference].out.file +
+                              "; state its date, or name the reference in the sheet."});
+  }
+}
+
 /// Frontal films are there, but each is a follow-up film by the sheet. (Lateral films alone are
 /// measured without a reference.)
 void flag_no_reference(WorkingSeries& work) {
@@ -157,6 +176,7 @@ void settle_roles(WorkingSeries& work) {
                             "series.json."});
     }
     flag_lost_reference(work);
+    flag_unknown_order(work);
   }
   if (!work.reference) {
     flag_no_reference(work);
@@ -209,24 +229,45 @@ void flag_other_patients(WorkingSeries& work) {
   for (Working& film : work.films) look(film);
 }
 
+/// Two files of one object in two encodings, or with a tag more, have one SOP Instance UID.
+bool is_same_object(const film::FilmFacts& a, const film::FilmFacts& b) {
+  return a.object_uid && a.object_uid == b.object_uid;
+}
+
+/// The film, of those counted, that this one is another file of; nothing when it is none of them.
+const Working* counted_before(const Working& film, const std::vector<const Working*>& counted) {
+  const auto same = [&](const Working* other) {
+    return film.out.sha256 == other->out.sha256 ||
+           is_same_object(film.upright->facts, other->upright->facts);
+  };
+  const auto found = std::find_if(counted.begin(), counted.end(), same);
+  return found == counted.end() ? nullptr : *found;
+}
+
 /// One film is one piece of evidence: of copies only the reference film, else the first by name,
 /// is measured.
 void refuse_copies(WorkingSeries& work) {
-  std::map<std::string, std::string> file_of;
-  const auto enter = [&](const Working& film) {
-    if (film.refused || !film.out.sha256) return;
-    file_of.emplace(*film.out.sha256, film.out.file);
-  };
-  if (work.reference) enter(work.films[*work.reference]);
-  for (const Working& film : work.films) enter(film);
-  for (Working& film : work.films) {
-    if (film.refused || !film.out.sha256) continue;
-    const std::string& counted = file_of.at(*film.out.sha256);
-    if (counted == film.out.file) continue;
-    film.out.flags.push_back({"copy_of_film", "This file has the same bytes as " + counted + "."});
-    refuse(film, "the file has the same bytes as " + counted +
+  std::vector<const Working*> counted;
+  const auto look = [&](Working& film) {
+    if (film.refused || !film.upright || !film.out.sha256) return;
+    const Working* before = counted_before(film, counted);
+    if (before == nullptr) {
+      counted.push_back(&film);
+      return;
+    }
+    if (before == &film) return;
+    const std::string& name = before->out.file;
+    const bool bytes = film.out.sha256 == before->out.sha256;
+    film.out.flags.push_back(
+        {"copy_of_film",
+         bytes ? "This file has the same bytes as " + name + "."
+               : "This file is the same film as " + name + " (SOP Instance UID) in other bytes."});
+    refuse(film, (bytes ? "the file has the same bytes as " + name
+                        : "the file is the same film (SOP Instance UID) as " + name) +
                      ", and a film counts once; remove it, or put the right film in its place");
-  }
+  };
+  if (work.reference) look(work.films[*work.reference]);
+  for (Working& film : work.films) look(film);
 }
 
 bool outside(const Vec2& px, const film::FilmFacts& facts) {
@@ -271,6 +312,12 @@ void settle(WorkingSeries& work) {
     check_landmarks(film);
     for (const std::string& note : film.upright->facts.notes) {
       film.out.flags.push_back({"file_note", note});
+    }
+    if (film.upright->facts.burned_in_annotation) {
+      film.out.flags.push_back({"burned_in_annotation",
+                                "The file says that text is burnt into this film, which may name "
+                                "the patient, and pictures of it show it too; look before you pass "
+                                "one on."});
     }
   }
   flag_not_listed(work);

@@ -171,7 +171,9 @@ json header_json(const film::FilmHeader& header) {
   if (header.facts.date) out["date"] = format_date(*header.facts.date);
   if (header.facts.body_part) out["body_part"] = *header.facts.body_part;
   if (header.time) out["time"] = text_of_bytes(*header.time);
-  if (header.object_uid) out["object_uid"] = text_of_bytes(*header.object_uid);
+  if (header.facts.object_uid) {
+    out["object_uid"] = text_of_bytes(*header.facts.object_uid);
+  };
   if (header.patient_id) out["patient_id"] = text_of_bytes(*header.patient_id);
   if (header.issuer) out["issuer"] = text_of_bytes(*header.issuer);
   return out;

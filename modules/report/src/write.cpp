@@ -17,7 +17,7 @@ namespace fs = std::filesystem;
 /// somebody else's.
 Expected<void> remove_other_forms(const std::vector<Form>& forms, const fs::path& folder) {
   std::error_code error;
-  if (!fs::exists(fs::symlink_status(folder / followup::kLastResultFile, error))) return {};
+  if (!followup::holds_earlier_output(folder)) return {};
   for (const Form form : std::array{Form::kHtml, Form::kPdf}) {
     const fs::path file = folder / file_of(form);
     std::error_code ignored;

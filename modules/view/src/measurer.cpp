@@ -102,9 +102,11 @@ tl::unexpected<Error> given_up() {
 Expected<Reported> write_all(const followup::Result& result, const followup::Series& series,
                              const ReportOrder& order) {
   Reported out{order.folder};
-  auto ready = followup::check_output(order.folder, series);
-  if (ready) ready = followup::prepare_output(order.folder, order.films);
-  if (ready) ready = archive::remove_objects(order.folder);
+  const auto free = followup::check_output(order.folder, series);
+  if (!free) return without_options(free.error());
+  const auto lock = followup::prepare_output(order.folder, order.films);
+  if (!lock) return without_options(lock.error());
+  const auto ready = archive::remove_objects(order.folder);
   if (!ready) return without_options(ready.error());
   if (order.dicom) {
     auto notes = write_objects(result, series, order.folder);

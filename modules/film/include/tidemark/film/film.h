@@ -32,6 +32,10 @@ struct ScaleFacts {
   std::optional<double> magnification_factor;      ///< (0018,1114)
 };
 
+/// Days that the dates of one header may lie apart, as the request and the film of one visit do.
+/// House choice.
+inline constexpr int kOneVisitDays = 14;
+
 /// What a file says of itself. Kept as read; nothing here is guessed. Texts of a header are cut to
 /// 64 printable ASCII characters; `file` is the name as the file system has it (any bytes).
 struct FilmFacts {
@@ -46,12 +50,18 @@ struct FilmFacts {
   std::optional<Side> side;                         ///< ImageLaterality, else Laterality
   std::optional<View> view;                         ///< ViewPosition
   std::optional<std::chrono::year_month_day> date;  ///< of acquisition, content or study
+  /// Of the header's other dates the one furthest from `date`, where it lies more than
+  /// kOneVisitDays away: one of them is not the film's.
+  std::optional<std::chrono::year_month_day> contradicting_date;
   std::optional<std::array<std::string, 2>> patient_orientation;  ///< row and column direction
   std::optional<std::string> body_part;
+  bool burned_in_annotation = false;  ///< BurnedInAnnotation YES: the pixels may name the patient
   ScaleFacts scale;
   /// One-way hash of the patient's id within this run, to notice films of different patients.
   /// Never written anywhere. Absent when the file has no id.
   std::optional<std::string> patient_key;
+  /// SOP Instance UID (0008,0018), to notice one object in several files. Never written anywhere.
+  std::optional<std::string> object_uid;
   /// Oddities met while reading, one sentence each, without full stop: what was ignored, assumed or
   /// contradictory. Never holds a patient's identity.
   std::vector<std::string> notes;

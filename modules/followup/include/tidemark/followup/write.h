@@ -2,6 +2,7 @@
 
 #include <filesystem>
 #include <string>
+#include <utility>
 
 #include "tidemark/core/expected.h"
 #include "tidemark/followup/result.h"
@@ -35,11 +36,36 @@ inline constexpr const char* kLastResultFile = "last-result.json";
 [[nodiscard]] Expected<void> check_output(const std::filesystem::path& folder,
                                           const Series& series);
 
+/// An output folder that no other run writes into, as long as this lives. On a file system without
+/// locks it holds nobody up.
+class OutputLock {
+ public:
+  /// @return kNotWritable when another run holds it, or no file can be made in it.
+  static Expected<OutputLock> take(const std::filesystem::path& folder);
+  OutputLock(OutputLock&& other) noexcept;
+  OutputLock& operator=(OutputLock&&) = delete;
+  OutputLock(const OutputLock&) = delete;
+  OutputLock& operator=(const OutputLock&) = delete;
+  ~OutputLock();
+
+ private:
+  OutputLock(std::filesystem::path folder, int file) : folder_(std::move(folder)), file_(file) {}
+  std::filesystem::path folder_;
+  int file_;
+};
+
+/// Whether files by our names in a folder that prepare_output() has passed may be of an earlier
+/// run.
+[[nodiscard]] bool holds_earlier_output(const std::filesystem::path& folder);
+
 /// Makes sure that `folder` exists and takes files, and sets aside a result.json from an earlier
 /// run as last-result.json, so that a run that dies leaves none and loses none.
-/// @return kNotWritable with what to do; kUsage when `folder` is `input` itself or lies inside it.
-[[nodiscard]] Expected<void> prepare_output(const std::filesystem::path& folder,
-                                            const std::filesystem::path& input);
+/// @param input  the folder of the films, or one film
+/// @return what to hold until write_output() has ended; kNotWritable with what to do, also when
+///         another run writes there or files by our names are not ours; kUsage when `folder` is
+///         the folder of the films, or lies inside of `input`.
+[[nodiscard]] Expected<OutputLock> prepare_output(const std::filesystem::path& folder,
+                                                  const std::filesystem::path& input);
 
 /// Writes pictures, measurements.csv, zones.csv and, last, result.json into `folder`. Each file is
 /// written beside its target and renamed when whole. Pictures of an earlier run, whose result
