@@ -67,6 +67,16 @@ TEST(WithoutBumps, LeavesTheMedialCorner) {
   EXPECT_EQ(cut(corner), corner);
 }
 
+// The same of a stem whose shoulder stands high above it: 30 mm below the shoulder.
+TEST(WithoutBumps, LeavesTheMedialCornerBelowAHighShoulder) {
+  Polyline corner = stem_with_bump(0.0, 0.0, 0.0);
+  for (Vec2& p : corner) {
+    const double above = 36.0 - p.y() * kPitch;
+    if (p.x() > 0.0 && above > 0.0) p.x() -= std::min(above, 14.0) / kPitch;
+  }
+  EXPECT_EQ(cut(corner), corner);
+}
+
 TEST(WithoutBumps, LeavesAStepThatStays) {
   const Polyline step = stem_with_bump(2.0, -1.0, 70.0);
   EXPECT_EQ(cut(step), step);

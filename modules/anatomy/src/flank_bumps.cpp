@@ -16,6 +16,7 @@ constexpr double kShortestLeakMm = 3.0;  ///< where the greys tell a collar from
 constexpr double kLeastMm = 1.5;         ///< height above which a bump is cut
 constexpr double kFromMm = 22.0;         ///< below the shoulder; more than half of kLongestMm
 constexpr double kBinMm = 0.5;
+constexpr std::size_t kAbove = 12;       ///< bins above a bump that tell whether it is a corner
 constexpr std::size_t kHalfWindow = 35;  ///< bins: half of kLongestMm
 static_assert(kHalfWindow == static_cast<std::size_t>(0.5 * kLongestMm / kBinMm));
 
@@ -42,8 +43,11 @@ Course opened(const Course& values, int half) {
 }
 
 /// The course with each run that stands out by more than `least` from its opening bridged by a
-/// straight line: the opening alone would leave a step where the flank slopes.
+/// straight line: the opening alone would leave a step where the flank slopes. A flank lies the
+/// farther out the higher up; where the outline just above a run lies farther in than its lower
+/// end, by half of `least`, it draws in to the neck, and what stands out is the stem's own corner.
 Course bridged(const Course& values, int half, double least) {
+  constexpr double kDrawnIn = 0.5;
   const Course smooth = opened(values, half);
   Course out = values;
   const std::size_t n = values.size();
@@ -54,7 +58,10 @@ Course bridged(const Course& values, int half, double least) {
     const bool is_short = static_cast<double>(end - i) * kBinMm < kShortestMm;
     const double before = i > 0 ? values[i - 1] : smooth[i];
     const double after = end < n ? values[end] : smooth[end - 1];
-    for (std::size_t k = i; k < end && !is_short; ++k) {
+    const auto run = values.begin() + static_cast<std::ptrdiff_t>(i);
+    const auto above = run - static_cast<std::ptrdiff_t>(std::min(i, kAbove));
+    const bool is_corner = above != run && *std::min_element(above, run) < after - kDrawnIn * least;
+    for (std::size_t k = i; k < end && !is_short && !is_corner; ++k) {
       const double t = static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1);
       out[k] = (1.0 - t) * before + t * after;
     }
