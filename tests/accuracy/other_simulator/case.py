@@ -10,6 +10,7 @@ import numpy as np
 import body as bodies
 import bones
 import design
+import drawn
 import implant
 import lines
 import processing
@@ -244,14 +245,16 @@ def cavities(placed, start, between):
 
 
 def make_case(meshes, folder, seed, number, followups, set_name, stem_surface=False, lateral=0, other=False):
-    """Writes one case, with `lateral` lateral films, `other` one of the wider draws of unlike.py; returns seconds per film."""
+    """Writes one case, with `lateral` lateral films, `other` one of the wider draws of unlike.py; without `meshes` of bones
+    that drawn.py draws. Returns seconds per film."""
     began = time.time()
     plan = PLANS[set_name]
     rng = np.random.default_rng([seed, number, SEEDS[set_name]])
-    subject, side = SUBJECTS[(number + seed) % len(SUBJECTS)], "LR"[int(rng.random() < 0.5)]
+    subject = SUBJECTS[(number + seed) % len(SUBJECTS)] if meshes else drawn.subject(seed, number)
+    side = "LR"[int(rng.random() < 0.5)]
     scale = float(rng.uniform(*(unlike.SCALE if other else (0.94, 1.06))))
     hips, pelvis_view = draw_hips(rng, plan, meshes, subject, side, scale, other)
-    pelvis = bones.load_pelvis(meshes, subject, scale)
+    pelvis = bones.load_pelvis(meshes, subject, scale) if meshes else drawn.load_pelvis(scale)
     bones.fill_pelvis(pelvis, rng, rng.uniform(1.3, 2.0), rng.uniform(0.07, 0.13), rng.uniform(0.3, 0.5))
     steps = design.migrations(rng, followups, plan.still)
     habits = {"obese": bool(rng.random() < (0.5 if plan.hard else 0.15)), "body_seed": int(rng.integers(1 << 31)),

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 import bones
+import drawn
 import implant
 import unlike
 from frames import Affine, about, rotation, translation
@@ -90,7 +91,10 @@ def seat_stem(rng, femur, residual, cut_level, other=False):
 def make_hip(rng, meshes, subject, side, scale, native=False, other=False):
     """`other`: of the wider draws of unlike.py."""
     residual = float(rng.uniform(11, 23))
-    femur = bones.load_femur(meshes, subject, residual, scale)
+    if drawn.is_drawn(subject):
+        femur = drawn.load_femur(subject, residual, scale)
+    else:
+        femur = bones.load_femur(meshes, subject, residual, scale)
     bones.add_canal(femur, rng, rng.uniform(5.0, 8.0), rng.uniform(1.2, 1.9))
     bones.add_spongy(femur, rng, rng.uniform(0.18, 0.30), rng.uniform(0.45, 0.75))
     hip = Hip(side, femur, rng.uniform(2, 7))

@@ -1,7 +1,7 @@
 #!/usr/bin/python3
 """Writes simulated hips (films, series.json, truth.json) to OUT/case-NN.
 
-usage: make_cases.py --meshes DIR --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard|lucency] [--stem-surface]
+usage: make_cases.py --meshes DIR|--drawn --out DIR [--cases 12] [--followups 2] [--seed 1] [--set seat|still|hard|lucency] [--stem-surface]
                      [--lateral [1|2]] [--unlike] [--jobs 1]
 """
 import argparse
@@ -33,7 +33,9 @@ def one(args):
 
 def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--meshes", required=True, help="folder that holds ssm-lower-limb/")
+    source = parser.add_mutually_exclusive_group(required=True)
+    source.add_argument("--meshes", help="folder that holds ssm-lower-limb/")
+    source.add_argument("--drawn", action="store_true", help="bones drawn from formulas, another for each case (drawn.py)")
     parser.add_argument("--out", required=True)
     parser.add_argument("--cases", type=int, default=12)
     parser.add_argument("--first", type=int, default=0, help="number of the first case")

@@ -3,6 +3,7 @@ import numpy as np
 
 import bones
 import lines
+import surface
 import truth
 
 FIRST_MM, STEP_MM, LEVELS = 30.0, 10.0, 15
@@ -11,15 +12,7 @@ BAND_MM = 0.75      # of samples about a level
 
 def inner_points(femur):
     """Points on the inner border of the cortex, F: where the grid's edges cross it."""
-    v, out = femur.inner.values, []
-    for axis in range(3):
-        a, b = np.swapaxes(v, 0, axis)[:-1], np.swapaxes(v, 0, axis)[1:]
-        where = np.nonzero((a < 0) != (b < 0))
-        index = np.stack(where, -1).astype(float)
-        index[:, 0] += a[where] / (a[where] - b[where])
-        index[:, [0, axis]] = index[:, [axis, 0]]
-        out.append(femur.inner.origin + femur.inner.h * index)
-    p = np.concatenate(out)
+    p = surface.crossings(femur.inner.values, femur.inner.origin, femur.inner.h)
     return p[bones.cut_depth(femur, p) > 0]
 
 

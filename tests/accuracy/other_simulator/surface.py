@@ -75,6 +75,19 @@ class Grid:
                                         prefilter=False)
 
 
+def crossings(values, origin, step):
+    """Points (n, 3) where the edges of a lattice cross zero; `step` a number or one for each axis."""
+    out = []
+    for axis in range(3):
+        a, b = np.swapaxes(values, 0, axis)[:-1], np.swapaxes(values, 0, axis)[1:]
+        where = np.nonzero((a < 0) != (b < 0))
+        index = np.stack(where, -1).astype(float)
+        index[:, 0] += a[where] / (a[where] - b[where])
+        index[:, [0, axis]] = index[:, [axis, 0]]
+        out.append(origin + step * index)
+    return np.concatenate(out)
+
+
 def signed_distance(points, normals, low, high, h, band):
     """Distance to the sampled surface, negative inside, exact within `band` and saturated beyond."""
     shape = np.ceil((np.asarray(high) - low) / h).astype(int) + 1

@@ -5,6 +5,7 @@ usage: test_other_simulator.py [--meshes DIR] [unittest arguments]   (without th
 
 Exit: 77 where numpy, scipy or pydicom is missing.
 """
+import json
 import os
 import sys
 import tempfile
@@ -22,6 +23,7 @@ except ModuleNotFoundError as missing:
 sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import case  # noqa: E402
 import design  # noqa: E402
+import drawn  # noqa: E402
 import implant  # noqa: E402
 import lines  # noqa: E402
 import physics  # noqa: E402
@@ -162,6 +164,41 @@ class Unlike(unittest.TestCase):
     def test_cement_weakens_more_than_bone_does(self):
         # bone cement is made to stand out from bone on films (common practice, no source)
         self.assertGreater(physics.at("cement", 60), physics.at("bone", 60))
+
+
+class Drawn(unittest.TestCase):
+    def test_a_femur_is_closed_smooth_and_has_its_landmarks_on_it(self):
+        for number in range(3):
+            femur = drawn.load_femur(drawn.subject(1, number), 15.0, 1.0)
+            for point in (femur.greater, femur.lesser):
+                self.assertLess(np.linalg.norm(femur.samples - point, axis=1).min(), 1e-6)
+            self.assertAlmostEqual(femur.lesser[2], 0.0, delta=1e-6)
+            self.assertLess(femur.greater[0], -8)               # lateral and above
+            self.assertGreater(femur.greater[2], 30)
+            self.assertLess(femur.lesser[1], -15)               # behind
+            # the head is a ball about its centre wherever no neck is
+            away = femur.samples - femur.head_centre
+            free = (np.linalg.norm(away, axis=1) < femur.head_radius + 1) & (away @ [0.7, 0, 0.7] > 0.5 * femur.head_radius)
+            self.assertGreater(free.sum(), 500)
+            self.assertLess(np.abs(np.linalg.norm(away[free], axis=1) - femur.head_radius).max(), 0.4)
+            # distances grow by one a mm across the surface, to the error of melting
+            out = femur.outer.at(femur.samples + 1.5 * femur.normals) - femur.outer.at(femur.samples - 1.5 * femur.normals)
+            inside = femur.samples[:, 2] > femur.lowest + 5
+            self.assertLess(abs(np.median(out[inside]) - 3.0), 0.3)
+
+    def test_the_same_name_is_the_same_bone_and_another_is_not(self):
+        one, again, other = (drawn.shape_of(drawn.subject(1, n), 1.0) for n in (0, 0, 1))
+        self.assertEqual(one, again)
+        self.assertNotEqual(one, other)
+        self.assertAlmostEqual(drawn.shape_of(drawn.subject(1, 0), 1.1).shaft, 1.1 * one.shaft)
+
+    def test_a_case_needs_no_file(self):
+        with tempfile.TemporaryDirectory() as folder:
+            case.make_case(None, folder, 1, 0, 0, "seat")
+            with open(os.path.join(folder, "truth.json"), encoding="ascii") as stream:
+                told = json.load(stream)
+            self.assertTrue(drawn.is_drawn(told["case"]["subject"]))
+            self.assertTrue(all(told["films"][0]["visible"][k] for k in ("head", "stem_tip", "greater_trochanter")))
 
 
 class Beds(unittest.TestCase):
