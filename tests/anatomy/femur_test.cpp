@@ -189,6 +189,18 @@ TEST(FindFemur, FindsNoBoneWhereNoneWasDrawn) {
   EXPECT_TRUE(has_flag(f, "shaft_axis_not_seen"));
 }
 
+// Then no bone lies beside the shoulder, from where it is looked for else.
+TEST(FindFemur, FindsAGreaterTrochanterThatTheShoulderStandsAbove) {
+  Hip hip;
+  hip.noise = 0.02;
+  hip.shoulder = Vec2(-12.0, -36.0);
+  const Femur f = found_on(hip).femur;
+  ASSERT_TRUE(f.greater_trochanter.has_value());
+  const Vec2 off = in_bone(hip, f.greater_trochanter->px) - Vec2(-20.0, -20.0);
+  EXPECT_LT(std::abs(off.y()), 0.6);
+  EXPECT_LT(off.norm(), 2.5);
+}
+
 TEST(FindFemur, LeavesOutAGreaterTrochanterOutsideTheFilm) {
   Hip hip;
   hip.noise = 0.02;

@@ -344,32 +344,38 @@ std::optional<double> support_at(const EdgePath& path, int ray) {
   return support;
 }
 
-/// Greater trochanter: its outline round a point beside the shoulder, by rays.
-std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implant,
-                                       const Line2& shaft_px, double mm_per_px) {
+/// Rays about a point of the frame, one row of an evidence map each. Degrees; 0 is proximal,
+/// negative lateral.
+struct Rays {
+  static constexpr double kStepDeg = 1.5;
+  static constexpr double kFromDeg = -110.0;
+  static constexpr double kToDeg = 55.0;
+  static constexpr double kReachMm = 56.0;  ///< a tall trochanter, 45, and some
+  static constexpr int kCount = static_cast<int>((kToDeg - kFromDeg) / kStepDeg) + 1;
+
+  Vec2 centre;  ///< (s, x)
+  [[nodiscard]] static Vec2 direction(int ray) {
+    const double a = (kFromDeg + ray * kStepDeg) * kDegree;
+    return {-std::cos(a), std::sin(a)};
+  }
+  [[nodiscard]] Vec2 at(int ray, double mm) const { return centre + mm * direction(ray); }
+};
+
+/// Falls of grey outwards along the rays.
+cv::Mat1f ray_evidence(const Scene& scene, const Rays& rays) {
+  constexpr double kNearest = 3.0;  // mm
   const StemFrame& f = scene.frame;
-  const Vec2 shoulder = f.from_film(implant.shoulder.px);
-  const Vec2 centre(shoulder.x() + 4.0,
-                    shoulder.y() - 3.0);  // (s, x): bone, just lateral of the stem
-  constexpr double kStepDeg = 1.5;
-  constexpr double kFromDeg = -110.0;  // 0 = proximal, negative = lateral
-  constexpr double kToDeg = 55.0;
-  constexpr double kReach = 56.0;  // mm: a tall trochanter, 45, and some
-  const int rays = static_cast<int>((kToDeg - kFromDeg) / kStepDeg) + 1;
-  const int cells = static_cast<int>(kReach / f.mm);
-  cv::Mat1f e(rays, cells, kForbidden);
-  for (int i = 0; i < rays; ++i) {
-    const double a = (kFromDeg + i * kStepDeg) * kDegree;
-    const Vec2 out(-std::cos(a), std::sin(a));  // (s, x)
+  const int cells = static_cast<int>(Rays::kReachMm / f.mm);
+  cv::Mat1f e(Rays::kCount, cells, kForbidden);
+  for (int i = 0; i < Rays::kCount; ++i) {
+    const Vec2 out = Rays::direction(i);
     for (int k = 0; k < cells; ++k) {
       const double r = k * f.mm;
-      if (r < 3.0) continue;
-      const Vec2 q = centre + r * out;
+      if (r < kNearest) continue;
+      const Vec2 q = rays.at(i, r);
       const int row = f.row(q.x());
       const int col = f.column(q.y());
-      if (row < 1 || col < 1 || row >= e.rows + f.image.rows || row > f.image.rows - 2 ||
-          col > f.image.cols - 2)
-        continue;
+      if (row < 1 || col < 1 || row > f.image.rows - 2 || col > f.image.cols - 2) continue;
       if (f.seen(row, col) == 0 || f.metal(row, col) != 0) {
         e(i, k) = -0.4F;
         continue;
@@ -380,29 +386,59 @@ std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implan
       e(i, k) = static_cast<float>(fall / (std::hypot(gx, gy) + scene.floor) + 0.003 * r);
     }
   }
-  const auto path = best_path(e, 0, rays - 1, {4, 0.06});
-  if (!path) return std::nullopt;
+  return e;
+}
+
+/// What the rays about one point show.
+struct ByRays {
+  std::optional<Trochanter> found;
+  bool leaves_film = false;  ///< the outline is seen, and its tip lies where the film ends
+};
+
+ByRays greater_by_rays(const Scene& scene, const Rays& rays, const Line2& shaft_px,
+                       double mm_per_px) {
+  const StemFrame& f = scene.frame;
+  const auto path = best_path(ray_evidence(scene, rays), 0, Rays::kCount - 1, {4, 0.06});
+  if (!path) return {};
   Trochanter t;
   std::vector<double> level;
-  const Vec2 up = -shaft_px.direction;
   int best = -1;
-  for (int i = 0; i < rays; ++i) {
-    const double a = (kFromDeg + i * kStepDeg) * kDegree;
-    const double r = path->column[static_cast<std::size_t>(i)] * f.mm;
-    const Vec2 p = f.to_film(centre.x() - r * std::cos(a), centre.y() + r * std::sin(a));
-    t.outline_px.push_back(p);
-    level.push_back(up.dot(p));
+  for (int i = 0; i < Rays::kCount; ++i) {
+    const Vec2 q = rays.at(i, path->column[static_cast<std::size_t>(i)] * f.mm);
+    t.outline_px.push_back(f.to_film(q.x(), q.y()));
+    level.push_back(-shaft_px.direction.dot(t.outline_px.back()));
     const bool real = path->evidence[static_cast<std::size_t>(i)] > 0.25;
     if (real && (best < 0 || level.back() > level[static_cast<std::size_t>(best)])) best = i;
   }
-  if (best < 2 || best > rays - 3) return std::nullopt;
+  if (best < 2 || best > Rays::kCount - 3) return {};
   const auto support = support_at(*path, best);
-  if (!support) return std::nullopt;
-  if (share_of_edge(*path, best - 15, best + 16) < kShareOfABone) return std::nullopt;
-  if (at_the_border(f, t.outline_px[static_cast<std::size_t>(best)])) return std::nullopt;
-  t.tip = {t.outline_px[static_cast<std::size_t>(best)], (0.4 + 0.4 / *support) / mm_per_px,
-           Source::kFound};
-  return t;
+  if (!support || share_of_edge(*path, best - 15, best + 16) < kShareOfABone) return {};
+  const Vec2& tip = t.outline_px[static_cast<std::size_t>(best)];
+  if (at_the_border(f, tip)) return {std::nullopt, true};
+  t.tip = {tip, (0.4 + 0.4 / *support) / mm_per_px, Source::kFound};
+  return {std::move(t), false};
+}
+
+/// Greater trochanter: its outline by rays round a point of it beside the stem: just below the
+/// shoulder, and where that stands above the bone farther down.
+std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implant,
+                                       const Line2& shaft_px, double mm_per_px) {
+  // House choices, mm.
+  constexpr double kBelow = 4.0;
+  constexpr double kBeside = 3.0;
+  constexpr std::array kFartherBelow{14.0, 24.0};
+  constexpr double kBesideFlank = 5.0;
+  const StemFrame& f = scene.frame;
+  const Vec2 shoulder = f.from_film(implant.shoulder.px);
+  ByRays seen = greater_by_rays(scene, {shoulder + Vec2(kBelow, -kBeside)}, shaft_px, mm_per_px);
+  for (const double below : kFartherBelow) {
+    if (seen.found || seen.leaves_film) break;
+    const double s = shoulder.x() + below;
+    const int row = std::clamp(f.row(s), 0, f.image.rows - 1);
+    const double flank = scene.lateral_flank[static_cast<std::size_t>(row)];
+    seen = greater_by_rays(scene, {Vec2(s, flank - kBesideFlank)}, shaft_px, mm_per_px);
+  }
+  return seen.found;
 }
 
 Landmark by_hand(const Vec2& px, double mm_per_px) {
