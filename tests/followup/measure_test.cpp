@@ -793,6 +793,24 @@ TEST(Measure, AFilmInAnotherEncodingCountsOnce) {
   EXPECT_EQ(films_of(std::nullopt)[1].status, Status::kMeasured);
 }
 
+// Some writers give all their films one UID. What they show tells them apart.
+TEST(Measure, FilmsOfOneUidThatShowOtherThingsAreNoCopies) {
+  Steps steps = with_header([](film::FilmFacts& facts) { facts.object_uid = "1.2.3"; });
+  steps.read = [read = steps.read](const std::filesystem::path& file) {
+    auto film = read(file);
+    if (film && file.filename() == "b.dcm") {
+      auto& values = film->pixels.values;
+      for (std::size_t i = 0; i < values.size(); ++i) {
+        values[i] += static_cast<float>(300.0 * std::sin(0.01 * static_cast<double>(i)));
+      }
+    }
+    return film;
+  };
+  const auto films = measure_with(invented::series({"a.dcm", "b.dcm"}), {}, steps).films;
+  EXPECT_EQ(films[1].status, Status::kMeasured);
+  EXPECT_FALSE(has_flag(films[1].flags, "copy_of_film"));
+}
+
 TEST(Measure, WithoutScaleIsRefusedWithTheRemedy) {
   Series series = invented::series({"early.dcm", "late.dcm"});
   series.stem.head_diameter.reset();
