@@ -335,6 +335,17 @@ TEST(History, OtherCriteriaAreTold) {
   EXPECT_THAT(codes_of(*now.history), testing::Contains("criteria"));
 }
 
+/// Whether something of a kind is told to have gone from one code to another; any, where it is
+/// empty.
+bool tells(const Result& now, ChangeKind kind, const std::string& before,
+           const std::string& after) {
+  const auto& changes = now.history->changes;
+  return std::any_of(changes.begin(), changes.end(), [&](const Change& change) {
+    return change.kind == kind && change.after == after &&
+           (before.empty() ? !change.before.empty() : change.before == before);
+  });
+}
+
 // Once "Nothing changed." was said of verdicts that came or went.
 TEST(History, VerdictsThatComeOrGoAreToldAndSoIsTheSheet) {
   const test::Scratch out;
@@ -347,11 +358,7 @@ TEST(History, VerdictsThatComeOrGoAreToldAndSoIsTheSheet) {
   series.surgery_date = parse_date("2023-01-05");  // the windows of the first weeks no longer hold
   const Result now = run(series, out.path(), steps);
   EXPECT_THAT(codes_of(*now.history), testing::Contains("sheet"));
-  const auto& changes = now.history->changes;
-  EXPECT_TRUE(std::any_of(changes.begin(), changes.end(), [](const Change& change) {
-    return change.kind == ChangeKind::kVerdict && change.after == "not_applicable" &&
-           !change.before.empty();
-  }));
+  EXPECT_TRUE(tells(now, ChangeKind::kVerdict, "", "not_applicable"));
   EXPECT_THAT(to_table(now), HasSubstr("What series.json says is not what it said then."));
   EXPECT_THAT(to_table(now), HasSubstr("to \"not applicable\""));
 }
@@ -365,11 +372,7 @@ TEST(History, ALineThatOnlyOneReportHasIsTold) {
   Steps blind = steps;
   blind.look_for_lines = nullptr;
   const Result now = run(series, out.path(), blind, "0.1.0 b");
-  const auto& changes = now.history->changes;
-  EXPECT_TRUE(std::any_of(changes.begin(), changes.end(), [](const Change& change) {
-    return change.kind == ChangeKind::kLine && change.before == "present" &&
-           change.after == "not_seen";
-  }));
+  EXPECT_TRUE(tells(now, ChangeKind::kLine, "present", "not_seen"));
 }
 
 /// What is told of the latest subsidence, or nothing.

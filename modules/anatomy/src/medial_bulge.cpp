@@ -9,8 +9,9 @@
 namespace tidemark::anatomy {
 namespace {
 
-constexpr double kCorner = 6.5;  // mm: a cut's corner is narrower, a trochanter wider
-constexpr double kEdge = 0.35;   // evidence of an edge; grain alone gives a path 0.3 on average
+constexpr double kCorner = 6.5;         // mm: a cut's corner is narrower, a trochanter wider
+constexpr double kLooked = 70.0;        // mm of outline below the cut, in which the trochanter lies
+constexpr double kLeastOutline = 25.0;  // mm of it, to tell anything
 
 /// Samples of a curve at equal steps, read by a signed index.
 class Curve {
@@ -146,13 +147,18 @@ int merged_summit(const Curve& d, const Stretch& s) {
   return (flattest + s.peak) / 2;
 }
 
+/// The part of a stretch round a top that lies less than `fall` mm below it.
+Stretch within_fall(const Curve& level, int top, const Stretch& s, double fall) {
+  Stretch near{top, top, top};
+  while (near.from > s.from && level(near.from - 1) > level(top) - fall) --near.from;
+  while (near.to < s.to && level(near.to + 1) > level(top) - fall) ++near.to;
+  return near;
+}
+
 /// The stretch round a top that is as high but for the error of an edge.
 Stretch as_high(const Curve& level, int top, const Stretch& s) {
   constexpr double kEdgeError = 0.25;  // mm, house choice
-  Stretch flat{top, top, top};
-  while (flat.from > s.from && level(flat.from - 1) > level(top) - kEdgeError) --flat.from;
-  while (flat.to < s.to && level(flat.to + 1) > level(top) - kEdgeError) ++flat.to;
-  return flat;
+  return within_fall(level, top, s, kEdgeError);
 }
 
 double length_of(const Stretch& s, double mm) { return (s.to - s.from + 1) * mm; }
@@ -336,31 +342,27 @@ std::optional<int> past_corner(const Curve& d, const Stretch& s) {
   constexpr double kFall = 0.7;      // mm, as below_the_cut()
   constexpr double kClimb = 2.0;     // mm
   constexpr double kHighest = 15.0;  // mm over the shaft
-  constexpr double kFoot = 0.6;   // of its height over the shaft, that the outline has fallen there
-  constexpr double kRest = 25.0;  // mm of outline below it
+  constexpr double kFoot = 0.6;  // of its height over the shaft, that the outline has fallen there
   if (s.from > d.steps(kAtTop) || s.peak > d.steps(kCut)) return std::nullopt;
   int top = s.peak;
   for (int i = s.from; i <= std::min(s.to, s.peak + d.steps(5.0)); ++i) {
     if (d(i) > d(top)) top = i;
   }
   if (d(top) - d.lowest(0, top + 1) < kClimb) return std::nullopt;
-  int begin = top;
-  int end = top;
-  while (begin > 0 && d(begin - 1) > d(top) - kFall) --begin;
-  while (end + 1 < d.size() && d(end + 1) > d(top) - kFall) ++end;
+  const double width = length_of(within_fall(d, top, {0, top, d.size() - 1}, kFall), d.mm());
   const double height = d(top) - d.lowest(top, d.size());
   int foot = top;
   while (foot + 1 < d.size() && d(foot) > d(top) - kFoot * height) ++foot;
-  if (d.size() - foot < d.steps(kRest)) return std::nullopt;
-  const bool too_high = (end - begin + 1) * d.mm() <= kCorner && height > kHighest;
+  if (d.size() - foot < d.steps(kLeastOutline)) return std::nullopt;
+  const bool too_high = width <= kCorner && height > kHighest;
   if (!too_high && !has_bulge(d.part(foot, d.size()))) return std::nullopt;
   return foot;
 }
 
 /// The search without the corner of the neck's cut, where that stands out of it.
 Search below_corner(const Curve& outline, Search search) {
-  const int last = std::min(outline.size(), search.first + outline.steps(70.0));
-  if (last - search.first < outline.steps(25.0)) return search;
+  const int last = std::min(outline.size(), search.first + outline.steps(kLooked));
+  if (last - search.first < outline.steps(kLeastOutline)) return search;
   const Curve d = outline.part(search.first, last);
   const Curve above = above_convex_course(d);
   const auto past = past_corner(d, highest_stretch(above, search.from, search.to));
@@ -393,9 +395,10 @@ std::optional<Bulge> trochanter_bulge(const EdgePath& path, const std::vector<do
   Search search = search_below(below_the_cut(of_bone, outline), outline, by_other_film);
   if (!by_other_film) search = below_corner(outline, search);
   const int first = search.first;
-  const int below = std::max(outline.steps(70.0), search.to + outline.steps(25.0));
+  const int below = std::max(outline.steps(kLooked), search.to + outline.steps(25.0));
   const int last = std::min(outline.size(), first + below);
-  if (last - first < outline.steps(25.0) || last - first <= search.from) return std::nullopt;
+  if (last - first < outline.steps(kLeastOutline) || last - first <= search.from)
+    return std::nullopt;
   if (share_of_edge(of_bone.path, first, last) < kShareOfABone) return std::nullopt;
   const Curve d = outline.part(first, last);
   const Curve above = above_convex_course(d);
@@ -427,8 +430,9 @@ std::optional<Bulge> level_of_hidden_trochanter(const EdgePath& path,
   const Outline of_bone = bridged(path, from_shaft, mm);
   const Curve d(of_bone.d, mm);
   const int first = top_of_bone(of_bone, d);
-  const int last = std::min(d.size(), first + d.steps(70.0));
-  if (last - first < d.steps(25.0) || share_of_edge(of_bone.path, first, last) < kShareOfABone) {
+  const int last = std::min(d.size(), first + d.steps(kLooked));
+  if (last - first < d.steps(kLeastOutline) ||
+      share_of_edge(of_bone.path, first, last) < kShareOfABone) {
     return std::nullopt;
   }
   const double shaft = d.lowest(first, last);

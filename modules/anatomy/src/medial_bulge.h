@@ -11,6 +11,9 @@ namespace tidemark::anatomy {
 /// Along real cortices it is 0.8 and more, along the best path through grain 0.4.
 [[nodiscard]] double share_of_edge(const EdgePath& path, int from, int to);
 
+/// Evidence of an edge; grain alone gives a path 0.3 on average.
+inline constexpr double kEdge = 0.35;
+
 /// At least this share of a bone's outline must be an edge (house choice).
 inline constexpr double kShareOfABone = 0.65;
 

@@ -8,6 +8,8 @@
 #include <optional>
 #include <vector>
 
+#include "medial_bulge.h"
+
 namespace tidemark::anatomy {
 namespace {
 
@@ -21,7 +23,6 @@ constexpr double kShortest = 6.0;
 constexpr double kLongest = 35.0;
 constexpr double kShaftFrom = 55.0;  ///< below the outline's top: nothing stands out any more
 constexpr double kShaftTo = 105.0;
-constexpr double kEdge = 0.35;       ///< evidence, as medial_bulge.cpp
 constexpr double kMostlyEdge = 0.8;  ///< of the rim's length ends as an edge does
 constexpr double kOnRim = 0.7;       ///< evidence where the outline was moved out to it
 constexpr std::array kLeastLeft{0.3, 0.15,
