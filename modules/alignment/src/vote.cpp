@@ -9,6 +9,7 @@
 #include "search.h"
 #include "tidemark/alignment/align.h"
 #include "tidemark/core/parallel.h"
+#include "way_back.h"
 
 namespace tidemark::alignment {
 namespace {
@@ -100,6 +101,35 @@ Eigen::Matrix2d covariance_of(const Eigen::Matrix2d& curvature, const Eigen::Mat
   return inverse * scatter * inverse + unknown;
 }
 
+/// By what the way there and back misses its start, in the axes of the fixed film, mm.
+std::optional<Vec2> loop_of(const Site& site, const Feature& feature, std::size_t level,
+                            const Vec2& centre_mm, const Motion& there) {
+  const AlignOptions& options = site.options;
+  const Rigid2 found = site.base.after(there.about(centre_mm));
+  const auto voters =
+      region_on(site.moving.levels[level], carried(feature.region, site.fixed, site.moving, found));
+  if (!voters) return std::nullopt;
+  const Matcher::Frame frame{found.inverse(), voters->centre_mm, voters->radius_mm,
+                             1.5 * options.vote_search_mm};
+  Matcher matcher(site.moving.levels[level], *voters, site.fixed.levels[level], frame,
+                  Freedom::kShift, options);
+  Motion back;
+  matcher.freeze(back);
+  back = descend(&matcher, back, site.fixed.levels[level].sigma_mm, kStepDone, options);
+  if (back.shift_mm.norm() > options.vote_search_mm) return std::nullopt;
+  return Vec2(found.rotation().transpose() * back.shift_mm);
+}
+
+/// Two readings that differ by d scatter about their mean by d^2 / 2 (JCGM 100, 4.2.2). A way back
+/// that is lost says that the way there could have ended anywhere within the search.
+void widen(const std::optional<Vec2>& loop, double search_mm, Eigen::Matrix2d* covariance) {
+  if (loop) {
+    *covariance += 0.5 * *loop * loop->transpose();
+  } else {
+    *covariance += search_mm * search_mm / 3.0 * Eigen::Matrix2d::Identity();
+  }
+}
+
 std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
   const AlignOptions& options = site.options;
   if (feature.region.width != site.fixed.width || feature.region.height != site.fixed.height) {
@@ -130,11 +160,14 @@ std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
       return std::nullopt;
     }
     const Eigen::Matrix2d scatter = matcher.scatter_at(motion, options.block_mm);
+    Eigen::Matrix2d covariance =
+        covariance_of(matcher.curvature_at(motion, scatter), scatter, options.vote_search_mm);
+    widen(loop_of(site, feature, level, region->centre_mm, motion), options.vote_search_mm,
+          &covariance);
     return FeatureVote{.name = feature.name,
                        .position_mm = region->centre_mm,
                        .offset_mm = motion.shift_mm,
-                       .covariance = covariance_of(matcher.curvature_at(motion, scatter), scatter,
-                                                   options.vote_search_mm),
+                       .covariance = covariance,
                        .agreement = match.agreement,
                        .votes = match.votes};
   }

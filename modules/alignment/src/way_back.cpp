@@ -3,9 +3,7 @@
 #include "matcher.h"
 
 namespace tidemark::alignment {
-namespace {
 
-/// The region as it lies on the moving film, nearest pixel.
 Raster carried(const Raster& region, const PreparedFilm::Levels& fixed,
                const PreparedFilm::Levels& moving, const Rigid2& moving_from_fixed) {
   Raster out(moving.width, moving.height);
@@ -24,8 +22,6 @@ Raster carried(const Raster& region, const PreparedFilm::Levels& fixed,
   }
   return out;
 }
-
-}  // namespace
 
 std::optional<Eigen::Vector3d> loop_error(const PreparedFilm::Levels& fixed, const Raster& region,
                                           const PreparedFilm::Levels& moving,

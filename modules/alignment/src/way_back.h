@@ -5,6 +5,7 @@
 
 #include "level.h"
 #include "tidemark/alignment/align.h"
+#include "tidemark/core/raster.h"
 
 namespace tidemark::alignment {
 
@@ -21,5 +22,9 @@ inline constexpr double kWayBackMm = 3.0;
                                                         const PreparedFilm::Levels& moving,
                                                         const Alignment& there,
                                                         const AlignOptions& options);
+
+/// `region` of the fixed film as it lies on the moving one, nearest pixel.
+[[nodiscard]] Raster carried(const Raster& region, const PreparedFilm::Levels& fixed,
+                             const PreparedFilm::Levels& moving, const Rigid2& moving_from_fixed);
 
 }  // namespace tidemark::alignment

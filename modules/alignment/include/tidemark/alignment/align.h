@@ -105,7 +105,8 @@ struct FeatureVote {
   /// Where the feature really lies in the moving film minus where the whole alignment puts it,
   /// turned back into the axes of the fixed film, mm.
   Vec2 offset_mm = Vec2::Zero();
-  Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();  ///< of offset_mm
+  /// Of offset_mm; holds what the feature's way back to the fixed film disagrees by.
+  Eigen::Matrix2d covariance = Eigen::Matrix2d::Zero();
   double agreement = 0.0;
   int votes = 0;
 };
