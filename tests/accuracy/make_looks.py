@@ -112,6 +112,8 @@ LOOKS = {
     "heel_along": lambda grey, rng: grey * np.linspace(1.15, 0.6, grey.shape[0])[:, None],
     "dark": lambda grey, rng: 0.02 + 0.25 * grey,
     "cut_off": lambda grey, rng: 0.1 + 1.5 * grey,
+    "cut_at_60": lambda grey, rng: grey / 0.6,
+    "cut_at_45": lambda grey, rng: grey / 0.45,
     "black_frame": lambda grey, rng: framed(grey, 0.06, 0.0),
     "white_frame": lambda grey, rng: framed(grey, 0.06, 1.0),
     "negative": lambda grey, rng: 1.0 - grey,

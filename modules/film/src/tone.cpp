@@ -175,6 +175,33 @@ std::optional<FilmImage> dark_opened_for_second_look(const FilmImage& film) {
   return out;
 }
 
+std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film, double bone_share) {
+  constexpr double kLeastCut = 0.02;
+  constexpr double kBrightBone = 0.55;
+  constexpr double kMetal = 3.0;  // of that brightest bone
+  if (film.greys_spread || film.pixels.values.empty()) return {};
+  std::vector<float> below = sample_of(film.pixels, kToAsk);
+  const auto all = static_cast<double>(below.size());
+  const float top = *std::max_element(below.begin(), below.end());
+  std::erase(below, top);
+  if (below.empty() || all - static_cast<double>(below.size()) < kLeastCut * all) return {};
+  const double low = quantile(below, 0.005);
+  const double range = top - low;
+  const double bright = (quantile(below, bone_share) - low) / range;
+  if (bright < kBrightBone || !(bright < 1.0)) return {};
+  FilmImage out = film;
+  const double steep = (kMetal - 1.0) * bright / (1.0 - bright);
+  for (float& v : out.pixels.values) {
+    const double share = (v - low) / range;
+    v = static_cast<float>(share + (steep - 1.0) * std::max(0.0, share - bright));
+  }
+  out.facts.notes.emplace_back(
+      "stem and head are seen better with metal, whose greys are cut off, set apart from bone, and "
+      "were measured so");
+  out.greys_spread = true;
+  return out;
+}
+
 std::optional<std::string> fault_of_tone(const FilmImage& film) {
   const Tone tone = tone_of(film.pixels);
   if (tone.is_pressed() || tone.is_cut() || film.greys_pressed) {

@@ -57,6 +57,19 @@ struct Tone {
 /// are shown as usual. House choices.
 [[nodiscard]] std::optional<FilmImage> dark_opened_for_second_look(const FilmImage& film);
 
+/// The film with metal set apart from bone, for another look where the first left doubts;
+/// greys_spread and a note say so. Where a film's brightest greys are cut off, as by a window set
+/// for soft parts, metal is flat and bone nearly as bright, so that bone's outer edge is steeper
+/// than metal's. Greys stay as they are up to the brightest bone's and rise from there so steeply
+/// that what is cut off is three times as bright.
+/// @param bone_share  of all that is not cut off, what is no brighter than the brightest bone: 0.99
+///                    where metal's blurred edges alone are brighter, less where bone is cut off
+///                    too
+/// @return nothing where the greys are spread already, where less than 2 % of the film is cut off,
+///         or where the brightest bone lies below 0.55 of the range as it is. House choices.
+[[nodiscard]] std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film,
+                                                                       double bone_share);
+
 /// Whether bright greys have so little room that bone's edge may be taken for metal's: less than on
 /// any simulated film as taken (0.43 and more), more than where they are spread at once. House
 /// choice.
