@@ -297,6 +297,8 @@ TEST(Doubt, BoneIsNotMeasuredAsAnImplant) {
     EXPECT_EQ(film_with({doubt}, {}).status, Status::kMeasured) << "a shaft is seen about it";
     EXPECT_EQ(film_with({doubt}, {no_shaft}, true).status, Status::kMeasured) << "by hand";
   }
+  const FilmResult cut = film_with({"implant_uncertain", "tip_outside_field"}, {no_shaft});
+  EXPECT_THAT(cut.reason, AllOf(HasSubstr("lies within the field"), HasSubstr("the whole stem")));
   EXPECT_EQ(film_with({}, {no_shaft}).status, Status::kMeasured);
   EXPECT_EQ(film_with({"implant_uncertain", "head_in_doubt"}, {}).status, Status::kNotMeasured);
   EXPECT_EQ(film_with({"head_off_neck", "head_in_doubt"}, {}).status, Status::kMeasured)

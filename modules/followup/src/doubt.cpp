@@ -108,10 +108,17 @@ std::optional<std::string> may_be_bone(const anatomy::Implant& implant, const an
   const bool head = has(implant.flags, "head_in_doubt") || has(implant.flags, "head_off_neck");
   const bool no_shaft = has(femur.flags, "shaft_axis_not_seen");
   if (by_hand || (flanks ? 1 : 0) + (head ? 1 : 0) + (no_shaft ? 1 : 0) < 2) return {};
+  const std::string remedy =
+      "check that the film was taken after the surgery, or mark head and stem by hand";
+  // Where the field ends above the tip there is no shaft to be seen: the field may be at fault.
+  if (has(implant.flags, "tip_outside_field")) {
+    return "so little of what looks like a stem lies within the field that it may be bone; take a "
+           "film that shows the whole stem; " +
+           remedy;
+  }
   return "what looks like a stem with its head may be bone: of head, flanks and a shaft of bone "
-         "about "
-         "them at most one is sure; check that the film was taken after the surgery, or mark head "
-         "and stem by hand";
+         "about them at most one is sure; " +
+         remedy;
 }
 
 void doubt_views(WorkingSeries& work) {
