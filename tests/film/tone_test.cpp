@@ -135,6 +135,25 @@ TEST(Tone, MetalThatIsCutOffIsSetApartForASecondLookAlone) {
   EXPECT_FALSE(metal_set_apart_for_second_look(far, 0.99));
 }
 
+// By hand: the median lies at 0.3, metal at 0.7; what is below 0.62 keeps its distances, and metal
+// comes to lie 3 * 0.4 above the median.
+TEST(Tone, MetalHardlyBrighterThanBoneIsSetApartToo) {
+  FilmImage film;
+  film.pixels = Raster(kSide, kSide);
+  for (int y = 0; y < kSide; ++y) {
+    for (int x = 0; x < kSide; ++x) {
+      film.pixels.at(x, y) = x < 350 ? 0.3F : x < 450 ? 0.6F : 0.7F;
+    }
+  }
+  const auto apart = metal_set_apart_for_second_look(film, 0.7F);
+  ASSERT_TRUE(apart.has_value());
+  EXPECT_TRUE(apart->greys_spread);
+  EXPECT_NEAR(apart->pixels.at(400, 5) - apart->pixels.at(5, 5), 0.3, 1e-5);
+  EXPECT_NEAR(apart->pixels.at(500, 5) - apart->pixels.at(5, 5), 3.0 * 0.4, 1e-5);
+  EXPECT_FALSE(metal_set_apart_for_second_look(*apart, 0.7F));
+  EXPECT_FALSE(metal_set_apart_for_second_look(film, 0.3F)) << "no brighter than the median";
+}
+
 TEST(Tone, WhatWasCutOffCannotBeSpread) {
   EXPECT_FALSE(spread_for_second_look(toned([](double v) { return std::min(v, 0.4); })));
   const FilmImage cut = toned([](double v) { return std::min(v, 0.4); });

@@ -73,6 +73,27 @@ Tone tone_at_top(const std::vector<float>& sample) {
   return tone;
 }
 
+/// What is cut off, or metal, becomes so many times as bright as bone. House choice.
+constexpr double kMetalOverBone = 3.0;
+
+/// Greys stay as they are up to `bone` and rise `steep` times as fast from there.
+struct Kink {
+  double zero;  ///< the grey that becomes 0
+  double bone;
+  double steep;
+};
+
+FilmImage with_metal_set_apart(FilmImage film, const Kink& kink) {
+  for (float& v : film.pixels.values) {
+    const double over = std::max(0.0, v - kink.bone);
+    v = static_cast<float>(v - kink.zero + (kink.steep - 1.0) * over);
+  }
+  film.facts.notes.emplace_back(
+      "stem and head are seen better with metal set apart from bone, and were measured so");
+  film.greys_spread = true;
+  return film;
+}
+
 double normal_score(double share) {
   return std::numbers::sqrt2 * boost::math::erf_inv(2.0 * share - 1.0);
 }
@@ -178,7 +199,6 @@ std::optional<FilmImage> dark_opened_for_second_look(const FilmImage& film) {
 std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film, double bone_share) {
   constexpr double kLeastCut = 0.02;
   constexpr double kBrightBone = 0.55;
-  constexpr double kMetal = 3.0;  // of that brightest bone
   if (film.greys_spread || film.pixels.values.empty()) return {};
   std::vector<float> below = sample_of(film.pixels, kToAsk);
   const auto all = static_cast<double>(below.size());
@@ -189,17 +209,18 @@ std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film, 
   const double range = top - low;
   const double bright = (quantile(below, bone_share) - low) / range;
   if (bright < kBrightBone || !(bright < 1.0)) return {};
-  FilmImage out = film;
-  const double steep = (kMetal - 1.0) * bright / (1.0 - bright);
-  for (float& v : out.pixels.values) {
-    const double share = (v - low) / range;
-    v = static_cast<float>(share + (steep - 1.0) * std::max(0.0, share - bright));
-  }
-  out.facts.notes.emplace_back(
-      "stem and head are seen better with metal, whose greys are cut off, set apart from bone, and "
-      "were measured so");
-  out.greys_spread = true;
-  return out;
+  const double steep = (kMetalOverBone - 1.0) * bright / (1.0 - bright);
+  return with_metal_set_apart(film, {low, low + bright * range, steep});
+}
+
+std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film, float metal) {
+  constexpr double kBone = 0.8;  // of the way from the median to metal
+  if (film.greys_spread || film.pixels.values.empty()) return {};
+  const double middle = quantile(sample_of(film.pixels, kToAsk), 0.5);
+  const double rise = metal - middle;
+  if (!(rise > 0.0)) return {};
+  const double steep = (kMetalOverBone - kBone) / (1.0 - kBone);
+  return with_metal_set_apart(film, {middle, middle + kBone * rise, steep});
 }
 
 std::optional<std::string> fault_of_tone(const FilmImage& film) {

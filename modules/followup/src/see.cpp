@@ -9,6 +9,7 @@
 
 #include "doubt.h"
 #include "tidemark/core/parallel.h"
+#include "tidemark/core/sampling.h"
 #include "tidemark/film/tone.h"
 
 namespace tidemark::followup {
@@ -51,6 +52,23 @@ double width_px(const anatomy::Implant& implant) {
   return right - left;
 }
 
+/// Grey of a stem where it is thin: lower quartile along its axis, from its shoulder half way to
+/// the tip. Farther on a find that went wrong may have left the metal.
+std::optional<float> metal_grey(const film::FilmImage& view, const anatomy::Implant& implant) {
+  const Line2& axis = implant.axis.line_px;
+  const double from = along(axis, implant.reference_px);
+  const double to = 0.5 * (from + along(axis, implant.tip.px));
+  std::vector<float> greys;
+  for (double at = from; at < to; at += 1.0) {
+    const auto grey = sample_linear(view.pixels, axis.point + at * axis.direction);
+    if (grey) greys.push_back(static_cast<float>(*grey));
+  }
+  if (greys.empty()) return {};
+  const auto quarter = greys.begin() + static_cast<std::ptrdiff_t>(greys.size() / 4);
+  std::nth_element(greys.begin(), quarter, greys.end());
+  return *quarter;
+}
+
 /// Whether what was found with the greys spread counts: it leaves fewer doubts, or none as the
 /// first find and a stem that is clearly narrower. Metal lies within bone, so that a wider one is a
 /// cortex taken for it. House choice.
@@ -90,6 +108,9 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
     }
     look_again(film::spread_for_second_look(hip_view), false);
   }
+  const auto metal =
+      implant && !is_sure() ? metal_grey(hip_view, *implant) : std::optional<float>();
+  if (metal) look_again(film::metal_set_apart_for_second_look(hip_view, *metal), false);
   if (!implant) return tl::unexpected(implant.error());
   return with_flag_of_greys({std::move(hip_view), side, std::move(*implant)});
 }

@@ -70,6 +70,14 @@ struct Tone {
 [[nodiscard]] std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film,
                                                                        double bone_share);
 
+/// The same where nothing is cut off, but metal little brighter than bone: greys stay as they are
+/// up to four fifths of the way from the film's median to metal's and rise from there so steeply
+/// that metal is three times as far from the median.
+/// @param metal  grey of metal; of a stem, where it is thinnest
+/// @return nothing where the greys are spread already, or metal is no brighter than the median
+[[nodiscard]] std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film,
+                                                                       float metal);
+
 /// Whether bright greys have so little room that bone's edge may be taken for metal's: less than on
 /// any simulated film as taken (0.43 and more), more than where they are spread at once. House
 /// choice.
