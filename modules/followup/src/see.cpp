@@ -59,8 +59,9 @@ std::optional<float> metal_grey(const film::FilmImage& view, const anatomy::Impl
   const double from = along(axis, implant.reference_px);
   const double to = 0.5 * (from + along(axis, implant.tip.px));
   std::vector<float> greys;
-  for (double at = from; at < to; at += 1.0) {
-    const auto grey = sample_linear(view.pixels, axis.point + at * axis.direction);
+  const int steps = static_cast<int>(to - from);
+  for (int i = 0; i < steps; ++i) {
+    const auto grey = sample_linear(view.pixels, axis.point + (from + i) * axis.direction);
     if (grey) greys.push_back(static_cast<float>(*grey));
   }
   if (greys.empty()) return {};
