@@ -8,6 +8,7 @@
 #include <optional>
 
 #include "invented.h"
+#include "tidemark/followup/doubts.h"
 #include "tidemark/followup/write.h"
 
 namespace tidemark::followup {
@@ -469,6 +470,79 @@ Steps steps_with_lines(Asked& asked) {
     return lines;
   };
   return out;
+}
+
+/// The lateral film's header names another patient, another side, or (neither) nothing odd.
+Steps steps_with_header(Asked& asked, bool other_patient, bool other_side) {
+  Steps out = steps_with_lines(asked);
+  out.read = [=, read = out.read](const std::filesystem::path& file) {
+    auto film = read(file);
+    const bool side = film->facts.file.starts_with("side");
+    film->facts.patient_key = side && other_patient ? "SECRET-B" : "SECRET-A";
+    film->facts.side = side && other_side ? Side::kLeft : Side::kRight;
+    return film;
+  };
+  return out;
+}
+
+bool doubts(const Result& result, const std::string& id) {
+  const auto told = film_doubts(result, result.comparisons.at(0));
+  return std::any_of(told.begin(), told.end(),
+                     [&](const FilmDoubt& doubt) { return doubt.flag.id == id; });
+}
+
+// What another patient's film shows of depth and lean is not this hip's; the comparison is told
+// without it, and says so in every form.
+TEST(SideFilms, OfAnotherPatientOrSideAreNotUsed) {
+  for (const auto& [patient, side] : {std::pair{true, false}, std::pair{false, true}}) {
+    Asked asked;
+    const Result result =
+        measure_with(with_side_film(), {}, steps_with_header(asked, patient, side));
+    const FilmResult& film = result.films[2];
+    EXPECT_EQ(film.status, Status::kMeasured) << film.reason;
+    EXPECT_TRUE(film.side_view.has_value()) << "told on its own film";
+    EXPECT_TRUE(has_flag(film, "side_view_not_used"));
+    EXPECT_FALSE(asked.at_comparison.has_value());
+    ASSERT_EQ(film.zones.size(), 7U);
+    for (const ZoneResult& zone : film.zones) {
+      EXPECT_EQ(zone.state, lucency::State::kCannotTell);
+      EXPECT_THAT(zone.reason, HasSubstr("another hip"));
+    }
+    EXPECT_TRUE(doubts(result, "side_view_not_used"));
+    EXPECT_FALSE(doubts(result, "patient_differs")) << "nothing of that film counts in the pair";
+    EXPECT_THAT(to_csv(result), HasSubstr("side_view_not_used"));
+    EXPECT_THAT(to_json(result), HasSubstr("side.png: By its file this lateral film"));
+  }
+  Asked asked;
+  const Result right = measure_with(with_side_film(), {}, steps_with_header(asked, false, false));
+  EXPECT_TRUE(asked.at_comparison.has_value());
+  EXPECT_FALSE(has_flag(right.films[2], "side_view_not_used"));
+}
+
+// Where the reference film's header contradicts the sheet's side too, the two are of one side.
+TEST(SideFilms, OfTheReferenceFilmsOwnSideAreUsed) {
+  Asked asked;
+  Steps steps = steps_with(asked, {});
+  steps.read = [read = steps.read](const std::filesystem::path& file) {
+    auto film = read(file);
+    film->facts.side = Side::kLeft;
+    return film;
+  };
+  const Result result = measure_with(with_side_film(), {}, steps);
+  EXPECT_TRUE(has_flag(result.films[2], "side_contradicts_header"));
+  EXPECT_TRUE(asked.at_comparison.has_value());
+  EXPECT_TRUE(doubts(result, "side_contradicts_header"));
+}
+
+// What may be wrong with a lateral film may be wrong with every pair that uses its depths.
+TEST(SideFilms, TellTheirDoubtsAtTheComparison) {
+  Asked asked;
+  const Result result = measure_with(with_side_film(), {}, steps_with(asked, {}));
+  EXPECT_TRUE(doubts(result, "back_by_trochanter"));
+  EXPECT_THAT(to_csv(result), HasSubstr("back_by_trochanter"));
+  const Result known =
+      measure_with(with_side_film(), {}, steps_with(asked, std::array<std::string, 2>{"P", "F"}));
+  EXPECT_FALSE(doubts(known, "back_by_trochanter"));
 }
 
 /// The later lateral film stands first in the sheet.

@@ -168,8 +168,22 @@ TEST(Consensus, UncertaintyIsTheScatterOfDrawnHips) {
   EXPECT_NEAR(std::sqrt(sum / kDraws), 1.0, 0.12);
 }
 
+// A mixture of many poses, none of which has much probability of its own, tells what the one pose
+// tells that all of them are.
+TEST(Consensus, ManyUnlikelyPosesTellTheDepthsTogether) {
+  const PoseChange one = known(0.1, 0.2);
+  PoseChange many;
+  many.draws.assign(2000, {.flexion = 0.1, .rolled = 0.2, .probability = 1.0 / 2000.0});
+  const std::vector<Opinion> votes = {seen(kGreaterTrochanter, 8.0, one, {0.0, 1.5}, 0.01),
+                                      seen(kMetaphysis, -4.0, one, {0.0, 1.5}, 0.01)};
+  const auto by_one = consensus(votes, {one, depths(0.0, 6.0), 0.0, 0.0}, plain(0.1));
+  const auto by_many = consensus(votes, {many, depths(0.0, 6.0), 0.0, 0.0}, plain(0.1));
+  EXPECT_TRUE(by_many->depths.mean_mm.isApprox(by_one->depths.mean_mm, 1e-6));
+  EXPECT_TRUE(by_many->depths.covariance.isApprox(by_one->depths.covariance, 1e-6));
+}
+
 // Derived (information adds): variance 16 before, 8 and a mean of 4 mm after another pair, whose
-// information 1/8 - 1/16 at a mean of 8 mm counts by half: variance 1 / (1/16 + 1/32), mean 8/3.
+// information 1/8 - 1/16 at a mean of 8 mm counts by a third: variance 1 / (1/16 + 1/48), mean 2.
 TEST(Depths, OtherPairsAddTheirInformation) {
   Depths before;
   before.covariance = 16.0 * DepthMatrix::Identity();
@@ -177,20 +191,40 @@ TEST(Depths, OtherPairsAddTheirInformation) {
   after.covariance(0, 0) = 8.0;
   after.mean_mm(0) = 4.0;
   const Depths both = with_others(before, {&after});
-  EXPECT_NEAR(both.covariance(0, 0), 32.0 / 3.0, 1e-9);
-  EXPECT_NEAR(both.mean_mm(0), 8.0 / 3.0, 1e-9);
+  EXPECT_NEAR(both.covariance(0, 0), 12.0, 1e-9);
+  EXPECT_NEAR(both.mean_mm(0), 2.0, 1e-9);
   EXPECT_NEAR(both.covariance(1, 1), 16.0, 1e-9);
   const Depths none = with_others(before, {});
   EXPECT_TRUE(none.covariance.isApprox(before.covariance, 1e-12));
 }
 
-// A pair that is less sure than before (its films contradict each other) takes nothing away.
+// Derived: of n readings that share half of their variance the mean has the information of
+// 2 n / (n + 1); one of them is the pair's own.
+TEST(Depths, WhatAllPairsShareIsCountedOnce) {
+  Depths before;
+  before.covariance = 16.0 * DepthMatrix::Identity();
+  Depths after = before;
+  after.covariance(0, 0) = 8.0;
+  for (const std::size_t others : {1U, 5U, 11U}) {
+    const auto told = with_others(before, std::vector<const Depths*>(others, &after));
+    const double n = static_cast<double>(others) + 1.0;
+    EXPECT_NEAR(1.0 / told.covariance(0, 0), 1.0 / 16.0 + (2.0 * n / (n + 1.0) - 1.0) / 16.0, 1e-9);
+  }
+}
+
+// A pair that is less sure than before (its films contradict each other) takes nothing away, and
+// moves nothing: neither the depth nor how well it is known.
 TEST(Depths, NoPairTakesInformationAway) {
   Depths before;
   before.covariance = 16.0 * DepthMatrix::Identity();
   Depths after = before;
   after.covariance(0, 0) = 20.0;
   EXPECT_LE(with_others(before, {&after}).covariance(0, 0), 16.0 + 1e-9);
+  after.mean_mm(0) = 10.0;
+  EXPECT_NEAR(with_others(before, {&after}).mean_mm(0), 0.0, 1e-9);
+  // Hardly surer: hardly moved.
+  after.covariance(0, 0) = 15.99;
+  EXPECT_NEAR(with_others(before, {&after}).mean_mm(0), 0.0, 0.2);
 }
 
 }  // namespace

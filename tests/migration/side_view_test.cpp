@@ -50,6 +50,22 @@ TEST(SideView, ReadsDepthsOffAFilmFromTheSide) {
   }
 }
 
+// Derived (GUM 5.1.2): depths read on a film whose scale is off by a share are off by that share;
+// the stem's is that of its tip and from there on the frontal film's length along its lean.
+TEST(SideView, ItsOwnScaleCostsTheDepthsTheirShare) {
+  by_hand::Film side = from_side(4.0, 2.0);
+  const by_hand::Film frontal = film({}, {.tip = Vec2(0.0, 130.0)});
+  side.scale.u.value = 0.0;
+  const SideView sure = side_view(side.measured(), frontal.measured()).value();
+  side.scale.u.value = 0.12 * side.scale.value.value;
+  const SideView open = side_view(side.measured(), frontal.measured()).value();
+  const double tip_mm = 4.0 + 130.0 * std::sin(2.0 * by_hand::kDegree);
+  EXPECT_NEAR(open.stem_depth.u.value, std::hypot(sure.stem_depth.u.value, 0.12 * tip_mm), 0.02);
+  EXPECT_NEAR(open.lesser_trochanter->u.value,
+              std::hypot(sure.lesser_trochanter->u.value, 0.12 * 20.0), 0.02);
+  EXPECT_DOUBLE_EQ(open.lean.u.value, sure.lean.u.value) << "an angle has no scale";
+}
+
 TEST(SideView, IsAbsentWithoutAShaft) {
   by_hand::Film side = from_side(1.0, 0.0);
   side.femur.shaft_axis.reset();

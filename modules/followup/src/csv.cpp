@@ -1,6 +1,7 @@
 #include <cstddef>
 
 #include "csv_row.h"
+#include "tidemark/followup/doubts.h"
 #include "tidemark/followup/write.h"
 
 namespace tidemark::followup {
@@ -34,6 +35,10 @@ std::string flag_ids(const Result& result, const ComparisonResult& comparison) {
   append(comparison.flags);
   append(result.films[comparison.reference].flags);
   append(result.films[comparison.follow_up].flags);
+  for (const FilmDoubt& doubt : film_doubts(result, comparison)) {
+    const bool listed = doubt.film == comparison.reference || doubt.film == comparison.follow_up;
+    if (!listed) append({doubt.flag});
+  }
   append(result.flags);
   return ids;
 }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <string_view>
 #include <utility>
 
 #include "doubt.h"
@@ -11,6 +12,7 @@
 #include "tidemark/core/date.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/film/tone.h"
+#include "tidemark/followup/doubts.h"
 #include "tidemark/migration/side_view.h"
 
 namespace tidemark::followup {
@@ -95,6 +97,19 @@ ScaleResult stated_scale(const Working& film, const FilmResult& reference) {
                        "by the head, as large as on the reference film", k);
 }
 
+bool has_flag(const FilmResult& film, std::string_view id) {
+  return std::any_of(film.flags.begin(), film.flags.end(),
+                     [id](const Flag& flag) { return flag.id == id; });
+}
+
+/// Whether patient or side of a film from the side are not those of the reference film, by their
+/// headers. Where both contradict the sheet's side they do not contradict each other.
+bool may_be_another_hip(const FilmResult& film, const FilmResult& reference) {
+  constexpr const char* kSide = "side_contradicts_header";
+  return has_flag(film, "patient_differs") ||
+         (has_flag(film, kSide) && !has_flag(reference, kSide));
+}
+
 void measure_one(Working& film, const Working& frontal, const Steps& steps) {
   const FrontalFilm reference{*frontal.hip, frontal.out.view.value_or(View::kAp)};
   auto faced = look_with_back_known(film, reference, steps);
@@ -151,8 +166,17 @@ void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
   parallel_for(films.size(), threads,
                [&](std::size_t i) { measure_one(*films[i], *reference, steps); });
   std::vector<migration::SideView> views;
-  for (const Working* film : films) {
-    if (film->out.side_view) views.push_back(*film->out.side_view);
+  for (Working* film : films) {
+    if (!film->out.side_view) continue;
+    if (may_be_another_hip(film->out, reference->out)) {
+      film->out.flags.push_back(
+          {"side_view_not_used",
+           "By its file this lateral film is of another patient or of the other side than the "
+           "reference film: no comparison uses its depth and lean, and zones 8 to 14 are left "
+           "open. Check that it belongs to this hip."});
+      continue;
+    }
+    views.push_back(*film->out.side_view);
   }
   if (!views.empty()) reference->hip->side_view = migration::combined(views);
 }
@@ -162,6 +186,10 @@ void look_beside_side_films(WorkingSeries& work, const Steps& steps, int threads
   parallel_for(work.films.size(), threads, [&](std::size_t i) {
     Working& film = work.films[i];
     if (!film.from_side || film.refused || !film.hip) return;
+    if (!uses_side_view(film.out)) {
+      leave_zones_open(film, work.series.stem.fixation, "This lateral film may show another hip.");
+      return;
+    }
     if (film.facing && film.facing->wrong >= 0.5) {
       leave_zones_open(film, work.series.stem.fixation,
                        "Front and back of this film cannot be told apart.");

@@ -404,20 +404,39 @@ Depths depths_in(const Table& t, const InPose& pose, const PoseDraw& draw, const
   return out;
 }
 
-/// Mean and covariance of the depths over all tellings that matter.
+/// The likeliest tellings that hold nearly all of the probability together.
+std::vector<const Telling*> those_that_matter(const std::vector<Telling>& tellings) {
+  constexpr double kShare = 0.99;
+  std::vector<const Telling*> out;
+  out.reserve(tellings.size());
+  for (const Telling& told : tellings) out.push_back(&told);
+  std::stable_sort(out.begin(), out.end(), [](const Telling* a, const Telling* b) {
+    return a->story.probability > b->story.probability;
+  });
+  double sum = 0.0;
+  const auto enough = std::find_if(out.begin(), out.end(), [&sum](const Telling* told) {
+    const bool full = sum >= kShare;
+    sum += told->story.probability;
+    return full;
+  });
+  out.erase(enough, out.end());
+  return out;
+}
+
+/// Mean and covariance of the depths over all tellings that matter. Each has little probability of
+/// its own: there are 256 poses, and some hundred stories.
 Depths depths_after(const Table& t, const std::vector<PoseDraw>& poses,
                     const std::vector<Doubt>& doubts, const std::vector<Telling>& tellings) {
-  constexpr double kMatters = 1e-3;
   double sum = 0.0;
   DepthVector first = DepthVector::Zero();
   DepthMatrix second = DepthMatrix::Zero();
-  for (const Telling& told : tellings) {
-    if (told.story.probability < kMatters) continue;
+  for (const Telling* told : those_that_matter(tellings)) {
+    const double p = told->story.probability;
     const Depths d =
-        depths_in(t, in_pose(t, poses[told.draw]), poses[told.draw], doubts[told.doubt]);
-    sum += told.story.probability;
-    first += told.story.probability * d.mean_mm;
-    second += told.story.probability * (d.covariance + d.mean_mm * d.mean_mm.transpose());
+        depths_in(t, in_pose(t, poses[told->draw]), poses[told->draw], doubts[told->doubt]);
+    sum += p;
+    first += p * d.mean_mm;
+    second += p * (d.covariance + d.mean_mm * d.mean_mm.transpose());
   }
   if (!(sum > 0.0)) return t.depths;
   Depths out;

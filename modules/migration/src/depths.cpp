@@ -1,6 +1,7 @@
 #include "tidemark/migration/depths.h"
 
 #include <Eigen/Dense>
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <string_view>
@@ -13,11 +14,32 @@ namespace {
 constexpr std::array<const char*, kDepths> kNames = {
     kGreaterTrochanter, kLesserTrochanter, kCalcar, kMetaphysis, kShaft, "bone"};
 
-/// The part of a symmetric matrix that adds information, never takes it.
-DepthMatrix without_negative(const DepthMatrix& m) {
-  const Eigen::SelfAdjointEigenSolver<DepthMatrix> eigen(0.5 * (m + m.transpose()));
-  return eigen.eigenvectors() * eigen.eigenvalues().cwiseMax(0.0).asDiagonal() *
-         eigen.eigenvectors().transpose();
+/// What one pair tells the others of the depths, beyond what all of them began with.
+struct Message {
+  DepthMatrix information = DepthMatrix::Zero();
+  DepthVector shift = DepthVector::Zero();  ///< information times what it adds to the mean
+};
+
+/// Only in directions in which the pair is surer than before: elsewhere its films contradict each
+/// other, and where they moved the mean all the same, nobody knows by what right. Hence the mean
+/// moves by twice at most of what a message of this much information is expected to move it
+/// (derived: normal, variance a + a^2 / p for information a beside p); house choice.
+Message message_of(const DepthMatrix& prior, const Depths& before, const Depths& after) {
+  constexpr double kMostSds = 2.0;
+  const DepthMatrix posterior = after.covariance.inverse();
+  const DepthMatrix more = posterior - prior;
+  const Eigen::SelfAdjointEigenSolver<DepthMatrix> eigen(0.5 * (more + more.transpose()));
+  const DepthVector moved = posterior * (after.mean_mm - before.mean_mm);
+  Message out;
+  for (int i = 0; i < kDepths; ++i) {
+    const double a = eigen.eigenvalues()(i);
+    if (!(a > 0.0)) continue;
+    const DepthVector v = eigen.eigenvectors().col(i);
+    const double most = kMostSds * std::sqrt(a + a * a / v.dot(prior * v));
+    out.information += a * v * v.transpose();
+    out.shift += std::clamp(v.dot(moved), -most, most) * v;
+  }
+  return out;
 }
 
 }  // namespace
@@ -51,20 +73,19 @@ Depths depths_of_people(double stem_depth_mm) {
 }
 
 Depths with_others(const Depths& before, const std::vector<const Depths*>& others) {
+  // Of n pairs, half of whose error is common, the mean has the information of 2 n / (n + 1).
+  const double share = 1.0 / (static_cast<double>(others.size()) + 2.0);
   const DepthMatrix prior = before.covariance.inverse();
   DepthMatrix information = prior;
-  DepthVector weighted = prior * before.mean_mm;
+  DepthVector shift = DepthVector::Zero();
   for (const Depths* after : others) {
-    const DepthMatrix posterior = after->covariance.inverse();
-    const DepthMatrix added = kShared * without_negative(posterior - prior);
-    // The mean that, added with this information to `before`, gives what the pair found.
-    const DepthVector shift = posterior * (after->mean_mm - before.mean_mm);
-    information += added;
-    weighted += added * before.mean_mm + kShared * shift;
+    const Message message = message_of(prior, before, *after);
+    information += share * message.information;
+    shift += share * message.shift;
   }
   Depths out;
   out.covariance = information.inverse();
-  out.mean_mm = out.covariance * weighted;
+  out.mean_mm = before.mean_mm + out.covariance * shift;
   return out;
 }
 

@@ -77,6 +77,11 @@ Measured<Millimetres> mm(double value, double u) {
   return measured(Millimetres{value}, Millimetres{u});
 }
 
+/// What the film's own scale leaves open of the depth of a point that the film shows.
+double scale_u(const MeasuredFilm& side, double depth_mm) {
+  return side.scale.u.value / side.scale.value.value * depth_mm;
+}
+
 /// u of a point's distance from the shaft's axis as that is carried up to it.
 double axis_u(const anatomy::FoundAxis& shaft, const Vec2& p, double mm_per_px) {
   const double reach = mm_per_px * std::abs(along(shaft.line_px, p));
@@ -114,8 +119,11 @@ std::optional<SideView> side_view(const MeasuredFilm& side, const MeasuredFilm& 
   SideView out;
   const double stem_u =
       side.implant.axis.direction_u.value * kDegree * front.tip_below_reference_mm;
+  // Of the way to the tip: from there on lengths are the frontal film's.
+  const double by_scale = scale_u(side, behind(shaft.line_px, side.implant.tip.px, k));
   out.stem_depth = mm(behind(shaft.line_px, reference, k),
-                      std::hypot(axis_u(shaft, reference, k), stem_u, turn * front.stem_medial_mm));
+                      std::hypot(std::hypot(axis_u(shaft, reference, k), stem_u),
+                                 turn * front.stem_medial_mm, by_scale));
   const Vec2 back(shaft.line_px.direction.y(), -shaft.line_px.direction.x());
   const double lean = std::asin(std::clamp(stem.direction.dot(back), -1.0, 1.0)) / kDegree;
   out.lean =
@@ -124,9 +132,10 @@ std::optional<SideView> side_view(const MeasuredFilm& side, const MeasuredFilm& 
                                   std::hypot(turn * front.tilt_deg, kBowDeg))});
   if (const auto& lesser = side.femur.lesser_trochanter) {
     constexpr double kMedialOfShaft = 20.0;  // mm, of the trochanter: common anatomy, no one source
+    const double lesser_depth = behind(shaft.line_px, lesser->px, k);
     out.lesser_trochanter =
-        mm(behind(shaft.line_px, lesser->px, k),
-           std::hypot(k * lesser->u_px, axis_u(shaft, lesser->px, k), turn * kMedialOfShaft));
+        mm(lesser_depth, std::hypot(std::hypot(k * lesser->u_px, axis_u(shaft, lesser->px, k)),
+                                    turn * kMedialOfShaft, scale_u(side, lesser_depth)));
   }
   return out;
 }

@@ -10,6 +10,12 @@ namespace tidemark::followup {
 /// (flag `no_reference_film`).
 [[nodiscard]] bool lacks_reference(const Result& result);
 
+/// Flag of a lateral film that may show another hip: no comparison uses its depths.
+inline constexpr const char* kSideViewNotUsed = "side_view_not_used";
+
+/// Whether the comparisons use what this film shows of depth and lean.
+[[nodiscard]] bool uses_side_view(const FilmResult& film);
+
 /// A flag of one film that speaks against the comparisons it stands in.
 struct FilmDoubt {
   std::size_t film = 0;  ///< index in Result::films
@@ -17,7 +23,9 @@ struct FilmDoubt {
 };
 
 /// Flags of the two films of a comparison by which one of them may not show this hip, this view or
-/// this scale. The comparison's own flags (ComparisonResult::flags) are not among them.
+/// this scale; then those of the lateral films whose depths it uses, and that a lateral film was
+/// left out (kSideViewNotUsed). The comparison's own flags (ComparisonResult::flags) are not among
+/// them.
 [[nodiscard]] std::vector<FilmDoubt> film_doubts(const Result& result,
                                                  const ComparisonResult& pair);
 

@@ -38,12 +38,10 @@ struct Depths {
 /// `before` with what other pairs of the same hip learnt. Each of `others` is what one pair knew
 /// after its films, having begun with `before`; what it added is its information less that of
 /// `before` (Gaussian messages; information adds for independent pairs, JCGM 100 has no name for
-/// it). All pairs share the reference film and with it part of their errors, so an addition counts
-/// by `kShared` only.
+/// it). A pair that is less sure in a direction than before says nothing there, of the mean
+/// neither. All pairs share the reference film, taken for half of each one's error (house choice):
+/// n pairs then know 2 n / (n + 1) times what one knows (derived), so each of the n - 1 others
+/// counts by 1 / (n + 1), one pair's worth together at most.
 [[nodiscard]] Depths with_others(const Depths& before, const std::vector<const Depths*>& others);
-
-/// Share of another pair's information that is taken over: half of its error, that of the reference
-/// film, is common to both. House choice.
-inline constexpr double kShared = 0.5;
 
 }  // namespace tidemark::migration
