@@ -89,7 +89,7 @@ class Cohort(unittest.TestCase):
 
     def test_visits_as_scipy_computes_them(self):
         values = collections.defaultdict(dict)
-        late = collections.Counter()
+        late, hidden = collections.Counter(), collections.Counter()
         for hip, group, undated in self.hips():
             for day, days, value in self.db.execute(
                     "SELECT days_from_surgery, days, subsidence_mm FROM comparisons WHERE hip_id = ?"
@@ -98,6 +98,8 @@ class Cohort(unittest.TestCase):
                 if 274 <= day < 548:  # one film a hip falls to the first year's visit
                     if self.reference_day(hip, undated) > 91:
                         late[group] += 1
+                    elif undated or self.reference_day(hip, undated) > 14:
+                        hidden[group] += 1
                     else:
                         values[group][hip] = value
         compared = 0
@@ -108,6 +110,7 @@ class Cohort(unittest.TestCase):
             sample = numpy.array(list(values[row["group"]].values()))
             self.assertEqual(int(row["n"]), len(sample))
             self.assertGreaterEqual(int(row["late_reference"]), late[row["group"]])  # some were not measured
+            self.assertGreaterEqual(int(row["hidden_settling"]), hidden[row["group"]])
             self.assertAlmostEqual(float(row["mean"]), sample.mean(), places=5)
             low, high = scipy.stats.t.interval(0.95, len(sample) - 1, sample.mean(), scipy.stats.sem(sample))
             self.assertAlmostEqual(float(row["mean_low"]), low, places=5)
@@ -115,6 +118,7 @@ class Cohort(unittest.TestCase):
             self.assertAlmostEqual(float(row["median"]), numpy.median(sample), places=5)
         self.assertEqual(compared, len(values))
         self.assertGreater(sum(late.values()), 0)
+        self.assertGreater(sum(hidden.values()), 0)
         self.assertEqual(compared, 2)  # designs
 
     def test_survival_by_a_second_product(self):

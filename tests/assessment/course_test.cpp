@@ -229,6 +229,44 @@ TEST(Course, ALateReferenceFilmHidesThePattern) {
   EXPECT_THAT(course.text, HasSubstr("the reference film is not an early one"));
 }
 
+// A stem may have sunk by 4 mm before a reference film of day 60: that it stood still early is not
+// seen, that it moved is.
+TEST(Course, WhatALateReferenceFilmHidesIsNotToldAsStable) {
+  const std::vector<Visit> still{{183, 0.05, 0.2}, {365, 0.1, 0.2}, {760, 0.1, 0.2}};
+  const std::vector<Visit> begins{
+      {183, 0.1, 0.15}, {365, 0.1, 0.15}, {760, 0.1, 0.15}, {1461, 3.0, 0.15}};
+  ASSERT_EQ(follow(hip(still, 14)).pattern, Pattern::kStable);
+  ASSERT_EQ(follow(hip(begins, 14)).pattern, Pattern::kLate);
+  for (const int day : {15, 60, 91}) {
+    const std::string film = "the reference film of day " + std::to_string(day);
+    for (const auto& visits : {still, begins}) {
+      const auto course = follow(hip(visits, day));
+      EXPECT_EQ(course.pattern, Pattern::kCannotTell) << course.text;
+      EXPECT_THAT(course.text, HasSubstr("early motion before " + film +
+                                         " after surgery is not seen. So far the likeliest: The "
+                                         "stem sank by less than 1 mm from " +
+                                         film + " to six months after surgery and by "));
+    }
+  }
+}
+
+TEST(Course, WhatMovedSinceALateReferenceFilmIsNamed) {
+  const auto goes_on =
+      follow(hip({{90, 1.6, 0.15}, {182, 2.4, 0.15}, {365, 3.4, 0.15}, {730, 5.0, 0.15}}, 30));
+  EXPECT_EQ(goes_on.pattern, Pattern::kContinuous) << goes_on.text;
+  EXPECT_THAT(goes_on.text, HasSubstr("from the reference film of day 30 to six months"));
+  const auto stopped =
+      follow(hip({{90, 2.2, 0.15}, {182, 2.4, 0.15}, {365, 2.4, 0.15}, {730, 2.4, 0.15}}, 30));
+  EXPECT_EQ(stopped.pattern, Pattern::kSettled) << stopped.text;
+  EXPECT_THAT(stopped.text, HasSubstr("from the reference film of day 30 to six months"));
+}
+
+TEST(Course, OfAReferenceFilmAfterSixMonthsNothingIsSaidOfThem) {
+  const auto course = follow(hip({{600, 0.1, 0.2}, {900, 0.0, 0.2}, {1300, 0.1, 0.2}}, 400));
+  EXPECT_THAT(course.text, HasSubstr("The stem sank by less than 1 mm since the reference film of "
+                                     "day 400 after surgery (probability "));
+}
+
 TEST(Course, TheCurveRunsThroughTheReferenceFilmAndTheData) {
   const auto course = follow(
       hip({{42, 2.1, 0.2}, {90, 2.4, 0.2}, {182, 2.5, 0.2}, {365, 2.5, 0.2}, {730, 2.5, 0.2}}));

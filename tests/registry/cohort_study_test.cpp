@@ -109,6 +109,7 @@ TEST(Course, CountsFilmsThatGaveNoValue) {
   for (int h = 0; h < 3; ++h) {
     CohortHip hip;
     hip.hip = std::to_string(h);
+    hip.reference_days = 1;
     auto year = comparison(0, 365, 0.5, 0.2);
     year.measured = false;
     year.subsidence_mm.reset();
@@ -164,6 +165,96 @@ TEST(Course, LeavesOutWhatALateReferenceFilmHides) {
   EXPECT_THAT(done.cautions, testing::Contains(HasSubstr("6 follow-up films are not later")));
   EXPECT_THAT(done.cautions, testing::Contains(HasSubstr("left out of the means at visits")));
   expect_sound(done);
+}
+
+/// `hips` hips of one course, 1.5 (1 - exp(-t / 30 d)) mm, filmed after half a year and a year.
+std::vector<CohortHip> one_course(int hips, int reference_day) {
+  std::vector<CohortHip> out;
+  for (int h = 0; h < hips; ++h) {
+    const auto sunk = [&](int day) {
+      const auto at = [](int d) { return 1.5 * (1.0 - std::exp(-d / 30.0)); };
+      return at(day) - at(reference_day) + 0.02 * (h % 5 - 2);
+    };
+    CohortHip hip;
+    hip.hip = "hip" + std::to_string(h);
+    hip.reference_days = reference_day;
+    hip.comparisons = {comparison(0, 183, sunk(183), 0.2), comparison(1, 365, sunk(365), 0.2)};
+    out.push_back(hip);
+  }
+  return out;
+}
+
+/// The same as a centre stores it that names no date of surgery: days count from the film.
+std::vector<CohortHip> without_surgery(std::vector<CohortHip> hips) {
+  for (CohortHip& hip : hips) {
+    for (CohortComparison& c : hip.comparisons) *c.days -= *hip.reference_days;
+    hip.reference_days.reset();
+    hip.days_from_reference = true;
+  }
+  return hips;
+}
+
+Cohort joined(const std::vector<std::vector<CohortHip>>& parts) {
+  Cohort out;
+  out.groups = {""};
+  for (const auto& part : parts) out.hips.insert(out.hips.end(), part.begin(), part.end());
+  return out;
+}
+
+// The mean is that of the hips whose settling was seen, whatever films the others begin with.
+TEST(Course, LeavesOutHipsWhoseSettlingNoFilmSaw) {
+  auto undated = one_course(3, 45);
+  for (CohortHip& hip : undated) hip.reference_days.reset();
+  const Cohort cohort =
+      joined({one_course(10, 2), one_course(6, 45), undated, without_surgery(one_course(5, 45))});
+  const auto course = course_of(cohort);
+  const auto year = std::find_if(course.begin(), course.end(), [](const CourseAtVisit& at) {
+    return visits()[at.visit].name == "1 year" && at.quantity == Quantity::kSubsidence;
+  });
+  ASSERT_NE(year, course.end());
+  ASSERT_TRUE(year->location);
+  EXPECT_EQ(year->location->n, 10U);
+  EXPECT_NEAR(year->location->mean, 1.40, 0.01);
+  EXPECT_EQ(year->hidden_settling, 14U);
+  EXPECT_EQ(year->late_reference, 0U);
+  const auto done = study(cohort, {}, "test");
+  EXPECT_THAT(done.cautions, testing::Contains(testing::AllOf(
+                                 HasSubstr("The reference film of 6 hips is later than two weeks "
+                                           "after surgery: early settling is hidden there."),
+                                 HasSubstr("left out of the means at visits"))));
+  EXPECT_THAT(done.cautions,
+              testing::Contains(HasSubstr("The reference film of 3 hips has no date")));
+  EXPECT_THAT(done.cautions,
+              testing::Contains(HasSubstr("Of 5 hips the date of surgery is not known")));
+  expect_sound(done);
+}
+
+// A cohort without dates of surgery has no late reference films that anybody knows of.
+TEST(Cautions, TellUnknownSurgeryFromLateReferenceFilms) {
+  const auto done = study(joined({without_surgery(one_course(8, 5))}), {}, "test");
+  EXPECT_THAT(done.cautions,
+              testing::Contains(HasSubstr("Of 8 hips the date of surgery is not known")));
+  EXPECT_THAT(done.cautions, testing::Not(testing::Contains(HasSubstr("later than two weeks"))));
+  EXPECT_THAT(done.cautions, testing::Not(testing::Contains(HasSubstr("has no date"))));
+  expect_sound(done);
+}
+
+// One course in all: a centre that films late and dates no surgery has no part in the settling.
+TEST(CourseModel, TakesNoHipWhoseReferenceFilmIsOfUnknownTimeAfterSurgery) {
+  Cohort dated = made::cohort(24, {{"a", {}}}, 5);
+  Cohort mixed = dated;
+  for (const CohortHip& hip : without_surgery(one_course(24, 45))) {
+    mixed.hips.push_back(hip);
+    mixed.hips.back().group = "a";
+  }
+  const auto alone = model_of(dated, Quantity::kSubsidence);
+  const auto together = model_of(mixed, Quantity::kSubsidence);
+  ASSERT_TRUE(alone && together);
+  EXPECT_EQ(together->hips, alone->hips);
+  EXPECT_EQ(together->groups[0].settling->value, alone->groups[0].settling->value);
+  EXPECT_THAT(study(mixed, {}, "test").cautions,
+              testing::Contains(testing::AllOf(HasSubstr("Of 24 hips the date of surgery"),
+                                               HasSubstr("no part in the mixed model"))));
 }
 
 // The simulated truth, by the definition of the model: no outside source. Outside checks of the fit

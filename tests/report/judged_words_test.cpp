@@ -76,6 +76,35 @@ std::string finding(const HipEvidence& evidence, const std::string& criterion) {
   return {};
 }
 
+/// The German sentences of the course over time.
+std::string course(const HipEvidence& evidence) {
+  std::string out;
+  for (const Section& section : document_of(result_of(evidence), Language::kGerman).sections) {
+    if (section.id != "course") continue;
+    for (const auto& block : section.blocks) {
+      const auto* paragraph = std::get_if<Paragraph>(&block);
+      if (paragraph == nullptr) continue;
+      EXPECT_FALSE(paragraph->phrase.in_english) << paragraph->phrase.text;
+      out += plain(paragraph->phrase.text) + " ";
+    }
+  }
+  return out;
+}
+
+TEST(JudgedWords, TheCourseSinceALateReferenceFilmSaysSinceWhen) {
+  EXPECT_THAT(course(hip({{183, 0.05, 0.2}, {365, 0.1, 0.2}, {760, 0.1, 0.2}}, 60)),
+              HasSubstr("frühe Bewegung vor dem Ausgangsbild des Tages 60 nach der Operation ist "
+                        "nicht zu sehen. Bisher am wahrscheinlichsten: Der Schaft sank vom "
+                        "Ausgangsbild des Tages 60 bis sechs Monate nach der Operation um weniger "
+                        "als 1 mm und seither um weniger als 1 mm (Wahrscheinlichkeit mehr als"));
+  EXPECT_THAT(course(hip({{365, 3.4, 0.15}, {730, 5.0, 0.15}, {1095, 6.6, 0.15}}, 30)),
+              AllOf(HasSubstr("Der Schaft sank vom Ausgangsbild des Tages 30 bis sechs Monate"),
+                    HasSubstr("es geht weiter")));
+  EXPECT_THAT(course(hip({{800, 2.4, 0.15}, {1200, 4.0, 0.15}}, 400)),
+              HasSubstr("Der Schaft sank seit dem Ausgangsbild des Tages 400 nach der Operation "
+                        "um etwa "));
+}
+
 // 0.3 mm and 4.0 degrees: the tilt is what stands out, and both pages give its number.
 TEST(JudgedWords, TheGermanHeadlineHasTheTiltAndTheShift) {
   const HipEvidence tilted = hip({{730, 0.3, 0.2, 4.0, 0.2, 3.0}});

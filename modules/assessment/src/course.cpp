@@ -133,13 +133,37 @@ std::optional<LateRate> fit_late_rate(const Course& course) {
 
 std::string in_mm(double value) { return fixed_text(value, 1) + " mm"; }
 
-/// Of six months from what the days count from.
-std::string six_months(const Course& course) {
+/// Whether early motion may have come before the reference film, where nobody saw it.
+bool hides_early_motion(Baseline baseline) {
+  return baseline == Baseline::kLate || baseline == Baseline::kTooLate;
+}
+
+std::string since_late_film(const Course& course) {
+  return " since the reference film of day " + std::to_string(reference_day(course)) +
+         " after surgery";
+}
+
+/// The time that the pattern's early motion is of: never one that no film saw.
+std::string early_time(const Course& course, Baseline baseline) {
+  if (hides_early_motion(baseline)) {
+    return " from the reference film of day " + std::to_string(reference_day(course)) +
+           " to six months after surgery";
+  }
   return course.from_surgery ? " in the first six months"
                              : " in the first six months after the reference film";
 }
 
-std::string sentence_of(Pattern pattern, const ShapeFit& fit, const std::string& early) {
+/// Of a reference film after the first six months: all that is seen is late.
+std::string sentence_of_late_motion(Pattern pattern, const ShapeFit& fit, const Course& course) {
+  const bool moves = pattern == Pattern::kContinuous || pattern == Pattern::kLate;
+  return "The stem sank by " + (moves ? "about " + in_mm(fit.late_mm) : "less than 1 mm") +
+         since_late_film(course);
+}
+
+std::string sentence_of(Pattern pattern, const ShapeFit& fit, const Course& course,
+                        Baseline baseline) {
+  if (reference_day(course) >= kEarlyDays) return sentence_of_late_motion(pattern, fit, course);
+  const std::string early = early_time(course, baseline);
   switch (pattern) {
     case Pattern::kSettled:
       return "The stem sank by about " + in_mm(fit.early_mm) + early +
@@ -151,7 +175,9 @@ std::string sentence_of(Pattern pattern, const ShapeFit& fit, const std::string&
       return "The stem sank by less than 1 mm" + early + " and by about " + in_mm(fit.late_mm) +
              " since";
     default:
-      return "The stem sank by less than 1 mm, early and late";
+      return hides_early_motion(baseline)
+                 ? "The stem sank by less than 1 mm" + early + " and by less than 1 mm since"
+                 : "The stem sank by less than 1 mm, early and late";
   }
 }
 
@@ -161,8 +187,13 @@ std::optional<std::string> too_short(Pattern pattern, const Course& course, Base
   if (baseline == Baseline::kUnstated) {
     return "how long after the operation the reference film was taken is not known";
   }
-  if (reference_day(course) > kSettledDays) return "the reference film is not an early one";
+  if (baseline == Baseline::kTooLate) return "the reference film is not an early one";
   if (!course.left_out.empty()) return "a film that is or may be later is not in the course";
+  // Unseen motion only adds to what moved early: that much may stand, that nothing moved may not.
+  if (baseline == Baseline::kLate && (pattern == Pattern::kStable || pattern == Pattern::kLate)) {
+    return "early motion before the reference film of day " +
+           std::to_string(reference_day(course)) + " after surgery is not seen";
+  }
   if (pattern == Pattern::kSettled) {
     // Early motion is known from the latest film of the first six months.
     int early = reference_day(course);
@@ -216,7 +247,7 @@ void fit_shapes(Course& course, Baseline baseline) {
   const auto best = std::max_element(fit.probabilities.begin(), fit.probabilities.end());
   const auto pattern = static_cast<Pattern>(best - fit.probabilities.begin());
   const std::string likeliest =
-      sentence_of(pattern, fit, six_months(course)) + " (probability " + percent_text(*best) + ")";
+      sentence_of(pattern, fit, course, baseline) + " (probability " + percent_text(*best) + ")";
   const auto why_not = too_short(pattern, course, baseline);
   if (*best >= kDecisivePattern && !why_not) {
     course.pattern = pattern;

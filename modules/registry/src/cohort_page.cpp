@@ -81,10 +81,12 @@ std::string visits_table(const CohortStudy& study, Quantity quantity) {
   std::vector<Texts> rows;
   for (const CourseAtVisit& row : study.course) {
     if (row.quantity != quantity) continue;
-    Texts cells{group_label(row.group), visits()[row.visit].name,
+    Texts cells{group_label(row.group),
+                visits()[row.visit].name,
                 std::to_string(row.location ? row.location->n : 0),
                 std::to_string(row.not_measured + row.without_scale),
-                std::to_string(row.late_reference)};
+                std::to_string(row.late_reference),
+                std::to_string(row.hidden_settling)};
     if (row.location) {
       const Location& l = *row.location;
       cells.insert(cells.end(), {signed_text(l.mean, 2), maybe(l.mean_interval, 2),
@@ -98,8 +100,8 @@ std::string visits_table(const CohortStudy& study, Quantity quantity) {
   std::string caption = quantity_label(quantity);
   caption.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(caption.front())));
   return html_table(caption + ", at the usual visits",
-                    {"group", "visit", "hips", "no value", "late reference", "mean", "95 %", "SD",
-                     "median", "95 %", "u of a film"},
+                    {"group", "visit", "hips", "no value", "late reference", "settling hidden",
+                     "mean", "95 %", "SD", "median", "95 %", "u of a film"},
                     rows, 2);
 }
 

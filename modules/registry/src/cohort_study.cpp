@@ -22,16 +22,22 @@ std::size_t two_hips(const Cohort& cohort) {
 }
 
 struct Counts {
-  std::size_t undated = 0, from_reference = 0, hides = 0, too_late = 0, not_measured = 0, zones = 0;
+  std::size_t undated = 0, too_late = 0, not_measured = 0, zones = 0;
+  // Of Entry::kHides, each hip in one of these.
+  std::size_t from_reference = 0, undated_reference = 0, late = 0;
   std::size_t before = 0;  ///< films that are not later than their reference film
 };
 
 Counts counts_of(const Cohort& cohort) {
   Counts out;
   for (const CohortHip& hip : cohort.hips) {
-    out.from_reference += hip.days_from_reference ? 1U : 0U;
-    out.hides += entry_of(hip) == Entry::kHides ? 1U : 0U;
-    out.too_late += entry_of(hip) == Entry::kTooLate ? 1U : 0U;
+    const Entry entry = entry_of(hip);
+    out.too_late += entry == Entry::kTooLate ? 1U : 0U;
+    if (entry == Entry::kHides) {
+      ++(hip.days_from_reference ? out.from_reference
+         : start_day(hip)        ? out.late
+                                 : out.undated_reference);
+    }
     out.zones += hip.zones.size();
     for (const CohortComparison& c : hip.comparisons) {
       out.undated += c.days ? 0U : 1U;
@@ -44,14 +50,28 @@ Counts counts_of(const Cohort& cohort) {
 
 std::string hips_text(std::size_t n) { return std::to_string(n) + (n == 1 ? " hip" : " hips"); }
 
-/// Late reference films, and what they bar a hip from.
+/// What Entry::kHides bars a hip from.
+const std::string kHidden =
+    "They are left out of the means at visits and of the curves of judged films; in the other "
+    "curves, and in the shares, each is beyond or cannot be told.";
+
+/// Reference films that are late or of unknown day, and what they bar a hip from.
 void caution_of_references(const Counts& counts, std::vector<std::string>& out) {
-  if (counts.hides > 0) {
-    out.push_back(
-        "The reference film of " + hips_text(counts.hides) +
-        " is later than two weeks after surgery, or has no date: early settling is hidden "
-        "there. They are left out of the curves of judged films; in the others, and in "
-        "the shares, each is beyond or cannot be told.");
+  if (counts.from_reference > 0) {
+    out.push_back("Of " + hips_text(counts.from_reference) +
+                  " the date of surgery is not known: their time counts from the reference film, "
+                  "and how much settling came before it cannot be told. " +
+                  kHidden + " They have no part in the mixed model.");
+  }
+  if (counts.undated_reference > 0) {
+    out.push_back("The reference film of " + hips_text(counts.undated_reference) +
+                  " has no date: early settling may be hidden there. " + kHidden +
+                  " They have no part in the mixed model.");
+  }
+  if (counts.late > 0) {
+    out.push_back("The reference film of " + hips_text(counts.late) +
+                  " is later than two weeks after surgery: early settling is hidden there. " +
+                  kHidden);
   }
   if (counts.too_late > 0) {
     out.push_back(
@@ -108,11 +128,6 @@ void caution_of_hips(const Cohort& cohort, std::vector<std::string>& out) {
   if (counts.undated > 0) {
     out.push_back(counted(counts.undated, "comparison has", "comparisons have") +
                   " no date and take part in nothing over time.");
-  }
-  if (counts.from_reference > 0) {
-    out.push_back("Of " + std::to_string(counts.from_reference) +
-                  (counts.from_reference == 1 ? " hip" : " hips") +
-                  " the date of surgery is not known: their time counts from the reference film.");
   }
   caution_of_references(counts, out);
   if (two_hips(cohort) > 0) {

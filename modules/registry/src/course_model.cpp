@@ -45,7 +45,8 @@ MatrixXd measurement_of(const VectorXd& u, std::optional<double> reference_u) {
 std::optional<HipRows> rows_of(const CohortHip& hip, Quantity quantity, std::size_t group,
                                std::size_t groups) {
   const auto start = start_day(hip);
-  if (!start) return std::nullopt;
+  // From where on the shape of settling is seen takes a reference film of known day.
+  if (!start || hip.days_from_reference) return std::nullopt;
   std::vector<const CohortComparison*> used;
   for (const CohortComparison& c : hip.comparisons) {
     const auto& value = value_of(c, quantity);

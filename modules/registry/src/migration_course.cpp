@@ -97,15 +97,16 @@ namespace {
 /// One group, visit and quantity; absent without a film there.
 std::optional<CourseAtVisit> course_at(const Cohort& cohort, const std::string& group,
                                        std::size_t visit, Quantity quantity) {
-  CourseAtVisit row{group, visit, quantity, {}, 0.0, 0, 0, 0};
+  CourseAtVisit row{group, visit, quantity, {}, 0.0, 0, 0, 0, 0};
   std::vector<double> values;
   double squares = 0.0;
   for (const CohortHip& hip : cohort.hips) {
     if (hip.group != group) continue;
     const CohortComparison* at = nearest_to(hip, visits()[visit]);
     if (at == nullptr) continue;
-    if (entry_of(hip) == Entry::kTooLate) {
-      ++row.late_reference;
+    const Entry entry = entry_of(hip);
+    if (entry != Entry::kEarly) {
+      ++(entry == Entry::kTooLate ? row.late_reference : row.hidden_settling);
       continue;
     }
     const auto& value = value_of(*at, quantity);
@@ -118,7 +119,8 @@ std::optional<CourseAtVisit> course_at(const Cohort& cohort, const std::string& 
   }
   row.location = location_of(values);
   if (row.location) row.mean_u = std::sqrt(squares / static_cast<double>(values.size()));
-  if (!row.location && row.not_measured + row.without_scale + row.late_reference == 0) {
+  const std::size_t without = row.not_measured + row.without_scale;
+  if (!row.location && without + row.late_reference + row.hidden_settling == 0) {
     return std::nullopt;
   }
   return row;

@@ -148,6 +148,9 @@ StudyTable visits_table(const CohortStudy& study) {
        {"late_reference", "",
         "hips with a film at this visit, left out: their reference film is later than three months "
         "after surgery"},
+       {"hidden_settling", "",
+        "hips with a film at this visit, left out: their reference film is later than two weeks "
+        "after surgery, or how much later than surgery it is is not known"},
        {"mean", kUnit, ""},
        {"mean_low", kUnit, "95 % interval, Student's t"},
        {"mean_high", kUnit, ""},
@@ -165,6 +168,7 @@ StudyTable visits_table(const CohortStudy& study) {
     cells.text(row.group).text(visit.name).whole(visit.days).text(name_of(row.quantity));
     cells.count(row.location ? row.location->n : 0);
     cells.count(row.not_measured).count(row.without_scale).count(row.late_reference);
+    cells.count(row.hidden_settling);
     if (!row.location) {
       out.rows.push_back(cells.absent(10).done());
       continue;

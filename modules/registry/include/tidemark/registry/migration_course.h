@@ -56,8 +56,8 @@ enum class Entry {
 /// film).
 [[nodiscard]] const CohortComparison* nearest_to(const CohortHip& hip, const Visit& visit);
 
-/// A group at a visit. One value a hip. Hips of Entry::kTooLate take no part: their values count
-/// from a film that hides what the others show.
+/// A group at a visit. One value a hip. Of hips that are not of Entry::kEarly only their number
+/// stands here: their values count from a film that hides what the others show, or may.
 struct CourseAtVisit {
   std::string group;
   std::size_t visit = 0;
@@ -66,7 +66,8 @@ struct CourseAtVisit {
   double mean_u = 0.0;               ///< root mean square of the standard uncertainties
   std::size_t not_measured = 0;      ///< hips with a film at this visit that could not be measured
   std::size_t without_scale = 0;   ///< hips whose film was measured, but without a scale: no length
-  std::size_t late_reference = 0;  ///< hips with a film here, left out for their reference film
+  std::size_t late_reference = 0;  ///< hips with a film here, left out: Entry::kTooLate
+  std::size_t hidden_settling = 0;  ///< hips with a film here, left out: Entry::kHides
 };
 
 /// All groups, visits and quantities for which there is a film.
@@ -98,8 +99,9 @@ struct GroupModel {
 /// hip (random settling and random rate, correlated), REML. The measurement's own covariance is
 /// known: u^2 of each film, of which the reference film's share is common to a hip's films. What is
 /// left over is the residual. Where too few hips show how the rate varies there is no rate at all:
-/// its error would be that of the films alone. Hips take no part where surgery is dated and the
-/// reference film is not. Those with a late reference film do: their shape begins at that film, so
+/// its error would be that of the films alone. Hips take no part where it is not known how long
+/// after surgery the reference film was taken, be it that film or surgery that has no date. Those
+/// with a late reference film do: their shape begins at that film, so
 /// that they tell of the later rate and next to nothing of the settling.
 struct CourseModel {
   Quantity quantity = Quantity::kSubsidence;
