@@ -653,6 +653,26 @@ TEST(Signs, SharesOfZonesAreWeighedByTheirLengths) {
   }
 }
 
+// Places that look like a line in a zone that is left open are no finding; they may be one.
+TEST(Signs, ZonesLeftOpenHaveNoCertainLine) {
+  const auto table = parse_signs(
+      R"({"schema": "tidemark/signs/1", "id": "t/1", "title": "t", "fixation": "uncemented", "signs":
+          [{"id": "S", "title": "s", "part": "lines", "present": {"when": {"lines": "extent",
+            "interface": "stem_bone", "zones": [1], "at_least": 0.15}, "says": "yes."},
+            "absent": {"says": "no."}, "citation": "c", "certainty": "own"}]})",
+      "t.json");
+  ASSERT_TRUE(table) << table.error().sentence();
+  HipEvidence one = press({.lines = {1}});
+  ZoneEvidence& zone = one.films.back().zones[0];
+  zone.shares = ZoneShares{0.2, 0.8, 0.0, 0.0};
+  zone.state = lucency::State::kPresent;
+  EXPECT_EQ(found(one, *table, "S").answer, Answer::kYes);
+  for (const auto state : {lucency::State::kCannotTell, lucency::State::kAbsent}) {
+    zone.state = state;
+    EXPECT_EQ(found(one, *table, "S").answer, Answer::kCannotTell);
+  }
+}
+
 // 40 mm long, 0.6 mm wide, but 1.6 mm over 4 mm: of lines of 1 mm and more there is a tenth. Beside
 // a second zone of 1.6 mm all along it is 55 %; where half of the zone cannot be told from 1 mm,
 // the share lies between 30 and 55 %.

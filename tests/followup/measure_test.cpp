@@ -84,6 +84,47 @@ TEST(Measure, AFilmFromBeforeTheReferenceShowsNothingThatCameSince) {
   EXPECT_THAT(pair.signs->lysis[0].reason, HasSubstr("before the reference film"));
 }
 
+// A repeat exposure, or the same one processed twice: the line that only one of them shows is
+// neither there nor new, nor is anything else beside the stem a change.
+TEST(Measure, FilmsOfOneDayShowNoGrowth) {
+  Series series = invented::series({"early.dcm", "late.dcm"});
+  series.films[0].role = Role::kReference;
+  series.films[1].date = parse_date("2024-01-01");
+  const Result result = measured(series);
+  ASSERT_EQ(result.comparisons.size(), 1U);
+  const ComparisonResult& pair = result.comparisons[0];
+  ASSERT_EQ(pair.days, 0);
+  ASSERT_EQ(pair.zones.size(), 7U);
+  for (const auto& zone : pair.zones) {
+    EXPECT_EQ(zone.progressive, lucency::Answer::kCannotTell) << zone.zone;
+    EXPECT_THAT(zone.reason, HasSubstr("of one day")) << zone.zone;
+    EXPECT_FALSE(zone.change.has_value()) << zone.zone;
+  }
+  ASSERT_TRUE(pair.signs.has_value());
+  EXPECT_THAT(pair.signs->calcar_reason, HasSubstr("of one day"));
+}
+
+TEST(Measure, ALineThatOnlyOneFilmOfADayShowsIsLeftOpenOnBoth) {
+  Series series = invented::series({"early.dcm", "late.dcm", "late2.dcm"});
+  series.films[0].role = Role::kReference;
+  series.films[1].date = parse_date("2024-01-01");
+  const Result result = measured(series);
+  for (const std::size_t film : {0U, 1U}) {
+    SCOPED_TRACE(film);
+    const ZoneResult& zone = result.films[film].zones[6];
+    ASSERT_EQ(zone.zone, 7);
+    EXPECT_EQ(zone.state, lucency::State::kCannotTell);
+    EXPECT_THAT(zone.reason, HasSubstr("only one shows the line"));
+    EXPECT_FALSE(zone.max.has_value());
+    EXPECT_FALSE(zone.extent.has_value());
+    EXPECT_EQ(result.films[film].zones[0].state, lucency::State::kAbsent) << "both agree";
+  }
+  EXPECT_EQ(result.films[2].zones[6].state, lucency::State::kPresent) << "of another day";
+  ASSERT_EQ(result.comparisons.size(), 2U);
+  EXPECT_EQ(result.comparisons[1].zones[6].progressive, lucency::Answer::kCannotTell)
+      << "the reference film leaves the zone open";
+}
+
 TEST(Measure, FilmFromBeforeTheSurgeryIsNoReference) {
   Series series = invented::series({"early.dcm", "late.dcm", "x.dcm"});
   series.surgery_date = parse_date("2024-02-28");

@@ -309,6 +309,43 @@ TEST(Measure, CoveredZonesAreNotSeen) {
   EXPECT_TRUE(flagged);
 }
 
+// Of zone 2 (42 to 84 mm) 40 % are seen, and those are free: that says nothing of the rest.
+TEST(Measure, AZoneThatIsSeenInPartIsNotFreeOfLines) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  const film::FilmImage film = draw(how);
+  anatomy::Implant implant = implant_of(how, film);
+  for (int y = 0; y < implant.metal.height; ++y) {
+    const double below = y * how.mm_per_px - kEntryMm;
+    for (int x = 0; x < implant.metal.width; ++x) {
+      const bool lateral = x * how.mm_per_px < kAxisMm - how.half_width_mm;
+      if (lateral && below > 59.0 && below < 86.0) implant.metal.at(x, y) = 1;
+    }
+  }
+  const auto result = measure(film, implant, {.scale = {how.mm_per_px}, .fixation = {}});
+  ASSERT_TRUE(result.has_value());
+  EXPECT_NEAR(zone_of(*result, 2).seen, 0.4, 0.07);
+  EXPECT_EQ(zone_of(*result, 2).state, State::kCannotTell);
+  EXPECT_THAT(zone_of(*result, 2).reason, testing::HasSubstr("Less than half of the zone"));
+}
+
+// What is darker than the bone's middle grey has become that grey: a line looks like bone, and bone
+// beside the brighter half of the texture like a line.
+TEST(Measure, WhereGreysAreCutOffNothingIsSeen) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  how.lines = {{-1, 45.0, 80.0, 1.5, 0.0}};
+  film::FilmImage film = draw(how);
+  const anatomy::Implant implant = implant_of(how, film);
+  for (float& grey : film.pixels.values) grey = std::max(grey, static_cast<float>(kBone));
+  const auto result = measure(film, implant, {.scale = {how.mm_per_px}, .fixation = {}});
+  if (!result) return;  // refused: nothing is told either
+  for (const ZoneLine& line : result->lines) {
+    EXPECT_EQ(line.state, State::kNotSeen) << line.zone;
+    EXPECT_THAT(line.reason, testing::HasSubstr("cut off")) << line.zone;
+  }
+}
+
 // The first border lies where it was placed, the others in thirds of the way to the tip, wherever
 // the film itself shows the entry.
 TEST(Measure, TakesTheEntryThatAHandHasPlaced) {

@@ -105,7 +105,7 @@ anatomy::Femur femur() {
   return out;
 }
 
-FilmSigns read(const Bone& bone, const std::optional<Fixation>& fixation = {}) {
+FilmSigns read(const Bone& bone, const std::optional<Fixation>& fixation = Fixation::kUncemented) {
   return read_signs(film_of(bone), implant(), femur(), plan_of(bone), {1.0 / kPxPerMm}, fixation);
 }
 
@@ -394,6 +394,13 @@ TEST(Pedestal, CementLeavesItOpen) {
   const PedestalSign sign = read({}, Fixation::kCemented).pedestal;
   EXPECT_EQ(sign.present, Answer::kCannotTell);
   EXPECT_THAT(sign.reason, HasSubstr("Cement"));
+}
+
+// The stem may be a cemented one.
+TEST(Pedestal, AnUnknownFixationLeavesItOpen) {
+  const PedestalSign sign = read({.shelf_mm = 8.0, .noise = 0.3}, std::nullopt).pedestal;
+  EXPECT_EQ(sign.present, Answer::kCannotTell);
+  EXPECT_THAT(sign.reason, HasSubstr("fixation is not given"));
 }
 
 TEST(Pedestal, IsNewOnlyAgainstAFilmWithoutOne) {

@@ -87,8 +87,8 @@ bool asks_change(const LineRule& rule) {
 Answer answer_in(const Facts& facts, const LineRule& rule, int number) {
   const ZoneEvidence* now =
       zone_on(facts.hip.films.at(facts.pair.follow_up), number, rule.interface);
-  // A film from before the reference film shows nothing that came since.
-  if (asks_change(rule) && facts.pair.days.value_or(0) < 0) return Answer::kCannotTell;
+  // A film from before the reference film, or of its day, shows nothing that came since.
+  if (asks_change(rule) && facts.pair.days.value_or(1) <= 0) return Answer::kCannotTell;
   switch (rule.question) {
     case LineQuestion::kRim:
       return rim_in(now);
@@ -133,8 +133,11 @@ bool add(const ZoneEvidence& zone, const LineRule& rule, InterfaceLengths& sum) 
   const auto& shares = rule.past_first_centimetre ? zone.past_first_centimetre : zone.shares;
   if (!zone.length || !shares) return false;
   const double length = zone.length->value;
-  // Single places that look like a line in a zone that is not said to have one are no finding.
-  if (shares->places.empty() || zone.state != State::kPresent) {
+  // Single places that look like a line in a zone that is not said to have one are no finding; they
+  // may be one.
+  if (zone.state != State::kPresent) {
+    sum.open += length * shares->line;
+  } else if (shares->places.empty()) {
     add_line(length * shares->line, wide_enough(zone.max, rule.width_mm), sum);
   } else {
     for (const LinePlace& place : shares->places) {

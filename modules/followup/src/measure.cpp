@@ -13,6 +13,7 @@
 #include "early.h"
 #include "judged.h"
 #include "lysis.h"
+#include "one_day.h"
 #include "open_changes.h"
 #include "pictures.h"
 #include "remember.h"
@@ -178,7 +179,7 @@ void compare_bone(const Working& reference, const Working& follow_up, const Run&
   auto zones = run.steps.compare_lines(*reference.hip, *follow_up.hip);
   if (!zones) return;
   out.zones = std::move(*zones);
-  if (const auto before = taken_before(out.days)) leave_open(out.zones, *before);
+  if (const auto none = no_time_between(out.days)) leave_open(out.zones, *none);
 }
 
 /// How well lengths along the stem on both films of a pair can be held against each other: their
@@ -215,7 +216,7 @@ void compare_signs(const WorkingSeries& work, ComparisonResult& out) {
                                      length_ratio_u(out.migration));
   out.signs->lysis =
       lysis_of(*work.films[out.reference].hip, *work.films[out.follow_up].hip, out.migration);
-  if (const auto before = taken_before(out.days)) leave_open(*out.signs, *before);
+  if (const auto none = no_time_between(out.days)) leave_open(*out.signs, *none);
 }
 
 /// Why two films cannot be compared: where the tone of one of them was processed strongly, what
@@ -447,6 +448,7 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   look_at_films(work, run);
   measure_side_films(work, steps, run.threads);
   look_beside_side_films(work, steps, run.threads);
+  leave_disagreements_open(work);
   auto of_films = compare_and_draw_films(work, run, comparisons);
   settle_together(work, run, comparisons);
   parallel_for(comparisons.size(), run.threads,

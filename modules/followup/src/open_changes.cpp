@@ -25,8 +25,9 @@ void leave_open(lucency::SignChanges& signs, const std::string& reason) {
   }
 }
 
-std::optional<std::string> taken_before(const std::optional<int>& days) {
-  if (days.value_or(0) >= 0) return {};
+std::optional<std::string> no_time_between(const std::optional<int>& days) {
+  if (!days || *days > 0) return {};
+  if (*days == 0) return "Both films are of one day: what differs between them is the films.";
   return "The film was taken before the reference film: what differs on it is no change since.";
 }
 

@@ -16,7 +16,8 @@ void leave_open(std::vector<lucency::ZoneChange>& zones, const std::string& reas
 void leave_open(lucency::SignChanges& signs, const std::string& reason);
 
 /// Why what is different on the follow-up film is no change since the reference film: it was taken
-/// before. Nothing where it was not, or where nobody knows.
-[[nodiscard]] std::optional<std::string> taken_before(const std::optional<int>& days);
+/// before, or on the same day. Nothing where it was not, or where nobody knows.
+/// @param days  from the reference film to the follow-up film
+[[nodiscard]] std::optional<std::string> no_time_between(const std::optional<int>& days);
 
 }  // namespace tidemark::followup

@@ -228,6 +228,7 @@ std::vector<LateralComparison> compare_side_films(const WorkingSeries& work, con
     if (first && later) {
       if (const auto doubt = facings_in_doubt(*first, *later)) leave_open(pair.zones, *doubt);
     }
+    if (const auto none = no_time_between(pair.days)) leave_open(pair.zones, *none);
     if (!pair.days) {
       leave_open(pair.zones,
                  "One of the films has no date, so that nobody knows which was taken first.");

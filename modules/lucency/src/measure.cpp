@@ -50,6 +50,8 @@ constexpr double kAbsentShare = 0.8;
 /// lines on simulated films seven in ten are shorter (docs/lucency.md). House choice.
 constexpr double kPresentShare = 0.25;
 constexpr double kSeenShare = 0.3;  ///< below, a zone is not seen
+/// Below, what is free of a line says nothing of the rest of the zone. House choice.
+constexpr double kFreeSeenShare = 0.5;
 /// Position of the metal's edge against the steepest fall, mm. House choice from 0.765 of the blur.
 constexpr double kEdgeUMm = 0.08;
 constexpr double kScaleU = 0.007;  ///< relative: the head's depth against the stem's (film module)
@@ -306,7 +308,8 @@ void judge(ZoneLine& line) {
   line.seen = line.points.empty() ? 0.0 : seen / static_cast<double>(line.points.size());
   if (line.seen < kSeenShare) {
     line.state = State::kNotSeen;
-    line.reason = "The zone lies outside of the field or under other metal.";
+    line.reason =
+        "The zone lies outside of the field, under other metal, or where greys are cut off.";
     return;
   }
   const bool long_enough = c.present * kPlacePitchMm >= kShortestMm;
@@ -314,7 +317,10 @@ void judge(ZoneLine& line) {
   if (is_line && !is_shallow(line)) {
     fill_present(line, c);
   } else if (!long_enough && c.absent >= kAbsentShare * seen) {
-    line.state = State::kAbsent;
+    line.state = line.seen < kFreeSeenShare ? State::kCannotTell : State::kAbsent;
+    if (line.state == State::kCannotTell) {
+      line.reason = "Less than half of the zone is seen, and what is seen has no line.";
+    }
   } else {
     line.state = State::kCannotTell;
     line.reason = long_enough && !is_line
@@ -402,6 +408,7 @@ Sequence sequence_of(const Profiles& profiles, const Course& course) {
 void doubt_by_darkness(std::vector<PlaceBelief>& beliefs, const Profiles& profiles,
                        const Course& course, const std::vector<double>& steps,
                        const Response& response) {
+  constexpr double kLeastOuterMm = 3.0;  // less than half a millimetre has no mean to speak of
   const Eigen::VectorXd halo = halo_shapes() * response.halo;
   const auto between = [](const Eigen::VectorXd& y, double from, double to) {
     const auto at = [](double x) {
@@ -412,7 +419,10 @@ void doubt_by_darkness(std::vector<PlaceBelief>& beliefs, const Profiles& profil
   for (std::size_t i = 0; i < beliefs.size(); ++i) {
     const auto place = static_cast<Eigen::Index>(course.place[i]);
     const Eigen::VectorXd y = profiles.values.col(place) - steps[i] * halo;
-    const double rise = between(y, 2.5, 4.5) - between(y, 0.5, 1.3);
+    // Beyond what the film shows a profile holds nothing.
+    const double seen_mm = profile_x(profiles.clear[course.place[i]]);
+    if (seen_mm < kLeastOuterMm) continue;
+    const double rise = between(y, 2.5, std::min(4.5, seen_mm)) - between(y, 0.5, 1.3);
     if (rise > kDarkShare * steps[i]) beliefs[i].near_wall = 1.0;
   }
 }

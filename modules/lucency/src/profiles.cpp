@@ -137,6 +137,48 @@ void fill(Profiles& out, const Strip& strip, std::size_t row, int half, Eigen::I
   out.clear.push_back(clear);
 }
 
+/// The ends of the film's greys, a little inside of them: interpolation rounds.
+struct GreyEnds {
+  double low = 0.0;
+  double high = 0.0;
+};
+
+GreyEnds grey_ends(const Raster& film) {
+  constexpr double kRound = 1e-3;  // of the range
+  if (film.values.empty()) return {};
+  const auto [low, high] = std::minmax_element(film.values.begin(), film.values.end());
+  const double margin = kRound * static_cast<double>(*high - *low);
+  return {static_cast<double>(*low) + margin, static_cast<double>(*high) - margin};
+}
+
+/// Where many places beside the metal have the film's least or greatest grey, greys are cut off
+/// there, and nobody sees what stood behind. The metal's own penumbra is bright by itself.
+void hide_cut_off(Strip& strip, const GreyEnds& ends) {
+  constexpr double kBesideMm = 1.0;
+  constexpr double kMany = 0.01;  // of the places beside the metal. House choice
+  const auto is_beside = [&](std::size_t i) {
+    return strip.x_mm(static_cast<int>(i % static_cast<std::size_t>(strip.columns))) >= kBesideMm;
+  };
+  std::size_t beside = 0;
+  std::size_t dark = 0;
+  std::size_t bright = 0;
+  for (std::size_t i = 0; i < strip.values.size(); ++i) {
+    if (!is_beside(i) || strip.seen[i] == 0) continue;
+    ++beside;
+    dark += static_cast<double>(strip.values[i]) <= ends.low ? 1 : 0;
+    bright += static_cast<double>(strip.values[i]) >= ends.high ? 1 : 0;
+  }
+  const double many = kMany * static_cast<double>(beside);
+  const bool no_dark = static_cast<double>(dark) > many;
+  const bool no_bright = static_cast<double>(bright) > many;
+  for (std::size_t i = 0; i < strip.values.size(); ++i) {
+    const auto value = static_cast<double>(strip.values[i]);
+    if ((no_dark && value <= ends.low) || (no_bright && value >= ends.high && is_beside(i))) {
+      strip.seen[i] = 0;
+    }
+  }
+}
+
 }  // namespace
 
 Profiles take_profiles(const film::FilmImage& hip_view, const anatomy::Implant& implant,
@@ -149,8 +191,9 @@ Profiles take_profiles(const film::FilmImage& hip_view, const anatomy::Implant& 
   for (std::size_t i = 0; i < places.size(); ++i) {
     places[i].edge_px += offset[i] / mm_per_px * places[i].out_px;
   }
-  const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places),
-                             mm_per_px, {-2.0, profile_x(kProfileSamples - 1), kProfilePitchMm});
+  Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(places), mm_per_px,
+                       {-2.0, profile_x(kProfileSamples - 1), kProfilePitchMm});
+  hide_cut_off(strip, grey_ends(hip_view.pixels));
   const auto step = static_cast<std::size_t>(std::lround(kPlacePitchMm / kRowPitchMm));
   Profiles out;
   const std::size_t n = (strip.places.size() + step - 1) / step;
@@ -171,8 +214,9 @@ Profiles take_profiles_beyond(const film::FilmImage& hip_view, const anatomy::Im
   for (std::size_t i = 0; i < moved.size(); ++i) {
     moved[i].edge_px += outward_mm[i] / mm_per_px * moved[i].out_px;
   }
-  const Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(moved),
-                             mm_per_px, {-1.2, profile_x(kProfileSamples - 1), kProfilePitchMm});
+  Strip strip = unroll(hip_view.pixels, implant.stem, implant.metal, std::move(moved), mm_per_px,
+                       {-1.2, profile_x(kProfileSamples - 1), kProfilePitchMm});
+  hide_cut_off(strip, grey_ends(hip_view.pixels));
   Profiles out;
   out.places = places;
   out.values.resize(kProfileSamples, static_cast<Eigen::Index>(places.size()));

@@ -303,6 +303,12 @@ PedestalSign read_pedestal(const Film& film, const anatomy::Implant& implant,
     out.reason = "Cement and its plug look like a shelf of bone.";
     return out;
   }
+  if (!fixation) {
+    out.reason =
+        "The stem's fixation is not given, and cement with its plug would look like a shelf of "
+        "bone.";
+    return out;
+  }
   const auto canal = canal_below(film, implant, femur);
   if (!canal || !(canal->step > 0.0)) {
     out.reason = "The canal beyond the tip is not seen between both cortices.";

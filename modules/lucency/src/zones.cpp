@@ -7,6 +7,8 @@
 #include <string>
 #include <utility>
 
+#include "assumed_entry.h"
+
 namespace tidemark::lucency {
 namespace {
 
@@ -14,11 +16,6 @@ namespace {
 constexpr double kTipZoneMm = 10.0;
 /// Shorter zones say little of a line's extent. House choice.
 constexpr double kShortZoneMm = 15.0;
-/// Where a resection level that is not seen is assumed, below the shoulder's level: a cut oblique
-/// by some 45 degrees meets the shoulder laterally and the medial flank about this much further
-/// down (house choice, with its standard uncertainty).
-constexpr double kAssumedEntryMm = 9.0;
-constexpr double kAssumedEntryUMm = 5.0;
 /// The shortest zone that a border by hand may leave. House choice.
 constexpr double kLeastZoneMm = 3.0;
 /// Borders are drawn this far beyond the flanks.
