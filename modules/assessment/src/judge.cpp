@@ -351,8 +351,7 @@ std::optional<Finding> not_kept(const Case& c) {
   }
   const auto flags = untrusted_flags_of(c.pair);
   if (flags.empty()) return {};
-  std::string ids;
-  for (const std::string& id : flags) ids += (ids.empty() ? "" : ", ") + id;
+  const std::string ids = in_one_text(flags);
   Case flagged = c;
   flagged.finding.reason = ids;
   return settled(std::move(flagged), Verdict::kCannotTell, Because::kFlagged,
