@@ -250,6 +250,31 @@ TEST(Course, WhatALateReferenceFilmHidesIsNotToldAsStable) {
   }
 }
 
+// Quiet films of perhaps another hip show no quiet stem; motion on them calls for a closer look.
+TEST(Course, WithAFlagThatForbidsTrustNothingIsToldToStandStill) {
+  const std::vector<Visit> settles{
+      {42, 2.1, 0.2}, {90, 2.4, 0.2}, {182, 2.5, 0.2}, {365, 2.4, 0.2}, {730, 2.5, 0.2}};
+  const auto flagged = [](const std::vector<Visit>& visits, const std::string& id) {
+    auto one = hip(visits);
+    one.comparisons[1].flags.push_back({id, "What it says."});
+    return follow(one);
+  };
+  for (const auto& visits : {kStableVisits, settles}) {
+    ASSERT_NE(follow(hip(visits)).pattern, Pattern::kCannotTell);
+    EXPECT_NE(flagged(visits, "film_too_soft").pattern, Pattern::kCannotTell);
+    for (const std::string id : {"patient_differs", "scales_disagree"}) {
+      const auto course = flagged(visits, id);
+      EXPECT_EQ(course.pattern, Pattern::kCannotTell) << course.text;
+      EXPECT_THAT(course.text, HasSubstr("a flag says that a film of the course may not show this "
+                                         "hip, its scale or its alignment (" +
+                                         id + ")"));
+    }
+  }
+  const std::vector<Visit> goes_on{
+      {42, 1.8, 0.2}, {90, 2.2, 0.2}, {182, 2.6, 0.2}, {365, 3.4, 0.2}, {730, 5.0, 0.2}};
+  EXPECT_EQ(flagged(goes_on, "patient_differs").pattern, Pattern::kContinuous);
+}
+
 TEST(Course, WhatMovedSinceALateReferenceFilmIsNamed) {
   const auto goes_on =
       follow(hip({{90, 1.6, 0.15}, {182, 2.4, 0.15}, {365, 3.4, 0.15}, {730, 5.0, 0.15}}, 30));

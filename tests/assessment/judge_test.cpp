@@ -464,6 +464,21 @@ TEST(Judge, TypicalValuesAreShownWithoutAVerdict) {
   EXPECT_FALSE(found(invented::hip({{100, 1.3, 0.3}}), c).typical);
 }
 
+// Visits do not fall on the listed day: an end holds for an eighth of its time, 91 days at most.
+TEST(Judge, ATypicalValueHoldsForVisitsAboutItsTime) {
+  Criterion c = limit(0.0);
+  c.kind = Kind::kTypical;
+  const auto typical = [&](int day) { return found(invented::hip({{day, 1.3, 0.3}}), c).typical; };
+  c.typical = {{730, 1.43}};
+  for (const int day : {639, 729, 730, 731, 821}) EXPECT_EQ(typical(day), 1.43) << day;
+  EXPECT_FALSE(typical(638));
+  EXPECT_FALSE(typical(822));
+  c.typical = {{91, 2.35}, {730, 2.4}};
+  EXPECT_EQ(typical(80), 2.35);
+  EXPECT_FALSE(typical(79)) << "stems settle fast before three months";
+  EXPECT_EQ(typical(735), 2.4);
+}
+
 TEST(Judge, NeverSaysLooseOrFailed) {
   for (const auto& set : built_in_criteria()) {
     for (const StemHold stem : {StemHold{Fixation::kUncemented, {}},

@@ -32,6 +32,25 @@ const SignTable& cemented() { return *default_signs({Fixation::kCemented, {}}); 
 double worst(const Sign& s) { return std::min(*s.points_present, *s.points_absent); }
 double best(const Sign& s) { return std::max(*s.points_present, *s.points_absent); }
 
+// A small number on films of perhaps another patient is no small motion of this stem; a large one
+// calls for a closer look all the same.
+TEST(Signs, AFlagThatForbidsTrustForbidsASignToBeAbsent) {
+  const auto migration = [](double mm, const std::string& flag) {
+    auto one = hip({{100, 0.0, 0.2}, {365, 0.5 * mm, 0.2}, {760, mm, 0.2}});
+    for (auto& pair : one.comparisons) pair.flags.push_back({flag, "What it says."});
+    const auto told = read_table(one, follow(one), &uncemented());
+    const auto signs = told.reports.back().signs;
+    return *std::find_if(signs.begin(), signs.end(),
+                         [](const auto& sign) { return sign.id == "L-E-MIGRATION"; });
+  };
+  EXPECT_EQ(migration(0.2, "film_too_soft").answer, Answer::kNo);
+  EXPECT_EQ(migration(9.0, "patient_differs").answer, Answer::kYes);
+  const auto open = migration(0.2, "patient_differs");
+  EXPECT_EQ(open.answer, Answer::kCannotTell);
+  EXPECT_THAT(open.text, HasSubstr("a flag says that the films may not show this hip, its scale or "
+                                   "its alignment (patient_differs)"));
+}
+
 // Engh, Massin, Suthers 1990: items and sums as published (from memory; that the recalled items sum
 // to the recalled range -31 to +27 supports the recall).
 TEST(Score, PartsAndTotalHaveThePublishedRange) {

@@ -9,6 +9,7 @@
 #include "effective_u.h"
 #include "shapes.h"
 #include "tidemark/assessment/probability.h"
+#include "tidemark/assessment/trust.h"
 #include "tidemark/core/least_squares.h"
 #include "tidemark/core/number_text.h"
 #include "words.h"
@@ -194,6 +195,13 @@ std::optional<std::string> too_short(Pattern pattern, const Course& course, Base
     return "early motion before the reference film of day " +
            std::to_string(reference_day(course)) + " after surgery is not seen";
   }
+  // As for verdicts: what moved calls for a closer look all the same.
+  const bool stands_still = pattern == Pattern::kSettled || pattern == Pattern::kStable;
+  if (stands_still && !course.untrusted.empty()) {
+    return "a flag says that a film of the course may not show this hip, its scale or its "
+           "alignment (" +
+           in_one_text(course.untrusted) + ")";
+  }
   if (pattern == Pattern::kSettled) {
     // Early motion is known from the latest film of the first six months.
     int early = reference_day(course);
@@ -272,6 +280,17 @@ std::vector<std::size_t> left_out_of(const HipEvidence& hip, const Course& cours
                                       [&](const CoursePoint& p) { return p.comparison == i; });
     const auto& date = film_of(i).date;
     if (!is_point && (!last || !date || *date > *last)) out.push_back(i);
+  }
+  return out;
+}
+
+/// Flags of the points' comparisons that forbid to trust them, each once.
+std::vector<std::string> untrusted_in(const HipEvidence& hip, const Course& course) {
+  std::vector<std::string> out;
+  for (const CoursePoint& point : course.points) {
+    for (const std::string& id : untrusted_flags_of(hip.comparisons[point.comparison])) {
+      if (std::find(out.begin(), out.end(), id) == out.end()) out.push_back(id);
+    }
   }
   return out;
 }
@@ -359,6 +378,7 @@ Course follow(const HipEvidence& hip) {
     course.late_rate = fit_late_rate(course);
   }
   course.left_out = left_out_of(hip, course);
+  course.untrusted = untrusted_in(hip, course);
   const bool any = !hip.comparisons.empty();
   fit_shapes(course, any ? baseline_of(hip, hip.comparisons.front()) : Baseline::kEarly);
   if (!course.from_surgery && !course.points.empty()) {

@@ -8,6 +8,7 @@
 #include "criteria_words.h"
 #include "effective_u.h"
 #include "tidemark/assessment/judge.h"
+#include "tidemark/assessment/trust.h"
 #include "tidemark/core/number_text.h"
 
 namespace tidemark::assessment {
@@ -193,6 +194,10 @@ std::optional<std::string> why_not_below(const Facts& facts, Measure measure) {
   const Baseline baseline = baseline_of(facts.hip, facts.pair);
   if (baseline == Baseline::kUnstated) {
     return "how long after the operation the reference film was taken is not known";
+  }
+  if (const auto flags = untrusted_flags_of(facts.pair); !flags.empty()) {
+    return "a flag says that the films may not show this hip, its scale or its alignment (" +
+           in_one_text(flags) + ")";
   }
   const bool late = measure == Measure::kLateSubsidence;
   const bool along = late || measure == Measure::kSubsidence;

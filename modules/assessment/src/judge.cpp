@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <boost/math/distributions/normal.hpp>
 #include <cmath>
+#include <cstdlib>
 
 #include "baseline.h"
 #include "criteria_words.h"
@@ -171,8 +172,23 @@ std::string measured_text(const Case& c) {
   return text;
 }
 
-/// Where between the listed times, by straight lines; nothing beyond them.
+/// Whether a visit is about a listed time: visits do not fall on the day, and stems settle fast at
+/// first, so that an early value holds shorter. House choice; 91 days as at the limits of two
+/// years.
+bool is_about(int days, int listed) {
+  constexpr int kShare = 8;
+  constexpr int kMostDays = 91;
+  return std::abs(days - listed) <= std::min(kMostDays, listed / kShare);
+}
+
+/// Where between the listed times, by straight lines; about the first and the last its value, and
+/// nothing beyond.
 std::optional<double> typical_at(const std::vector<TypicalValue>& list, int days) {
+  if (list.empty()) return {};
+  const TypicalValue& first = list.front();
+  const TypicalValue& last = list.back();
+  if (days <= first.days && is_about(days, first.days)) return first.value;
+  if (days >= last.days && is_about(days, last.days)) return last.value;
   for (std::size_t i = 0; i < list.size(); ++i) {
     if (days == list[i].days) return list[i].value;
     if (i == 0 || days > list[i].days || days < list[i - 1].days) continue;
@@ -351,8 +367,7 @@ std::optional<Finding> not_kept(const Case& c) {
   }
   const auto flags = untrusted_flags_of(c.pair);
   if (flags.empty()) return {};
-  std::string ids;
-  for (const std::string& id : flags) ids += (ids.empty() ? "" : ", ") + id;
+  const std::string ids = in_one_text(flags);
   Case flagged = c;
   flagged.finding.reason = ids;
   return settled(std::move(flagged), Verdict::kCannotTell, Because::kFlagged,

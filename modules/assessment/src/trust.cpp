@@ -32,4 +32,10 @@ std::vector<std::string> untrusted_flags_of(const ComparisonEvidence& pair) {
   return out;
 }
 
+std::string in_one_text(const std::vector<std::string>& ids) {
+  std::string out;
+  for (const std::string& id : ids) out += (out.empty() ? "" : ", ") + id;
+  return out;
+}
+
 }  // namespace tidemark::assessment

@@ -100,6 +100,9 @@ struct Course {
   /// Comparisons that are no point, whose film is or may be later than the last point's: no number,
   /// or no date. With one of them no pattern is named.
   std::vector<std::size_t> left_out;
+  /// Flags of the points' comparisons that forbid to trust them (trust.h). With one of them no stem
+  /// is told to stand still: neither kSettled nor kStable.
+  std::vector<std::string> untrusted;
   std::string text;  ///< one or two sentences for a person
 };
 

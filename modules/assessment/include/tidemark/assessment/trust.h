@@ -17,4 +17,7 @@ namespace tidemark::assessment {
 /// Those that a comparison carries, each once, in the order of its flags.
 [[nodiscard]] std::vector<std::string> untrusted_flags_of(const ComparisonEvidence& pair);
 
+/// The same in one text, joined by commas.
+[[nodiscard]] std::string in_one_text(const std::vector<std::string>& ids);
+
 }  // namespace tidemark::assessment
