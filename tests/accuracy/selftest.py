@@ -520,7 +520,9 @@ class Lucency(unittest.TestCase):
         self.assertEqual(len(lucency.verbose_lines(rows)), 7)
         met = [ok for _, _, ok in lucency.verdicts(rows, pairs)]
         # Width, sensitivity, specificity, halo; open: 1 of 5 clear lines, 1 of 9 free zones; changes.
-        self.assertEqual(met, [True, False, False, False, True, True, True, True])
+        # Then: one of two unchanged zones was called changed; no false yes; intervals too narrow.
+        self.assertEqual(met, [True, False, False, False, True, True, True, True,
+                               False, True, False, False])
 
     def test_targets_are_not_met_by_what_is_left_open(self):
         """One hip is right in everything, 19 are lost: what is told of them all is flawless."""
@@ -529,7 +531,8 @@ class Lucency(unittest.TestCase):
         films = [{"file": name, "zones": [zone_found(1, *first)] +
                   [zone_found(z, "absent") for z in range(2, 8)]} for name, first in
                  (("a.dcm", ("present", 1.0)), ("b.dcm", ("present", 2.0)), ("c.dcm", ("absent",)))]
-        pair = {"reference": 0, "follow_up": 1, "zones": [zone_change(1, 1.0, "yes")]}
+        pair = {"reference": 0, "follow_up": 1, "zones": [zone_change(1, 1.0, "yes")] +
+                [zone_change(z, 0.0, "no") for z in range(2, 8)]}
         told = {"result": {"films": films, "comparisons": [pair]}}
 
         def met(runs):
@@ -538,6 +541,12 @@ class Lucency(unittest.TestCase):
             return {what.split(" (")[0]: ok for what, _, ok in lucency.verdicts(rows, pairs)}
 
         self.assertTrue(all(met([told] * 20).values()))
+        # Nor by calling every pair changed.
+        pair["zones"][1:] = [zone_change(z, 1.0, "yes") for z in range(2, 8)]
+        self.assertEqual([what for what, ok in met([told] * 20).items() if not ok],
+                         ["changes told of lines and zones left as they were",
+                          "progressive: yes of lines and zones left as they were"])
+        pair["zones"][1:] = [zone_change(z, 0.0, "no") for z in range(2, 8)]
         lost = met([told] + [{"result": None}] * 19)
         self.assertEqual([what for what, ok in lost.items() if not ok],
                          ["lines >= 1 mm over >= 50 % of a zone, left open",
@@ -604,7 +613,7 @@ class LateralLucency(unittest.TestCase):
         self.truth["films"].pop()
         self.assertEqual(self.pairs(), [])
         words = [what for what, _, _ in lucency.verdicts(self.rows(), [])]
-        self.assertEqual(len(words), 6)
+        self.assertEqual(len(words), 7)
         self.assertTrue(all(what.startswith("lateral films: ") for what in words))
         self.assertNotIn("progressive", lucency.text(self.rows(), []))
 
@@ -613,7 +622,7 @@ class LateralLucency(unittest.TestCase):
         for words in ("zones 8 and 14", "zones 10 and 12", "zone 11", "length of zones 8-10, 12-14",
                       "of 1 changes"):
             self.assertIn(words, text)
-        self.assertEqual(len(lucency.verdicts(self.rows(), self.pairs())), 8)
+        self.assertEqual(len(lucency.verdicts(self.rows(), self.pairs())), 12)
         met = dict((what.split(" (")[0], ok) for what, _, ok in
                    lucency.verdicts(self.rows(), self.pairs()))
         self.assertFalse(met["lateral films: sensitivity, lines >= 1 mm over >= 50 % of a zone, of zones told"])

@@ -182,7 +182,7 @@ TEST(Doubt, MeasuresAStemWhoseTipTheFieldCuts) {
   EXPECT_TRUE(has_flag(cut.films[1].flags, "tip_outside_field"));
   EXPECT_FALSE(cut.films[1].stem->tip);
   for (const ZoneResult& zone : cut.films[1].zones) {
-    EXPECT_EQ(zone.state, lucency::State::kCannotTell);
+    EXPECT_EQ(zone.state, lucency::State::kNotSeen);
   }
   const auto& before = whole.comparisons[0].migration->subsidence;
   const auto& after = cut.comparisons[0].migration->subsidence;

@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "../../modules/followup/src/open_changes.h"
 #include "followup/invented.h"
 #include "tidemark/followup/write.h"
 
@@ -123,6 +124,36 @@ TEST(Measure, ALineThatOnlyOneFilmOfADayShowsIsLeftOpenOnBoth) {
   ASSERT_EQ(result.comparisons.size(), 2U);
   EXPECT_EQ(result.comparisons[1].zones[6].progressive, lucency::Answer::kCannotTell)
       << "the reference film leaves the zone open";
+}
+
+// What the unrolled picture draws as growth: not what lies within its u95, nor what was left open.
+TEST(Measure, GrowthIsToldBeyondItsUncertainty) {
+  lucency::ZoneChange change;
+  EXPECT_FALSE(told_grown(change)) << "left open";
+  const auto by = [](double value) { return Measured<Millimetres>{{value}, {0.1}, {0.196}}; };
+  change.change = by(0.15);
+  EXPECT_FALSE(told_grown(change));
+  change.change = by(-0.5);
+  EXPECT_FALSE(told_grown(change));
+  change.change = by(0.5);
+  EXPECT_TRUE(told_grown(change));
+}
+
+TEST(Measure, ZonesOfAStemThatLeavesTheFieldAreNotSeen) {
+  auto steps = invented::steps();
+  steps.find_implant = [step = steps.find_implant](const auto&... asked) {
+    auto implant = step(asked...);
+    if (implant) implant->end = anatomy::StemEnd::kFieldBorder;
+    return implant;
+  };
+  for (const bool shows_tip : {false, true}) {
+    const Result result =
+        measure_with(invented::series({"odd.dcm"}), {}, shows_tip ? invented::steps() : steps);
+    ASSERT_EQ(result.films[0].zones.size(), 7U);
+    for (const ZoneResult& zone : result.films[0].zones) {
+      EXPECT_EQ(zone.state, shows_tip ? lucency::State::kCannotTell : lucency::State::kNotSeen);
+    }
+  }
 }
 
 TEST(Measure, FilmFromBeforeTheSurgeryIsNoReference) {

@@ -31,4 +31,9 @@ std::optional<std::string> no_time_between(const std::optional<int>& days) {
   return "The film was taken before the reference film: what differs on it is no change since.";
 }
 
+bool told_grown(const lucency::ZoneChange& change) {
+  if (change.progressive == lucency::Answer::kYes) return true;
+  return change.change && change.change->value.value > change.change->u95.value;
+}
+
 }  // namespace tidemark::followup

@@ -20,4 +20,7 @@ void leave_open(lucency::SignChanges& signs, const std::string& reason);
 /// @param days  from the reference film to the follow-up film
 [[nodiscard]] std::optional<std::string> no_time_between(const std::optional<int>& days);
 
+/// Whether a pair says that a line grew there or is new: by more than its u95, or `progressive`.
+[[nodiscard]] bool told_grown(const lucency::ZoneChange& change);
+
 }  // namespace tidemark::followup

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <cstdint>
 
+#include "open_changes.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
 #include "tidemark/core/text.h"
@@ -296,19 +297,41 @@ void draw_grid(Canvas& canvas, const Page& page, const Axis& axis) {
   }
 }
 
-/// Grey what both films have, bright what is new; where a place is open, dots on the zero line.
-void draw_widths(Canvas& canvas, const Axis& axis, const std::vector<Columns>& columns) {
+/// What may be said at a column of its width against that of the reference film.
+enum class Against { kNothing, kNoGrowth, kGrowth };
+
+/// At each column: nothing where the pair leaves the zone open.
+std::vector<Against> said_at(const Page& page, Interface interface) {
+  std::vector<Against> out(static_cast<std::size_t>(kRight - kLeft), Against::kNothing);
+  for (const auto& span : page.unrolled.spans(page.shown().lines)) {
+    const auto* change = lucency::change_at(page.changes, span.zone, interface);
+    if (change == nullptr || !change->change) continue;
+    const Against said = told_grown(*change) ? Against::kGrowth : Against::kNoGrowth;
+    const double stop = std::min(span.to, kRight - 1.0);
+    for (double x = std::max(kLeft, std::floor(span.from)); x < stop; x += 1.0) {
+      out[static_cast<std::size_t>(x - kLeft)] = said;
+    }
+  }
+  return out;
+}
+
+/// Grey what both films have, bright what is new where the pair says that its zone grew, faint what
+/// it says nothing of; where a place is open, dots on the zero line.
+void draw_widths(Canvas& canvas, const Axis& axis, const std::vector<Columns>& columns,
+                 const std::vector<Against>& said) {
   const Columns& now = columns.back();
   const bool two = columns.size() > 1;
   for (std::size_t i = 0; i < now.size(); ++i) {
     const double x = kLeft + static_cast<double>(i);
     if (!now[i]) continue;
     const double present = *now[i];
-    const std::optional<double> before = two ? columns.front()[i] : std::nullopt;
+    const std::optional<double> before =
+        two && said[i] != Against::kNothing ? columns.front()[i] : std::nullopt;
     if (two && before) {
       const double common = std::min(*before, present);
       canvas.fill({x, axis.y(common), 1.0, axis.base - axis.y(common)}, kBefore);
-      canvas.fill({x, axis.y(present), 1.0, axis.y(common) - axis.y(present)}, kOrange);
+      canvas.fill({x, axis.y(present), 1.0, axis.y(common) - axis.y(present)},
+                  said[i] == Against::kGrowth ? kOrange : kFaint);
     } else {
       // Nothing to compare with: the width alone, in its own shade.
       canvas.fill({x, axis.y(present), 1.0, axis.base - axis.y(present)}, two ? kFaint : kBefore);
@@ -361,7 +384,7 @@ void draw_plot(Canvas& canvas, const Page& page, Interface interface, double top
   canvas.text({kLeft, top - 12.0}, title, {15.0, kWhite, Weight::kBold});
   draw_grid(canvas, page, axis);
   canvas.clip({kLeft, top - 4.0, kRight - kLeft, kPlotHeight + 8.0});
-  draw_widths(canvas, axis, columns);
+  draw_widths(canvas, axis, columns, said_at(page, interface));
   draw_open(canvas, axis, columns.back(), page);
   if (columns.size() > 1) draw_outline(canvas, axis, columns.front(), {kBlue, 1.8, 6.0});
   draw_outline(canvas, axis, columns.back(), {kWhite, 2.2});
@@ -402,7 +425,7 @@ void draw_foot(Canvas& canvas, const Page& page, double top) {
   if (page.rows.size() > 1) {
     x = key(canvas, {x, y}, area, kOrange, "grew");
     x = key(canvas, {x, y}, area, kBefore, "already there");
-    x = key(canvas, {x, y}, area, kFaint, "not to be compared");
+    x = key(canvas, {x, y}, area, kFaint, "not told to have grown");
     x = key(canvas, {x, y}, stroke, kBlue, "reference (dashed)");
   }
   x = key(canvas, {x, y}, stroke, kWhite, page.rows.size() > 1 ? "this film" : "width");
@@ -428,7 +451,10 @@ void draw_title(Canvas& canvas, const Page& page) {
     const FilmResult& before = page.rows.front().result;
     title += ", against " + before.file;
     if (film.date && before.date) {
-      title += " (" + std::to_string(days_between(*before.date, *film.date)) + " days before)";
+      const int days = days_between(*before.date, *film.date);
+      title += days == 0 ? " (of the same day)"
+                         : " (" + std::to_string(std::abs(days)) +
+                               (days > 0 ? " days before)" : " days later)");
     }
   }
   canvas.text({kLeft, 30.0}, title, {18.0, kWhite, Weight::kBold});

@@ -84,8 +84,8 @@ ZoneResult describe_line(const lucency::ZoneLine& line, const lucency::ZonePlan&
   return out;
 }
 
-/// Every zone with the one reason why nothing is known of it.
-std::vector<ZoneResult> unknown_zones(const std::string& reason,
+/// Every zone with the one reason why nothing is known of it, or why none is seen.
+std::vector<ZoneResult> unknown_zones(lucency::State state, const std::string& reason,
                                       const std::optional<Fixation>& fixation,
                                       const std::optional<View>& view) {
   using lucency::Interface;
@@ -100,7 +100,7 @@ std::vector<ZoneResult> unknown_zones(const std::string& reason,
       ZoneResult zone;
       zone.zone = first + i;
       zone.interface = interface;
-      zone.state = lucency::State::kCannotTell;
+      zone.state = state;
       zone.reason = reason;
       out.push_back(std::move(zone));
     }
@@ -112,7 +112,10 @@ void describe_zones(Working& film, Expected<lucency::FilmLucency> lines,
                     const std::optional<Fixation>& fixation) {
   FilmResult& out = film.out;
   if (!lines) {
-    out.zones = unknown_zones(reason_of(lines.error()), fixation, out.view);
+    // Without the tip nobody knows where the zones lie, nor what of them is in the field.
+    const auto state =
+        film.hip->implant.shows_tip() ? lucency::State::kCannotTell : lucency::State::kNotSeen;
+    out.zones = unknown_zones(state, reason_of(lines.error()), fixation, out.view);
     return;
   }
   const Affine2& stored_from_view = film.hip->hip_view.stored_from_view;
@@ -167,7 +170,7 @@ void look_for_lines(Working& film, const std::optional<Fixation>& fixation, cons
 
 void leave_zones_open(Working& film, const std::optional<Fixation>& fixation,
                       const std::string& reason) {
-  film.out.zones = unknown_zones(reason, fixation, film.out.view);
+  film.out.zones = unknown_zones(lucency::State::kCannotTell, reason, fixation, film.out.view);
 }
 
 std::optional<LinesSince> lines_since(const Result& result, std::size_t film) {

@@ -14,6 +14,9 @@ namespace {
 using lucency::Answer;
 using lucency::State;
 
+/// A share of what is seen passes for one of the zone from here on. House choice.
+constexpr double kAsGoodAsAll = 0.9;
+
 /// Widths, lengths and areas are never negative: no sign.
 template <class Quantity>
 std::string unsigned_text(const Measured<Quantity>& m, double unit) {
@@ -147,7 +150,8 @@ std::string zone_line(const FilmResult& film, const ZoneResult& zone, const Resu
   if (zone.max) out += " up to " + width_text(film, result, *zone.max) + " wide";
   if (zone.length) out += ", " + width_text(film, result, *zone.length) + " long";
   if (zone.extent) {
-    out += " (" + std::to_string(std::lround(100.0 * *zone.extent)) + " % of the zone)";
+    out += " (" + std::to_string(std::lround(100.0 * *zone.extent)) + " % of " +
+           (zone.seen < kAsGoodAsAll ? "what is seen of the zone)" : "the zone)");
   }
   return out + (zone.rim == Answer::kYes ? ", sclerotic rim\n" : "\n");
 }

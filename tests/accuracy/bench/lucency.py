@@ -28,8 +28,13 @@ LIMITS = {
     "zones without a line, left open": (0.50, "<=", ""),
     "changes >= 0.5 mm found, of pairs told": (0.90, ">=", ""),
     "changes >= 0.5 mm found, of all": (0.30, ">=", ""),
+    # That none of the above is met by calling every pair changed: house choices.
+    "changes told of lines and zones left as they were": (0.05, "<=", ""),
+    "progressive: yes of lines and zones left as they were": (0.05, "<=", ""),
+    "widths inside u95": (0.90, ">=", ""),
+    "changes inside u95, of lines": (0.90, ">=", ""),
 }
-OF_PAIRS = tuple(what for what in LIMITS if what.startswith("changes"))
+OF_PAIRS = tuple(what for what in LIMITS if what.startswith(("changes", "progressive")))
 
 
 def kappa(table):
@@ -279,6 +284,19 @@ def progress(rows):
     return table
 
 
+def called_of_unchanged(moved):
+    """Share called changed of the lines and free zones that stayed as they were and were told."""
+    n = moved["still"] + moved["free"]
+    called = sum((moved[f"{what}_called"] or 0.0) * moved[what] for what in ("still", "free"))
+    return called / n if n else None
+
+
+def false_yes(table):
+    """Share said to be progressive of those left as they were, of progress() and told."""
+    yes, no, _ = table[1]
+    return yes / (yes + no) if yes + no else None
+
+
 def rims(rows):
     """Of lines that were found: [rim there: yes, no, open], [none there: yes, no, open]."""
     table = [[0, 0, 0], [0, 0, 0]]
@@ -330,7 +348,9 @@ def verdicts(rows, pairs):
     moved = changes(pairs)
     values = (widths([r for r in rows if in_measured(r)])["rms"], seen["sensitivity"],
               seen["specificity"], 100.0 * false / zones if zones else None,
-              seen["open_clear"], seen["open_none"], moved["found"], moved["found_all"])
+              seen["open_clear"], seen["open_none"], moved["found"], moved["found_all"],
+              called_of_unchanged(moved), false_yes(progress(pairs)), widths(rows)["inside"],
+              moved["inside"])
     lines = []
     side = from_the_side(rows)
     for (what, (limit, sense, unit)), value in zip(LIMITS.items(), values, strict=True):
