@@ -100,11 +100,17 @@ TEST(SideView, AFrontThatMayBeABackCostsCertainty) {
   EXPECT_FALSE(open.lesser_trochanter.has_value());
 }
 
-// GUM 4.3 and the weighted mean's u; two that contradict each other are widened (Birge ratio).
+// GUM 4.3 and the weighted mean's u, of which the bow of the shaft, 0.5 mm and 0.5 degrees, is
+// common to all films (derived: c^2 + sum w^2 (u^2 - c^2), weights 0.2 and 0.8); two that
+// contradict each other are widened (Birge ratio).
 TEST(SideView, SeveralAreWeighed) {
   const SideView agree = combined({said(1.0, 1.0), said(1.5, 0.5)});
   EXPECT_NEAR(agree.stem_depth.value.value, (1.0 + 4.0 * 1.5) / 5.0, 1e-12);
-  EXPECT_NEAR(agree.stem_depth.u.value, 1.0 / std::sqrt(5.0), 1e-12);
+  EXPECT_NEAR(agree.stem_depth.u.value, std::sqrt(0.25 + 0.04 * 0.75), 1e-12);
+  EXPECT_NEAR(combined({said(1.0, 0.8)}).stem_depth.u.value, 0.8, 1e-12);
+  const SideView many = combined(std::vector<SideView>(9, said(1.0, 0.6)));
+  EXPECT_GT(many.stem_depth.u.value, 0.5);
+  EXPECT_GE(many.lean.u.value, 0.5);
   const SideView apart = combined({said(0.0, 0.5), said(6.0, 0.5)});
   EXPECT_NEAR(apart.stem_depth.value.value, 3.0, 1e-12);
   EXPECT_NEAR(apart.stem_depth.u.value, 3.0, 1e-9);

@@ -88,9 +88,11 @@ double axis_u(const anatomy::FoundAxis& shaft, const Vec2& p, double mm_per_px) 
   return std::hypot(shaft.direction_u.value * kDegree * reach, kBowMm);
 }
 
-/// Mean weighted by information; what contradicts itself is widened (birge_ratio).
+/// Mean weighted by information; what contradicts itself is widened (birge_ratio), and what errs on
+/// all films alike, by `common`, is not averaged away (derived: of weights w the variance is
+/// c^2 + sum w^2 (u^2 - c^2)).
 template <class Unit>
-Measured<Unit> mean_of(const std::vector<Measured<Unit>>& values) {
+Measured<Unit> mean_of(const std::vector<Measured<Unit>>& values, double common) {
   const auto n = static_cast<Eigen::Index>(values.size());
   Eigen::VectorXd y(n);
   Eigen::VectorXd variance(n);
@@ -101,7 +103,15 @@ Measured<Unit> mean_of(const std::vector<Measured<Unit>>& values) {
   }
   const auto fit = gls(Eigen::MatrixXd::Ones(n, 1), y, variance.asDiagonal()).value();
   const double inflate = std::max(1.0, fit.degrees_of_freedom > 0 ? birge_ratio(fit) : 1.0);
-  return measured(Unit{fit.estimate(0)}, Unit{inflate * std::sqrt(fit.covariance(0, 0))});
+  const double square = common * common;
+  double with_common = square;
+  for (Eigen::Index i = 0; i < n; ++i) {
+    const double weight = fit.covariance(0, 0) / variance(i);
+    with_common += weight * weight * std::max(0.0, variance(i) - square);
+  }
+  const double u =
+      std::max(inflate * std::sqrt(fit.covariance(0, 0)), n > 1 ? std::sqrt(with_common) : 0.0);
+  return measured(Unit{fit.estimate(0)}, Unit{u});
 }
 
 }  // namespace
@@ -161,8 +171,8 @@ SideView combined(const std::vector<SideView>& views) {
     leans.push_back(v.lean);
     if (v.lesser_trochanter) lessers.push_back(*v.lesser_trochanter);
   }
-  SideView out{mean_of(depths), mean_of(leans), std::nullopt};
-  if (!lessers.empty()) out.lesser_trochanter = mean_of(lessers);
+  SideView out{mean_of(depths, kBowMm), mean_of(leans, kBowDeg), std::nullopt};
+  if (!lessers.empty()) out.lesser_trochanter = mean_of(lessers, kBowMm);
   return out;
 }
 

@@ -36,7 +36,7 @@ struct SideView {
 [[nodiscard]] SideView in_doubt(const SideView& seen, double wrong);
 
 /// What several films from the side say together: means weighted by their information (JCGM 100),
-/// and never more certain than the best of them by more than their agreement allows.
+/// wider where they contradict each other, with what the femur's bow leaves open on all of them.
 /// @pre not empty
 [[nodiscard]] SideView combined(const std::vector<SideView>& views);
 
