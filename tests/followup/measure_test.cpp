@@ -1216,6 +1216,31 @@ TEST(Measure, AllPairsOfAHipAreSettledTogether) {
   EXPECT_EQ(three.comparisons[1].flags.front().id, "together");
 }
 
+// A pair of another patient's film, or of two films that hardly show one bone, would carry its
+// depths into every other pair.
+TEST(Measure, APairThatIsDistrustedTellsTheOthersNothing) {
+  Steps steps = with_header([](film::FilmFacts& facts) {
+    facts.patient_key = facts.file == "c.dcm" ? "SECRET-B" : "SECRET-A";
+  });
+  steps.compare = [](const FilmOfPair&,
+                     const FilmOfPair& follow_up) -> Expected<migration::Migration> {
+    migration::Migration out = invented::migration();
+    out.depths = migration::Depths{};
+    if (follow_up.hip.hip_view.facts.file == "d.dcm") {
+      out.flags = {{"bone_differs", "The bones differ."}};
+    }
+    return out;
+  };
+  std::vector<bool> tells;
+  steps.compare_together = [&tells](const HipFilm&, const std::vector<const HipFilm*>&,
+                                    std::vector<migration::Migration> alone) {
+    for (const auto& pair : alone) tells.push_back(pair.depths.has_value());
+    return alone;
+  };
+  (void)measure_with(invented::series({"a.dcm", "b.dcm", "c.dcm", "d.dcm"}), {}, steps);
+  EXPECT_EQ(tells, (std::vector<bool>{true, false, false}));
+}
+
 /// Steps whose bone stands 2 mm more distal and 1 mm more medial on every follow-up film.
 Steps with_shifted_bone() {
   Steps steps = invented::steps();

@@ -390,6 +390,44 @@ TEST(SideFilms, AHumpTellsATrochanterFromAFlare) {
   EXPECT_FALSE(told(2.0, 10.0));
 }
 
+// A shaft that is seen well does not help where depths are counted from a tip that is not there.
+TEST(SideFilms, SayWhichFilmEndsAboveTheTip) {
+  const auto reason = [](bool side_cut) {
+    Asked asked;
+    Steps steps = steps_with(asked, std::array<std::string, 2>{"P", "F"});
+    steps.find_implant = [=, step = steps.find_implant](const film::FilmImage& view,
+                                                        const anatomy::ImplantOptions& options) {
+      auto implant = step(view, options);
+      const bool side = options.look == anatomy::LookFrom::kSide;
+      if (side == side_cut) implant->end = anatomy::StemEnd::kFieldBorder;
+      return implant;
+    };
+    return measure_with(with_side_film(), {}, steps).films[2].reason;
+  };
+  EXPECT_THAT(reason(true), HasSubstr("take the film with the whole stem on it"));
+  EXPECT_THAT(reason(false), HasSubstr("the reference film's field ends above the stem's tip"));
+}
+
+// Nothing on the picture bears the header out: a chance of 1 in 20 stays (in_doubt).
+TEST(SideFilms, AHeaderThatNothingBearsOutIsNotBelievedBlindly) {
+  Asked asked;
+  const std::array<std::string, 2> back_right{"P", "F"};
+  const FilmResult alone =
+      measure_with(with_side_film(), {}, steps_with_a_silent_bone(asked, back_right)).films[2];
+  EXPECT_TRUE(has_flag(alone, "back_by_header"));
+  Series series = with_side_film();
+  series.films[2].back = PictureSide::kRight;
+  const FilmResult sure =
+      measure_with(series, {}, steps_with_a_silent_bone(asked, back_right)).films[2];
+  EXPECT_FALSE(has_flag(sure, "back_by_header"));
+  const double x = sure.side_view.value().stem_depth.value.value;
+  EXPECT_NEAR(alone.side_view.value().stem_depth.value.value, 0.9 * x, 1e-9);
+  EXPECT_GT(alone.side_view->stem_depth.u.value, 2.0 * std::sqrt(0.05 * 0.95) * std::abs(x));
+  EXPECT_FALSE(has_flag(measure_with(with_side_film(), {}, steps_with(asked, back_right)).films[2],
+                        "back_by_header"))
+      << "the trochanter bears it out";
+}
+
 TEST(SideFilms, CannotBeTheReference) {
   Asked asked;
   Series series = with_side_film();

@@ -82,6 +82,28 @@ std::vector<std::string> cells(const std::string& line) {
   return out;
 }
 
+// What only the stem's surface tells, and so whether it served the pair at all.
+TEST(Csv, TellsThePoseByTheSurface) {
+  Result result = measure_with(invented::series({"early.dcm", "late.dcm"}), {}, invented::steps());
+  const auto cell = [&](const std::string& name) {
+    std::istringstream lines(to_csv(result));
+    std::string header;
+    std::string first;
+    std::getline(lines, header);
+    std::getline(lines, first);
+    const auto names = cells(header);
+    const auto found = std::find(names.begin(), names.end(), name);
+    return found == names.end() ? "no column"
+                                : cells(first)[static_cast<std::size_t>(found - names.begin())];
+  };
+  EXPECT_EQ(cell("rotation_change_deg"), "");
+  result.comparisons[0].migration->flexion_change = {{-3.9}, {2.7}, {5.3}};
+  result.comparisons[0].migration->rotation_change = {{20.4}, {1.9}, {3.8}};
+  EXPECT_EQ(cell("flexion_change_deg"), "-3.9");
+  EXPECT_EQ(cell("rotation_change_deg"), "20.4");
+  EXPECT_EQ(cell("rotation_change_u95_deg"), "3.8");
+}
+
 TEST(Csv, OneRowPerComparisonUnderNamedColumns) {
   Series series = invented::series({"early.dcm", "late.dcm", "bare.dcm"});
   series.hip = "H,1 \"x\"";

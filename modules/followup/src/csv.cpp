@@ -8,7 +8,7 @@ namespace tidemark::followup {
 namespace {
 
 constexpr std::size_t kCellsEach = 3;  // value, u, u95
-constexpr std::size_t kMeasuredCells = 6 * kCellsEach;
+constexpr std::size_t kMeasuredCells = 8 * kCellsEach;
 
 void header_of(Row& row, const std::string& unit) {
   for (const char* name : {"hip", "side", "reference_file", "follow_up_file", "reference_date",
@@ -17,7 +17,8 @@ void header_of(Row& row, const std::string& unit) {
   }
   for (const std::string& name :
        {"subsidence" + unit, "subsidence_at_head_centre" + unit, "subsidence_at_shoulder" + unit,
-        "subsidence_at_tip" + unit, "medial" + unit, std::string("tilt_change_deg")}) {
+        "subsidence_at_tip" + unit, "medial" + unit, std::string("tilt_change_deg"),
+        std::string("flexion_change_deg"), std::string("rotation_change_deg")}) {
     const auto cut = name.rfind('_');
     row.text(name);
     row.text(std::string(name).insert(cut, "_u"));
@@ -62,6 +63,9 @@ void fill(Row& row, const Result& result, const ComparisonResult& comparison, do
     m->subsidence_at_tip ? row.measured(*m->subsidence_at_tip, unit) : row.empty(kCellsEach);
     row.measured(m->medial, unit);
     row.measured(m->tilt_change);
+    for (const auto& by_surface : {m->flexion_change, m->rotation_change}) {
+      by_surface ? row.measured(*by_surface) : row.empty(kCellsEach);
+    }
   } else {
     row.empty(kMeasuredCells);
   }

@@ -23,8 +23,8 @@ constexpr std::array<std::string_view, 13> kDoubts{"date_contradicts_header",
                                                    "view_turned"};
 
 /// Of a lateral film whose depths the comparisons use.
-constexpr std::array<std::string_view, 3> kDoubtsFromSide{
-    "back_by_trochanter", "back_contradicts_header", "head_size_in_doubt"};
+constexpr std::array<std::string_view, 4> kDoubtsFromSide{
+    "back_by_header", "back_by_trochanter", "back_contradicts_header", "head_size_in_doubt"};
 
 template <std::size_t kCount>
 bool holds(const std::array<std::string_view, kCount>& ids, const Flag& flag) {

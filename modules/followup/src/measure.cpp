@@ -7,6 +7,7 @@
 #include <mutex>
 #include <nlohmann/json.hpp>
 #include <opencv2/core/utility.hpp>
+#include <string_view>
 #include <utility>
 
 #include "doubt.h"
@@ -21,6 +22,7 @@
 #include "see.h"
 #include "side_films.h"
 #include "stem_surface.h"
+#include "tidemark/assessment/trust.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/hash.h"
 #include "tidemark/core/parallel.h"
@@ -296,7 +298,21 @@ void measure_early(WorkingSeries& work, const Run& run, std::vector<ComparisonRe
   early->tell(with_pair(*early->before, work, *pair, run.options));
 }
 
-/// The measured pairs once more, all of this hip together.
+/// Whether a pair may not be of this hip, or not aligned rightly: it then tells the others nothing
+/// of where the features lie. What the reference film carries as well is common to all pairs.
+bool is_distrusted(const WorkingSeries& work, const ComparisonResult& pair) {
+  const auto untrusted = assessment::untrusted_flags();
+  const auto holds = [](const auto& flags, std::string_view id) {
+    return std::any_of(flags.begin(), flags.end(), [id](const Flag& one) { return one.id == id; });
+  };
+  const auto& of_film = work.films[pair.follow_up].out.flags;
+  const auto& of_reference = work.films[pair.reference].out.flags;
+  return std::any_of(untrusted.begin(), untrusted.end(), [&](std::string_view id) {
+    return holds(pair.flags, id) || (holds(of_film, id) && !holds(of_reference, id));
+  });
+}
+
+/// The measured pairs once more, all of this hip together: one that is distrusted listens only.
 void settle_together(const WorkingSeries& work, const Run& run,
                      std::vector<ComparisonResult>& comparisons) {
   if (!run.steps.compare_together) return;
@@ -308,6 +324,7 @@ void settle_together(const WorkingSeries& work, const Run& run,
     pairs.push_back(&pair);
     follow_ups.push_back(&*work.films[pair.follow_up].hip);
     alone.push_back(*pair.migration);
+    if (is_distrusted(work, pair)) alone.back().depths.reset();
   }
   if (pairs.size() < 2) return;
   const HipFilm& reference = *work.films[pairs.front()->reference].hip;

@@ -207,6 +207,14 @@ void flag_contradicting_bone(FacedFilm& out) {
        "open. State back in the sheet."});
 }
 
+void flag_header_alone(FacedFilm& out) {
+  out.flags.push_back(
+      {"back_by_header",
+       "The file's PatientOrientation alone says which way this lateral film faces; the picture "
+       "shows nothing for or against it. Some devices write it by habit: u of depth and lean holds "
+       "that it is wrong once in twenty times. State back in the sheet."});
+}
+
 void flag_unknown(FacedFilm& out) {
   out.flags.push_back(
       {"back_unknown",
@@ -239,6 +247,9 @@ Expected<FacedFilm> look_with_back_known(const Working& film, const FrontalFilm&
     if (shown && shown->rolled != rolled) {
       out.facing.wrong = kEvenOdds;
       flag_contradicting_bone(out);
+    } else if (!shown) {
+      out.facing.wrong = kBySingleSign;
+      flag_header_alone(out);
     }
   } else if (shown) {
     rolled = shown->rolled;

@@ -110,6 +110,20 @@ bool may_be_another_hip(const FilmResult& film, const FilmResult& reference) {
          (has_flag(film, kSide) && !has_flag(reference, kSide));
 }
 
+/// Why a film on which the stem was found shows no depths (migration::side_view).
+std::string why_no_view(const FromSide& seen, const HipFilm& frontal) {
+  if (!seen.hip.implant.shows_tip()) {
+    return "the field ends above the stem's tip, from which the depths are counted; "
+           "take the film with the whole stem on it";
+  }
+  if (!frontal.implant.shows_tip()) {
+    return "the reference film's field ends above the stem's tip, from which the depths are "
+           "counted; another lateral film will not help";
+  }
+  return "too little of the shaft's cortices is seen for its axis; "
+         "take the film with more of the femur on it";
+}
+
 void measure_one(Working& film, const Working& frontal, const Steps& steps) {
   const FrontalFilm reference{*frontal.hip, frontal.out.view.value_or(View::kAp)};
   auto faced = look_with_back_known(film, reference, steps);
@@ -121,9 +135,7 @@ void measure_one(Working& film, const Working& frontal, const Steps& steps) {
   if (!faced) return;
   FromSide& seen = faced->seen;
   if (!seen.view) {
-    refuse(film,
-           "too little of the shaft's cortices is seen for its axis; "
-           "take the film with more of the femur on it");
+    refuse(film, why_no_view(seen, *frontal.hip));
     return;
   }
   film.hip = std::move(seen.hip);
