@@ -152,6 +152,7 @@ TEST(Tone, MetalHardlyBrighterThanBoneIsSetApartToo) {
   EXPECT_NEAR(apart->pixels.at(500, 5) - apart->pixels.at(5, 5), 3.0 * 0.4, 1e-5);
   EXPECT_FALSE(metal_set_apart_for_second_look(*apart, 0.7F));
   EXPECT_FALSE(metal_set_apart_for_second_look(film, 0.3F)) << "no brighter than the median";
+  EXPECT_FALSE(metal_set_apart_for_second_look(film, 0.6F)) << "a quarter of the film is brighter";
 }
 
 TEST(Tone, WhatWasCutOffCannotBeSpread) {

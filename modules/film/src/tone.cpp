@@ -215,10 +215,12 @@ std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film, 
 
 std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film, float metal) {
   constexpr double kBone = 0.8;  // of the way from the median to metal
+  constexpr double kBrightest = 0.92;
   if (film.greys_spread || film.pixels.values.empty()) return {};
-  const double middle = quantile(sample_of(film.pixels, kToAsk), 0.5);
+  const std::vector<float> sample = sample_of(film.pixels, kToAsk);
+  const double middle = quantile(sample, 0.5);
   const double rise = metal - middle;
-  if (!(rise > 0.0)) return {};
+  if (!(rise > 0.0) || metal < quantile(sample, kBrightest)) return {};
   const double steep = (kMetalOverBone - kBone) / (1.0 - kBone);
   return with_metal_set_apart(film, {middle, middle + kBone * rise, steep});
 }

@@ -307,10 +307,11 @@ std::vector<Against> said_at(const Page& page, Interface interface) {
     const auto* change = lucency::change_at(page.changes, span.zone, interface);
     if (change == nullptr || !change->change) continue;
     const Against said = told_grown(*change) ? Against::kGrowth : Against::kNoGrowth;
-    const double stop = std::min(span.to, kRight - 1.0);
-    for (double x = std::max(kLeft, std::floor(span.from)); x < stop; x += 1.0) {
-      out[static_cast<std::size_t>(x - kLeft)] = said;
-    }
+    const auto last = static_cast<double>(out.size());
+    const double from = std::clamp(std::floor(span.from) - kLeft, 0.0, last);
+    const double to = std::clamp(std::ceil(span.to) - kLeft, from, last);
+    std::fill(out.begin() + static_cast<std::ptrdiff_t>(from),
+              out.begin() + static_cast<std::ptrdiff_t>(to), said);
   }
   return out;
 }

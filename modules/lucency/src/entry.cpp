@@ -23,6 +23,7 @@ constexpr double kWindowMm = 1.2;
 constexpr double kFromMm = 0.4;
 constexpr double kLastFromMm = 2.8;
 constexpr double kEveryMm = 0.4;
+constexpr int kWindows = 7;       // the last begins at kLastFromMm
 constexpr double kPitchMm = 0.2;  // across
 /// Means over this length on either side of the border are compared: long to find it, short to
 /// place it. Above, where the outline begins, less will do.
@@ -128,7 +129,8 @@ std::vector<Candidate> candidates(const Steps& steps, const Strip& strip) {
   std::vector<Candidate> out;
   for (std::size_t row = 0; row < strip.places.size(); ++row) {
     Candidate best{row, 0.0, kFromMm};
-    for (double from = kFromMm; from < kLastFromMm + 0.5 * kEveryMm; from += kEveryMm) {
+    for (int w = 0; w < kWindows; ++w) {
+      const double from = kFromMm + w * kEveryMm;
       for (int k = -6; k <= 6; ++k) {
         const auto s =
             border_strength(steps, strip, static_cast<double>(row), {kMaxSlope * k / 6.0, from});
@@ -336,8 +338,8 @@ std::optional<Entry> find_entry(const film::FilmImage& hip_view, const anatomy::
                        {kFromMm, kLastFromMm + kWindowMm, kPitchMm});
   hide_stem(strip, implant.stem, scale.value);
   const Steps fine = steps_of(strip, kShortArmMm);
-  const auto entry = entry_from(candidates(steps_of(strip, kArmMm), strip), candidates(fine, strip),
-                                fine, strip, axis, kMinShare * step);
+  auto entry = entry_from(candidates(steps_of(strip, kArmMm), strip), candidates(fine, strip), fine,
+                          strip, axis, kMinShare * step);
   if (!entry) return {};
   const double below_mm = scale.value * (entry->px - implant.shoulder.px).dot(axis.direction);
   if (std::abs(below_mm - kAssumedEntryMm) > kFarMm) return {};

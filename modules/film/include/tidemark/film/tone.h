@@ -74,7 +74,8 @@ struct Tone {
 /// up to four fifths of the way from the film's median to metal's and rise from there so steeply
 /// that metal is three times as far from the median.
 /// @param metal  grey of metal; of a stem, where it is thinnest
-/// @return nothing where the greys are spread already, or metal is no brighter than the median
+/// @return nothing where the greys are spread already, or metal is not among the brightest 8 % of
+///         the film: then it is bone that was taken for a stem. House choice.
 [[nodiscard]] std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film,
                                                                        float metal);
 
