@@ -117,11 +117,11 @@ TEST(Tone, DarkBoneIsDrawnApartForASecondLookAlone) {
 TEST(Tone, MetalThatIsCutOffIsSetApartForASecondLookAlone) {
   const auto window = [](double v) { return std::min(v, 0.75); };
   FilmImage cut = toned(window);
-  EXPECT_FALSE(metal_set_apart_for_second_look(drawn(), 0.99));
+  EXPECT_FALSE(cut_off_metal_set_apart_for_second_look(drawn(), 0.99));
   for (int y = 0; y < kSide; ++y) {
     for (int x = 275; x < 326; ++x) cut.pixels.at(x, y) = 0.75F;
   }
-  const auto apart = metal_set_apart_for_second_look(cut, 0.99);
+  const auto apart = cut_off_metal_set_apart_for_second_look(cut, 0.99);
   ASSERT_TRUE(apart.has_value());
   EXPECT_TRUE(apart->greys_spread);
   EXPECT_EQ(apart->facts.notes.size(), 1U);
@@ -129,10 +129,10 @@ TEST(Tone, MetalThatIsCutOffIsSetApartForASecondLookAlone) {
   float bone = 0.0F;
   for (int y = 0; y < kSide; ++y) bone = std::max(bone, apart->pixels.at(200, y));
   EXPECT_GT(metal, 2.4F * bone);
-  EXPECT_FALSE(metal_set_apart_for_second_look(*apart, 0.99));
+  EXPECT_FALSE(cut_off_metal_set_apart_for_second_look(*apart, 0.99));
   // Bone far below what is cut off stands apart as it is.
   const FilmImage far = toned([](double v) { return v > 0.45 ? 1.0 : 0.5 * v; });
-  EXPECT_FALSE(metal_set_apart_for_second_look(far, 0.99));
+  EXPECT_FALSE(cut_off_metal_set_apart_for_second_look(far, 0.99));
 }
 
 // By hand: the median lies at 0.3, metal at 0.7; what is below 0.62 keeps its distances, and metal

@@ -287,18 +287,23 @@ TEST(Measure, TheOtherHipGivesTheSameNumbers) {
   }
 }
 
-TEST(Measure, CoveredZonesAreNotSeen) {
-  DrawnFilm how;
-  how.noise = 25.0;
-  const film::FilmImage film = draw(how);
-  anatomy::Implant implant = implant_of(how, film);
+/// With other metal over the lateral flank, from some mm below the entry to the end of zone 2.
+anatomy::Implant covered_laterally(const DrawnFilm& how, anatomy::Implant implant, double from_mm) {
   for (int y = 0; y < implant.metal.height; ++y) {
     const double below = y * how.mm_per_px - kEntryMm;
     for (int x = 0; x < implant.metal.width; ++x) {
       const bool lateral = x * how.mm_per_px < kAxisMm - how.half_width_mm;
-      if (lateral && below > 40.0 && below < 86.0) implant.metal.at(x, y) = 1;
+      if (lateral && below > from_mm && below < 86.0) implant.metal.at(x, y) = 1;
     }
   }
+  return implant;
+}
+
+TEST(Measure, CoveredZonesAreNotSeen) {
+  DrawnFilm how;
+  how.noise = 25.0;
+  const film::FilmImage film = draw(how);
+  const anatomy::Implant implant = covered_laterally(how, implant_of(how, film), 40.0);
   const auto result = measure(film, implant, {.scale = {how.mm_per_px}, .fixation = {}});
   ASSERT_TRUE(result.has_value());
   EXPECT_EQ(zone_of(*result, 2).state, State::kNotSeen);
@@ -314,14 +319,7 @@ TEST(Measure, AZoneThatIsSeenInPartIsNotFreeOfLines) {
   DrawnFilm how;
   how.noise = 25.0;
   const film::FilmImage film = draw(how);
-  anatomy::Implant implant = implant_of(how, film);
-  for (int y = 0; y < implant.metal.height; ++y) {
-    const double below = y * how.mm_per_px - kEntryMm;
-    for (int x = 0; x < implant.metal.width; ++x) {
-      const bool lateral = x * how.mm_per_px < kAxisMm - how.half_width_mm;
-      if (lateral && below > 59.0 && below < 86.0) implant.metal.at(x, y) = 1;
-    }
-  }
+  const anatomy::Implant implant = covered_laterally(how, implant_of(how, film), 59.0);
   const auto result = measure(film, implant, {.scale = {how.mm_per_px}, .fixation = {}});
   ASSERT_TRUE(result.has_value());
   EXPECT_NEAR(zone_of(*result, 2).seen, 0.4, 0.07);

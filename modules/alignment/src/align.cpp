@@ -157,19 +157,6 @@ Expected<Alignment> finish(const Job& job, const LevelRegion& region, const Matc
   return out;
 }
 
-/// Two readings that differ by d scatter about their mean by d^2 / 2 (JCGM 100, 4.2.2): what there
-/// and back disagree by belongs to the uncertainty of the way there. A way back that is lost could
-/// have ended anywhere within its reach.
-void widen(const std::optional<Eigen::Vector3d>& loop, double radius_mm, Alignment* found) {
-  if (loop) {
-    found->covariance += 0.5 * *loop * loop->transpose();
-    return;
-  }
-  const double anywhere = kWayBackMm * kWayBackMm / 3.0;
-  found->covariance.diagonal() +=
-      anywhere * Eigen::Vector3d(1.0, 1.0, 1.0 / (radius_mm * radius_mm));
-}
-
 Expected<Alignment> align_levels(Job job) {
   std::vector<Match> candidates;
   std::optional<LevelRegion> region;
@@ -199,8 +186,10 @@ Expected<Alignment> align_levels(Job job) {
   auto result = finish(job, *region, candidates.front());
   if (!result) return result;
   result->runner_up = runner_up;
+  const double radius = std::max(job.frame.radius_mm, 1.0);
+  const double anywhere = kWayBackMm * kWayBackMm / 3.0;
   widen(loop_error(job.fixed, job.region, job.moving, *result, job.options),
-        std::max(job.frame.radius_mm, 1.0), &*result);
+        Eigen::Vector3d(anywhere, anywhere, anywhere / (radius * radius)), &result->covariance);
   return result;
 }
 

@@ -120,16 +120,6 @@ std::optional<Vec2> loop_of(const Site& site, const Feature& feature, std::size_
   return Vec2(found.rotation().transpose() * back.shift_mm);
 }
 
-/// Two readings that differ by d scatter about their mean by d^2 / 2 (JCGM 100, 4.2.2). A way back
-/// that is lost says that the way there could have ended anywhere within the search.
-void widen(const std::optional<Vec2>& loop, double search_mm, Eigen::Matrix2d* covariance) {
-  if (loop) {
-    *covariance += 0.5 * *loop * loop->transpose();
-  } else {
-    *covariance += search_mm * search_mm / 3.0 * Eigen::Matrix2d::Identity();
-  }
-}
-
 std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
   const AlignOptions& options = site.options;
   if (feature.region.width != site.fixed.width || feature.region.height != site.fixed.height) {
@@ -162,7 +152,8 @@ std::optional<FeatureVote> vote_of(const Site& site, const Feature& feature) {
     const Eigen::Matrix2d scatter = matcher.scatter_at(motion, options.block_mm);
     Eigen::Matrix2d covariance =
         covariance_of(matcher.curvature_at(motion, scatter), scatter, options.vote_search_mm);
-    widen(loop_of(site, feature, level, region->centre_mm, motion), options.vote_search_mm,
+    const double anywhere = options.vote_search_mm * options.vote_search_mm / 3.0;
+    widen(loop_of(site, feature, level, region->centre_mm, motion), Vec2(anywhere, anywhere),
           &covariance);
     return FeatureVote{.name = feature.name,
                        .position_mm = region->centre_mm,

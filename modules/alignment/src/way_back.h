@@ -23,6 +23,21 @@ inline constexpr double kWayBackMm = 3.0;
                                                         const Alignment& there,
                                                         const AlignOptions& options);
 
+/// Two readings that differ by d scatter about their mean by d^2 / 2 (JCGM 100, 4.2.2): what there
+/// and back disagree by belongs to the uncertainty of the way there.
+/// @param anywhere  variances of a way there that could have ended anywhere within its reach: what
+///                  counts where the way back is lost
+template <int kSize>
+void widen(const std::optional<Eigen::Matrix<double, kSize, 1>>& loop,
+           const Eigen::Matrix<double, kSize, 1>& anywhere,
+           Eigen::Matrix<double, kSize, kSize>* covariance) {
+  if (loop) {
+    *covariance += 0.5 * *loop * loop->transpose();
+  } else {
+    covariance->diagonal() += anywhere;
+  }
+}
+
 /// `region` of the fixed film as it lies on the moving one, nearest pixel.
 [[nodiscard]] Raster carried(const Raster& region, const PreparedFilm::Levels& fixed,
                              const PreparedFilm::Levels& moving, const Rigid2& moving_from_fixed);

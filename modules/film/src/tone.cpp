@@ -196,7 +196,8 @@ std::optional<FilmImage> dark_opened_for_second_look(const FilmImage& film) {
   return out;
 }
 
-std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film, double bone_share) {
+std::optional<FilmImage> cut_off_metal_set_apart_for_second_look(const FilmImage& film,
+                                                                 double bone_share) {
   constexpr double kLeastCut = 0.02;
   constexpr double kBrightBone = 0.55;
   if (film.greys_spread || film.pixels.values.empty()) return {};

@@ -7,6 +7,7 @@
 #include <string_view>
 #include <vector>
 
+#include "has_flag.h"
 #include "tidemark/core/robust.h"
 #include "tidemark/film/tone.h"
 #include "tidemark/migration/pose.h"
@@ -97,21 +98,19 @@ std::string reason_by_tone(const std::string& wrong, const std::string& fault) {
 
 std::optional<std::string> may_be_bone(const anatomy::Implant& implant, const anatomy::Femur& femur,
                                        const FilmEntry& entry) {
-  const auto has = [](const std::vector<Flag>& flags, std::string_view id) {
-    return std::any_of(flags.begin(), flags.end(), [&](const Flag& flag) { return flag.id == id; });
-  };
   const auto& given = entry.landmarks_in_stored_px;
   const bool by_hand = given.stem_axis_px || given.stem_tip_px || given.head_centre_px;
   // Of 24 looks at native hips 12 found such a stem, all of them so; of 65 hard films with a stem
   // none was so (docs/anatomy.md).
-  const bool flanks = has(implant.flags, "implant_uncertain");
-  const bool head = has(implant.flags, "head_in_doubt") || has(implant.flags, "head_off_neck");
-  const bool no_shaft = has(femur.flags, "shaft_axis_not_seen");
+  const bool flanks = has_flag(implant.flags, "implant_uncertain");
+  const bool head =
+      has_flag(implant.flags, "head_in_doubt") || has_flag(implant.flags, "head_off_neck");
+  const bool no_shaft = has_flag(femur.flags, "shaft_axis_not_seen");
   if (by_hand || (flanks ? 1 : 0) + (head ? 1 : 0) + (no_shaft ? 1 : 0) < 2) return {};
   const std::string remedy =
       "check that the film was taken after the surgery, or mark head and stem by hand";
   // Where the field ends above the tip there is no shaft to be seen: the field may be at fault.
-  if (has(implant.flags, "tip_outside_field")) {
+  if (has_flag(implant.flags, "tip_outside_field")) {
     return "so little of what looks like a stem lies within the field that it may be bone; take a "
            "film that shows the whole stem; " +
            remedy;

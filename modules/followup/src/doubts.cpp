@@ -4,6 +4,8 @@
 #include <array>
 #include <string_view>
 
+#include "has_flag.h"
+
 namespace tidemark::followup {
 namespace {
 
@@ -41,15 +43,10 @@ bool is_doubt_from_side(const FilmResult& film, const Flag& flag) {
 }  // namespace
 
 bool uses_side_view(const FilmResult& film) {
-  return film.side_view && std::none_of(film.flags.begin(), film.flags.end(), [](const Flag& flag) {
-           return flag.id == kSideViewNotUsed;
-         });
+  return film.side_view && !has_flag(film.flags, kSideViewNotUsed);
 }
 
-bool lacks_reference(const Result& result) {
-  return std::any_of(result.flags.begin(), result.flags.end(),
-                     [](const Flag& flag) { return flag.id == "no_reference_film"; });
-}
+bool lacks_reference(const Result& result) { return has_flag(result.flags, "no_reference_film"); }
 
 std::vector<FilmDoubt> film_doubts(const Result& result, const ComparisonResult& pair) {
   std::vector<FilmDoubt> out;

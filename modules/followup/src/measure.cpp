@@ -12,6 +12,7 @@
 
 #include "doubt.h"
 #include "early.h"
+#include "has_flag.h"
 #include "judged.h"
 #include "lysis.h"
 #include "one_day.h"
@@ -302,13 +303,10 @@ void measure_early(WorkingSeries& work, const Run& run, std::vector<ComparisonRe
 /// of where the features lie. What the reference film carries as well is common to all pairs.
 bool is_distrusted(const WorkingSeries& work, const ComparisonResult& pair) {
   const auto untrusted = assessment::untrusted_flags();
-  const auto holds = [](const auto& flags, std::string_view id) {
-    return std::any_of(flags.begin(), flags.end(), [id](const Flag& one) { return one.id == id; });
-  };
   const auto& of_film = work.films[pair.follow_up].out.flags;
   const auto& of_reference = work.films[pair.reference].out.flags;
   return std::any_of(untrusted.begin(), untrusted.end(), [&](std::string_view id) {
-    return holds(pair.flags, id) || (holds(of_film, id) && !holds(of_reference, id));
+    return has_flag(pair.flags, id) || (has_flag(of_film, id) && !has_flag(of_reference, id));
   });
 }
 

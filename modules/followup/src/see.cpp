@@ -105,7 +105,7 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
   if (!is_sure()) look_again(film::dark_opened_for_second_look(hip_view), true);
   if (!is_sure() || film::asks_for_second_look(hip_view)) {
     for (const double bone_share : {0.99, 0.95}) {
-      look_again(film::metal_set_apart_for_second_look(hip_view, bone_share), false);
+      look_again(film::cut_off_metal_set_apart_for_second_look(hip_view, bone_share), false);
     }
     look_again(film::spread_for_second_look(hip_view), false);
   }

@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "doubt.h"
+#include "has_flag.h"
 #include "open_changes.h"
 #include "scale.h"
 #include "side_facing.h"
@@ -97,17 +98,12 @@ ScaleResult stated_scale(const Working& film, const FilmResult& reference) {
                        "by the head, as large as on the reference film", k);
 }
 
-bool has_flag(const FilmResult& film, std::string_view id) {
-  return std::any_of(film.flags.begin(), film.flags.end(),
-                     [id](const Flag& flag) { return flag.id == id; });
-}
-
 /// Whether patient or side of a film from the side are not those of the reference film, by their
 /// headers. Where both contradict the sheet's side they do not contradict each other.
 bool may_be_another_hip(const FilmResult& film, const FilmResult& reference) {
   constexpr const char* kSide = "side_contradicts_header";
-  return has_flag(film, "patient_differs") ||
-         (has_flag(film, kSide) && !has_flag(reference, kSide));
+  return has_flag(film.flags, "patient_differs") ||
+         (has_flag(film.flags, kSide) && !has_flag(reference.flags, kSide));
 }
 
 /// Why a film on which the stem was found shows no depths (migration::side_view).
@@ -182,7 +178,7 @@ void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
     if (!film->out.side_view) continue;
     if (may_be_another_hip(film->out, reference->out)) {
       film->out.flags.push_back(
-          {"side_view_not_used",
+          {kSideViewNotUsed,
            "By its file this lateral film is of another patient or of the other side than the "
            "reference film: no comparison uses its depth and lean, and zones 8 to 14 are left "
            "open. Check that it belongs to this hip."});

@@ -314,13 +314,14 @@ void judge(ZoneLine& line) {
   }
   const bool long_enough = c.present * kPlacePitchMm >= kShortestMm;
   const bool is_line = long_enough && c.present >= kPresentShare * seen;
+  const bool is_free = !long_enough && c.absent >= kAbsentShare * seen;
   if (is_line && !is_shallow(line)) {
     fill_present(line, c);
-  } else if (!long_enough && c.absent >= kAbsentShare * seen) {
-    line.state = line.seen < kFreeSeenShare ? State::kCannotTell : State::kAbsent;
-    if (line.state == State::kCannotTell) {
-      line.reason = "Less than half of the zone is seen, and what is seen has no line.";
-    }
+  } else if (is_free && line.seen >= kFreeSeenShare) {
+    line.state = State::kAbsent;
+  } else if (is_free) {
+    line.state = State::kCannotTell;
+    line.reason = "Less than half of the zone is seen, and what is seen has no line.";
   } else {
     line.state = State::kCannotTell;
     line.reason = long_enough && !is_line

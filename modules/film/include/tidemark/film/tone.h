@@ -67,8 +67,8 @@ struct Tone {
 ///                    too
 /// @return nothing where the greys are spread already, where less than 2 % of the film is cut off,
 ///         or where the brightest bone lies below 0.55 of the range as it is. House choices.
-[[nodiscard]] std::optional<FilmImage> metal_set_apart_for_second_look(const FilmImage& film,
-                                                                       double bone_share);
+[[nodiscard]] std::optional<FilmImage> cut_off_metal_set_apart_for_second_look(
+    const FilmImage& film, double bone_share);
 
 /// The same where nothing is cut off, but metal little brighter than bone: greys stay as they are
 /// up to four fifths of the way from the film's median to metal's and rise from there so steeply
