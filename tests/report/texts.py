@@ -173,9 +173,18 @@ def faults_of_doubt():
             yield f"{name}: zones.doubt tells {found}, docs/lucency.md {wanted}"
 
 
+def raised_flags():
+    """Every flag that a source raises, by its text or by the name of the constant that holds it."""
+    headers = [path.read_text() for path in MODULE.parent.glob("*/include/tidemark/*/*.h")]
+    named = {key: text for header in headers for key, text in
+             re.findall(r'constexpr const char\* (k\w+) = "([a-z_]+)";', header)}
+    for path in STEPS:
+        for text, key in re.findall(r'flags\.push_back\(\s*(?:Flag)?\{\s*(?:"([a-z_]+)"|(k\w+))', path.read_text()):
+            yield text or named[key]
+
+
 def faults_of_said():
-    raised = {name for path in STEPS for name in
-              re.findall(r'flags\.push_back\(\s*(?:Flag)?\{\s*"([a-z_]+)"', path.read_text())}
+    raised = set(raised_flags())
     assert len(raised) >= 30, "the flags of the sources were not found"
     yield from (f"said: flag {name} has no text" for name in raised - SAID["flags"].keys())
     yield from (f"said: no source raises flag {name}" for name in SAID["flags"].keys() - raised)
