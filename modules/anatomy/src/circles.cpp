@@ -56,7 +56,7 @@ double rim_strength(const Gradient& g, double floor, const Circle2& c) {
     const double gy = sample_at(g.y, at);
     const double inward = -(gx * out.x() + gy * out.y());
     // Half-saturated: one overwhelming stretch of rim must not stand for the whole circle.
-    sum += std::clamp(inward / (std::hypot(gx, gy) + floor), 0.0, 1.0);
+    sum += std::clamp(inward / (length_of(gx, gy) + floor), 0.0, 1.0);
   }
   return sum / n;
 }

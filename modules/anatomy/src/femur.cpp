@@ -91,7 +91,7 @@ double edge_floor(const StemFrame& f, const Gradient& g) {
     for (int x = 2; x < g.x.cols - 2; x += 2) {
       if (f.seen(y, x) == 0) continue;
       (f.metal(y, x) != 0 ? metal : beside).push_back(f.image(y, x));
-      if (f.metal(y, x) == 0) slopes.push_back(std::hypot(g.x(y, x), g.y(y, x)));
+      if (f.metal(y, x) == 0) slopes.push_back(length_of(g.x(y, x), g.y(y, x)));
     }
   }
   if (slopes.size() < 100) return 1e-6;
@@ -127,7 +127,7 @@ cv::Mat1f cortex_evidence(const Scene& scene, int side, double nearest, double f
         continue;
       }
       const double fall = -static_cast<double>(side) * static_cast<double>(scene.g.x(r, c));
-      const double size = std::hypot(scene.g.x(r, c), scene.g.y(r, c));
+      const double size = length_of(scene.g.x(r, c), scene.g.y(r, c));
       e(r, c) = static_cast<float>(fall / (size + scene.floor) + outward_bonus * away);
     }
   }
@@ -383,7 +383,7 @@ cv::Mat1f ray_evidence(const Scene& scene, const Rays& rays) {
       const double gx = scene.g.x(row, col);
       const double gy = scene.g.y(row, col);
       const double fall = -(gy * out.x() + gx * out.y());
-      e(i, k) = static_cast<float>(fall / (std::hypot(gx, gy) + scene.floor) + 0.003 * r);
+      e(i, k) = static_cast<float>(fall / (length_of(gx, gy) + scene.floor) + 0.003 * r);
     }
   }
   return e;

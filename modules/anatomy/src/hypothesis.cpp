@@ -1,6 +1,7 @@
 #include "hypothesis.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <functional>
 #include <numbers>
@@ -86,28 +87,37 @@ Neck find_neck(const cv::Mat1f& mm_image, const Vec2& head, double radius, const
   return best;
 }
 
+/// Where a head's rim beside its neck is looked at, as turns away from the neck.
+struct BesideNeck {
+  /// @param shadow  half of the neck's width as a share of the head's radius
+  explicit BesideNeck(double shadow) {
+    const double first = std::asin(std::min(0.95, shadow));
+    for (std::size_t i = 0; i < turns.size(); ++i) {
+      const double a = first + 2.0 * static_cast<double>(i) * kDegree;
+      turns[i] = {std::cos(a), std::sin(a)};
+    }
+  }
+  std::array<Vec2, 18> turns;  ///< cosine and sine of each
+};
+
 /// Rim of the head on both sides of the neck, where no cup can cover it: mean normalised inward
 /// gradient there, 0 to 1. The cup's own circle has nothing there.
 double beside_neck(const Gradient& g, double floor, const Circle2& head, const Vec2& neck,
-                   double neck_half_width) {
-  const double shadow = std::asin(std::min(0.95, neck_half_width / head.radius));
+                   const BesideNeck& rim) {
   double sum = 0.0;
-  int count = 0;
   for (const double side : {-1.0, 1.0}) {
-    for (int i = 0; i < 18; ++i) {
-      const double a = shadow + 2.0 * i * kDegree;
-      const double c = std::cos(side * a);
-      const double s = std::sin(side * a);
+    for (const Vec2& turn : rim.turns) {
+      const double c = turn.x();
+      const double s = side * turn.y();
       const Vec2 out(c * neck.x() - s * neck.y(), s * neck.x() + c * neck.y());
       const Between at = between(g.x.size(), head.centre + head.radius * out);
       const double gx = sample_at(g.x, at);
       const double gy = sample_at(g.y, at);
       const double inward = -(gx * out.x() + gy * out.y());
-      sum += std::clamp(inward / (std::hypot(gx, gy) + floor), -0.5, 1.0);
-      ++count;
+      sum += std::clamp(inward / (length_of(gx, gy) + floor), -0.5, 1.0);
     }
   }
-  return sum / count;
+  return sum / (2.0 * static_cast<double>(rim.turns.size()));
 }
 
 /// Noise floor of normalised gradients: what only the clearest edges of a film exceed.
@@ -210,10 +220,10 @@ HeadSearch search_head(const Gradient& g, double floor, const Hypothesis& h, con
   const Vec2 middle = small.from_film(h.head_px.centre);
   const double r0 = h.head_px.radius * small.factor;
   HeadSearch best;
+  // The neck is 10 to 14 mm wide (common practice, no source): half of it and the blur beside it.
+  const BesideNeck rim(0.5);
   const auto consider = [&](const Vec2& centre, double radius) {
-    // The neck is 10 to 14 mm wide (common practice, no source): half of it and the blur beside it.
-    const double half_neck = 0.5 * radius;
-    const double score = beside_neck(g, floor, {centre, radius}, h.neck_direction, half_neck);
+    const double score = beside_neck(g, floor, {centre, radius}, h.neck_direction, rim);
     if (score > best.score) best = {{centre, radius}, score};
   };
   consider(middle, r0);
@@ -254,13 +264,13 @@ HeadSearch search_on_neck(const Gradient& g, double floor, const NeckAxis& neck,
   HeadSearch best;
   for (int k = 0; k <= radii; ++k) {
     const double radius = 0.75 * r0 + k * kStep;
+    const BesideNeck rim((0.5 * neck.width_mm * px + 1.0) / radius);
     const int places = static_cast<int>((kFarMm * px - 0.3 * radius) / kStep);
     for (int i = 0; i <= places; ++i) {
       const Vec2 on_neck = foot - (0.3 * radius + i * kStep) * neck.line.direction;
       for (int aside = -2; aside <= 2; ++aside) {
         const Vec2 centre = on_neck + 0.5 * aside * kAsideMm * px * across;
-        const double score = beside_neck(g, floor, {centre, radius}, neck.line.direction,
-                                         0.5 * neck.width_mm * px + 1.0);
+        const double score = beside_neck(g, floor, {centre, radius}, neck.line.direction, rim);
         if (score > best.score) best = {{centre, radius}, score};
       }
     }
@@ -277,10 +287,10 @@ HeadSearch search_towards(const Gradient& g, double floor, const Vec2& on_neck,
   constexpr double kSmallest = 0.6;
   constexpr double kLargest = 1.1;
   HeadSearch best;
-  const auto consider = [&](const Circle2& c) {
+  const auto consider = [&](const Circle2& c, const BesideNeck& rim) {
     const Vec2 neck = on_neck - c.centre;
     if (neck.norm() < 0.8 * c.radius) return;
-    const double score = beside_neck(g, floor, c, neck.normalized(), 0.5 * neck_px + 1.0);
+    const double score = beside_neck(g, floor, c, neck.normalized(), rim);
     if (score > best.score) best = {c, score};
   };
   const auto look_round = [&](const Circle2& first, double reach, const Eigen::Vector2d& radii,
@@ -288,9 +298,11 @@ HeadSearch search_towards(const Gradient& g, double floor, const Vec2& on_neck,
     const int n = static_cast<int>(reach / step);
     const int count = static_cast<int>((radii(1) - radii(0)) / step);
     for (int k = 0; k <= count; ++k) {
+      const double radius = radii(0) + step * k;
+      const BesideNeck rim((0.5 * neck_px + 1.0) / radius);
       for (int i = -n; i <= n; ++i) {
         for (int j = -n; j <= n; ++j) {
-          consider({first.centre + step * Vec2(i, j), radii(0) + step * k});
+          consider({first.centre + step * Vec2(i, j), radius}, rim);
         }
       }
     }

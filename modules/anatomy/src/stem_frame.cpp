@@ -57,7 +57,7 @@ double gradient_floor(const StemFrame& frame, const Gradient& g) {
   for (int y = 2; y < g.x.rows - 2; y += 3) {
     for (int x = 2; x < g.x.cols - 2; x += 3) {
       if (frame.metal(y, x) != 0 || frame.seen(y, x) == 0) continue;
-      values.push_back(std::hypot(g.x(y, x), g.y(y, x)));
+      values.push_back(length_of(g.x(y, x), g.y(y, x)));
     }
   }
   if (values.size() < 100) return 1e-6;

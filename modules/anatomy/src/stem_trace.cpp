@@ -169,7 +169,7 @@ void Tracer::collect(const cv::Mat1f& image) {
       const auto i = static_cast<std::size_t>(c);
       const float gx = g.x(first_ + r, x0_ + c);
       const float gy = g.y(first_ + r, x0_ + c);
-      e.rise[i] = gx / (std::hypot(gx, gy) + half + 1e-12F);
+      e.rise[i] = gx / (length_of(gx, gy) + half + 1e-12F);
       e.prefix[i + 1] = e.prefix[i] + level(first_ + r, x0_ + c);
       e.plain[i + 1] = e.plain[i] + image(first_ + r, x0_ + c);
     }
