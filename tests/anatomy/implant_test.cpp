@@ -259,6 +259,12 @@ INSTANTIATE_TEST_SUITE_P(
                    ErrorKind::kCannotTell, ""}),
     [](const auto& row) { return row.param.name; });
 
+/// The same hip so many mm nearer to the film's upper end.
+Hip higher(Hip hip, double by_mm) {
+  hip.place_mm -= Vec2(0.0, by_mm);
+  return hip;
+}
+
 // Guards a fall from a likely hip that leaves the film to an unlikely one beside it.
 TEST(FindImplant, RefusesAStemCutLengthwise) {
   for (const double border : {1.0, 3.0, 6.0, 10.0}) {
@@ -311,6 +317,23 @@ TEST(FindImplant, FollowsAStemThatTheLowerBorderCuts) {
     ImplantOptions marked = with_head(32.0);
     marked.given.stem_tip_px = all->tip.px;
     EXPECT_FALSE(says_no_tip(with_given(*part, marked)));
+  }
+}
+
+// A field that ends within the head, beyond its middle: the rim beside the neck is whole, and the
+// neck hangs together with what is left of it.
+TEST(FindImplant, FindsAHeadWhoseMiddleLiesOutsideOfTheField) {
+  for (const double outside_mm : {-4.0, 2.0}) {
+    const Hip whole;
+    const double middle_mm = whole.px(whole.head.centre).y() * whole.pitch_mm;
+    const Hip cut = higher(whole, middle_mm + outside_mm);
+    ASSERT_NEAR(cut.px(cut.head.centre).y() * cut.pitch_mm, -outside_mm, 0.01);
+    const auto found = find_implant(drawn::film(cut), with_head(32.0));
+    ASSERT_TRUE(found.has_value()) << found.error().sentence();
+    const Circle2& head = found->head.circle_px;
+    EXPECT_LT((head.centre - cut.px(cut.head.centre)).norm() * cut.pitch_mm, 0.3) << outside_mm;
+    EXPECT_LT(std::abs(2.0 * head.radius * cut.pitch_mm - 32.0), 0.5) << outside_mm;
+    EXPECT_LT((cut.mm(found->tip.px) - cut.tip).norm(), 0.3);
   }
 }
 

@@ -18,6 +18,10 @@ constexpr double kFromMm = 22.0;         ///< below the shoulder; more than half
 constexpr double kBinMm = 0.5;
 constexpr std::size_t kAbove = 12;       ///< bins above a bump that tell whether it is a corner
 constexpr std::size_t kHalfWindow = 35;  ///< bins: half of kLongestMm
+constexpr double kNoCornerMm = 45.0;     ///< below the shoulder: no neck begins so far down
+/// Bins from the first level (with_flanks()) to there.
+constexpr auto kNoCorner =
+    static_cast<std::size_t>((kNoCornerMm - kFromMm + 0.5 * kLongestMm) / kBinMm);
 static_assert(kHalfWindow == static_cast<std::size_t>(0.5 * kLongestMm / kBinMm));
 
 using Course = std::vector<double>;
@@ -42,30 +46,58 @@ Course opened(const Course& values, int half) {
   return extreme_within(extreme_within(values, half, 1.0), half, -1.0);
 }
 
-/// The course with each run that stands out by more than `least` from its opening bridged by a
-/// straight line: the opening alone would leave a step where the flank slopes. A flank lies the
-/// farther out the higher up; where the outline just above a run lies farther in than its lower
-/// end, by half of `least`, it draws in to the neck, and what stands out is the stem's own corner.
-Course bridged(const Course& values, int half, double least) {
+/// Bins [from, to).
+struct Run {
+  std::size_t from = 0;
+  std::size_t to = 0;
+};
+
+/// Share of the height from which on a bump is cut that still is its foot; house choice.
+constexpr double kFoot = 0.2;
+
+/// A run with its feet: a bump whose ends slope is bridged from flank to flank. Not asked where the
+/// stem's own corner may stand, whose lower foot is the flank.
+/// @param high  by how much each bin stands out; @param foot  what is no longer bump
+Run with_feet(Run run, const Course& high, double foot) {
+  while (run.from > 0 && high[run.from - 1] > foot) --run.from;
+  while (run.to < high.size() && high[run.to] > foot) ++run.to;
+  return run;
+}
+
+/// Whether the outline just above a run lies farther in than the run's lower end, by half of
+/// `least`. A flank lies the farther out the higher up; there it draws in to the neck, and what
+/// stands out is the stem's own corner.
+bool is_corner(const Course& values, const Run& run, double after, double least) {
   constexpr double kDrawnIn = 0.5;
+  const auto at = values.begin() + static_cast<std::ptrdiff_t>(run.from);
+  const auto above = at - static_cast<std::ptrdiff_t>(std::min(run.from, kAbove));
+  return above != at && *std::min_element(above, at) < after - kDrawnIn * least;
+}
+
+/// The course with each run that stands out by more than `least` from its opening bridged by a
+/// straight line: the opening alone would leave a step where the flank slopes. Corners stay.
+Course bridged(const Course& values, int half, double least) {
   const Course smooth = opened(values, half);
   Course out = values;
+  Course high = values;
   const std::size_t n = values.size();
+  for (std::size_t i = 0; i < n; ++i) high[i] -= smooth[i];
   for (std::size_t i = 0; i < n; ++i) {
-    if (values[i] - smooth[i] <= least) continue;
+    if (high[i] <= least) continue;
     std::size_t end = i;
-    while (end < n && values[end] - smooth[end] > least) ++end;
+    while (end < n && high[end] > least) ++end;
     const bool is_short = static_cast<double>(end - i) * kBinMm < kShortestMm;
-    const double before = i > 0 ? values[i - 1] : smooth[i];
-    const double after = end < n ? values[end] : smooth[end - 1];
-    const auto run = values.begin() + static_cast<std::ptrdiff_t>(i);
-    const auto above = run - static_cast<std::ptrdiff_t>(std::min(i, kAbove));
-    const bool is_corner = above != run && *std::min_element(above, run) < after - kDrawnIn * least;
-    for (std::size_t k = i; k < end && !is_short && !is_corner; ++k) {
-      const double t = static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1);
+    const bool far_down = i >= kNoCorner;
+    const Run run = far_down ? with_feet({i, end}, high, kFoot * least) : Run{i, end};
+    const double before = run.from > 0 ? values[run.from - 1] : smooth[run.from];
+    const double after = run.to < n ? values[run.to] : smooth[run.to - 1];
+    const bool stays = is_short || (!far_down && is_corner(values, run, after, least));
+    for (std::size_t k = run.from; k < run.to && !stays; ++k) {
+      const double t =
+          static_cast<double>(k - run.from + 1) / static_cast<double>(run.to - run.from + 1);
       out[k] = (1.0 - t) * before + t * after;
     }
-    i = end;
+    i = std::max(end, run.to);
   }
   return out;
 }
@@ -139,12 +171,6 @@ class Flank {
   Course reach_;
 };
 
-/// Bins [from, to).
-struct Run {
-  std::size_t from = 0;
-  std::size_t to = 0;
-};
-
 /// The lowest chord over at most `length` bins at each bin: a flank that bends outwards upwards
 /// lies on or below its chords, a bump above them, on a slope as well.
 Course under_chords(const Course& values, std::size_t length) {
@@ -162,7 +188,6 @@ Course under_chords(const Course& values, std::size_t length) {
 
 /// Runs above the chords that somewhere are `least` high.
 std::vector<Run> above_chords(const Course& values, const Course& chords, double least) {
-  constexpr double kFoot = 0.2;  // share of the least height that still is bump; house choice
   std::vector<Run> out;
   for (std::size_t i = 0; i < values.size(); ++i) {
     double highest = 0.0;

@@ -256,7 +256,12 @@ bool reaches_head(const cv::Mat1b& mask, const RoughStem& s) {
   };
   const std::size_t middle = s.left.size() / 2;
   const int body = label(0.5 * (s.left[middle] + s.right[middle]));
-  return body > 0 && label(s.head.centre) == body;
+  if (body == 0) return false;
+  // The field may end within the head, beyond its middle: its part next to the neck counts as well.
+  constexpr double kNearNeck = 0.8;  // of the radius
+  const Vec2 to_neck = (s.neck_foot() - s.head.centre).normalized();
+  return label(s.head.centre) == body ||
+         label(s.head.centre + kNearNeck * s.head.radius * to_neck) == body;
 }
 
 namespace {
