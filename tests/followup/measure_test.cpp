@@ -655,6 +655,33 @@ INSTANTIATE_TEST_SUITE_P(
         SecondLookRow{"never", std::nullopt, std::nullopt, false, false}),
     [](const auto& row) { return row.param.name; });
 
+/// A finder that sees the head only with metal set apart, or where it is told of it; the stem's tip
+/// then lies so many px from where the other look sees it.
+Result with_metal_set_apart(double tip_off_px) {
+  Steps steps = toned(cut);
+  steps.find_implant = [=](const film::FilmImage& view,
+                           const anatomy::ImplantOptions& options) -> Expected<anatomy::Implant> {
+    anatomy::Implant out = invented::implant();
+    const bool told = options.given.head_centre_px.has_value();
+    if (!view.greys_spread && !told) out.flags.push_back({"head_in_doubt", "A doubt."});
+    if (told) out.tip.px.y() += tip_off_px;
+    return out;
+  };
+  return measure_with(invented::series({"early.dcm"}), {}, steps);
+}
+
+// Metal set apart shows the head; bone as bright as metal then is measured on the film as it is.
+TEST(Measure, WhatIsSeenWithMetalSetApartIsMeasuredOnTheFilmAsItIs) {
+  const auto set_apart = [](double off) {
+    const Result result = with_metal_set_apart(off);
+    EXPECT_EQ(result.films[0].status, Status::kMeasured) << result.films[0].reason;
+    EXPECT_FALSE(has_flag(result.films[0].flags, "head_in_doubt"));
+    return has_flag(result.films[0].flags, "greys_spread");
+  };
+  EXPECT_FALSE(set_apart(0.0));
+  EXPECT_TRUE(set_apart(8.0)) << "the film as it is shows another stem";
+}
+
 // Greys as the absorption itself hide bone: where such a film leaves a doubt, drawing its dark
 // greys apart counts though it leaves as many.
 TEST(Measure, DarkBoneIsDrawnApartWhereTheFirstLookLeavesADoubt) {

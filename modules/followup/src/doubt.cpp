@@ -9,6 +9,7 @@
 
 #include "has_flag.h"
 #include "tidemark/core/robust.h"
+#include "tidemark/core/sampling.h"
 #include "tidemark/film/tone.h"
 #include "tidemark/migration/pose.h"
 
@@ -35,17 +36,25 @@ bool same_head(const Seen& a, const Seen& b) {
   return apart < 2.0 * a.implant.head.circle_px.radius;
 }
 
-/// How much brighter the stem is than the film's middle grey; nothing where either is not known.
-std::optional<double> brightness_of(const Seen& seen) {
-  const Raster& film = seen.hip_view.pixels;
+/// How much brighter than the film's middle grey a stem is, all greys being those of `film`: two
+/// looks at one film may have drawn its greys apart differently. Nothing where it is not known.
+std::optional<double> brightness_of(const Seen& seen, const film::FilmImage& film) {
+  const Raster& greys = film.pixels;
   const Mask& stem = seen.implant.stem;
-  if (stem.width != film.width || stem.height != film.height) return {};
-  constexpr std::size_t kEvery = 7;  // enough for a median
+  const Raster& own = seen.hip_view.pixels;
+  if (stem.width != own.width || stem.height != own.height) return {};
+  const Affine2 film_from_stored = film.stored_from_view.inverse();
+  constexpr int kEvery = 7;  // enough for a median
   std::vector<double> all;
   std::vector<double> of_stem;
-  for (std::size_t i = 0; i < film.values.size(); i += kEvery) {
-    all.push_back(film.values[i]);
-    if (stem.values[i] != 0) of_stem.push_back(film.values[i]);
+  for (std::size_t i = 0; i < greys.values.size(); i += kEvery) all.push_back(greys.values[i]);
+  for (int y = 0; y < stem.height; ++y) {
+    for (int x = y % kEvery; x < stem.width; x += kEvery) {
+      if (stem.at(x, y) == 0) continue;
+      const Vec2 stored = seen.hip_view.stored_from_view.apply(Vec2(x, y));
+      const auto grey = sample_linear(greys, film_from_stored.apply(stored));
+      if (grey) of_stem.push_back(*grey);
+    }
   }
   const auto bright = median(of_stem);
   const auto middle = median(all);
@@ -58,8 +67,8 @@ std::optional<double> brightness_of(const Seen& seen) {
 /// for a stem have 0.2 to 0.3 of it).
 bool is_bone_beside(const Seen& asked, const Seen& metal) {
   constexpr double kAsBright = 0.5;
-  const auto here = brightness_of(asked);
-  const auto there = brightness_of(metal);
+  const auto here = brightness_of(asked, asked.hip_view);
+  const auto there = brightness_of(metal, asked.hip_view);
   return here && there && *there > 0.0 && *here < kAsBright * *there;
 }
 

@@ -19,6 +19,7 @@
 #include "open_changes.h"
 #include "pictures.h"
 #include "remember.h"
+#include "scale_by_stem.h"
 #include "seat.h"
 #include "see.h"
 #include "side_films.h"
@@ -455,6 +456,7 @@ Result measured_by(const Series& series, const Options& options, const Steps& st
   set_side_films_apart(work);
   see_implants(work, run);
   scale_films(work, options.without_scale);
+  settle_scales_by_stem(work);
   doubt_views(work);
   doubt_head_diameter(work);
   load_stem(work, steps);

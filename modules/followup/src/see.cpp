@@ -85,6 +85,32 @@ bool second_counts(const Expected<anatomy::Implant>& first,
   return width_px(*second) < width_px(*first) - kClearly * head_px;
 }
 
+/// What another look saw, drawn on the film as it is: greys that a look sets apart move the stem's
+/// edges, and make bright bone look like metal. None where the film as it is, asked under that
+/// look's head, does not show the same stem.
+std::optional<anatomy::Implant> on_film_as_it_is(const film::FilmImage& view,
+                                                 const anatomy::Implant& seen,
+                                                 anatomy::ImplantOptions options,
+                                                 const StemFacts& stem, const Steps& steps) {
+  // House choices: what two looks at one stem differ by, of the head's diameter and in radians.
+  constexpr double kSameTip = 0.04;
+  constexpr double kSameAxis = 0.01;
+  options.given.head_centre_px = seen.head.circle_px.centre;
+  options.given.head_diameter_px = 2.0 * seen.head.circle_px.radius;
+  auto plain = steps.find_implant(view, options);
+  if (!plain || doubts_of(*plain, stem) > 0 || !seen.shows_tip()) return {};
+  const double tip_off = (plain->tip.px - seen.tip.px).norm();
+  const Vec2& a = plain->axis.line_px.direction;
+  const Vec2& b = seen.axis.line_px.direction;
+  if (tip_off > kSameTip * *options.given.head_diameter_px) return {};
+  if (std::abs(a.x() * b.y() - a.y() * b.x()) > kSameAxis) return {};
+  plain->head = seen.head;
+  plain->cup = seen.cup;
+  plain->confidence = seen.confidence;
+  plain->flags = seen.flags;
+  return std::move(*plain);
+}
+
 Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& film,
                    const StemFacts& stem, const Steps& steps) {
   auto hip_view = film::with_room_for_bright(film::as_right_hip(upright, side));
@@ -94,25 +120,36 @@ Expected<Seen> see(const film::FilmImage& upright, Side side, const Working& fil
       .given = on_implant(in_view(film.entry.landmarks_in_stored_px, hip_view))};
   auto implant = steps.find_implant(hip_view, options);
   const auto is_sure = [&] { return implant && doubts_of(*implant, stem) == 0; };
+  bool set_apart = false;
   const auto look_again = [&](std::optional<film::FilmImage> other, bool bone_is_dark) {
-    if (!other) return;
+    if (!other) return false;
     auto again = steps.find_implant(*other, options);
     const bool no_worse = implant && again && doubts_of(*again, stem) <= doubts_of(*implant, stem);
-    if (!second_counts(implant, again, stem) && !(bone_is_dark && no_worse)) return;
+    if (!second_counts(implant, again, stem) && !(bone_is_dark && no_worse)) return false;
     hip_view = std::move(*other);
     implant = std::move(again);
+    return true;
   };
   if (!is_sure()) look_again(film::dark_opened_for_second_look(hip_view), true);
   if (!is_sure() || film::asks_for_second_look(hip_view)) {
     for (const double bone_share : {0.99, 0.95}) {
-      look_again(film::cut_off_metal_set_apart_for_second_look(hip_view, bone_share), false);
+      set_apart |=
+          look_again(film::cut_off_metal_set_apart_for_second_look(hip_view, bone_share), false);
     }
     look_again(film::spread_for_second_look(hip_view), false);
   }
   const auto metal =
       implant && !is_sure() ? metal_grey(hip_view, *implant) : std::optional<float>();
-  if (metal) look_again(film::metal_set_apart_for_second_look(hip_view, *metal), false);
+  if (metal) {
+    set_apart |= look_again(film::metal_set_apart_for_second_look(hip_view, *metal), false);
+  }
   if (!implant) return tl::unexpected(implant.error());
+  if (set_apart) {
+    auto as_it_is = film::with_room_for_bright(film::as_right_hip(upright, side));
+    if (auto plain = on_film_as_it_is(as_it_is, *implant, options, stem, steps)) {
+      return with_flag_of_greys({std::move(as_it_is), side, std::move(*plain)});
+    }
+  }
   return with_flag_of_greys({std::move(hip_view), side, std::move(*implant)});
 }
 

@@ -33,9 +33,10 @@ constexpr std::array<Way, 6> kWays{{
      "Mean error of such scales: comparison of four ways to calibrate, J Bone Joint Surg Br 2010 "
      "(abstract)."},
     {"stem_length",
-     "The stem's length from shoulder to tip is held against that of the sheet. A stem out of the "
-     "film's plane looks shorter.",
-     "A stem out of plane by up to 10°: house choice."},
+     "The stem's length from shoulder to tip is held against that of the sheet, or, where the head "
+     "of this film is in doubt, against that on the film whose head is seen best. A stem out of "
+     "the film's plane looks shorter.",
+     "A stem out of plane by up to 10°, and 1.5 % between two films of one hip: house choices."},
     {"dicom", "The file's own header, carried from the detector to the plane of the stem.",
      "DICOM PS3.3, 10.7 and C.8.7.6; the depth of the hip: house choice."},
     {"given", "As the sheet gives it; it stands in for every other way.",
