@@ -20,8 +20,8 @@ struct Found {
   Femur femur;
 };
 
-Found found_on(const Hip& hip) {
-  const film::FilmImage film = drawn::film(hip);
+/// @param film  of that hip
+Found found_on(const Hip& hip, const film::FilmImage& film) {
   ImplantOptions options;
   options.head_diameter = Millimetres{32.0};
   const auto implant = find_implant(film, options);
@@ -33,6 +33,8 @@ Found found_on(const Hip& hip) {
   EXPECT_TRUE(femur.has_value());
   return {*implant, femur.value_or(Femur{})};
 }
+
+Found found_on(const Hip& hip) { return found_on(hip, drawn::film(hip)); }
 
 /// A point of the film in the frame of the drawn shaft.
 Vec2 in_bone(const Hip& hip, const Vec2& p_px) {
@@ -199,6 +201,31 @@ TEST(FindFemur, FindsAGreaterTrochanterThatTheShoulderStandsAbove) {
   const Vec2 off = in_bone(hip, f.greater_trochanter->px) - Vec2(-20.0, -20.0);
   EXPECT_LT(std::abs(off.y()), 0.6);
   EXPECT_LT(off.norm(), 2.5);
+}
+
+/// A film with a bar as bright as metal, 3 mm wide, between two points of the bone's frame, mm.
+film::FilmImage with_bar(const Hip& hip, const Vec2& from, const Vec2& to) {
+  film::FilmImage film = drawn::film(hip);
+  const float metal = *std::max_element(film.pixels.values.begin(), film.pixels.values.end());
+  const Vec2 along = (to - from).normalized();
+  for (int y = 0; y < film.pixels.height; ++y) {
+    for (int x = 0; x < film.pixels.width; ++x) {
+      const Vec2 off = in_bone(hip, Vec2(x, y)) - from;
+      const double s = off.dot(along);
+      if (s < 0.0 || s > (to - from).norm() || (off - s * along).norm() > 1.5) continue;
+      film.pixels.at(x, y) = metal;
+    }
+  }
+  return film;
+}
+
+// A letter beside the tip: its outline is whole to the top from the lateral side.
+TEST(FindFemur, FindsAGreaterTrochanterWhoseMedialSideIsHidden) {
+  const Hip hip;
+  const Femur f = found_on(hip, with_bar(hip, Vec2(-16.0, -26.0), Vec2(-13.0, -12.0))).femur;
+  ASSERT_TRUE(f.greater_trochanter.has_value());
+  const Vec2 off = in_bone(hip, f.greater_trochanter->px) - Vec2(-20.0, -20.0);
+  EXPECT_LT(off.norm(), 2.0 * f.greater_trochanter->u_px * hip.pitch_mm);
 }
 
 TEST(FindFemur, LeavesOutAGreaterTrochanterOutsideTheFilm) {

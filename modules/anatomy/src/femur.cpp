@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <opencv2/imgproc.hpp>
 
@@ -329,16 +330,17 @@ bool at_the_border(const StemFrame& f, const Vec2& p_px) {
   return false;
 }
 
-/// Mean evidence over 10 degrees about a ray, if that is a bone's edge there and no path through
+/// Mean evidence over 10 degrees, from a ray on, if that is a bone's edge there and no path through
 /// grain.
-std::optional<double> support_at(const EdgePath& path, int ray) {
+std::optional<double> support_from(const EdgePath& path, int ray) {
   // Right ones showed 0.62 and more on 101 of 104 simulated films, paths through heavy grain 0.36
   // to 0.44 (docs/anatomy.md); house choice.
   constexpr double kLeastSupport = 0.5;
+  constexpr int kRays = 7;
   const int last = static_cast<int>(path.evidence.size()) - 1;
   double support = 0.0;
-  for (int k = -3; k <= 3; ++k) {
-    support += path.evidence[static_cast<std::size_t>(std::clamp(ray + k, 0, last))] / 7.0;
+  for (int k = 0; k < kRays; ++k) {
+    support += path.evidence[static_cast<std::size_t>(std::clamp(ray + k, 0, last))] / kRays;
   }
   if (support < kLeastSupport) return std::nullopt;
   return support;
@@ -393,10 +395,56 @@ cv::Mat1f ray_evidence(const Scene& scene, const Rays& rays) {
 struct ByRays {
   std::optional<Trochanter> found;
   bool leaves_film = false;  ///< the outline is seen, and its tip lies where the film ends
+  /// How far proximal along the shaft an outline is seen to rise from its lateral side, px.
+  double rises_to = -std::numeric_limits<double>::infinity();
 };
+
+/// What lies within 6 degrees medially of a ray's point, nearer than 8 mm beyond it, and hides that
+/// side of a tip.
+enum class Hides { kNothing, kStem, kOtherMetal };
+
+Hides hidden_medially(const Scene& scene, const Rays& rays, int ray, double at_mm) {
+  constexpr int kRays = 4;
+  constexpr double kBeyond = 8.0;  // mm; house choices
+  constexpr double kOffStem = 4.0;
+  const StemFrame& f = scene.frame;
+  Hides out = Hides::kNothing;
+  for (int i = ray + 1; i <= std::min(Rays::kCount - 1, ray + kRays); ++i) {
+    for (double r = 0.5 * at_mm; r < at_mm + kBeyond; r += f.mm) {
+      const Vec2 q = rays.at(i, r);
+      const int row = f.row(q.x());
+      const int col = f.column(q.y());
+      if (row < 0 || col < 0 || row >= f.metal.rows || col >= f.metal.cols) continue;
+      if (f.metal(row, col) == 0) continue;
+      if (q.y() < scene.lateral_flank[static_cast<std::size_t>(row)] - kOffStem) {
+        return Hides::kOtherMetal;
+      }
+      out = Hides::kStem;
+    }
+  }
+  return out;
+}
+
+/// Whether an outline still climbs along the shaft at a ray: by more than half of its way over the
+/// 6 degrees before it. House choice.
+bool still_climbs(const Polyline& outline_px, const std::vector<double>& level, int ray) {
+  constexpr double kHalf = 0.5;
+  const auto at = static_cast<std::size_t>(ray);
+  const auto before = static_cast<std::size_t>(std::max(0, ray - 4));
+  const double way = (outline_px[at] - outline_px[before]).norm();
+  return level[at] - level[before] > kHalf * way;
+}
+
+/// u of a tip along an outline that is seen with so much support; where only its lateral side is
+/// seen, the tip may lie under what hides the other one. mm, house choices.
+double tip_u(double support, bool hidden) {
+  constexpr double kUnderMetal = 1.5;
+  return std::hypot(0.4 + 0.4 / support, hidden ? kUnderMetal : 0.0);
+}
 
 ByRays greater_by_rays(const Scene& scene, const Rays& rays, const Line2& shaft_px,
                        double mm_per_px) {
+  constexpr int kSide = 15;  // rays, 22 degrees
   const StemFrame& f = scene.frame;
   const auto path = best_path(ray_evidence(scene, rays), 0, Rays::kCount - 1, {4, 0.06});
   if (!path) return {};
@@ -411,16 +459,29 @@ ByRays greater_by_rays(const Scene& scene, const Rays& rays, const Line2& shaft_
     if (real && (best < 0 || level.back() > level[static_cast<std::size_t>(best)])) best = i;
   }
   if (best < 2 || best > Rays::kCount - 3) return {};
-  const auto support = support_at(*path, best);
-  if (!support || share_of_edge(*path, best - 15, best + 16) < kShareOfABone) return {};
+  const auto about = support_from(*path, best - 3);
+  const auto lateral = support_from(*path, best - 6);
+  const bool whole = about && share_of_edge(*path, best - kSide, best + kSide + 1) >= kShareOfABone;
+  const bool rises = lateral && share_of_edge(*path, best - 2 * kSide, best + 1) >= kShareOfABone;
+  ByRays out;
+  if (rises) out.rises_to = level[static_cast<std::size_t>(best)];
+  const double at_mm = path->column[static_cast<std::size_t>(best)] * f.mm;
+  const Hides hides = hidden_medially(scene, rays, best, at_mm);
+  // Metal that cuts a climbing outline hides the tip itself.
+  if (hides != Hides::kNothing && still_climbs(t.outline_px, level, best)) return out;
+  const bool hidden = !whole && rises && hides == Hides::kOtherMetal;
+  if (!whole && !hidden) return out;
   const Vec2& tip = t.outline_px[static_cast<std::size_t>(best)];
-  if (at_the_border(f, tip)) return {std::nullopt, true};
-  t.tip = {tip, (0.4 + 0.4 / *support) / mm_per_px, Source::kFound};
-  return {std::move(t), false};
+  out.leaves_film = at_the_border(f, tip);
+  if (out.leaves_film) return out;
+  t.tip = {tip, tip_u(hidden ? *lateral : *about, hidden) / mm_per_px, Source::kFound};
+  out.found = std::move(t);
+  return out;
 }
 
 /// Greater trochanter: its outline by rays round a point of it beside the stem: just below the
-/// shoulder, and where that stands above the bone farther down.
+/// shoulder, and where that stands above the bone farther down. What is seen from there must be as
+/// high as what rose before it on another's path: else it is a piece of the outline, not its tip.
 std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implant,
                                        const Line2& shaft_px, double mm_per_px) {
   // House choices, mm.
@@ -428,16 +489,23 @@ std::optional<Trochanter> find_greater(const Scene& scene, const Implant& implan
   constexpr double kBeside = 3.0;
   constexpr std::array kFartherBelow{14.0, 24.0};
   constexpr double kBesideFlank = 5.0;
+  constexpr double kLower = 4.0;
   const StemFrame& f = scene.frame;
   const Vec2 shoulder = f.from_film(implant.shoulder.px);
   ByRays seen = greater_by_rays(scene, {shoulder + Vec2(kBelow, -kBeside)}, shaft_px, mm_per_px);
+  double rises_to = seen.rises_to;
   for (const double below : kFartherBelow) {
     if (seen.found || seen.leaves_film) break;
     const double s = shoulder.x() + below;
     const int row = std::clamp(f.row(s), 0, f.image.rows - 1);
     const double flank = scene.lateral_flank[static_cast<std::size_t>(row)];
     seen = greater_by_rays(scene, {Vec2(s, flank - kBesideFlank)}, shaft_px, mm_per_px);
+    if (seen.found && !std::isfinite(seen.rises_to)) seen.found.reset();
+    rises_to = std::max(rises_to, seen.rises_to);
   }
+  if (!seen.found) return std::nullopt;
+  const double tip = -shaft_px.direction.dot(seen.found->tip.px);
+  if (tip * mm_per_px < rises_to * mm_per_px - kLower) return std::nullopt;
   return seen.found;
 }
 
