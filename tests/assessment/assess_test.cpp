@@ -149,6 +149,27 @@ TEST(Headline, IsNotWithinWhenFilmsContradictOneAnother) {
   EXPECT_TRUE(of(hip({{182, 0.9}, {365, 0.1}, {730, 0.9}})).headline.rise);
 }
 
+// u 0.08 mm: 1.32 mm at two years keep 1.5 mm by 2.2 u, but 1.2 of them came after six months, and
+// late motion is what tells more (docs/assessment.md).
+TEST(Headline, IsNotWithinWhenTheStemBeganToMove) {
+  const auto late = of(hip({{183, 0.1, 0.08}, {365, 0.3, 0.08}, {730, 1.32, 0.08}}, 3));
+  ASSERT_EQ(late.course.pattern, Pattern::kLate);
+  EXPECT_THAT(late.headline.within, testing::Contains("M-KRISMER"));
+  EXPECT_EQ(late.headline.verdict, Verdict::kCannotTell);
+  EXPECT_EQ(late.headline.still_moving, Pattern::kLate);
+  EXPECT_THAT(
+      late.headline.sentence,
+      HasSubstr("All films together show a stem that stood still at first and sank later."));
+  const auto goes_on = of(hip({{183, 1.9, 0.08}, {365, 2.5, 0.08}, {730, 3.9, 0.08}}, 3));
+  ASSERT_EQ(goes_on.course.pattern, Pattern::kContinuous);
+  EXPECT_EQ(goes_on.headline.verdict, Verdict::kExceeds);
+  EXPECT_THAT(goes_on.headline.sentence,
+              HasSubstr("All films together show a stem that goes on sinking after six months."));
+  const auto still = of(hip({{183, 0.1, 0.08}, {365, 0.1, 0.08}, {730, 0.1, 0.08}}, 3));
+  EXPECT_EQ(still.headline.verdict, Verdict::kWithin);
+  EXPECT_FALSE(still.headline.still_moving);
+}
+
 // A film of another patient is measured like any other.
 TEST(Headline, IsNotWithinWhenTheFilmMayNotShowThisHip) {
   EXPECT_EQ(of(hip({{730, 0.3, 0.2}})).headline.verdict, Verdict::kWithin);

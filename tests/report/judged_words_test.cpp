@@ -130,6 +130,15 @@ TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {
   EXPECT_THAT(german(hip({{365, 5.0, 0.3}})), HasSubstr("die zu einer anderen Zeit gilt"));
 }
 
+TEST(JudgedWords, TheGermanHeadlineSaysThatTheStemStillMoves) {
+  EXPECT_THAT(german(hip({{183, 0.1, 0.08}, {365, 0.3, 0.08}, {730, 1.32, 0.08}}, 3)),
+              HasSubstr("Alle Bilder zusammen zeigen einen Schaft, der anfangs stand und später "
+                        "einsank."));
+  EXPECT_THAT(german(hip({{183, 1.9, 0.08}, {365, 2.5, 0.08}, {730, 3.9, 0.08}}, 3)),
+              HasSubstr("Alle Bilder zusammen zeigen einen Schaft, der nach sechs Monaten weiter "
+                        "einsinkt."));
+}
+
 TEST(JudgedWords, DoubtsAndFlagsStandOnceAndTranslated) {
   HipEvidence flagged = hip({{730, 0.3, 0.2}});
   flagged.comparisons[0].flags = {{"axes_disagree",

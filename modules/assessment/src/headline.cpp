@@ -106,13 +106,19 @@ void look_at_others(const HipEvidence& hip, const Assessment& all, Headline& out
   }
 }
 
+std::optional<Pattern> still_moving(const Course& course) {
+  const bool moves = course.pattern == Pattern::kContinuous || course.pattern == Pattern::kLate;
+  return moves ? std::optional<Pattern>(course.pattern) : std::nullopt;
+}
+
 bool anything_is_open(const Assessment& all, const Headline& told) {
   const auto& every = all.findings;
   const bool beyond = std::any_of(every.begin(), every.end(), [&](const Finding& one) {
     return one.comparison == told.comparison && is_beyond(all, one);
   });
   return beyond || !told.open.empty() || !told.unmeasured_since.empty() ||
-         !told.beyond_elsewhere.empty() || !told.open_undated.empty() || told.rise.has_value();
+         !told.beyond_elsewhere.empty() || !told.open_undated.empty() || told.rise.has_value() ||
+         told.still_moving.has_value();
 }
 
 Verdict verdict_of(const Assessment& all, const Headline& told) {
@@ -186,6 +192,11 @@ std::string sentences_of_others(const HipEvidence& hip, const Headline& told) {
   if (told.rise) {
     out += " From the film " + name(told.rise->from) + " to the film " + name(told.rise->to) +
            " the stem would have risen, which stems do not do: look at both.";
+  }
+  if (told.still_moving) {
+    out += *told.still_moving == Pattern::kLate
+               ? " All films together show a stem that stood still at first and sank later."
+               : " All films together show a stem that goes on sinking after six months.";
   }
   if (!told.unmeasured_since.empty()) {
     out += " A film that is or may be later could not be measured.";
@@ -275,6 +286,7 @@ Headline headline_of(const HipEvidence& hip, const Assessment& all) {
   });
   look_at_others(hip, all, out);
   out.rise = rise_in(all.course);
+  out.still_moving = still_moving(all.course);
   out.verdict = verdict_of(all, out);
   out.sentence =
       motion_sentence(hip, out) + " " + verdict_sentence(out) + sentences_of_others(hip, out);

@@ -129,6 +129,10 @@ std::string judged_sentence(const Source& from, const assessment::Headline& told
     out += " " + from.say("judged.rise", {{"from", when_of(from, told.rise->from)},
                                           {"to", when_of(from, told.rise->to)}});
   }
+  if (told.still_moving) {
+    const bool late = *told.still_moving == assessment::Pattern::kLate;
+    out += " " + from.say(late ? "judged.moves_late" : "judged.goes_on");
+  }
   if (!told.unmeasured_since.empty()) out += " " + from.say("judged.later");
   return out;
 }

@@ -30,8 +30,8 @@ struct Moved {
 struct Headline {
   /// kExceeds when any criterion was exceeded on any film, kWithin when a limit of subsidence is
   /// kept on the last film and nothing is open: not there, not on a film that is or may be later,
-  /// and no film lies above the number of a limit that holds later or contradicts another; else
-  /// kCannotTell. Not a vote: the findings say which.
+  /// no film lies above the number of a limit that holds later or contradicts another, and the
+  /// stem did not move late; else kCannotTell. Not a vote: the findings say which.
   Verdict verdict = Verdict::kCannotTell;
   std::optional<std::size_t> comparison;  ///< the last one that was measured
   /// Comparisons that could not be measured and whose film is later than that, or may be because a
@@ -52,6 +52,9 @@ struct Headline {
   std::vector<LimitsOfFilm> beyond_elsewhere;
   std::vector<LimitsOfFilm> open_undated;  ///< films without a date, which may be later
   std::optional<Rise> rise;                ///< two films that contradict one another
+  /// kContinuous or kLate, where the course is one: late motion tells more than a limit of the
+  /// whole (docs/assessment.md; that it speaks against kWithin is a house choice).
+  std::optional<Pattern> still_moving;
 
   std::string sentence;
   std::vector<std::string> doubts;  ///< sentences against it; flags apart
