@@ -36,6 +36,9 @@ struct HipRow {
   std::string group;  ///< "": none
   std::string reference_day = "1";
   std::string surgery = "'2024-01-01'";
+  std::string patient = "NULL";
+  std::string side = "NULL";
+  std::string film = "NULL";  ///< SHA-256 of its reference film
 };
 
 HipRow named(const std::string& hip, int id) {
@@ -54,11 +57,11 @@ HipRow measured_by(HipRow row, const std::string& version, const std::string& op
 std::string sql_of(const HipRow& row) {
   const std::string id = std::to_string(row.id);
   std::string sql =
-      "INSERT INTO hips (hip_id, hip, reader, surgery_date, status, input_sha256, options_sha256,"
-      " tool_version, length_unit, criteria_set) VALUES (" +
-      id + ", '" + row.hip + "', '" + row.reader + "', " + row.surgery + ", '" + row.status +
-      "', 'i', '" + row.options + "', '" + row.version + "', '" + row.length_unit + "', 'set/" +
-      (row.reader.empty() ? "1" : "2") + "');";
+      "INSERT INTO hips (hip_id, hip, reader, patient, side, surgery_date, status, input_sha256,"
+      " options_sha256, tool_version, length_unit, criteria_set) VALUES (" +
+      id + ", '" + row.hip + "', '" + row.reader + "', " + row.patient + ", " + row.side + ", " +
+      row.surgery + ", '" + row.status + "', 'i', '" + row.options + "', '" + row.version + "', '" +
+      row.length_unit + "', 'set/" + (row.reader.empty() ? "1" : "2") + "');";
   if (!row.group.empty()) {
     sql += "INSERT INTO hip_groups VALUES (" + id + ", 'stem', '" + row.group + "');";
   }
@@ -66,10 +69,10 @@ std::string sql_of(const HipRow& row) {
   const bool scaled = row.length_unit == "mm";
   const std::string length = scaled ? "0.5, 0.2, 0.4" : "NULL, NULL, NULL";
   sql +=
-      "INSERT INTO films (hip_id, film, role, status, date, days_from_surgery, examination)"
+      "INSERT INTO films (hip_id, film, sha256, role, status, date, days_from_surgery, examination)"
       " VALUES (" +
-      id + ", 0, 'reference', 'measured', '2024-01-02', " + row.reference_day + ", 1), (" + id +
-      ", 1, 'follow-up', 'measured', '2025-01-01', 366, 1);";
+      id + ", 0, " + row.film + ", 'reference', 'measured', '2024-01-02', " + row.reference_day +
+      ", 1), (" + id + ", 1, NULL, 'follow-up', 'measured', '2025-01-01', 366, 1);";
   sql +=
       "INSERT INTO comparisons (hip_id, comparison, reference, follow_up, days,"
       " days_from_surgery, examination, status, subsidence_mm, subsidence_u_mm,"
@@ -173,6 +176,39 @@ TEST(CohortRead, CountsLeftOutHipsByGroup) {
   EXPECT_THAT(last_three("B"), ElementsAre(2, 1, 0));
   EXPECT_THAT(last_three("C"), ElementsAre(1, 0, 0));
   EXPECT_EQ(row_of(done, "groups", "C")[1], Cell{std::int64_t{0}});
+}
+
+HipRow of_patient(const std::string& hip, int id, const std::string& patient,
+                  const std::string& side, const std::string& film) {
+  HipRow row = named(hip, id);
+  row.patient = "'" + patient + "'";
+  row.side = side.empty() ? "NULL" : "'" + side + "'";
+  row.film = "'" + film + "'";
+  return row;
+}
+
+// A sheet that lists one hip under two names doubles it; a film of both hips is no such case.
+TEST(CohortRead, SaysWhenOneHipMayCountAsTwo) {
+  const Scratch scratch;
+  const auto file =
+      made(scratch, {of_patient("A-1", 1, "p", "R", "f1"), of_patient("B-7", 2, "p", "R", "f1"),
+                     of_patient("C-1", 3, "q", "R", "f2"), of_patient("C-2", 4, "q", "L", "f2"),
+                     of_patient("D-1", 5, "r", "", "f3"), of_patient("D-2", 6, "r", "", "f4"),
+                     of_patient("E-1", 7, "s", "R", "f5"), of_patient("E-2", 8, "t", "L", "f5")});
+  const Cohort cohort = read(file);
+  ASSERT_EQ(cohort.hips.size(), 8U);
+  std::vector<std::string> shared;
+  for (const CohortHip& hip : cohort.hips) {
+    if (hip.shares_films) shared.push_back(hip.hip);
+  }
+  EXPECT_THAT(shared, ElementsAre("A-1", "B-7", "E-1", "E-2"));
+  const auto cautions = study(cohort, {}, "t").cautions;
+  EXPECT_THAT(cautions, Contains(HasSubstr("One patient has both hips in the cohort.")));
+  EXPECT_THAT(cautions, Contains(HasSubstr("One patient stands in the cohort with several hips of "
+                                           "one side")));
+  EXPECT_THAT(cautions, Contains(HasSubstr("One patient has several hips in the cohort of which a "
+                                           "side is not known")));
+  EXPECT_THAT(cautions, Contains(HasSubstr("4 hips share a film, byte for byte")));
 }
 
 TEST(CohortRead, TellsTheDayOfSurgeryFromAnUnknownDay) {

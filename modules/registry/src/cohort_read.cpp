@@ -63,7 +63,7 @@ Stmt hip_rows(const Db& db, const CohortChoice& choice) {
                     "  AND f.role = 'reference' ORDER BY film LIMIT 1), h.length_unit,"
                     " (SELECT date FROM films f WHERE f.hip_id = h.hip_id"
                     "  AND f.role = 'reference' ORDER BY film LIMIT 1),"
-                    " h.criteria_set, h.tool_version, h.options_sha256"
+                    " h.criteria_set, h.tool_version, h.options_sha256, h.side"
                     " FROM hips h WHERE h.reader = ?1 ORDER BY h.hip");
   rows.bind(1, choice.reader);
   if (sqlite3_bind_parameter_count(rows.get()) > 1) rows.bind(2, *choice.group);
@@ -80,6 +80,7 @@ CohortHip hip_of(const Stmt& row) {
   if (!hip.days_from_reference) hip.reference_days = maybe_int(row, 7);
   hip.has_scale = row.text(8) != "reference_px";
   hip.reference_date = row.maybe_text(9).value_or("");
+  hip.side = row.maybe_text(13).value_or("");
   return hip;
 }
 
@@ -118,6 +119,29 @@ void read_hips(const Db& db, const CohortChoice& choice, Cohort& cohort, HipIds&
   cohort.criteria_sets.assign(criteria.begin(), criteria.end());
   cohort.tool_versions.assign(versions.begin(), versions.end());
   cohort.option_sets.assign(options.begin(), options.end());
+}
+
+/// One film may show both hips of a patient.
+bool may_stand_on_one_film(const CohortHip& a, const CohortHip& b) {
+  const bool two_sides = !a.side.empty() && !b.side.empty() && a.side != b.side;
+  return two_sides && (!a.patient || !b.patient || *a.patient == *b.patient);
+}
+
+void find_shared_films(const Db& db, const HipIds& ids, Cohort& cohort) {
+  std::map<std::string, std::vector<std::size_t>> hips_of;
+  Stmt rows(db, "SELECT DISTINCT hip_id, sha256 FROM films WHERE sha256 IS NOT NULL");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found != ids.end()) hips_of[rows.text(1)].push_back(found->second);
+  }
+  for (const auto& [film, hips] : hips_of) {
+    for (const std::size_t one : hips) {
+      const bool shared = std::any_of(hips.begin(), hips.end(), [&](std::size_t other) {
+        return other != one && !may_stand_on_one_film(cohort.hips[one], cohort.hips[other]);
+      });
+      if (shared) cohort.hips[one].shares_films = true;
+    }
+  }
 }
 
 /// Days of a row that holds both ways of counting, by what the hip's days count from.
@@ -275,6 +299,7 @@ Expected<Cohort> read(const Db& db, const CohortChoice& choice, const std::strin
     return fail(ErrorKind::kBadInput, subject, "no hip of it was measured",
                 "see the column reason of its table hips");
   }
+  find_shared_films(db, ids, cohort);
   read_comparisons(db, ids, cohort);
   read_findings(db, ids, cohort);
   read_zones(db, ids, cohort);

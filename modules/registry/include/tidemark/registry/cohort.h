@@ -64,6 +64,10 @@ struct CohortMark {
 struct CohortHip {
   std::string hip;
   std::optional<std::string> patient;
+  std::string side;  ///< "R" or "L", "" where it is not known
+  /// A film of it has the bytes of a film of another of these hips, and the two are not the two
+  /// sides of one patient's film: they may be one hip.
+  bool shares_films = false;
   std::string group;                     ///< "" when the hip has none
   bool days_from_reference = false;      ///< no date of surgery: days count from the reference film
   std::string reference_date;            ///< of the reference film; may be empty
