@@ -62,6 +62,13 @@ std::string german(const HipEvidence& evidence) {
   return plain(sentence.text);
 }
 
+/// What stands below the judged sentence.
+std::string measured(const HipEvidence& evidence, Language language) {
+  const Headline told = headline(evidence, language);
+  EXPECT_TRUE(told.measured);
+  return told.measured ? plain(told.measured->text) : "";
+}
+
 /// The German words of a criterion on the last comparison.
 std::string finding(const HipEvidence& evidence, const std::string& criterion) {
   const auto document = document_of(result_of(evidence), Language::kGerman);
@@ -128,6 +135,16 @@ TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {
   EXPECT_THAT(german(hip({{49, 4.5, 0.3}, {730, 1.0, 0.2}})),
               HasSubstr("lag über der Grenze von M-ALN"));
   EXPECT_THAT(german(hip({{365, 5.0, 0.3}})), HasSubstr("die zu einer anderen Zeit gilt"));
+}
+
+// u 1.0 mm, u95 1.96 mm: 6.0 mm higher is 4.0 to 8.0 mm higher, on both pages.
+TEST(JudgedWords, ARiseHasItsIntervalInTheSameSense) {
+  const HipEvidence risen = hip({{730, -6.0, 1.0}});
+  EXPECT_THAT(measured(risen, Language::kEnglish), HasSubstr("(95 % interval 4.0 to 8.0 mm)"));
+  EXPECT_THAT(measured(risen, Language::kGerman), HasSubstr("(95-%-Intervall 4,0 bis 8,0 mm)"));
+  // As it stood before the reference film.
+  EXPECT_THAT(measured(hip({{-30, 6.0, 1.0}}), Language::kEnglish),
+              AllOf(HasSubstr("6.0 mm higher"), HasSubstr("(95 % interval 4.0 to 8.0 mm)")));
 }
 
 TEST(JudgedWords, TheGermanHeadlineSaysThatTheStemStillMoves) {

@@ -46,11 +46,14 @@ Phrase measured_sentence(const Source& from, const ComparisonResult& pair) {
                                       : higher          ? "higher"
                                                         : "open") +
                           (before ? ".before" : "");
+  // What stands higher has its ends in the same sense as its value.
+  const double low = higher ? -value - u95 : value - u95;
+  const double high = higher ? -value + u95 : value + u95;
   return {from.say("headline." + key,
                    {{"when", when(from, pair)},
                     {"value", from.say.plain(higher ? -value : value, u95) + unit_of(lengths)},
-                    {"low", from.say.plain(value - u95, u95)},
-                    {"high", from.say.plain(value + u95, u95) + unit_of(lengths)}})};
+                    {"low", from.say.plain(low, u95)},
+                    {"high", from.say.plain(high, u95) + unit_of(lengths)}})};
 }
 
 /// "M-X, M-Y and M-Z".
