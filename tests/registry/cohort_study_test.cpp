@@ -10,6 +10,7 @@
 #include <set>
 #include <sstream>
 
+#include "figures.h"
 #include "registry/made_cohort.h"
 #include "scratch.h"
 
@@ -635,6 +636,41 @@ TEST(ReaderSheet, IsReadStrictly) {
               HasSubstr("lines 2 and 4 are of the same film and reader"));
   EXPECT_THAT(wrong("hip,date\nA,2024-03-01\n\nA,2024-03-01\n"), HasSubstr("lines 2 and 4"));
   EXPECT_EQ(wrong("hip,days,reader,zone_1\nA,3,x,absent\nA,3,y,absent\nB,3,x,absent\n"), "read");
+}
+
+// One of 320 hips beyond is neither nobody nor "100 % not seen beyond": 1 - 1/320 = 99.69 %.
+TEST(CohortStudy, NamesNoShareWholeThatIsNot) {
+  Cohort cohort;
+  cohort.groups = {""};
+  for (int h = 0; h < 320; ++h) {
+    const Verdict verdict = h == 7 ? Verdict::kExceeds : Verdict::kWithin;
+    cohort.hips.push_back(judged(std::to_string(h), {{730, verdict}}));
+  }
+  const CohortStudy done = study(cohort, {}, "test");
+  const auto figures = figures_of(done);
+  const std::string page = page_of(done, figures);
+  EXPECT_THAT(page, HasSubstr("99.7 % at 2.0 y"));
+  EXPECT_THAT(page, HasSubstr("<td>0.3 % to 0.3 %</td>"));
+  EXPECT_THAT(page, testing::Not(HasSubstr("100 % at")));
+  for (const Figure& figure : figures) {
+    if (!figure.name.starts_with("survival-")) continue;
+    EXPECT_THAT(figure.caption, testing::Not(HasSubstr("100 / 100 %")));
+    EXPECT_THAT(figure.caption, HasSubstr("would be 99.7 % / 99.7 %"));
+  }
+}
+
+TEST(CohortStudy, WritesSharesSoThatTheyAreNotWholeByRounding) {
+  EXPECT_EQ(share_text(0.0), "0 %");
+  EXPECT_EQ(share_text(1.0), "100 %");
+  EXPECT_EQ(share_text(1e-5), "< 0.1 %");
+  EXPECT_EQ(share_text(1.0 - 1e-5), "> 99.9 %");
+  EXPECT_EQ(share_text(0.0031), "0.3 %");
+  EXPECT_EQ(share_text(0.0996), "10.0 %");
+  EXPECT_EQ(share_text(0.1), "10 %");
+  EXPECT_EQ(share_text(0.504), "50 %");
+  EXPECT_EQ(share_text(0.9), "90 %");
+  EXPECT_EQ(share_text(0.9969), "99.7 %");
+  EXPECT_EQ(share_text(0.999), "99.9 %");
 }
 
 TEST(CohortStudy, IsSoundOnWholeAndOnPoorCohorts) {

@@ -134,8 +134,8 @@ std::string caption_of(const CohortStudy& study, const CriterionSurvival& surviv
     if (worst->curves[g].steps.empty() || best->curves[g].steps.empty()) continue;
     last += (last.empty() ? "" : "; ") +
             (worst->groups[g].empty() ? std::string() : worst->groups[g] + " ") +
-            fixed_text(100.0 * best->curves[g].steps.back().survival, 0) + " / " +
-            fixed_text(100.0 * worst->curves[g].steps.back().survival, 0) + " %";
+            share_text(best->curves[g].steps.back().survival) + " / " +
+            share_text(worst->curves[g].steps.back().survival);
   }
   return out + "If every open film counted as within / as beyond, the last value would be " + last +
          ".";

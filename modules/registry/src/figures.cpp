@@ -4,6 +4,8 @@
 #include <array>
 #include <set>
 
+#include "tidemark/core/number_text.h"
+
 namespace tidemark::registry {
 
 Ink group_ink(std::size_t group, double width) {
@@ -16,6 +18,16 @@ Ink group_ink(std::size_t group, double width) {
 }
 
 std::string group_label(const std::string& group) { return group.empty() ? "all hips" : group; }
+
+std::string share_text(double share) {
+  constexpr double kRounding = 1e-12;  // a product of shares that are all 1 may fall short of it
+  if (share < kRounding) return "0 %";
+  if (share > 1.0 - kRounding) return "100 %";
+  if (share < 0.001) return "< 0.1 %";
+  if (share > 0.999 + kRounding) return "> 99.9 %";
+  const bool near_an_end = share < 0.1 || share > 0.9;
+  return fixed_text(100.0 * share, near_an_end ? 1 : 0) + " %";
+}
 
 std::string quantity_word(Quantity quantity) {
   switch (quantity) {
