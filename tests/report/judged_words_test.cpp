@@ -112,18 +112,39 @@ TEST(JudgedWords, TheCourseSinceALateReferenceFilmSaysSinceWhen) {
                         "um etwa "));
 }
 
-// 0.3 mm and 4.0 degrees: the tilt is what stands out, and both pages give its number.
+// 0.05 mm and 4.0 degrees: the tilt is what stands out, and both pages give its number.
 TEST(JudgedWords, TheGermanHeadlineHasTheTiltAndTheShift) {
-  const HipEvidence tilted = hip({{730, 0.3, 0.2, 4.0, 0.2, 3.0}});
-  EXPECT_THAT(german(tilted),
-              AllOf(HasSubstr("Der Schaft liegt anders als auf dem Ausgangsbild: Einsinken +0,30 ± "
-                              "0,39 mm, Medialwanderung +3,00 ± 0,39 mm, Kippung +4,00 ± 0,39°"),
-                    HasSubstr("Über der Grenze von M-TILT-3 und M-TILT-2")));
+  const HipEvidence tilted = hip({{730, 0.05, 0.2, 4.0, 0.2, 3.0}});
+  EXPECT_THAT(
+      german(tilted),
+      AllOf(HasSubstr(
+                "Der Schaft liegt anders als auf dem Ausgangsbild: Einsinken +0,05 ± "
+                "0,39 mm am Bezugspunkt, Medialwanderung +3,00 ± 0,39 mm, Kippung +4,00 ± 0,39°"),
+            HasSubstr("Über der Grenze von M-TILT-3 und M-TILT-2")));
   EXPECT_THAT(plain(headline(tilted, Language::kEnglish).sentence.text),
               HasSubstr("change of tilt +4.00 ± 0.39 degrees"));
-  EXPECT_THAT(german(hip({{730, 0.1, 0.2}})),
+  EXPECT_THAT(german(hip({{730, 0.05, 0.2}})),
               AllOf(HasSubstr("Keine Bewegung des Schafts über die Unsicherheit hinaus"),
                     Not(HasSubstr("Medialwanderung"))));
+}
+
+TEST(JudgedWords, TheHeadlineNamesThePoint) {
+  HipEvidence tilted = hip({{93, 0.5, 0.66}});
+  tilted.comparisons[0].migration->subsidence_at_head_centre = assessment::invented::mm(2.9, 0.25);
+  EXPECT_THAT(german(tilted),
+              HasSubstr("Der Schaft liegt anders als auf dem Ausgangsbild: Einsinken +0,5 ± 1,3 "
+                        "mm am Bezugspunkt, am Kopfmittelpunkt +2,90 ± 0,49 mm, Kippung"));
+  EXPECT_THAT(measured(tilted, Language::kEnglish),
+              HasSubstr("no motion of the stem along the femur stands out from the uncertainty of "
+                        "the measurement at its reference point: 0.5"));
+  EXPECT_THAT(measured(tilted, Language::kGerman), HasSubstr("Bezugspunkt"));
+  // Without an assessment the measured sentence is all that stands there.
+  followup::Result bare = result_of(tilted);
+  bare.assessment.reset();
+  EXPECT_THAT(plain(document_of(bare, Language::kEnglish).headline.sentence.text),
+              HasSubstr("The head's centre did move along it: +2.90 ± 0.49 mm (distal positive)."));
+  EXPECT_THAT(measured(hip({{730, 3.0, 0.3}}), Language::kEnglish),
+              AllOf(HasSubstr("the stem stands 3.0"), HasSubstr("at its reference point")));
 }
 
 TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {

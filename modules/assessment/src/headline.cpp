@@ -74,7 +74,9 @@ bool is_beyond(const Assessment& all, const Finding& finding) {
 
 Moved moved_on(const migration::Migration& m) {
   const auto stands_out = [](const auto& one) { return std::abs(one.value.value) > one.u95.value; };
-  return {stands_out(m.subsidence), stands_out(m.medial), stands_out(m.tilt_change)};
+  const bool along = stands_out(m.subsidence);
+  return {along, stands_out(m.medial), stands_out(m.tilt_change),
+          !along && stands_out(m.subsidence_at_head_centre)};
 }
 
 /// Comparisons without a number whose film is, or may be, later than that of the last one with.
@@ -147,12 +149,17 @@ std::string motion_sentence(const HipEvidence& hip, const Headline& told) {
     return with_uncertainty(one.value.value, one.u95.value);
   };
   const bool mm = hip.lengths == Lengths::kMillimetres;
-  const bool moved = told.moved.along || told.moved.across || told.moved.tilt;
-  std::string out = moved ? "The stem lies otherwise than on the reference film: "
-                          : "No motion of the stem beyond the uncertainty: ";
+  std::string out = told.moved.any() ? "The stem lies otherwise than on the reference film: "
+                                     : "No motion of the stem beyond the uncertainty: ";
   // Lengths without a scale stand in the table, in pixels.
-  if (mm) out += "subsidence " + value(m.subsidence) + " mm, ";
+  if (mm) out += "subsidence " + value(m.subsidence) + " mm at the reference point, ";
+  if (mm && told.moved.at_head) {
+    out += "at the head's centre " + value(m.subsidence_at_head_centre) + " mm, ";
+  }
   if (mm && told.moved.across) out += "medial shift " + value(m.medial) + " mm, ";
+  if (!mm && told.moved.at_head) {
+    out += "shift of the head's centre along the shaft (in pixels, see the table), ";
+  }
   if (!mm && told.moved.along) out += "shift along the shaft (in pixels, see the table), ";
   if (!mm && told.moved.across) out += "shift across the shaft (in pixels, see the table), ";
   return out + "change of tilt " + value(m.tilt_change) + " degrees" + when(hip, pair) + ".";

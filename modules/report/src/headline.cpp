@@ -56,6 +56,18 @@ Phrase measured_sentence(const Source& from, const ComparisonResult& pair) {
                     {"high", from.say.plain(high, u95) + unit_of(lengths)}})};
 }
 
+/// The head's centre where it moved and the reference point did not, by their intervals.
+std::string sentence_of_head(const Source& from, const ComparisonResult& pair) {
+  const auto stands_out = [](const auto& one) { return std::abs(one.value.value) > one.u95.value; };
+  const auto& m = *pair.migration;
+  if (stands_out(m.subsidence) || !stands_out(m.subsidence_at_head_centre)) return {};
+  const followup::Lengths lengths = followup::lengths_of(from.result);
+  return " " + from.say("headline.at_head",
+                        {{"value",
+                          from.say.signed_number(m.subsidence_at_head_centre, lengths.mm_per_unit) +
+                              unit_of(lengths)}});
+}
+
 /// "M-X, M-Y and M-Z".
 std::string in_words(const Source& from, const std::vector<std::string>& ids) {
   std::string out;
@@ -91,10 +103,12 @@ std::string motion_of_last(const Source& from, const assessment::Headline& told)
         key, {{"value", from.say.signed_number(one, lengths.mm_per_unit) + unit_of(lengths)}});
   };
   std::string values = length("judged.subsidence", m.subsidence) + ", ";
+  if (told.moved.at_head) {
+    values += length("judged.at_head", m.subsidence_at_head_centre) + ", ";
+  }
   if (told.moved.across) values += length("judged.medial", m.medial) + ", ";
   values += from.say("judged.tilt", {{"value", from.say.signed_number(m.tilt_change)}});
-  const bool moved = told.moved.along || told.moved.across || told.moved.tilt;
-  return from.say(moved ? "judged.moved" : "judged.still",
+  return from.say(told.moved.any() ? "judged.moved" : "judged.still",
                   {{"values", values}, {"when", when(from, pair)}});
 }
 
@@ -182,6 +196,7 @@ Headline headline_of(const Source& from) {
     const bool moved = std::abs(subsidence.value.value) > subsidence.u95.value;
     out.finding = moved ? Finding::kLook : Finding::kOpen;
     out.sentence = measured_sentence(from, *pair);
+    out.sentence.text += sentence_of_head(from, *pair);
   }
   for (Phrase& doubt : doubts_of(from, pair)) out.doubts.push_back(std::move(doubt));
   return out;

@@ -24,6 +24,10 @@ struct Moved {
   bool along = false;  ///< subsidence, up or down
   bool across = false;
   bool tilt = false;
+  /// The head's centre along the stem, where the reference point is not: of a stem that tilts.
+  bool at_head = false;
+
+  [[nodiscard]] bool any() const { return along || across || tilt || at_head; }
 };
 
 /// What a reader sees first: one sentence, and one for its doubt.
