@@ -272,6 +272,39 @@ TEST(CourseModel, FindsWhatWasSimulated) {
   ASSERT_TRUE(model->later_rate_sd);
 }
 
+std::string reason_of_correlation(const CohortStudy& done, const std::string& quantity) {
+  for (const StudyTable& table : tables_of(done)) {
+    if (table.name != "migration_model") continue;
+    for (const auto& row : table.rows) {
+      if (row[0] != Cell{quantity} || row[2] != Cell{"correlation"}) continue;
+      const auto* reason = std::get_if<std::string>(&row.back());
+      return reason == nullptr ? "" : *reason;
+    }
+  }
+  return "no such row";
+}
+
+// 60 hips whose rates do not vary: the fit ends at a bound of the variances, where a correlation
+// of -1 or 1 is no estimate.
+TEST(CourseModel, TellsNoCorrelationOfASingularFit) {
+  made::Truth same_rate;
+  same_rate.rate_sd = 0.0;
+  std::size_t untold = 0;
+  for (std::uint64_t seed = 1; seed <= 12; ++seed) {
+    const CohortStudy done = study(made::cohort(30, {{"", same_rate}}, seed), {}, "test");
+    const auto& model = done.models.at(0).second;
+    ASSERT_TRUE(model) << model.error().sentence();
+    if (model->correlation) {
+      EXPECT_LT(std::abs(*model->correlation), 0.999) << seed;
+      EXPECT_EQ(reason_of_correlation(done, "subsidence_mm"), "");
+      continue;
+    }
+    ++untold;
+    EXPECT_EQ(reason_of_correlation(done, "subsidence_mm"), "the films do not tell it");
+  }
+  EXPECT_GE(untold, 3U);
+}
+
 TEST(CourseModel, SaysWhenThereIsTooLittle) {
   Cohort few = made::cohort(2, {{"", {}}}, 3);
   EXPECT_EQ(model_of(few, Quantity::kSubsidence).error().kind, ErrorKind::kCannotTell);

@@ -182,6 +182,9 @@ StudyTable visits_table(const CohortStudy& study) {
   return out;
 }
 
+/// Why a term of the model has no value.
+constexpr const char* kUntold = "the films do not tell it";
+
 void estimate_row(StudyTable& out, const std::string& quantity, const std::string& group,
                   const std::string& term, std::size_t hips,
                   const std::optional<ModelEstimate>& e) {
@@ -190,7 +193,7 @@ void estimate_row(StudyTable& out, const std::string& quantity, const std::strin
   if (e) {
     cells.number(e->value).number(e->standard_error).ends(e->interval).absent(1);
   } else {
-    cells.absent(4).text("the films do not tell it");
+    cells.absent(4).text(kUntold);
   }
   out.rows.push_back(cells.done());
 }
@@ -231,8 +234,14 @@ StudyTable model_table(const CohortStudy& study) {
     }
     const std::size_t hips = model->hips;  // clang 14 lets no lambda capture a structured binding
     const auto common = [&](const std::string& term, std::optional<double> value) {
-      out.rows.push_back(
-          Cells().text(name).absent(1).text(term).count(hips).number(value).absent(4).done());
+      Cells cells;
+      cells.text(name).absent(1).text(term).count(hips).number(value).absent(3);
+      if (value) {
+        cells.absent(1);
+      } else {
+        cells.text(kUntold);
+      }
+      out.rows.push_back(cells.done());
     };
     common("settling_sd", model->settling_sd);
     common("later_rate_sd", model->later_rate_sd);
