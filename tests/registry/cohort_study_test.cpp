@@ -706,6 +706,21 @@ TEST(CohortStudy, WritesSharesSoThatTheyAreNotWholeByRounding) {
   EXPECT_EQ(share_text(0.999), "99.9 %");
 }
 
+// A film that was aligned wrongly must not press the courses of all others into one line.
+TEST(CourseFigure, AnOutlierDoesNotTakeTheAxis) {
+  Cohort cohort = joined({one_course(60, 2)});
+  cohort.hips[7].comparisons[1].subsidence_mm = {45.0, 0.2, 0.4};
+  const auto figures = [](const Cohort& c) { return figures_of(study(c, {}, "test")); };
+  const Figure figure = figures(cohort).at(0);
+  ASSERT_EQ(figure.name, "course-subsidence_mm");
+  EXPECT_THAT(figure.svg, testing::Not(HasSubstr(">40</text>")));
+  EXPECT_THAT(figure.svg, HasSubstr(">2</text>"));
+  EXPECT_THAT(figure.caption, HasSubstr("One film lies beyond the axis: an arrow head at its edge "
+                                        "stands for it."));
+  const Figure usual = figures(joined({one_course(60, 2)})).at(0);
+  EXPECT_THAT(usual.caption, testing::Not(HasSubstr("beyond the axis")));
+}
+
 TEST(CohortStudy, IsSoundOnWholeAndOnPoorCohorts) {
   Cohort whole = two_groups();
   expect_sound(study(whole, readings_of(whole, "second"), "test"));
