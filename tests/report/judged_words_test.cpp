@@ -232,6 +232,37 @@ TEST(JudgedWords, TheGermanTableHasWindowsReasonsAndProbabilities) {
                     HasSubstr("wie lange nach der Operation das Ausgangsbild entstand")));
 }
 
+/// The figures of the course with their caption.
+Figures figures(const HipEvidence& evidence, Language language = Language::kEnglish) {
+  for (const Section& section : document_of(result_of(evidence), language).sections) {
+    if (section.id != "course") continue;
+    for (const auto& block : section.blocks) {
+      if (const auto* found = std::get_if<Figures>(&block)) return *found;
+    }
+  }
+  ADD_FAILURE() << "no figures";
+  return {{{}, {}}, {}};
+}
+
+// What counts from a film of day 120 no limit of the whole motion holds for; of one of day 45 the
+// points do not show what came before it.
+TEST(JudgedWords, LimitsAreDrawnWhereTheReferenceFilmLetsThem) {
+  const std::vector<assessment::invented::Visit> visits{{365, 0.3, 0.2}, {730, 0.4, 0.2}};
+  EXPECT_THAT(figures(hip(visits, 3)).figures[0].description, HasSubstr("M-KRISMER"));
+  EXPECT_THAT(figures(hip(visits, 3)).caption, Not(HasSubstr("count from")));
+  const Figures late = figures(hip(visits, 45));
+  EXPECT_THAT(late.figures[0].description, HasSubstr("M-KRISMER"));
+  EXPECT_THAT(
+      late.caption,
+      HasSubstr("The numbers count from the reference film of day 45 after surgery, and the "
+                "limits from surgery: a point short of a limit may lie beyond it."));
+  EXPECT_THAT(figures(hip(visits, 45), Language::kGerman).caption,
+              HasSubstr("Ausgangsbild des Tages 45 nach der Operation"));
+  for (const Figure& one : figures(hip(visits, 120)).figures) {
+    EXPECT_THAT(one.description, Not(HasSubstr("Limit")));
+  }
+}
+
 // A limit of one's own that asks for a point of the stem names it.
 TEST(JudgedWords, APointOfTheStemIsNamed) {
   followup::Result result = result_of(hip({{730, 1.0, 0.3}}));
