@@ -56,6 +56,28 @@ TEST(Headline, NamesThePointThatTheSubsidenceIsOf) {
   EXPECT_FALSE(of(hip({{93, 2.0, 0.3}})).headline.moved.at_head);
 }
 
+// u 1.7 mm: limits of 1.5 and 2.7 mm are finer than 1.645 u = 2.8 mm and get no verdict, though 9
+// mm lie above them by 4.4 and 3.7 u. u 0.95 mm, 3.2 mm against 1.5: 1.79 u, 96.3 %.
+TEST(Headline, SaysThatANumberFinerThanTheFilmsIsPassed) {
+  const auto a = of(hip({{730, 9.0, 1.7}}, 3));
+  EXPECT_EQ(a.headline.verdict, Verdict::kCannotTell);
+  EXPECT_THAT(
+      a.headline.sentence,
+      HasSubstr("The value surely lies above the number of M-KRISMER (probability more than "
+                "99 %) and M-STREIT (probability more than 99 %), limits that are finer "
+                "than these films allow and get no verdict."));
+  const auto near = of(hip({{730, 3.2, 0.95}}, 3));
+  EXPECT_THAT(near.headline.sentence, HasSubstr("above the number of M-KRISMER (probability 96.3 "
+                                                "%), a limit that is finer than these films"));
+  const auto told = of(hip({{730, 2.0, 0.95}}, 3));
+  EXPECT_THAT(told.headline.sentence, Not(HasSubstr("surely")));
+  for (const Finding& one : a.findings) {
+    if (one.criterion != "M-KRISMER") continue;
+    EXPECT_THAT(one.text, HasSubstr("gets no verdict. The value lies above it all the same, with a "
+                                    "probability of more than 99 %."));
+  }
+}
+
 TEST(Headline, IsWithinOnlyWhenNothingIsOpen) {
   EXPECT_EQ(of(hip({{730, 0.5, 0.2}})).headline.verdict, Verdict::kWithin);
   EXPECT_EQ(of(hip({{730, 1.4, 0.3}})).headline.verdict, Verdict::kCannotTell);

@@ -147,6 +147,19 @@ TEST(JudgedWords, TheHeadlineNamesThePoint) {
               AllOf(HasSubstr("the stem stands 3.0"), HasSubstr("at its reference point")));
 }
 
+TEST(JudgedWords, TheGermanPageSaysThatANumberFinerThanTheFilmsIsPassed) {
+  const HipEvidence far = hip({{730, 9.0, 1.7}}, 3);
+  EXPECT_THAT(
+      german(far),
+      HasSubstr("Der Wert liegt sicher über der Zahl von M-KRISMER (Wahrscheinlichkeit mehr "
+                "als 99 %) und M-STREIT (Wahrscheinlichkeit mehr als 99 %), wofür die "
+                "Bilder nicht fein genug für ein Urteil sind."));
+  EXPECT_THAT(
+      finding(far, "M-KRISMER"),
+      HasSubstr("Der Wert liegt trotzdem darüber, mit einer Wahrscheinlichkeit von mehr als "
+                "99 %."));
+}
+
 TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {
   EXPECT_THAT(german(hip({{365, 6.0, 0.3}, {730, 0.2, 0.3}})),
               AllOf(HasSubstr("lag schon über der Zahl von M-KRISMER und M-STREIT"),

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "criteria_words.h"
+#include "tidemark/assessment/probability.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
 
@@ -46,12 +47,21 @@ const FilmEvidence& film_of(const HipEvidence& hip, std::size_t comparison) {
   return hip.films.at(hip.comparisons[comparison].follow_up);
 }
 
-bool is_of_subsidence(const Finding& finding) {
-  return finding.quantity != Quantity::kTiltChange && finding.quantity != Quantity::kMedial;
-}
-
 bool surely_above(const Finding& finding) {
   return finding.probability_exceeds.value_or(0.0) >= kDecisive;
+}
+
+std::vector<PassedNumber> finer_passed(const Assessment& all, std::size_t comparison) {
+  std::vector<PassedNumber> out;
+  for (const Finding& one : all.findings) {
+    const bool finer = one.comparison == comparison && one.because == Because::kFinerThanFilm;
+    if (finer && surely_above(one)) out.push_back({one.criterion, *one.probability_exceeds});
+  }
+  return out;
+}
+
+bool is_of_subsidence(const Finding& finding) {
+  return finding.quantity != Quantity::kTiltChange && finding.quantity != Quantity::kMedial;
 }
 
 const Criterion& criterion_of(const Assessment& all, const Finding& finding) {
@@ -176,10 +186,23 @@ std::string verdict_sentence(const Headline& told) {
   return out + ".";
 }
 
+/// No verdict is not no knowledge: a number that is passed for sure is told.
+std::string sentence_of_finer(const Headline& told) {
+  if (told.finer_passed.empty()) return {};
+  Ids passed;
+  for (const PassedNumber& one : told.finer_passed) {
+    passed.push_back(one.criterion + " (probability " + percent_text(one.probability) + ")");
+  }
+  return " The value surely lies above the number of " + in_words(passed) +
+         (passed.size() == 1
+              ? ", a limit that is finer than these films allow and gets no verdict."
+              : ", limits that are finer than these films allow and get no verdict.");
+}
+
 /// What other films say: later films do not take back what earlier ones showed.
 std::string sentences_of_others(const HipEvidence& hip, const Headline& told) {
   const auto name = [&](std::size_t comparison) { return film_of(hip, comparison).name; };
-  std::string out;
+  std::string out = sentence_of_finer(told);
   if (!told.early.empty()) {
     out += " The value already lies above the number of " + in_words(told.early) +
            ", which holds at another time.";
@@ -285,6 +308,7 @@ Headline headline_of(const HipEvidence& hip, const Assessment& all) {
   out.above = with(all, *last, Verdict::kExceeds);
   out.within = with(all, *last, Verdict::kWithin);
   out.open = with(all, *last, Verdict::kCannotTell);
+  out.finer_passed = finer_passed(all, *last);
   out.subsidence_judged = !ids_of(all, *last, [](const Finding& one) {
                              return is_of_subsidence(one) && one.verdict != Verdict::kNotApplicable;
                            }).empty();

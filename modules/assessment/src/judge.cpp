@@ -269,6 +269,13 @@ std::string verdict_text(const Case& c, const Conformity& conformity) {
   const std::string probability = percent_text(conformity.probability_exceeds);
   switch (conformity.because) {
     case Because::kFinerThanFilm:
+      if (conformity.probability_exceeds >= kDecisive) {
+        return "cannot tell; " + limit + " is finer than these films allow (" + measured +
+               "): a limit that nothing could be shown to be within gets no verdict. The value "
+               "lies "
+               "above it all the same, with a probability of " +
+               probability + ".";
+      }
       return "cannot tell; " + limit + " is finer than these films allow (" + measured +
              "): even a stem that stood still could not be shown to be within it. The probability "
              "of lying above it is " +

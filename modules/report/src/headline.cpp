@@ -126,10 +126,23 @@ std::string verdicts_of_last(const Source& from, const assessment::Headline& tol
   return with_capital(out) + ".";
 }
 
+/// Limits that get no verdict, but whose number is passed.
+std::string finer_passed(const Source& from, const assessment::Headline& told) {
+  if (told.finer_passed.empty()) return {};
+  std::vector<std::string> passed;
+  for (const assessment::PassedNumber& one : told.finer_passed) {
+    passed.push_back(
+        from.say("judged.probability",
+                 {{"id", one.criterion}, {"value", percent_words(from, one.probability)}}));
+  }
+  return " " + from.say("judged.finer", {{"ids", in_words(from, passed)}});
+}
+
 /// The headline in the language of the page: all that assessment::Headline::sentence tells in
 /// English, from the same parts.
 std::string judged_sentence(const Source& from, const assessment::Headline& told) {
-  std::string out = motion_of_last(from, told) + " " + verdicts_of_last(from, told);
+  std::string out =
+      motion_of_last(from, told) + " " + verdicts_of_last(from, told) + finer_passed(from, told);
   if (!told.early.empty()) {
     out += " " + from.say("judged.early", {{"ids", in_words(from, told.early)}});
   }

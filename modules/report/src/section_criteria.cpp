@@ -29,21 +29,7 @@ CellRole role_of(Verdict verdict) {
   return CellRole::kOpen;
 }
 
-/// A probability in per cent that never reads as certain, nor as a verdict where it falls short.
-std::string percent(const Source& from, double probability) {
-  std::string text = assessment::percent_text(probability);
-  const auto said = [&](const std::string& english, const char* key) {
-    if (!text.starts_with(english)) return false;
-    text = from.say(key, {{"value", from.say.localised(text.substr(english.size()))}});
-    return true;
-  };
-  if (said("more than ", "probability.most") || said("less than ", "probability.least")) {
-    return text;
-  }
-  return from.say.localised(text);
-}
-
-/// The same in its narrow column: "> 99 %".
+/// A probability in its narrow column: "> 99 %".
 std::string percent_cell(const Source& from, double probability) {
   std::string text = assessment::percent_text(probability);
   for (const auto& [words, sign] : {std::pair{"more than ", "> "}, std::pair{"less than ", "< "}}) {
@@ -122,6 +108,9 @@ std::string key_of(const assessment::Finding& finding) {
       if (!finding.measured) return key + ".not_measured";
       return finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive ? key + ".above"
                                                                                 : key;
+    case Because::kFinerThanFilm:
+      return finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive ? key + ".above"
+                                                                                : key;
     case Because::kDateUnknown:
       return finding.measured ? key + ".measured" : key;
     case Because::kBaselineTooLate:
@@ -157,13 +146,14 @@ std::string because_of(const Source& from, const assessment::Finding& finding) {
   const std::string typical = of_quantity(
       finding.typical, from.say.localised(fixed_text(finding.typical.value_or(0.0), 1)));
   const std::string window = window_of(from, criterion);
-  std::string text = from.say(
-      key_of(finding), {{"measured", measured_of(from, finding)},
-                        {"limit", limit},
-                        {"typical", typical},
-                        {"window", window},
-                        {"reason", reason_of(from, finding)},
-                        {"probability", percent(from, finding.probability_exceeds.value_or(0.0))}});
+  std::string text =
+      from.say(key_of(finding),
+               {{"measured", measured_of(from, finding)},
+                {"limit", limit},
+                {"typical", typical},
+                {"window", window},
+                {"reason", reason_of(from, finding)},
+                {"probability", percent_words(from, finding.probability_exceeds.value_or(0.0))}});
   const bool windowed = criterion != nullptr && criterion->window.has_value();
   if (finding.because != Because::kDateUnknown || !windowed) return text;
   return from.say("because.holds", {{"limit", limit}, {"window", window}}) + " " +

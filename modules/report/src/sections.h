@@ -40,6 +40,8 @@ struct Source {
 [[nodiscard]] std::string when(const Source& from, const followup::ComparisonResult& pair);
 /// A flag's sentence in the language of the page, else in English.
 [[nodiscard]] Phrase phrase_of(const Source& from, const Flag& flag);
+/// A probability in per cent that never reads as certain, nor as a verdict where it falls short.
+[[nodiscard]] std::string percent_words(const Source& from, double probability);
 /// "mm" or "px", with the fixed space before it.
 [[nodiscard]] std::string unit_of(const followup::Lengths& lengths);
 

@@ -19,6 +19,12 @@ struct LimitsOfFilm {
   std::vector<std::string> criteria;
 };
 
+/// A limit whose number is surely passed, with the probability of that.
+struct PassedNumber {
+  std::string criterion;
+  double probability = 0.0;
+};
+
 /// Which parts of the last motion have a 95 % interval that leaves zero out.
 struct Moved {
   bool along = false;  ///< subsidence, up or down
@@ -47,7 +53,9 @@ struct Headline {
   std::vector<std::string> above;   ///< criteria that `comparison` passes
   std::vector<std::string> within;  ///< keeps
   std::vector<std::string> open;    ///< cannot tell
-  bool subsidence_judged = false;   ///< some limit of subsidence holds for `comparison`
+  /// Of `open`, those that are finer than the films allow and whose number is passed at kDecisive.
+  std::vector<PassedNumber> finer_passed;
+  bool subsidence_judged = false;  ///< some limit of subsidence holds for `comparison`
   /// Above the number of these, which hold at another time than that of `comparison`.
   std::vector<std::string> early;
   std::vector<LimitsOfFilm> above_before;  ///< other films that pass a limit
