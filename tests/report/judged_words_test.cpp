@@ -276,6 +276,21 @@ TEST(JudgedWords, LimitsAreDrawnWhereTheReferenceFilmLetsThem) {
   }
 }
 
+// The limits of tilt have no source; what says so is no citation, and German on a German page.
+TEST(JudgedWords, WhatDescribesASourceIsTranslated) {
+  for (const Section& section :
+       document_of(result_of(hip({{730, 0.2, 0.2}})), Language::kGerman).sections) {
+    if (section.id != "criteria") continue;
+    for (const auto& row : std::get<Table>(section.blocks.at(1)).rows) {
+      if (row[0].phrase.text != "M-TILT-3") continue;
+      EXPECT_THAT(row[4].phrase.text,
+                  testing::StartsWith("Verbreitete Praxis, keine Quelle (aus dem Gedächtnis"));
+      return;
+    }
+  }
+  ADD_FAILURE() << "no limit of tilt";
+}
+
 // A limit of one's own that asks for a point of the stem names it.
 TEST(JudgedWords, APointOfTheStemIsNamed) {
   followup::Result result = result_of(hip({{730, 1.0, 0.3}}));

@@ -110,6 +110,12 @@ std::string percent_words(const Source& from, double probability) {
   return from.say.localised(text);
 }
 
+std::string cited(const Source& from, const std::string& citation,
+                  const std::optional<std::string>& doi, assessment::Certainty certainty) {
+  return from.say.said(printable(citation)).text + (doi ? ", doi:" + printable(*doi) : "") + " (" +
+         from.say("certainty." + assessment::code_of(certainty)) + ")";
+}
+
 std::string unit_of(const followup::Lengths& lengths) { return kFixedSpace + lengths.unit; }
 
 bool is_flush_left(const Table& table, std::size_t column) {

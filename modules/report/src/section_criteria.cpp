@@ -49,9 +49,7 @@ const assessment::Criterion* criterion_of(const Assessment& assessed, const std:
 std::string source_of(const Source& from, const Assessment& assessed, const std::string& id) {
   const assessment::Criterion* found = criterion_of(assessed, id);
   if (found == nullptr) return from.say("none");
-  std::string text = printable(found->citation);
-  if (found->doi) text += ", doi:" + printable(*found->doi);
-  return text + " (" + from.say("certainty." + assessment::code_of(found->certainty)) + ")";
+  return cited(from, found->citation, found->doi, found->certainty);
 }
 
 /// What was measured, e.g. "subsidence +2.10 ± 0.40 mm on day 93".
