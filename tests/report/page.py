@@ -125,11 +125,11 @@ def verdict_words(language):
 
 def in_its_row(finding):
     """An English finding beside its criterion and verdict, which it does not repeat."""
-    said = f'{finding["criterion"]}: {verdict_words("en")[finding["verdict"]]}; '
     text = finding["text"]
-    if not text.startswith(said):
+    rest = text.removeprefix(f'{finding["criterion"]}: ')
+    if rest == text:
         return text
-    rest = text[len(said):]
+    rest = rest.removeprefix(f'{verdict_words("en")[finding["verdict"]]}; ')
     return rest[0].upper() + rest[1:]
 
 

@@ -124,10 +124,12 @@ std::string key_of(const assessment::Finding& finding) {
 /// ..." begins with the subsidence. One that is worded otherwise stays as it is.
 std::string without_repetition(const Source& from, const assessment::Finding& finding) {
   std::string text = printable(finding.text);
-  const std::string said = printable(finding.criterion) + ": " +
-                           from.say("verdict." + assessment::code_of(finding.verdict)) + "; ";
-  if (!text.starts_with(said) || text.size() == said.size()) return text;
-  text.erase(0, said.size());
+  const std::string id = printable(finding.criterion) + ": ";
+  const std::string verdict = from.say("verdict." + assessment::code_of(finding.verdict)) + "; ";
+  std::size_t said = text.starts_with(id) ? id.size() : 0;
+  if (said > 0 && text.substr(said).starts_with(verdict)) said += verdict.size();
+  if (said == 0 || text.size() == said) return text;
+  text.erase(0, said);
   text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
   return text;
 }
