@@ -98,8 +98,15 @@ TEST(Headline, LaterFilmsDoNotTakeBackWhatWasAbove) {
 
 TEST(Headline, SaysWhatAlreadyLiesAboveALimitOfAnotherTime) {
   const auto a = of(hip({{365, 5.0, 0.3}}));
-  EXPECT_THAT(a.headline.sentence, HasSubstr("already lies above the number of M-ALN, M-KRISMER "
-                                             "and M-STREIT, which holds at another time"));
+  EXPECT_THAT(a.headline.sentence,
+              AllOf(HasSubstr("The value already lies above the number of M-KRISMER and M-STREIT, "
+                              "which holds later."),
+                    HasSubstr("The value lies above the number of M-ALN, which held earlier.")));
+  // Five years after surgery nothing lies ahead.
+  const auto late = of(hip({{1826, 5.0, 0.3}}));
+  EXPECT_THAT(late.headline.past, testing::ElementsAre("M-ALN", "M-KRISMER", "M-STREIT"));
+  EXPECT_THAT(late.headline.sentence, Not(HasSubstr("already")));
+  for (const Finding& one : late.findings) EXPECT_THAT(one.text, Not(HasSubstr("already")));
 }
 
 TEST(Headline, WithoutAMeasuredComparisonCannotTell) {
@@ -173,7 +180,7 @@ TEST(Headline, IsNotWithinWhenAnEarlierFilmLiesBeyondALaterLimit) {
   early.criteria[0].threshold = 1.0;  // M-ALN, at 6 to 8 weeks
   const auto late = assess(hip({{42, 0.2, 0.1}, {730, 1.3, 0.1}}), early);
   EXPECT_EQ(late.headline.verdict, Verdict::kWithin);
-  EXPECT_EQ(late.headline.early, std::vector<std::string>{"M-ALN"});
+  EXPECT_EQ(late.headline.past, std::vector<std::string>{"M-ALN"});
 }
 
 // u 0.3 mm each, half of its variance the reference film's: u of the difference is 0.3 mm. One pair

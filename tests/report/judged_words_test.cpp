@@ -168,7 +168,10 @@ TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {
               HasSubstr("Das Bild film-1 hat kein Datum und ist vielleicht später"));
   EXPECT_THAT(german(hip({{49, 4.5, 0.3}, {730, 1.0, 0.2}})),
               HasSubstr("lag über der Grenze von M-ALN"));
-  EXPECT_THAT(german(hip({{365, 5.0, 0.3}})), HasSubstr("die zu einer anderen Zeit gilt"));
+  EXPECT_THAT(german(hip({{365, 5.0, 0.3}})),
+              AllOf(HasSubstr("schon über der Zahl von M-KRISMER und M-STREIT, die später gilt"),
+                    HasSubstr("über der Zahl von M-ALN, die früher galt")));
+  EXPECT_THAT(finding(hip({{1826, 5.0, 0.3}}), "M-KRISMER"), Not(HasSubstr("schon")));
 }
 
 // u 1.0 mm, u95 1.96 mm: 6.0 mm higher is 4.0 to 8.0 mm higher, on both pages.

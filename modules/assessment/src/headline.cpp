@@ -205,7 +205,10 @@ std::string sentences_of_others(const HipEvidence& hip, const Headline& told) {
   std::string out = sentence_of_finer(told);
   if (!told.early.empty()) {
     out += " The value already lies above the number of " + in_words(told.early) +
-           ", which holds at another time.";
+           ", which holds later.";
+  }
+  if (!told.past.empty()) {
+    out += " The value lies above the number of " + in_words(told.past) + ", which held earlier.";
   }
   for (const LimitsOfFilm& one : told.above_before) {
     out += " The film " + name(one.comparison) + " was above the limit of " +
@@ -312,8 +315,14 @@ Headline headline_of(const HipEvidence& hip, const Assessment& all) {
   out.subsidence_judged = !ids_of(all, *last, [](const Finding& one) {
                              return is_of_subsidence(one) && one.verdict != Verdict::kNotApplicable;
                            }).empty();
-  out.early = ids_of(all, *last, [](const Finding& one) {
+  const auto above_outside = [&](const Finding& one) {
     return one.because == Because::kOutsideWindow && surely_above(one);
+  };
+  out.early = ids_of(all, *last, [&](const Finding& one) {
+    return above_outside(one) && !is_over(criterion_of(all, one), one.days);
+  });
+  out.past = ids_of(all, *last, [&](const Finding& one) {
+    return above_outside(one) && is_over(criterion_of(all, one), one.days);
   });
   look_at_others(hip, all, out);
   out.rise = rise_in(all.course);

@@ -256,7 +256,8 @@ std::optional<Finding> outside_window(const Case& c, const Conformity& conformit
   if (!is_outside_window(c)) return {};
   std::string text = when_it_holds(c) + "Measured: " + measured_text(c);
   if (conformity.verdict == Verdict::kExceeds) {
-    text += ", which already lies above that number with a probability of " +
+    text += (is_over(c.criterion, c.finding.days) ? ", which lies" : ", which already lies") +
+            std::string(" above that number with a probability of ") +
             percent_text(conformity.probability_exceeds);
   }
   return settled(c, Verdict::kNotApplicable, Because::kOutsideWindow, text + ".");
@@ -432,6 +433,10 @@ std::optional<int> days_of(const Case& c) {
 
 std::string code_of(Verdict verdict) { return kVerdicts[verdict]; }
 std::string code_of(Because because) { return kBecause[because]; }
+
+bool is_over(const Criterion& criterion, std::optional<int> days) {
+  return criterion.window && days && *days > criterion.window->to_days;
+}
 
 Conformity decide(const Measured<double>& measured, double threshold, Sense sense) {
   const double u = effective_u(measured.u, measured.u95);

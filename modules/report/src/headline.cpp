@@ -146,6 +146,9 @@ std::string judged_sentence(const Source& from, const assessment::Headline& told
   if (!told.early.empty()) {
     out += " " + from.say("judged.early", {{"ids", in_words(from, told.early)}});
   }
+  if (!told.past.empty()) {
+    out += " " + from.say("judged.past", {{"ids", in_words(from, told.past)}});
+  }
   const auto add = [&](const char* key, const std::vector<assessment::LimitsOfFilm>& films) {
     for (const assessment::LimitsOfFilm& one : films) {
       out += " " + from.say(key, {{"when", when_of(from, one.comparison)},

@@ -99,13 +99,14 @@ std::string reason_of(const Source& from, const assessment::Finding& finding) {
 }
 
 /// The text that says why, by the parts that the finding has.
-std::string key_of(const assessment::Finding& finding) {
+std::string key_of(const assessment::Finding& finding, const assessment::Criterion* criterion) {
   std::string key = "because." + assessment::code_of(finding.because);
   switch (finding.because) {
     case Because::kOutsideWindow:
       if (!finding.measured) return key + ".not_measured";
-      return finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive ? key + ".above"
-                                                                                : key;
+      if (finding.probability_exceeds.value_or(0.0) < assessment::kDecisive) return key;
+      return criterion != nullptr && assessment::is_over(*criterion, finding.days) ? key + ".past"
+                                                                                   : key + ".above";
     case Because::kFinerThanFilm:
       return finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive ? key + ".above"
                                                                                 : key;
@@ -147,7 +148,7 @@ std::string because_of(const Source& from, const assessment::Finding& finding) {
       finding.typical, from.say.localised(fixed_text(finding.typical.value_or(0.0), 1)));
   const std::string window = window_of(from, criterion);
   std::string text =
-      from.say(key_of(finding),
+      from.say(key_of(finding, criterion),
                {{"measured", measured_of(from, finding)},
                 {"limit", limit},
                 {"typical", typical},

@@ -55,9 +55,9 @@ struct Headline {
   std::vector<std::string> open;    ///< cannot tell
   /// Of `open`, those that are finer than the films allow and whose number is passed at kDecisive.
   std::vector<PassedNumber> finer_passed;
-  bool subsidence_judged = false;  ///< some limit of subsidence holds for `comparison`
-  /// Above the number of these, which hold at another time than that of `comparison`.
-  std::vector<std::string> early;
+  bool subsidence_judged = false;          ///< some limit of subsidence holds for `comparison`
+  std::vector<std::string> early;          ///< above the number of these, which hold later
+  std::vector<std::string> past;           ///< likewise, which held earlier
   std::vector<LimitsOfFilm> above_before;  ///< other films that pass a limit
   /// Other films that lie above the number of a limit which holds later, or whose time is not
   /// known.
