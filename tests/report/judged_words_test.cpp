@@ -294,6 +294,15 @@ TEST(JudgedWords, WhatDescribesASourceIsTranslated) {
   ADD_FAILURE() << "no limit of tilt";
 }
 
+// What is read out is what is drawn: limits of two years are not, on a course of six months.
+TEST(JudgedWords, TheChartNamesNoLimitThatItDoesNotShow) {
+  const Figures early = figures(hip({{42, 0.3, 0.2}, {183, 0.4, 0.2}}, 3));
+  EXPECT_THAT(early.figures[0].description,
+              AllOf(HasSubstr("M-ALN"), Not(HasSubstr("M-KRISMER")), Not(HasSubstr("M-STREIT"))));
+  EXPECT_THAT(figures(hip({{42, 0.3, 0.2}, {700, 0.4, 0.2}}, 3)).figures[0].description,
+              HasSubstr("M-KRISMER"));
+}
+
 // A limit of one's own that asks for a point of the stem names it.
 TEST(JudgedWords, APointOfTheStemIsNamed) {
   followup::Result result = result_of(hip({{730, 1.0, 0.3}}));

@@ -162,7 +162,7 @@ Figure figure_of(const Source& from, const Course& course) {
         ";";
   }
   description.back() = '.';
-  for (const CourseLimit& limit : course.limits) {
+  for (const CourseLimit& limit : limits_drawn(course)) {
     if (!limit.label.empty()) {
       description += " " + from.say("course.limit", {{"label", limit.label}}) + ".";
     }
