@@ -721,6 +721,26 @@ TEST(CourseFigure, AnOutlierDoesNotTakeTheAxis) {
   EXPECT_THAT(usual.caption, testing::Not(HasSubstr("beyond the axis")));
 }
 
+// Days of hips without a date of surgery count from the reference film: the axes say so.
+TEST(CourseFigure, ItsAxisSaysWhatTimeCountsFrom) {
+  const auto svg = [](const Cohort& cohort) {
+    return figures_of(study(cohort, {}, "test")).at(0).svg;
+  };
+  EXPECT_THAT(svg(joined({one_course(6, 2)})),
+              HasSubstr(">time from surgery (square-root scale)<"));
+  EXPECT_THAT(svg(joined({without_surgery(one_course(6, 2))})),
+              HasSubstr(">time from the reference film (square-root scale)<"));
+  EXPECT_THAT(svg(joined({one_course(6, 2), without_surgery(one_course(6, 2))})),
+              HasSubstr(">time from surgery, where that has no date from the reference film "
+                        "(square-root scale)<"));
+  Cohort undated = five_hips();
+  undated.hips = without_surgery(undated.hips);
+  for (const Figure& figure : figures_of(study(undated, {}, "test"))) {
+    if (!figure.name.starts_with("survival-")) continue;
+    EXPECT_THAT(figure.svg, HasSubstr(">years from the reference film<"));
+  }
+}
+
 TEST(CohortStudy, IsSoundOnWholeAndOnPoorCohorts) {
   Cohort whole = two_groups();
   expect_sound(study(whole, readings_of(whole, "second"), "test"));

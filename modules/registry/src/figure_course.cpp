@@ -193,7 +193,8 @@ std::optional<Figure> course_figure(const CohortStudy& study, Quantity quantity)
     const double top = static_cast<double>(row) * kPanelHeight;
     const Plot plot{{0, place(reach->last_day * 1.03), left, left + kPanelWidth - kLeft - 14},
                     {reach->low, reach->high, top + kPanelHeight - kBottom, top + kTop + 12}};
-    draw_axes(canvas, plot, time_ticks(reach->last_day), "time from surgery (square-root scale)",
+    draw_axes(canvas, plot, time_ticks(reach->last_day),
+              "time from " + origin_of_time(study.cohort) + " (square-root scale)",
               quantity_label(quantity));
     canvas.text({left, top + 15}, group_label(groups[g]), {13, Anchor::kStart, "#000", "bold"});
     canvas.line({plot.x.from, plot.y.at(0)}, {plot.x.to, plot.y.at(0)}, {"#000", 0.8, "none", ""});

@@ -29,6 +29,14 @@ std::string share_text(double share) {
   return fixed_text(100.0 * share, near_an_end ? 1 : 0) + " %";
 }
 
+std::string origin_of_time(const Cohort& cohort) {
+  const auto n = std::count_if(cohort.hips.begin(), cohort.hips.end(),
+                               [](const CohortHip& hip) { return hip.days_from_reference; });
+  if (n == 0) return "surgery";
+  if (static_cast<std::size_t>(n) == cohort.hips.size()) return "the reference film";
+  return "surgery, where that has no date from the reference film";
+}
+
 std::string quantity_word(Quantity quantity) {
   switch (quantity) {
     case Quantity::kMedial:

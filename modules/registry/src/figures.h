@@ -28,6 +28,9 @@ namespace tidemark::registry {
 /// is: "99.7 %", "> 99.9 %".
 [[nodiscard]] std::string share_text(double share);
 
+/// What the cohort's days count from: "surgery", "the reference film", or that it is mixed.
+[[nodiscard]] std::string origin_of_time(const Cohort& cohort);
+
 /// "subsidence, mm (distal +)"
 [[nodiscard]] std::string quantity_label(Quantity quantity);
 /// "subsidence"
