@@ -211,6 +211,54 @@ TEST(CohortRead, SaysWhenOneHipMayCountAsTwo) {
   EXPECT_THAT(cautions, Contains(HasSubstr("4 hips share a film, byte for byte")));
 }
 
+/// A row of zones, and of zone_changes where there is a text for it.
+std::string zone_sql(int hip, int film, int zone, const std::string& state,
+                     const std::string& change = "") {
+  const std::string where = std::to_string(hip) + ", ";
+  std::string sql =
+      "INSERT INTO zones (hip_id, film, zone, interface, state, seen_fraction) VALUES"
+      " (" +
+      where + std::to_string(film) + ", " + std::to_string(zone) + ", 'stem_bone', '" + state +
+      "', 0.9);";
+  if (!change.empty()) {
+    sql +=
+        "INSERT INTO zone_changes (hip_id, comparison, zone, interface, progressive, change_mm,"
+        " change_u_mm, change_u95_mm) VALUES (" +
+        where + "0, " + std::to_string(zone) + ", 'stem_bone', " + change + ");";
+  }
+  return sql;
+}
+
+const CohortZone* zone_of(const CohortHip& hip, int film, int number) {
+  for (const CohortZone& zone : hip.zones) {
+    if (zone.film == film && zone.zone == number) return &zone;
+  }
+  return nullptr;
+}
+
+// As the rule of signs asks it of one hip: growth beyond 0.3 mm at a probability of 95 %, or the
+// pair's own yes. 0.80 - 1.645 x 0.20 = 0.47 mm; 0.60 - 0.33 = 0.27 mm.
+TEST(CohortRead, TakesFromThePairWhatBecameOfALine) {
+  const Scratch scratch;
+  const auto file = made(scratch, {named("H-1", 1)});
+  for (int zone = 1; zone <= 6; ++zone) run(file, zone_sql(1, 0, zone, "absent"));
+  run(file, zone_sql(1, 1, 1, "present", "'yes', 1.0, 0.2, 0.4"));
+  run(file, zone_sql(1, 1, 2, "present", "'cannot_tell', 0.8, 0.2, 0.4"));
+  run(file, zone_sql(1, 1, 3, "present", "'cannot_tell', 0.6, 0.2, 0.4"));
+  run(file, zone_sql(1, 1, 4, "absent", "'no', 0.0, 0.1, 0.2"));
+  run(file, zone_sql(1, 1, 5, "present"));
+  run(file, zone_sql(1, 1, 6, "cannot_tell", "'cannot_tell', NULL, NULL, NULL"));
+  const Cohort cohort = read(file);
+  const auto grew = [&](int number) { return zone_of(cohort.hips.at(0), 1, number)->grew; };
+  EXPECT_EQ(grew(1), true);
+  EXPECT_EQ(grew(2), true);
+  EXPECT_FALSE(grew(3));
+  EXPECT_EQ(grew(4), false);
+  EXPECT_FALSE(grew(5));
+  EXPECT_FALSE(grew(6));
+  EXPECT_FALSE(zone_of(cohort.hips[0], 0, 1)->grew);
+}
+
 TEST(CohortRead, TellsTheDayOfSurgeryFromAnUnknownDay) {
   const Scratch scratch;
   HipRow same_day = named("H-1", 1);

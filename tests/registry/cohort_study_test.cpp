@@ -478,22 +478,31 @@ CohortZone zone(int film, int number, ZoneState state, std::optional<int> days) 
   return z;
 }
 
-// Counted by hand.
+/// A hip whose zone 1 was and is so, and what the pair of films says of growth there.
+struct LineHip {
+  ZoneState before, after;
+  std::optional<bool> grew;
+};
+
+// Counted by hand. A line that the states alone call new is not: the two films were not compared
+// there, or the pair leaves open what became of it (as for single hips, docs/lucency.md).
 TEST(LucencyMap, KeepsOpenZonesApartAndCountsNewLines) {
   using enum ZoneState;
   Cohort cohort;
   cohort.groups = {""};
-  const std::vector<std::pair<ZoneState, ZoneState>> hips{{kAbsent, kPresent},
-                                                          {kAbsent, kAbsent},
-                                                          {kPresent, kPresent},
-                                                          {kAbsent, kNotSeen},
-                                                          {kCannotTell, kPresent}};
-  for (const auto& [before, after] : hips) {
+  const std::vector<LineHip> hips{{kAbsent, kPresent, true},
+                                  {kAbsent, kAbsent, false},
+                                  {kPresent, kPresent, {}},
+                                  {kAbsent, kNotSeen, {}},
+                                  {kCannotTell, kPresent, {}}};
+  const auto add = [&](const LineHip& line) {
     CohortHip hip;
     hip.hip = std::to_string(cohort.hips.size());
-    hip.zones = {zone(0, 1, before, 1), zone(1, 1, after, 360)};
+    hip.zones = {zone(0, 1, line.before, 1), zone(1, 1, line.after, 360)};
+    hip.zones[1].grew = line.grew;
     cohort.hips.push_back(hip);
-  }
+  };
+  for (const LineHip& line : hips) add(line);
   const auto map = lucency_map(cohort);
   ASSERT_EQ(map.size(), 2U);
   EXPECT_FALSE(map[0].visit);
@@ -510,6 +519,15 @@ TEST(LucencyMap, KeepsOpenZonesApartAndCountsNewLines) {
   EXPECT_EQ(year.newly, 1U);
   EXPECT_EQ(year.at_start, 2U);
   EXPECT_EQ(year.incidence->share, 0.5);
+  EXPECT_EQ(year.not_compared, 0U);
+  add({kAbsent, kPresent, {}});
+  add({kAbsent, kAbsent, {}});
+  const ZoneIncidence more = lucency_map(cohort)[1];
+  EXPECT_EQ(more.present, 4U);
+  EXPECT_EQ(more.newly, 1U);
+  EXPECT_EQ(more.at_start, 2U);
+  EXPECT_EQ(more.not_compared, 2U);
+  expect_sound(study(cohort, {}, "test"));
 }
 
 TEST(PrecisionStudy, PairsFilmsOfOneDay) {

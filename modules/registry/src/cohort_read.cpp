@@ -3,6 +3,8 @@
 #include <set>
 
 #include "sqlite.h"
+#include "tidemark/assessment/judge.h"
+#include "tidemark/assessment/sign_rule.h"
 #include "tidemark/followup/zone_mark.h"
 #include "tidemark/lucency/codes.h"
 #include "tidemark/registry/cohort.h"
@@ -201,6 +203,18 @@ ZoneState state_of(const std::string& text) {
   return text == "not_seen" ? ZoneState::kNotSeen : ZoneState::kCannotTell;
 }
 
+/// What zone_changes says of a line, as the rules of signs ask it: the pair's own answer, else
+/// growth beyond what two readings of one line differ by.
+std::optional<bool> grew(const Stmt& row, int column) {
+  const std::string progressive = row.maybe_text(column).value_or("cannot_tell");
+  if (progressive != "cannot_tell") return progressive == "yes";
+  const auto change = measured_at(row, column + 1);
+  const bool surely =
+      change && assessment::decide(*change, assessment::kUnseenLineMm, assessment::Sense::kAbove)
+                        .probability_exceeds >= assessment::kDecisive;
+  return surely ? std::optional(true) : std::nullopt;
+}
+
 /// Zones 8 to 14 are held against the first lateral film that shows any of them, by date, as
 /// lateral_comparisons of result.json does; films without a date count as the last ones.
 void name_lateral_references(CohortHip& hip) {
@@ -225,8 +239,12 @@ void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
       // A lateral film is in no comparison: its days come from the dates.
       " CAST(julianday(f.date) - julianday((SELECT date FROM films r WHERE r.hip_id = z.hip_id"
       "  AND r.role = 'reference' ORDER BY film LIMIT 1)) AS INTEGER),"
-      " f.examination, f.date, z.zone, z.interface, z.state, z.seen_fraction"
+      " f.examination, f.date, z.zone, z.interface, z.state, z.seen_fraction,"
+      " g.progressive, g.change_mm, g.change_u_mm, g.change_u95_mm"
       " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
+      " LEFT JOIN comparisons c ON c.hip_id = z.hip_id AND c.follow_up = z.film"
+      " LEFT JOIN zone_changes g ON g.hip_id = z.hip_id AND g.comparison = c.comparison"
+      "  AND g.zone = z.zone AND g.interface = z.interface"
       " ORDER BY z.hip_id, z.film, z.zone, z.interface");
   while (rows.step()) {
     const auto found = ids.find(rows.integer(0));
@@ -242,6 +260,7 @@ void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
     row.interface = rows.text(8);
     row.state = state_of(rows.text(9));
     row.judged = rows.maybe_real(10).value_or(0.0) > 0.0;
+    row.grew = grew(rows, 11);
     hip.zones.push_back(std::move(row));
   }
   for (CohortHip& hip : cohort.hips) name_lateral_references(hip);

@@ -38,15 +38,20 @@ std::map<Look, int> films_of(const CohortHip& hip) {
   return film;
 }
 
-void count(ZoneIncidence& row, ZoneState now, std::optional<ZoneState> at_start) {
+void count(ZoneIncidence& row, const CohortZone& zone, std::optional<ZoneState> at_start) {
+  const ZoneState now = zone.state;
   row.present += now == ZoneState::kPresent ? 1U : 0U;
   row.absent += now == ZoneState::kAbsent ? 1U : 0U;
   row.cannot_tell += now == ZoneState::kCannotTell ? 1U : 0U;
   row.not_seen += now == ZoneState::kNotSeen ? 1U : 0U;
   const bool judged = now == ZoneState::kPresent || now == ZoneState::kAbsent;
   if (!row.visit || !judged || at_start != ZoneState::kAbsent) return;
+  if (!zone.grew) {
+    ++row.not_compared;
+    return;
+  }
   ++row.at_start;
-  row.newly += now == ZoneState::kPresent ? 1U : 0U;
+  row.newly += now == ZoneState::kPresent && *zone.grew ? 1U : 0U;
 }
 
 ZoneIncidence finished(ZoneIncidence row) {
@@ -84,8 +89,7 @@ std::vector<ZoneIncidence> lucency_map(const Cohort& cohort) {
         row.zone = zone.zone;
         row.visit = time;
         const auto start = at_start.find({zone.interface, zone.zone});
-        count(row, zone.state,
-              start == at_start.end() ? std::nullopt : std::optional(start->second));
+        count(row, zone, start == at_start.end() ? std::nullopt : std::optional(start->second));
       }
     }
   }

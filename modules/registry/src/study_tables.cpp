@@ -428,8 +428,14 @@ StudyTable lucency_table(const CohortStudy& study) {
        {"share_high", "", ""},
        {"least", "", "share of all, if no open zone had a line"},
        {"most", "", "share of all, if every open zone had one"},
-       {"newly", "", "hips with a line that had none on the reference film"},
-       {"at_start", "", "hips judged now that had none on the reference film"},
+       {"newly", "",
+        "hips with a line that had none on the reference film, and that the pair of films tells"},
+       {"at_start", "",
+        "hips judged now that had none on the reference film, and of which the pair tells what "
+        "became of it"},
+       {"not_compared", "",
+        "hips judged now that had none on the reference film, of which the pair does not tell; "
+        "all of zones 8 to 14, whose pairs are not stored"},
        {"incidence", "", "newly of at_start"},
        {"incidence_low", "", "exact 95 % interval"},
        {"incidence_high", "", ""}},
@@ -449,9 +455,9 @@ StudyTable lucency_table(const CohortStudy& study) {
     share(z.share);
     cells.number(z.least).number(z.most);
     if (z.visit) {
-      cells.count(z.newly).count(z.at_start);
+      cells.count(z.newly).count(z.at_start).count(z.not_compared);
     } else {
-      cells.absent(2);
+      cells.absent(3);
     }
     share(z.incidence);
     out.rows.push_back(cells.done());

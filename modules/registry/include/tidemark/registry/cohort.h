@@ -50,6 +50,9 @@ struct CohortZone {
   std::string interface;
   ZoneState state = ZoneState::kCannotTell;
   bool judged = false;  ///< some of the zone is seen: the lines of the film were read
+  /// Whether a line came or grew since the reference film, by the pair of films; absent where the
+  /// pair does not tell it, was not compared there, or is a lateral one (none is stored).
+  std::optional<bool> grew;
 };
 
 /// Zones 8 to 14 stand on lateral films only, 1 to 7 on frontal ones only.
