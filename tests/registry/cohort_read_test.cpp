@@ -259,6 +259,38 @@ TEST(CohortRead, TakesFromThePairWhatBecameOfALine) {
   EXPECT_FALSE(zone_of(cohort.hips[0], 0, 1)->grew);
 }
 
+// The zones of a film that was refused are not seen: left out, the share of all hips with a film
+// could not reach what it may be.
+TEST(CohortRead, TheZonesOfARefusedFilmAreNotSeen) {
+  const Scratch scratch;
+  const auto file = made(scratch, {named("H-1", 1), named("H-2", 2)});
+  run(file, zone_sql(1, 0, 1, "absent") + zone_sql(1, 0, 2, "absent"));
+  run(file, zone_sql(2, 0, 1, "absent") + zone_sql(2, 1, 1, "present"));
+  run(file, "UPDATE films SET status = 'not_measured' WHERE hip_id = 1 AND film = 1;");
+  // Nearer to the milestone than the measured film of the same visit, which counts all the same.
+  run(file,
+      "INSERT INTO films (hip_id, film, role, status, date, days_from_surgery, examination)"
+      " VALUES (2, 2, 'follow-up', 'not_measured', '2024-12-31', 365, 1),"
+      " (2, 3, 'follow-up', 'not_measured', '2024-06-30', 181, 1);");
+  run(file,
+      "INSERT INTO comparisons (hip_id, comparison, reference, follow_up, days,"
+      " days_from_surgery, examination, status) VALUES"
+      " (2, 1, 0, 2, 364, 365, 1, 'not_measured');");
+  const Cohort cohort = read(file);
+  ASSERT_NE(zone_of(cohort.hips.at(0), 1, 2), nullptr);
+  EXPECT_EQ(zone_of(cohort.hips[0], 1, 2)->state, ZoneState::kNotSeen);
+  EXPECT_EQ(zone_of(cohort.hips[0], 1, 2)->days, 366);
+  EXPECT_EQ(zone_of(cohort.hips.at(1), 3, 1), nullptr) << "excluded, or from the side";
+  for (const ZoneIncidence& one : lucency_map(cohort)) {
+    if (!one.visit || one.zone != 1) continue;
+    EXPECT_EQ(visits()[*one.visit].name, "1 year");
+    EXPECT_EQ(one.present, 1U);
+    EXPECT_EQ(one.not_seen, 1U);
+    EXPECT_EQ(one.least, 0.5);
+    EXPECT_EQ(one.most, 1.0);
+  }
+}
+
 TEST(CohortRead, TellsTheDayOfSurgeryFromAnUnknownDay) {
   const Scratch scratch;
   HipRow same_day = named("H-1", 1);

@@ -232,30 +232,66 @@ void name_lateral_references(CohortHip& hip) {
   for (CohortZone& zone : hip.zones) zone.reference = zone.reference || zone.film == film;
 }
 
-void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
-  Stmt rows(
-      db,
-      "SELECT z.hip_id, z.film, f.role, f.days_from_surgery,"
-      // A lateral film is in no comparison: its days come from the dates.
-      " CAST(julianday(f.date) - julianday((SELECT date FROM films r WHERE r.hip_id = z.hip_id"
-      "  AND r.role = 'reference' ORDER BY film LIMIT 1)) AS INTEGER),"
-      " f.examination, f.date, z.zone, z.interface, z.state, z.seen_fraction,"
-      " g.progressive, g.change_mm, g.change_u_mm, g.change_u95_mm"
-      " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
-      " LEFT JOIN comparisons c ON c.hip_id = z.hip_id AND c.follow_up = z.film"
-      " LEFT JOIN zone_changes g ON g.hip_id = z.hip_id AND g.comparison = c.comparison"
-      "  AND g.zone = z.zone AND g.interface = z.interface"
-      " ORDER BY z.hip_id, z.film, z.zone, z.interface");
+/// Columns that all rows of zones begin with: hip_id, film, role, days (two ways), examination,
+/// date. A lateral film is in no comparison: its days come from the dates.
+constexpr const char* kOfFilm =
+    "SELECT f.hip_id, f.film, f.role, f.days_from_surgery,"
+    " CAST(julianday(f.date) - julianday((SELECT date FROM films r WHERE r.hip_id = f.hip_id"
+    "  AND r.role = 'reference' ORDER BY film LIMIT 1)) AS INTEGER), f.examination, f.date";
+
+CohortZone zone_on(const Stmt& row, const CohortHip& hip) {
+  CohortZone out;
+  out.film = static_cast<int>(row.integer(1));
+  out.reference = row.text(2) == "reference";
+  out.days = days_of(hip, row, 3, 4);
+  out.examination = static_cast<int>(row.integer(5));
+  out.date = row.maybe_text(6).value_or("");
+  return out;
+}
+
+/// Frontal films that were refused have no rows: each zone that the hip's other films tell of is
+/// not seen on them. Films that the sheet excludes, and other views, are in no comparison.
+void add_refused_films(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db,
+            std::string(kOfFilm) +
+                " FROM films f JOIN comparisons c ON c.hip_id = f.hip_id AND c.follow_up = f.film"
+                " WHERE f.status = 'not_measured' AND NOT EXISTS"
+                " (SELECT 1 FROM zones z WHERE z.hip_id = f.hip_id AND z.film = f.film)"
+                " ORDER BY f.hip_id, f.film");
   while (rows.step()) {
     const auto found = ids.find(rows.integer(0));
     if (found == ids.end()) continue;
     CohortHip& hip = cohort.hips[found->second];
-    CohortZone row;
-    row.film = static_cast<int>(rows.integer(1));
-    row.reference = rows.text(2) == "reference";
-    row.days = days_of(hip, rows, 3, 4);
-    row.examination = static_cast<int>(rows.integer(5));
-    row.date = rows.maybe_text(6).value_or("");
+    std::set<std::pair<int, std::string>> places;
+    for (const CohortZone& zone : hip.zones) {
+      if (!is_lateral(zone)) places.emplace(zone.zone, zone.interface);
+    }
+    for (const auto& [number, interface] : places) {
+      CohortZone row = zone_on(rows, hip);
+      row.zone = number;
+      row.interface = interface;
+      row.state = ZoneState::kNotSeen;
+      row.refused = true;
+      hip.zones.push_back(std::move(row));
+    }
+  }
+}
+
+void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db, std::string(kOfFilm) +
+                    ", z.zone, z.interface, z.state, z.seen_fraction,"
+                    " g.progressive, g.change_mm, g.change_u_mm, g.change_u95_mm"
+                    " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
+                    " LEFT JOIN comparisons c ON c.hip_id = z.hip_id AND c.follow_up = z.film"
+                    " LEFT JOIN zone_changes g ON g.hip_id = z.hip_id"
+                    "  AND g.comparison = c.comparison AND g.zone = z.zone"
+                    "  AND g.interface = z.interface"
+                    " ORDER BY z.hip_id, z.film, z.zone, z.interface");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found == ids.end()) continue;
+    CohortHip& hip = cohort.hips[found->second];
+    CohortZone row = zone_on(rows, hip);
     row.zone = static_cast<int>(rows.integer(7));
     row.interface = rows.text(8);
     row.state = state_of(rows.text(9));
@@ -263,6 +299,7 @@ void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
     row.grew = grew(rows, 11);
     hip.zones.push_back(std::move(row));
   }
+  add_refused_films(db, ids, cohort);
   for (CohortHip& hip : cohort.hips) name_lateral_references(hip);
 }
 

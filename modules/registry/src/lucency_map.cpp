@@ -15,19 +15,20 @@ using Key = std::pair<std::string, int>;                  ///< interface, zone
 
 using Look = std::pair<Time, bool>;  ///< whether from the side: those films are others
 
-/// The rows of one hip that count: of each visit and view the film nearest to the milestone.
+/// The rows of one hip that count: of each visit and view the film nearest to the milestone, one
+/// that was refused only where there is no other.
 std::map<Look, int> films_of(const CohortHip& hip) {
   std::map<Look, int> film;
-  std::map<Look, int> off;
+  std::map<Look, std::pair<bool, int>> off;
   for (const CohortZone& zone : hip.zones) {
     if (zone.examination != 1) continue;
     Time time;
-    int distance = 0;
+    std::pair distance{zone.refused, 0};
     if (!zone.reference) {
       if (!zone.days) continue;
       time = visit_of(*zone.days);
       if (!time) continue;
-      distance = std::abs(*zone.days - visits()[*time].days);
+      distance.second = std::abs(*zone.days - visits()[*time].days);
     }
     const Look look{time, is_lateral(zone)};
     const auto known = off.find(look);

@@ -49,7 +49,8 @@ struct CohortZone {
   int zone = 0;
   std::string interface;
   ZoneState state = ZoneState::kCannotTell;
-  bool judged = false;  ///< some of the zone is seen: the lines of the film were read
+  bool judged = false;   ///< some of the zone is seen: the lines of the film were read
+  bool refused = false;  ///< its film could not be measured: no zone of it is seen
   /// Whether a line came or grew since the reference film, by the pair of films; absent where the
   /// pair does not tell it, was not compared there, or is a lateral one (none is stored).
   std::optional<bool> grew;
