@@ -648,6 +648,19 @@ class Changes(Case):
         self.assertIn("2 kept", self.run_batch().stdout)
         self.assertIn("3 kept", self.run_batch().stdout)
 
+    def test_a_film_beside_the_sheet_is_input(self):
+        """The result says that films stand there unlisted: one that comes or goes changes it."""
+        self.hips(3, ())
+        (self.input / "b01" / "series.json").write_text('{"films": [{"file": "0.dcm"}, {"file": "1.dcm"}]}')
+        self.run_batch()
+        self.assertIn("3 kept", self.run_batch().stdout)
+        beside = blank(self.input / "b01" / "2.dcm", "B1", "R", "20240701", 50)
+        self.assertIn("2 kept", self.run_batch().stdout)
+        self.assertIn("3 kept", self.run_batch().stdout)
+        beside.unlink()
+        self.assertIn("2 kept", self.run_batch().stdout)
+        self.assertIn("3 kept", self.run_batch().stdout)
+
     def test_a_refused_hip_says_what_is_wrong_now(self):
         self.hips(2, ())
         sheet = self.input / "b01" / "series.json"

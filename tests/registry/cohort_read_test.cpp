@@ -36,6 +36,9 @@ struct HipRow {
   std::string group;  ///< "": none
   std::string reference_day = "1";
   std::string surgery = "'2024-01-01'";
+  std::string patient = "NULL";
+  std::string side = "NULL";
+  std::string film = "NULL";  ///< SHA-256 of its reference film
 };
 
 HipRow named(const std::string& hip, int id) {
@@ -54,11 +57,11 @@ HipRow measured_by(HipRow row, const std::string& version, const std::string& op
 std::string sql_of(const HipRow& row) {
   const std::string id = std::to_string(row.id);
   std::string sql =
-      "INSERT INTO hips (hip_id, hip, reader, surgery_date, status, input_sha256, options_sha256,"
-      " tool_version, length_unit, criteria_set) VALUES (" +
-      id + ", '" + row.hip + "', '" + row.reader + "', " + row.surgery + ", '" + row.status +
-      "', 'i', '" + row.options + "', '" + row.version + "', '" + row.length_unit + "', 'set/" +
-      (row.reader.empty() ? "1" : "2") + "');";
+      "INSERT INTO hips (hip_id, hip, reader, patient, side, surgery_date, status, input_sha256,"
+      " options_sha256, tool_version, length_unit, criteria_set) VALUES (" +
+      id + ", '" + row.hip + "', '" + row.reader + "', " + row.patient + ", " + row.side + ", " +
+      row.surgery + ", '" + row.status + "', 'i', '" + row.options + "', '" + row.version + "', '" +
+      row.length_unit + "', 'set/" + (row.reader.empty() ? "1" : "2") + "');";
   if (!row.group.empty()) {
     sql += "INSERT INTO hip_groups VALUES (" + id + ", 'stem', '" + row.group + "');";
   }
@@ -66,10 +69,10 @@ std::string sql_of(const HipRow& row) {
   const bool scaled = row.length_unit == "mm";
   const std::string length = scaled ? "0.5, 0.2, 0.4" : "NULL, NULL, NULL";
   sql +=
-      "INSERT INTO films (hip_id, film, role, status, date, days_from_surgery, examination)"
+      "INSERT INTO films (hip_id, film, sha256, role, status, date, days_from_surgery, examination)"
       " VALUES (" +
-      id + ", 0, 'reference', 'measured', '2024-01-02', " + row.reference_day + ", 1), (" + id +
-      ", 1, 'follow-up', 'measured', '2025-01-01', 366, 1);";
+      id + ", 0, " + row.film + ", 'reference', 'measured', '2024-01-02', " + row.reference_day +
+      ", 1), (" + id + ", 1, NULL, 'follow-up', 'measured', '2025-01-01', 366, 1);";
   sql +=
       "INSERT INTO comparisons (hip_id, comparison, reference, follow_up, days,"
       " days_from_surgery, examination, status, subsidence_mm, subsidence_u_mm,"
@@ -173,6 +176,119 @@ TEST(CohortRead, CountsLeftOutHipsByGroup) {
   EXPECT_THAT(last_three("B"), ElementsAre(2, 1, 0));
   EXPECT_THAT(last_three("C"), ElementsAre(1, 0, 0));
   EXPECT_EQ(row_of(done, "groups", "C")[1], Cell{std::int64_t{0}});
+}
+
+HipRow of_patient(const std::string& hip, int id, const std::string& patient,
+                  const std::string& side, const std::string& film) {
+  HipRow row = named(hip, id);
+  row.patient = "'" + patient + "'";
+  row.side = side.empty() ? "NULL" : "'" + side + "'";
+  row.film = "'" + film + "'";
+  return row;
+}
+
+// A sheet that lists one hip under two names doubles it; a film of both hips is no such case.
+TEST(CohortRead, SaysWhenOneHipMayCountAsTwo) {
+  const Scratch scratch;
+  const auto file =
+      made(scratch, {of_patient("A-1", 1, "p", "R", "f1"), of_patient("B-7", 2, "p", "R", "f1"),
+                     of_patient("C-1", 3, "q", "R", "f2"), of_patient("C-2", 4, "q", "L", "f2"),
+                     of_patient("D-1", 5, "r", "", "f3"), of_patient("D-2", 6, "r", "", "f4"),
+                     of_patient("E-1", 7, "s", "R", "f5"), of_patient("E-2", 8, "t", "L", "f5")});
+  const Cohort cohort = read(file);
+  ASSERT_EQ(cohort.hips.size(), 8U);
+  std::vector<std::string> shared;
+  for (const CohortHip& hip : cohort.hips) {
+    if (hip.shares_films) shared.push_back(hip.hip);
+  }
+  EXPECT_THAT(shared, ElementsAre("A-1", "B-7", "E-1", "E-2"));
+  const auto cautions = study(cohort, {}, "t").cautions;
+  EXPECT_THAT(cautions, Contains(HasSubstr("One patient has both hips in the cohort.")));
+  EXPECT_THAT(cautions, Contains(HasSubstr("One patient stands in the cohort with several hips of "
+                                           "one side")));
+  EXPECT_THAT(cautions, Contains(HasSubstr("One patient has several hips in the cohort of which a "
+                                           "side is not known")));
+  EXPECT_THAT(cautions, Contains(HasSubstr("4 hips share a film, byte for byte")));
+}
+
+/// A row of zones, and of zone_changes where there is a text for it.
+std::string zone_sql(int hip, int film, int zone, const std::string& state,
+                     const std::string& change = "") {
+  const std::string where = std::to_string(hip) + ", ";
+  std::string sql =
+      "INSERT INTO zones (hip_id, film, zone, interface, state, seen_fraction) VALUES"
+      " (" +
+      where + std::to_string(film) + ", " + std::to_string(zone) + ", 'stem_bone', '" + state +
+      "', 0.9);";
+  if (!change.empty()) {
+    sql +=
+        "INSERT INTO zone_changes (hip_id, comparison, zone, interface, progressive, change_mm,"
+        " change_u_mm, change_u95_mm) VALUES (" +
+        where + "0, " + std::to_string(zone) + ", 'stem_bone', " + change + ");";
+  }
+  return sql;
+}
+
+const CohortZone* zone_of(const CohortHip& hip, int film, int number) {
+  for (const CohortZone& zone : hip.zones) {
+    if (zone.film == film && zone.zone == number) return &zone;
+  }
+  return nullptr;
+}
+
+// As the rule of signs asks it of one hip: growth beyond 0.3 mm at a probability of 95 %, or the
+// pair's own yes. 0.80 - 1.645 x 0.20 = 0.47 mm; 0.60 - 0.33 = 0.27 mm.
+TEST(CohortRead, TakesFromThePairWhatBecameOfALine) {
+  const Scratch scratch;
+  const auto file = made(scratch, {named("H-1", 1)});
+  for (int zone = 1; zone <= 6; ++zone) run(file, zone_sql(1, 0, zone, "absent"));
+  run(file, zone_sql(1, 1, 1, "present", "'yes', 1.0, 0.2, 0.4"));
+  run(file, zone_sql(1, 1, 2, "present", "'cannot_tell', 0.8, 0.2, 0.4"));
+  run(file, zone_sql(1, 1, 3, "present", "'cannot_tell', 0.6, 0.2, 0.4"));
+  run(file, zone_sql(1, 1, 4, "absent", "'no', 0.0, 0.1, 0.2"));
+  run(file, zone_sql(1, 1, 5, "present"));
+  run(file, zone_sql(1, 1, 6, "cannot_tell", "'cannot_tell', NULL, NULL, NULL"));
+  const Cohort cohort = read(file);
+  const auto grew = [&](int number) { return zone_of(cohort.hips.at(0), 1, number)->grew; };
+  EXPECT_EQ(grew(1), true);
+  EXPECT_EQ(grew(2), true);
+  EXPECT_FALSE(grew(3));
+  EXPECT_EQ(grew(4), false);
+  EXPECT_FALSE(grew(5));
+  EXPECT_FALSE(grew(6));
+  EXPECT_FALSE(zone_of(cohort.hips[0], 0, 1)->grew);
+}
+
+// The zones of a film that was refused are not seen: left out, the share of all hips with a film
+// could not reach what it may be.
+TEST(CohortRead, TheZonesOfARefusedFilmAreNotSeen) {
+  const Scratch scratch;
+  const auto file = made(scratch, {named("H-1", 1), named("H-2", 2)});
+  run(file, zone_sql(1, 0, 1, "absent") + zone_sql(1, 0, 2, "absent"));
+  run(file, zone_sql(2, 0, 1, "absent") + zone_sql(2, 1, 1, "present"));
+  run(file, "UPDATE films SET status = 'not_measured' WHERE hip_id = 1 AND film = 1;");
+  // Nearer to the milestone than the measured film of the same visit, which counts all the same.
+  run(file,
+      "INSERT INTO films (hip_id, film, role, status, date, days_from_surgery, examination)"
+      " VALUES (2, 2, 'follow-up', 'not_measured', '2024-12-31', 365, 1),"
+      " (2, 3, 'follow-up', 'not_measured', '2024-06-30', 181, 1);");
+  run(file,
+      "INSERT INTO comparisons (hip_id, comparison, reference, follow_up, days,"
+      " days_from_surgery, examination, status) VALUES"
+      " (2, 1, 0, 2, 364, 365, 1, 'not_measured');");
+  const Cohort cohort = read(file);
+  ASSERT_NE(zone_of(cohort.hips.at(0), 1, 2), nullptr);
+  EXPECT_EQ(zone_of(cohort.hips[0], 1, 2)->state, ZoneState::kNotSeen);
+  EXPECT_EQ(zone_of(cohort.hips[0], 1, 2)->days, 366);
+  EXPECT_EQ(zone_of(cohort.hips.at(1), 3, 1), nullptr) << "excluded, or from the side";
+  for (const ZoneIncidence& one : lucency_map(cohort)) {
+    if (!one.visit || one.zone != 1) continue;
+    EXPECT_EQ(visits()[*one.visit].name, "1 year");
+    EXPECT_EQ(one.present, 1U);
+    EXPECT_EQ(one.not_seen, 1U);
+    EXPECT_EQ(one.least, 0.5);
+    EXPECT_EQ(one.most, 1.0);
+  }
 }
 
 TEST(CohortRead, TellsTheDayOfSurgeryFromAnUnknownDay) {

@@ -10,6 +10,7 @@
 #include <set>
 #include <sstream>
 
+#include "figures.h"
 #include "registry/made_cohort.h"
 #include "scratch.h"
 
@@ -271,6 +272,39 @@ TEST(CourseModel, FindsWhatWasSimulated) {
   ASSERT_TRUE(model->later_rate_sd);
 }
 
+std::string reason_of_correlation(const CohortStudy& done, const std::string& quantity) {
+  for (const StudyTable& table : tables_of(done)) {
+    if (table.name != "migration_model") continue;
+    for (const auto& row : table.rows) {
+      if (row[0] != Cell{quantity} || row[2] != Cell{"correlation"}) continue;
+      const auto* reason = std::get_if<std::string>(&row.back());
+      return reason == nullptr ? "" : *reason;
+    }
+  }
+  return "no such row";
+}
+
+// 60 hips whose rates do not vary: the fit ends at a bound of the variances, where a correlation
+// of -1 or 1 is no estimate.
+TEST(CourseModel, TellsNoCorrelationOfASingularFit) {
+  made::Truth same_rate;
+  same_rate.rate_sd = 0.0;
+  std::size_t untold = 0;
+  for (std::uint64_t seed = 1; seed <= 12; ++seed) {
+    const CohortStudy done = study(made::cohort(30, {{"", same_rate}}, seed), {}, "test");
+    const auto& model = done.models.at(0).second;
+    ASSERT_TRUE(model) << model.error().sentence();
+    if (model->correlation) {
+      EXPECT_LT(std::abs(*model->correlation), 0.999) << seed;
+      EXPECT_EQ(reason_of_correlation(done, "subsidence_mm"), "");
+      continue;
+    }
+    ++untold;
+    EXPECT_EQ(reason_of_correlation(done, "subsidence_mm"), "the films do not tell it");
+  }
+  EXPECT_GE(untold, 3U);
+}
+
 TEST(CourseModel, SaysWhenThereIsTooLittle) {
   Cohort few = made::cohort(2, {{"", {}}}, 3);
   EXPECT_EQ(model_of(few, Quantity::kSubsidence).error().kind, ErrorKind::kCannotTell);
@@ -444,22 +478,31 @@ CohortZone zone(int film, int number, ZoneState state, std::optional<int> days) 
   return z;
 }
 
-// Counted by hand.
+/// A hip whose zone 1 was and is so, and what the pair of films says of growth there.
+struct LineHip {
+  ZoneState before, after;
+  std::optional<bool> grew;
+};
+
+// Counted by hand. A line that the states alone call new is not: the two films were not compared
+// there, or the pair leaves open what became of it (as for single hips, docs/lucency.md).
 TEST(LucencyMap, KeepsOpenZonesApartAndCountsNewLines) {
   using enum ZoneState;
   Cohort cohort;
   cohort.groups = {""};
-  const std::vector<std::pair<ZoneState, ZoneState>> hips{{kAbsent, kPresent},
-                                                          {kAbsent, kAbsent},
-                                                          {kPresent, kPresent},
-                                                          {kAbsent, kNotSeen},
-                                                          {kCannotTell, kPresent}};
-  for (const auto& [before, after] : hips) {
+  const std::vector<LineHip> hips{{kAbsent, kPresent, true},
+                                  {kAbsent, kAbsent, false},
+                                  {kPresent, kPresent, {}},
+                                  {kAbsent, kNotSeen, {}},
+                                  {kCannotTell, kPresent, {}}};
+  const auto add = [&](const LineHip& line) {
     CohortHip hip;
     hip.hip = std::to_string(cohort.hips.size());
-    hip.zones = {zone(0, 1, before, 1), zone(1, 1, after, 360)};
+    hip.zones = {zone(0, 1, line.before, 1), zone(1, 1, line.after, 360)};
+    hip.zones[1].grew = line.grew;
     cohort.hips.push_back(hip);
-  }
+  };
+  for (const LineHip& line : hips) add(line);
   const auto map = lucency_map(cohort);
   ASSERT_EQ(map.size(), 2U);
   EXPECT_FALSE(map[0].visit);
@@ -476,6 +519,15 @@ TEST(LucencyMap, KeepsOpenZonesApartAndCountsNewLines) {
   EXPECT_EQ(year.newly, 1U);
   EXPECT_EQ(year.at_start, 2U);
   EXPECT_EQ(year.incidence->share, 0.5);
+  EXPECT_EQ(year.not_compared, 0U);
+  add({kAbsent, kPresent, {}});
+  add({kAbsent, kAbsent, {}});
+  const ZoneIncidence more = lucency_map(cohort)[1];
+  EXPECT_EQ(more.present, 4U);
+  EXPECT_EQ(more.newly, 1U);
+  EXPECT_EQ(more.at_start, 2U);
+  EXPECT_EQ(more.not_compared, 2U);
+  expect_sound(study(cohort, {}, "test"));
 }
 
 TEST(PrecisionStudy, PairsFilmsOfOneDay) {
@@ -635,6 +687,76 @@ TEST(ReaderSheet, IsReadStrictly) {
               HasSubstr("lines 2 and 4 are of the same film and reader"));
   EXPECT_THAT(wrong("hip,date\nA,2024-03-01\n\nA,2024-03-01\n"), HasSubstr("lines 2 and 4"));
   EXPECT_EQ(wrong("hip,days,reader,zone_1\nA,3,x,absent\nA,3,y,absent\nB,3,x,absent\n"), "read");
+}
+
+// One of 320 hips beyond is neither nobody nor "100 % not seen beyond": 1 - 1/320 = 99.69 %.
+TEST(CohortStudy, NamesNoShareWholeThatIsNot) {
+  Cohort cohort;
+  cohort.groups = {""};
+  for (int h = 0; h < 320; ++h) {
+    const Verdict verdict = h == 7 ? Verdict::kExceeds : Verdict::kWithin;
+    cohort.hips.push_back(judged(std::to_string(h), {{730, verdict}}));
+  }
+  const CohortStudy done = study(cohort, {}, "test");
+  const auto figures = figures_of(done);
+  const std::string page = page_of(done, figures);
+  EXPECT_THAT(page, HasSubstr("99.7 % at 2.0 y"));
+  EXPECT_THAT(page, HasSubstr("<td>0.3 % to 0.3 %</td>"));
+  EXPECT_THAT(page, testing::Not(HasSubstr("100 % at")));
+  for (const Figure& figure : figures) {
+    if (!figure.name.starts_with("survival-")) continue;
+    EXPECT_THAT(figure.caption, testing::Not(HasSubstr("100 / 100 %")));
+    EXPECT_THAT(figure.caption, HasSubstr("would be 99.7 % / 99.7 %"));
+  }
+}
+
+TEST(CohortStudy, WritesSharesSoThatTheyAreNotWholeByRounding) {
+  EXPECT_EQ(share_text(0.0), "0 %");
+  EXPECT_EQ(share_text(1.0), "100 %");
+  EXPECT_EQ(share_text(1e-5), "< 0.1 %");
+  EXPECT_EQ(share_text(1.0 - 1e-5), "> 99.9 %");
+  EXPECT_EQ(share_text(0.0031), "0.3 %");
+  EXPECT_EQ(share_text(0.0996), "10.0 %");
+  EXPECT_EQ(share_text(0.1), "10 %");
+  EXPECT_EQ(share_text(0.504), "50 %");
+  EXPECT_EQ(share_text(0.9), "90 %");
+  EXPECT_EQ(share_text(0.9969), "99.7 %");
+  EXPECT_EQ(share_text(0.999), "99.9 %");
+}
+
+// A film that was aligned wrongly must not press the courses of all others into one line.
+TEST(CourseFigure, AnOutlierDoesNotTakeTheAxis) {
+  Cohort cohort = joined({one_course(60, 2)});
+  cohort.hips[7].comparisons[1].subsidence_mm = {45.0, 0.2, 0.4};
+  const auto figures = [](const Cohort& c) { return figures_of(study(c, {}, "test")); };
+  const Figure figure = figures(cohort).at(0);
+  ASSERT_EQ(figure.name, "course-subsidence_mm");
+  EXPECT_THAT(figure.svg, testing::Not(HasSubstr(">40</text>")));
+  EXPECT_THAT(figure.svg, HasSubstr(">2</text>"));
+  EXPECT_THAT(figure.caption, HasSubstr("One film lies beyond the axis: an arrow head at its edge "
+                                        "stands for it."));
+  const Figure usual = figures(joined({one_course(60, 2)})).at(0);
+  EXPECT_THAT(usual.caption, testing::Not(HasSubstr("beyond the axis")));
+}
+
+// Days of hips without a date of surgery count from the reference film: the axes say so.
+TEST(CourseFigure, ItsAxisSaysWhatTimeCountsFrom) {
+  const auto svg = [](const Cohort& cohort) {
+    return figures_of(study(cohort, {}, "test")).at(0).svg;
+  };
+  EXPECT_THAT(svg(joined({one_course(6, 2)})),
+              HasSubstr(">time from surgery (square-root scale)<"));
+  EXPECT_THAT(svg(joined({without_surgery(one_course(6, 2))})),
+              HasSubstr(">time from the reference film (square-root scale)<"));
+  EXPECT_THAT(svg(joined({one_course(6, 2), without_surgery(one_course(6, 2))})),
+              HasSubstr(">time from surgery, where that has no date from the reference film "
+                        "(square-root scale)<"));
+  Cohort undated = five_hips();
+  undated.hips = without_surgery(undated.hips);
+  for (const Figure& figure : figures_of(study(undated, {}, "test"))) {
+    if (!figure.name.starts_with("survival-")) continue;
+    EXPECT_THAT(figure.svg, HasSubstr(">years from the reference film<"));
+  }
 }
 
 TEST(CohortStudy, IsSoundOnWholeAndOnPoorCohorts) {

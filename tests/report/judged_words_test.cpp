@@ -62,6 +62,13 @@ std::string german(const HipEvidence& evidence) {
   return plain(sentence.text);
 }
 
+/// What stands below the judged sentence.
+std::string measured(const HipEvidence& evidence, Language language) {
+  const Headline told = headline(evidence, language);
+  EXPECT_TRUE(told.measured);
+  return told.measured ? plain(told.measured->text) : "";
+}
+
 /// The German words of a criterion on the last comparison.
 std::string finding(const HipEvidence& evidence, const std::string& criterion) {
   const auto document = document_of(result_of(evidence), Language::kGerman);
@@ -105,18 +112,52 @@ TEST(JudgedWords, TheCourseSinceALateReferenceFilmSaysSinceWhen) {
                         "um etwa "));
 }
 
-// 0.3 mm and 4.0 degrees: the tilt is what stands out, and both pages give its number.
+// 0.05 mm and 4.0 degrees: the tilt is what stands out, and both pages give its number.
 TEST(JudgedWords, TheGermanHeadlineHasTheTiltAndTheShift) {
-  const HipEvidence tilted = hip({{730, 0.3, 0.2, 4.0, 0.2, 3.0}});
-  EXPECT_THAT(german(tilted),
-              AllOf(HasSubstr("Der Schaft liegt anders als auf dem Ausgangsbild: Einsinken +0,30 ± "
-                              "0,39 mm, Medialwanderung +3,00 ± 0,39 mm, Kippung +4,00 ± 0,39°"),
-                    HasSubstr("Über der Grenze von M-TILT-3 und M-TILT-2")));
+  const HipEvidence tilted = hip({{730, 0.05, 0.2, 4.0, 0.2, 3.0}});
+  EXPECT_THAT(
+      german(tilted),
+      AllOf(HasSubstr(
+                "Der Schaft liegt anders als auf dem Ausgangsbild: Einsinken +0,05 ± "
+                "0,39 mm am Bezugspunkt, Medialwanderung +3,00 ± 0,39 mm, Kippung +4,00 ± 0,39°"),
+            HasSubstr("Über der Grenze von M-TILT-3 und M-TILT-2")));
   EXPECT_THAT(plain(headline(tilted, Language::kEnglish).sentence.text),
               HasSubstr("change of tilt +4.00 ± 0.39 degrees"));
-  EXPECT_THAT(german(hip({{730, 0.1, 0.2}})),
+  EXPECT_THAT(german(hip({{730, 0.05, 0.2}})),
               AllOf(HasSubstr("Keine Bewegung des Schafts über die Unsicherheit hinaus"),
                     Not(HasSubstr("Medialwanderung"))));
+}
+
+TEST(JudgedWords, TheHeadlineNamesThePoint) {
+  HipEvidence tilted = hip({{93, 0.5, 0.66}});
+  tilted.comparisons[0].migration->subsidence_at_head_centre = assessment::invented::mm(2.9, 0.25);
+  EXPECT_THAT(german(tilted),
+              HasSubstr("Der Schaft liegt anders als auf dem Ausgangsbild: Einsinken +0,5 ± 1,3 "
+                        "mm am Bezugspunkt, am Kopfmittelpunkt +2,90 ± 0,49 mm, Kippung"));
+  EXPECT_THAT(measured(tilted, Language::kEnglish),
+              HasSubstr("no motion of the stem along the femur stands out from the uncertainty of "
+                        "the measurement at its reference point: 0.5"));
+  EXPECT_THAT(measured(tilted, Language::kGerman), HasSubstr("Bezugspunkt"));
+  // Without an assessment the measured sentence is all that stands there.
+  followup::Result bare = result_of(tilted);
+  bare.assessment.reset();
+  EXPECT_THAT(plain(document_of(bare, Language::kEnglish).headline.sentence.text),
+              HasSubstr("The head's centre did move along it: +2.90 ± 0.49 mm (distal positive)."));
+  EXPECT_THAT(measured(hip({{730, 3.0, 0.3}}), Language::kEnglish),
+              AllOf(HasSubstr("the stem stands 3.0"), HasSubstr("at its reference point")));
+}
+
+TEST(JudgedWords, TheGermanPageSaysThatANumberFinerThanTheFilmsIsPassed) {
+  const HipEvidence far = hip({{730, 9.0, 1.7}}, 3);
+  EXPECT_THAT(
+      german(far),
+      HasSubstr("Der Wert liegt sicher über der Zahl von M-KRISMER (Wahrscheinlichkeit mehr "
+                "als 99 %) und M-STREIT (Wahrscheinlichkeit mehr als 99 %), wofür die "
+                "Bilder nicht fein genug für ein Urteil sind."));
+  EXPECT_THAT(
+      finding(far, "M-KRISMER"),
+      HasSubstr("Der Wert liegt trotzdem darüber, mit einer Wahrscheinlichkeit von mehr als "
+                "99 %."));
 }
 
 TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {
@@ -127,7 +168,29 @@ TEST(JudgedWords, TheGermanHeadlineHasWhatOtherFilmsSay) {
               HasSubstr("Das Bild film-1 hat kein Datum und ist vielleicht später"));
   EXPECT_THAT(german(hip({{49, 4.5, 0.3}, {730, 1.0, 0.2}})),
               HasSubstr("lag über der Grenze von M-ALN"));
-  EXPECT_THAT(german(hip({{365, 5.0, 0.3}})), HasSubstr("die zu einer anderen Zeit gilt"));
+  EXPECT_THAT(german(hip({{365, 5.0, 0.3}})),
+              AllOf(HasSubstr("schon über der Zahl von M-KRISMER und M-STREIT, die später gilt"),
+                    HasSubstr("über der Zahl von M-ALN, die früher galt")));
+  EXPECT_THAT(finding(hip({{1826, 5.0, 0.3}}), "M-KRISMER"), Not(HasSubstr("schon")));
+}
+
+// u 1.0 mm, u95 1.96 mm: 6.0 mm higher is 4.0 to 8.0 mm higher, on both pages.
+TEST(JudgedWords, ARiseHasItsIntervalInTheSameSense) {
+  const HipEvidence risen = hip({{730, -6.0, 1.0}});
+  EXPECT_THAT(measured(risen, Language::kEnglish), HasSubstr("(95 % interval 4.0 to 8.0 mm)"));
+  EXPECT_THAT(measured(risen, Language::kGerman), HasSubstr("(95-%-Intervall 4,0 bis 8,0 mm)"));
+  // As it stood before the reference film.
+  EXPECT_THAT(measured(hip({{-30, 6.0, 1.0}}), Language::kEnglish),
+              AllOf(HasSubstr("6.0 mm higher"), HasSubstr("(95 % interval 4.0 to 8.0 mm)")));
+}
+
+TEST(JudgedWords, TheGermanHeadlineSaysThatTheStemStillMoves) {
+  EXPECT_THAT(german(hip({{183, 0.1, 0.08}, {365, 0.3, 0.08}, {730, 1.32, 0.08}}, 3)),
+              HasSubstr("Alle Bilder zusammen zeigen einen Schaft, der anfangs stand und später "
+                        "einsank."));
+  EXPECT_THAT(german(hip({{183, 1.9, 0.08}, {365, 2.5, 0.08}, {730, 3.9, 0.08}}, 3)),
+              HasSubstr("Alle Bilder zusammen zeigen einen Schaft, der nach sechs Monaten weiter "
+                        "einsinkt."));
 }
 
 TEST(JudgedWords, DoubtsAndFlagsStandOnceAndTranslated) {
@@ -183,6 +246,61 @@ TEST(JudgedWords, TheGermanTableHasWindowsReasonsAndProbabilities) {
   EXPECT_THAT(finding(assessment::invented::without_surgery(hip({{731, 0.2}})), "M-KRISMER"),
               AllOf(HasSubstr("am Tag 730 nach dem Ausgangsbild"),
                     HasSubstr("wie lange nach der Operation das Ausgangsbild entstand")));
+}
+
+/// The figures of the course with their caption.
+Figures figures(const HipEvidence& evidence, Language language = Language::kEnglish) {
+  for (const Section& section : document_of(result_of(evidence), language).sections) {
+    if (section.id != "course") continue;
+    for (const auto& block : section.blocks) {
+      if (const auto* found = std::get_if<Figures>(&block)) return *found;
+    }
+  }
+  ADD_FAILURE() << "no figures";
+  return {{{}, {}}, {}};
+}
+
+// What counts from a film of day 120 no limit of the whole motion holds for; of one of day 45 the
+// points do not show what came before it.
+TEST(JudgedWords, LimitsAreDrawnWhereTheReferenceFilmLetsThem) {
+  const std::vector<assessment::invented::Visit> visits{{365, 0.3, 0.2}, {730, 0.4, 0.2}};
+  EXPECT_THAT(figures(hip(visits, 3)).figures[0].description, HasSubstr("M-KRISMER"));
+  EXPECT_THAT(figures(hip(visits, 3)).caption, Not(HasSubstr("count from")));
+  const Figures late = figures(hip(visits, 45));
+  EXPECT_THAT(late.figures[0].description, HasSubstr("M-KRISMER"));
+  EXPECT_THAT(
+      late.caption,
+      HasSubstr("The numbers count from the reference film of day 45 after surgery, and the "
+                "limits from surgery: a point short of a limit may lie beyond it."));
+  EXPECT_THAT(figures(hip(visits, 45), Language::kGerman).caption,
+              HasSubstr("Ausgangsbild des Tages 45 nach der Operation"));
+  for (const Figure& one : figures(hip(visits, 120)).figures) {
+    EXPECT_THAT(one.description, Not(HasSubstr("Limit")));
+  }
+}
+
+// The limits of tilt have no source; what says so is no citation, and German on a German page.
+TEST(JudgedWords, WhatDescribesASourceIsTranslated) {
+  for (const Section& section :
+       document_of(result_of(hip({{730, 0.2, 0.2}})), Language::kGerman).sections) {
+    if (section.id != "criteria") continue;
+    for (const auto& row : std::get<Table>(section.blocks.at(1)).rows) {
+      if (row[0].phrase.text != "M-TILT-3") continue;
+      EXPECT_THAT(row[4].phrase.text,
+                  testing::StartsWith("Verbreitete Praxis, keine Quelle (aus dem Gedächtnis"));
+      return;
+    }
+  }
+  ADD_FAILURE() << "no limit of tilt";
+}
+
+// What is read out is what is drawn: limits of two years are not, on a course of six months.
+TEST(JudgedWords, TheChartNamesNoLimitThatItDoesNotShow) {
+  const Figures early = figures(hip({{42, 0.3, 0.2}, {183, 0.4, 0.2}}, 3));
+  EXPECT_THAT(early.figures[0].description,
+              AllOf(HasSubstr("M-ALN"), Not(HasSubstr("M-KRISMER")), Not(HasSubstr("M-STREIT"))));
+  EXPECT_THAT(figures(hip({{42, 0.3, 0.2}, {700, 0.4, 0.2}}, 3)).figures[0].description,
+              HasSubstr("M-KRISMER"));
 }
 
 // A limit of one's own that asks for a point of the stem names it.

@@ -21,6 +21,8 @@ inline Code own(const std::string& value, const std::string& meaning) {
 
 namespace unit {
 inline Code millimetres() { return ucum("mm", "millimeter"); }
+inline Code square_millimetres() { return ucum("mm2", "square millimeter"); }
+inline Code square_pixels() { return ucum("{square_pixels}", "square pixels"); }
 inline Code degrees() { return ucum("deg", "degree"); }
 inline Code pixels() { return ucum("{pixels}", "pixels"); }
 inline Code millimetres_per_pixel() { return ucum("mm/{pixels}", "millimeter per pixel"); }

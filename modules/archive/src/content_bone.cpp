@@ -123,6 +123,34 @@ void add_signs(const Result& result, std::size_t film, const CodedLengths& lengt
   out.push_back(std::move(pedestal));
 }
 
+Value area_of(const Measured<lucency::SquareMillimetres>& area, const followup::Lengths& lengths) {
+  const double unit = lengths.mm_per_unit * lengths.mm_per_unit;
+  const bool mm = lengths.unit == "mm";
+  return {area.value.value / unit, area.u.value / unit, area.u95.value / unit,
+          mm ? unit::square_millimetres() : unit::square_pixels()};
+}
+
+void add_lysis(const Result& result, const ComparisonResult& pair, const CodedLengths& lengths,
+               const Tracking& tracking, std::vector<Item>& out) {
+  for (const lucency::ZoneLysis& lysis : pair.signs->lysis) {
+    Item one = group({"focal loss of bone in zone " + std::to_string(lysis.zone),
+                      code::femoral_stem(), lysis.zone, pair.follow_up},
+                     result, tracking);
+    add_code(one, "LYSIS", "Focal loss of bone beside the stem, new", coded(lysis.state));
+    add_reason(one, lysis.reason);
+    add(one, "LYSIS-SEEN", "Share of the bone beside the stem that both films show",
+        share_of(lysis.seen));
+    if (lysis.area) {
+      add(one, "LYSIS-AREA", "Area at half depth, at least", area_of(*lysis.area, lengths.lengths));
+    }
+    if (lysis.depth) {
+      add(one, "LYSIS-DEPTH", "Darkening as share of soft tissue to bone",
+          {lysis.depth->value, lysis.depth->u, lysis.depth->u95, unit::one()});
+    }
+    out.push_back(std::move(one));
+  }
+}
+
 void add_sign_changes(const Result& result, const ComparisonResult& pair,
                       const CodedLengths& lengths, const Tracking& tracking,
                       std::vector<Item>& out) {
@@ -141,6 +169,7 @@ void add_sign_changes(const Result& result, const ComparisonResult& pair,
   add_code(pedestal, "PEDESTAL-NEW", "New shelf of bone beyond the tip",
            coded(pair.signs->new_pedestal));
   out.push_back(std::move(pedestal));
+  add_lysis(result, pair, lengths, tracking, out);
 }
 
 }  // namespace

@@ -13,9 +13,6 @@ using lucency::State;
 /// part says anything. House choice.
 constexpr double kLeastSeen = 0.5;
 constexpr double kRounding = 1e-9;
-/// A thinner line may be there unseen (lucency/change.cpp, house choice): one that did not grow by
-/// more at the same places of the stem is not new.
-constexpr double kUnseenMm = 0.3;
 
 const ZoneEvidence* zone_on(const FilmEvidence& film, int zone, lucency::Interface interface) {
   const auto found = std::find_if(
@@ -64,7 +61,7 @@ Answer widened_in(const Facts& facts, const LineRule& rule, int zone) {
   if (pair == nullptr || !pair->change) return Answer::kCannotTell;
   const auto& change = *pair->change;
   const double above =
-      decide({change.value.value, change.u.value, change.u95.value}, kUnseenMm, Sense::kAbove)
+      decide({change.value.value, change.u.value, change.u95.value}, kUnseenLineMm, Sense::kAbove)
           .probability_exceeds;
   if (above >= kDecisive) return Answer::kYes;
   return above <= 1.0 - kDecisive ? Answer::kNo : Answer::kCannotTell;

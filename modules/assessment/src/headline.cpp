@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "criteria_words.h"
+#include "tidemark/assessment/probability.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/number_text.h"
 
@@ -46,12 +47,21 @@ const FilmEvidence& film_of(const HipEvidence& hip, std::size_t comparison) {
   return hip.films.at(hip.comparisons[comparison].follow_up);
 }
 
-bool is_of_subsidence(const Finding& finding) {
-  return finding.quantity != Quantity::kTiltChange && finding.quantity != Quantity::kMedial;
-}
-
 bool surely_above(const Finding& finding) {
   return finding.probability_exceeds.value_or(0.0) >= kDecisive;
+}
+
+std::vector<PassedNumber> finer_passed(const Assessment& all, std::size_t comparison) {
+  std::vector<PassedNumber> out;
+  for (const Finding& one : all.findings) {
+    const bool finer = one.comparison == comparison && one.because == Because::kFinerThanFilm;
+    if (finer && surely_above(one)) out.push_back({one.criterion, *one.probability_exceeds});
+  }
+  return out;
+}
+
+bool is_of_subsidence(const Finding& finding) {
+  return finding.quantity != Quantity::kTiltChange && finding.quantity != Quantity::kMedial;
 }
 
 const Criterion& criterion_of(const Assessment& all, const Finding& finding) {
@@ -74,7 +84,9 @@ bool is_beyond(const Assessment& all, const Finding& finding) {
 
 Moved moved_on(const migration::Migration& m) {
   const auto stands_out = [](const auto& one) { return std::abs(one.value.value) > one.u95.value; };
-  return {stands_out(m.subsidence), stands_out(m.medial), stands_out(m.tilt_change)};
+  const bool along = stands_out(m.subsidence);
+  return {along, stands_out(m.medial), stands_out(m.tilt_change),
+          !along && stands_out(m.subsidence_at_head_centre)};
 }
 
 /// Comparisons without a number whose film is, or may be, later than that of the last one with.
@@ -106,13 +118,19 @@ void look_at_others(const HipEvidence& hip, const Assessment& all, Headline& out
   }
 }
 
+std::optional<Pattern> still_moving(const Course& course) {
+  const bool moves = course.pattern == Pattern::kContinuous || course.pattern == Pattern::kLate;
+  return moves ? std::optional<Pattern>(course.pattern) : std::nullopt;
+}
+
 bool anything_is_open(const Assessment& all, const Headline& told) {
   const auto& every = all.findings;
   const bool beyond = std::any_of(every.begin(), every.end(), [&](const Finding& one) {
     return one.comparison == told.comparison && is_beyond(all, one);
   });
   return beyond || !told.open.empty() || !told.unmeasured_since.empty() ||
-         !told.beyond_elsewhere.empty() || !told.open_undated.empty() || told.rise.has_value();
+         !told.beyond_elsewhere.empty() || !told.open_undated.empty() || told.rise.has_value() ||
+         told.still_moving.has_value();
 }
 
 Verdict verdict_of(const Assessment& all, const Headline& told) {
@@ -141,12 +159,17 @@ std::string motion_sentence(const HipEvidence& hip, const Headline& told) {
     return with_uncertainty(one.value.value, one.u95.value);
   };
   const bool mm = hip.lengths == Lengths::kMillimetres;
-  const bool moved = told.moved.along || told.moved.across || told.moved.tilt;
-  std::string out = moved ? "The stem lies otherwise than on the reference film: "
-                          : "No motion of the stem beyond the uncertainty: ";
+  std::string out = told.moved.any() ? "The stem lies otherwise than on the reference film: "
+                                     : "No motion of the stem beyond the uncertainty: ";
   // Lengths without a scale stand in the table, in pixels.
-  if (mm) out += "subsidence " + value(m.subsidence) + " mm, ";
+  if (mm) out += "subsidence " + value(m.subsidence) + " mm at the reference point, ";
+  if (mm && told.moved.at_head) {
+    out += "at the head's centre " + value(m.subsidence_at_head_centre) + " mm, ";
+  }
   if (mm && told.moved.across) out += "medial shift " + value(m.medial) + " mm, ";
+  if (!mm && told.moved.at_head) {
+    out += "shift of the head's centre along the shaft (in pixels, see the table), ";
+  }
   if (!mm && told.moved.along) out += "shift along the shaft (in pixels, see the table), ";
   if (!mm && told.moved.across) out += "shift across the shaft (in pixels, see the table), ";
   return out + "change of tilt " + value(m.tilt_change) + " degrees" + when(hip, pair) + ".";
@@ -163,13 +186,29 @@ std::string verdict_sentence(const Headline& told) {
   return out + ".";
 }
 
+/// No verdict is not no knowledge: a number that is passed for sure is told.
+std::string sentence_of_finer(const Headline& told) {
+  if (told.finer_passed.empty()) return {};
+  Ids passed;
+  for (const PassedNumber& one : told.finer_passed) {
+    passed.push_back(one.criterion + " (probability " + percent_text(one.probability) + ")");
+  }
+  return " The value surely lies above the number of " + in_words(passed) +
+         (passed.size() == 1
+              ? ", a limit that is finer than these films allow and gets no verdict."
+              : ", limits that are finer than these films allow and get no verdict.");
+}
+
 /// What other films say: later films do not take back what earlier ones showed.
 std::string sentences_of_others(const HipEvidence& hip, const Headline& told) {
   const auto name = [&](std::size_t comparison) { return film_of(hip, comparison).name; };
-  std::string out;
+  std::string out = sentence_of_finer(told);
   if (!told.early.empty()) {
     out += " The value already lies above the number of " + in_words(told.early) +
-           ", which holds at another time.";
+           ", which holds later.";
+  }
+  if (!told.past.empty()) {
+    out += " The value lies above the number of " + in_words(told.past) + ", which held earlier.";
   }
   for (const LimitsOfFilm& one : told.above_before) {
     out += " The film " + name(one.comparison) + " was above the limit of " +
@@ -186,6 +225,11 @@ std::string sentences_of_others(const HipEvidence& hip, const Headline& told) {
   if (told.rise) {
     out += " From the film " + name(told.rise->from) + " to the film " + name(told.rise->to) +
            " the stem would have risen, which stems do not do: look at both.";
+  }
+  if (told.still_moving) {
+    out += *told.still_moving == Pattern::kLate
+               ? " All films together show a stem that stood still at first and sank later."
+               : " All films together show a stem that goes on sinking after six months.";
   }
   if (!told.unmeasured_since.empty()) {
     out += " A film that is or may be later could not be measured.";
@@ -267,14 +311,22 @@ Headline headline_of(const HipEvidence& hip, const Assessment& all) {
   out.above = with(all, *last, Verdict::kExceeds);
   out.within = with(all, *last, Verdict::kWithin);
   out.open = with(all, *last, Verdict::kCannotTell);
+  out.finer_passed = finer_passed(all, *last);
   out.subsidence_judged = !ids_of(all, *last, [](const Finding& one) {
                              return is_of_subsidence(one) && one.verdict != Verdict::kNotApplicable;
                            }).empty();
-  out.early = ids_of(all, *last, [](const Finding& one) {
+  const auto above_outside = [&](const Finding& one) {
     return one.because == Because::kOutsideWindow && surely_above(one);
+  };
+  out.early = ids_of(all, *last, [&](const Finding& one) {
+    return above_outside(one) && !is_over(criterion_of(all, one), one.days);
+  });
+  out.past = ids_of(all, *last, [&](const Finding& one) {
+    return above_outside(one) && is_over(criterion_of(all, one), one.days);
   });
   look_at_others(hip, all, out);
   out.rise = rise_in(all.course);
+  out.still_moving = still_moving(all.course);
   out.verdict = verdict_of(all, out);
   out.sentence =
       motion_sentence(hip, out) + " " + verdict_sentence(out) + sentences_of_others(hip, out);

@@ -256,7 +256,8 @@ std::optional<Finding> outside_window(const Case& c, const Conformity& conformit
   if (!is_outside_window(c)) return {};
   std::string text = when_it_holds(c) + "Measured: " + measured_text(c);
   if (conformity.verdict == Verdict::kExceeds) {
-    text += ", which already lies above that number with a probability of " +
+    text += (is_over(c.criterion, c.finding.days) ? ", which lies" : ", which already lies") +
+            std::string(" above that number with a probability of ") +
             percent_text(conformity.probability_exceeds);
   }
   return settled(c, Verdict::kNotApplicable, Because::kOutsideWindow, text + ".");
@@ -269,6 +270,13 @@ std::string verdict_text(const Case& c, const Conformity& conformity) {
   const std::string probability = percent_text(conformity.probability_exceeds);
   switch (conformity.because) {
     case Because::kFinerThanFilm:
+      if (conformity.probability_exceeds >= kDecisive) {
+        return "cannot tell; " + limit + " is finer than these films allow (" + measured +
+               "): a limit that nothing could be shown to be within gets no verdict. The value "
+               "lies "
+               "above it all the same, with a probability of " +
+               probability + ".";
+      }
       return "cannot tell; " + limit + " is finer than these films allow (" + measured +
              "): even a stem that stood still could not be shown to be within it. The probability "
              "of lying above it is " +
@@ -425,6 +433,10 @@ std::optional<int> days_of(const Case& c) {
 
 std::string code_of(Verdict verdict) { return kVerdicts[verdict]; }
 std::string code_of(Because because) { return kBecause[because]; }
+
+bool is_over(const Criterion& criterion, std::optional<int> days) {
+  return criterion.window && days && *days > criterion.window->to_days;
+}
 
 Conformity decide(const Measured<double>& measured, double threshold, Sense sense) {
   const double u = effective_u(measured.u, measured.u95);

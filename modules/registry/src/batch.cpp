@@ -317,7 +317,10 @@ Batch::Pending Batch::pending_of(const HipJob& job) const {
 /// What the hip is made of, for input_hash().
 JobContents Batch::contents_of(const Pending& pending, std::vector<std::string> films) const {
   JobContents out;
-  if (pending.series) out.sheet = pending.series->sheet_sha256;
+  if (pending.series) {
+    out.sheet = pending.series->sheet_sha256;
+    out.not_listed = pending.series->not_listed.size();
+  }
   out.surface = pending.surface;
   out.films = std::move(films);
   if (pending.error) out.error = pending.error->sentence();

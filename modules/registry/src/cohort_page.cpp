@@ -36,8 +36,6 @@ std::string maybe(const std::optional<Interval>& interval, int decimals) {
   return interval ? between(*interval, decimals) : "–";
 }
 
-std::string percent(double share) { return fixed_text(100.0 * share, 0) + " %"; }
-
 std::string p_text(double p) { return p < 0.001 ? "< 0.001" : fixed_text(p, 3); }
 
 std::string figures_named(const std::vector<Figure>& figures, const std::string& prefix) {
@@ -163,9 +161,9 @@ std::string criteria_section(const CohortStudy& study, const std::vector<Figure>
     rows.push_back({s.criterion, group_label(s.group), std::to_string(s.exceeds),
                     std::to_string(s.cannot_tell), std::to_string(s.within),
                     std::to_string(s.late_reference), std::to_string(s.not_judged),
-                    percent(s.least->share) + " to " + percent(s.most->share),
-                    percent(s.least->interval.low) + " to " + percent(s.most->interval.high),
-                    s.expected ? percent(*s.expected) : "–"});
+                    share_text(s.least->share) + " to " + share_text(s.most->share),
+                    share_text(s.least->interval.low) + " to " + share_text(s.most->interval.high),
+                    s.expected ? share_text(*s.expected) : "–"});
   }
   if (rows.empty()) return out + "<p class=\"open\">No criterion applies to these hips.</p>\n";
   out +=
@@ -184,8 +182,8 @@ Texts last_value(const SurvivalCurve& curve) {
   if (curve.steps.empty()) return {"–", "–"};
   const SurvivalStep& end = curve.steps.back();
   const std::optional<Interval>& told = end.log_log ? end.log_log : end.exact;
-  return {percent(end.survival) + " at " + fixed_text(end.time, 1) + " y",
-          told ? percent(told->low) + " to " + percent(told->high) : "–"};
+  return {share_text(end.survival) + " at " + fixed_text(end.time, 1) + " y",
+          told ? share_text(told->low) + " to " + share_text(told->high) : "–"};
 }
 
 std::string survival_section(const CohortStudy& study, const std::vector<Figure>& figures) {

@@ -3,6 +3,8 @@
 #include <set>
 
 #include "sqlite.h"
+#include "tidemark/assessment/judge.h"
+#include "tidemark/assessment/sign_rule.h"
 #include "tidemark/followup/zone_mark.h"
 #include "tidemark/lucency/codes.h"
 #include "tidemark/registry/cohort.h"
@@ -63,7 +65,7 @@ Stmt hip_rows(const Db& db, const CohortChoice& choice) {
                     "  AND f.role = 'reference' ORDER BY film LIMIT 1), h.length_unit,"
                     " (SELECT date FROM films f WHERE f.hip_id = h.hip_id"
                     "  AND f.role = 'reference' ORDER BY film LIMIT 1),"
-                    " h.criteria_set, h.tool_version, h.options_sha256"
+                    " h.criteria_set, h.tool_version, h.options_sha256, h.side"
                     " FROM hips h WHERE h.reader = ?1 ORDER BY h.hip");
   rows.bind(1, choice.reader);
   if (sqlite3_bind_parameter_count(rows.get()) > 1) rows.bind(2, *choice.group);
@@ -80,6 +82,7 @@ CohortHip hip_of(const Stmt& row) {
   if (!hip.days_from_reference) hip.reference_days = maybe_int(row, 7);
   hip.has_scale = row.text(8) != "reference_px";
   hip.reference_date = row.maybe_text(9).value_or("");
+  hip.side = row.maybe_text(13).value_or("");
   return hip;
 }
 
@@ -118,6 +121,29 @@ void read_hips(const Db& db, const CohortChoice& choice, Cohort& cohort, HipIds&
   cohort.criteria_sets.assign(criteria.begin(), criteria.end());
   cohort.tool_versions.assign(versions.begin(), versions.end());
   cohort.option_sets.assign(options.begin(), options.end());
+}
+
+/// One film may show both hips of a patient.
+bool may_stand_on_one_film(const CohortHip& a, const CohortHip& b) {
+  const bool two_sides = !a.side.empty() && !b.side.empty() && a.side != b.side;
+  return two_sides && (!a.patient || !b.patient || *a.patient == *b.patient);
+}
+
+void find_shared_films(const Db& db, const HipIds& ids, Cohort& cohort) {
+  std::map<std::string, std::vector<std::size_t>> hips_of;
+  Stmt rows(db, "SELECT DISTINCT hip_id, sha256 FROM films WHERE sha256 IS NOT NULL");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found != ids.end()) hips_of[rows.text(1)].push_back(found->second);
+  }
+  for (const auto& [film, hips] : hips_of) {
+    for (const std::size_t one : hips) {
+      const bool shared = std::any_of(hips.begin(), hips.end(), [&](std::size_t other) {
+        return other != one && !may_stand_on_one_film(cohort.hips[one], cohort.hips[other]);
+      });
+      if (shared) cohort.hips[one].shares_films = true;
+    }
+  }
 }
 
 /// Days of a row that holds both ways of counting, by what the hip's days count from.
@@ -177,6 +203,18 @@ ZoneState state_of(const std::string& text) {
   return text == "not_seen" ? ZoneState::kNotSeen : ZoneState::kCannotTell;
 }
 
+/// What zone_changes says of a line, as the rules of signs ask it: the pair's own answer, else
+/// growth beyond what two readings of one line differ by.
+std::optional<bool> grew(const Stmt& row, int column) {
+  const std::string progressive = row.maybe_text(column).value_or("cannot_tell");
+  if (progressive != "cannot_tell") return progressive == "yes";
+  const auto change = measured_at(row, column + 1);
+  const bool surely =
+      change && assessment::decide(*change, assessment::kUnseenLineMm, assessment::Sense::kAbove)
+                        .probability_exceeds >= assessment::kDecisive;
+  return surely ? std::optional(true) : std::nullopt;
+}
+
 /// Zones 8 to 14 are held against the first lateral film that shows any of them, by date, as
 /// lateral_comparisons of result.json does; films without a date count as the last ones.
 void name_lateral_references(CohortHip& hip) {
@@ -194,32 +232,74 @@ void name_lateral_references(CohortHip& hip) {
   for (CohortZone& zone : hip.zones) zone.reference = zone.reference || zone.film == film;
 }
 
-void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
-  Stmt rows(
-      db,
-      "SELECT z.hip_id, z.film, f.role, f.days_from_surgery,"
-      // A lateral film is in no comparison: its days come from the dates.
-      " CAST(julianday(f.date) - julianday((SELECT date FROM films r WHERE r.hip_id = z.hip_id"
-      "  AND r.role = 'reference' ORDER BY film LIMIT 1)) AS INTEGER),"
-      " f.examination, f.date, z.zone, z.interface, z.state, z.seen_fraction"
-      " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
-      " ORDER BY z.hip_id, z.film, z.zone, z.interface");
+/// Columns that all rows of zones begin with: hip_id, film, role, days (two ways), examination,
+/// date. A lateral film is in no comparison: its days come from the dates.
+constexpr const char* kOfFilm =
+    "SELECT f.hip_id, f.film, f.role, f.days_from_surgery,"
+    " CAST(julianday(f.date) - julianday((SELECT date FROM films r WHERE r.hip_id = f.hip_id"
+    "  AND r.role = 'reference' ORDER BY film LIMIT 1)) AS INTEGER), f.examination, f.date";
+
+CohortZone zone_on(const Stmt& row, const CohortHip& hip) {
+  CohortZone out;
+  out.film = static_cast<int>(row.integer(1));
+  out.reference = row.text(2) == "reference";
+  out.days = days_of(hip, row, 3, 4);
+  out.examination = static_cast<int>(row.integer(5));
+  out.date = row.maybe_text(6).value_or("");
+  return out;
+}
+
+/// Frontal films that were refused have no rows: each zone that the hip's other films tell of is
+/// not seen on them. Films that the sheet excludes, and other views, are in no comparison.
+void add_refused_films(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db,
+            std::string(kOfFilm) +
+                " FROM films f JOIN comparisons c ON c.hip_id = f.hip_id AND c.follow_up = f.film"
+                " WHERE f.status = 'not_measured' AND NOT EXISTS"
+                " (SELECT 1 FROM zones z WHERE z.hip_id = f.hip_id AND z.film = f.film)"
+                " ORDER BY f.hip_id, f.film");
   while (rows.step()) {
     const auto found = ids.find(rows.integer(0));
     if (found == ids.end()) continue;
     CohortHip& hip = cohort.hips[found->second];
-    CohortZone row;
-    row.film = static_cast<int>(rows.integer(1));
-    row.reference = rows.text(2) == "reference";
-    row.days = days_of(hip, rows, 3, 4);
-    row.examination = static_cast<int>(rows.integer(5));
-    row.date = rows.maybe_text(6).value_or("");
+    std::set<std::pair<int, std::string>> places;
+    for (const CohortZone& zone : hip.zones) {
+      if (!is_lateral(zone)) places.emplace(zone.zone, zone.interface);
+    }
+    for (const auto& [number, interface] : places) {
+      CohortZone row = zone_on(rows, hip);
+      row.zone = number;
+      row.interface = interface;
+      row.state = ZoneState::kNotSeen;
+      row.refused = true;
+      hip.zones.push_back(std::move(row));
+    }
+  }
+}
+
+void read_zones(const Db& db, const HipIds& ids, Cohort& cohort) {
+  Stmt rows(db, std::string(kOfFilm) +
+                    ", z.zone, z.interface, z.state, z.seen_fraction,"
+                    " g.progressive, g.change_mm, g.change_u_mm, g.change_u95_mm"
+                    " FROM zones z JOIN films f ON f.hip_id = z.hip_id AND f.film = z.film"
+                    " LEFT JOIN comparisons c ON c.hip_id = z.hip_id AND c.follow_up = z.film"
+                    " LEFT JOIN zone_changes g ON g.hip_id = z.hip_id"
+                    "  AND g.comparison = c.comparison AND g.zone = z.zone"
+                    "  AND g.interface = z.interface"
+                    " ORDER BY z.hip_id, z.film, z.zone, z.interface");
+  while (rows.step()) {
+    const auto found = ids.find(rows.integer(0));
+    if (found == ids.end()) continue;
+    CohortHip& hip = cohort.hips[found->second];
+    CohortZone row = zone_on(rows, hip);
     row.zone = static_cast<int>(rows.integer(7));
     row.interface = rows.text(8);
     row.state = state_of(rows.text(9));
     row.judged = rows.maybe_real(10).value_or(0.0) > 0.0;
+    row.grew = grew(rows, 11);
     hip.zones.push_back(std::move(row));
   }
+  add_refused_films(db, ids, cohort);
   for (CohortHip& hip : cohort.hips) name_lateral_references(hip);
 }
 
@@ -275,6 +355,7 @@ Expected<Cohort> read(const Db& db, const CohortChoice& choice, const std::strin
     return fail(ErrorKind::kBadInput, subject, "no hip of it was measured",
                 "see the column reason of its table hips");
   }
+  find_shared_films(db, ids, cohort);
   read_comparisons(db, ids, cohort);
   read_findings(db, ids, cohort);
   read_zones(db, ids, cohort);

@@ -11,14 +11,27 @@ std::string counted(std::size_t n, const std::string& one, const std::string& ma
   return n == 1 ? "One " + one : std::to_string(n) + " " + many;
 }
 
-/// Patients with more than one hip in the cohort.
-std::size_t two_hips(const Cohort& cohort) {
-  std::map<std::string, std::size_t> hips;
+/// Patients with more than one hip in the cohort; one may be in several of these.
+struct Patients {
+  std::size_t both_sides = 0;    ///< a right and a left hip
+  std::size_t one_side = 0;      ///< two hips of one side: perhaps one hip, listed twice
+  std::size_t unknown_side = 0;  ///< a hip of unknown side among several
+};
+
+Patients patients_of(const Cohort& cohort) {
+  std::map<std::string, std::map<std::string, std::size_t>> hips;  // by patient and side
   for (const CohortHip& hip : cohort.hips) {
-    if (hip.patient) ++hips[*hip.patient];
+    if (hip.patient) ++hips[*hip.patient][hip.side];
   }
-  return static_cast<std::size_t>(
-      std::count_if(hips.begin(), hips.end(), [](const auto& entry) { return entry.second > 1; }));
+  Patients out;
+  for (auto& [patient, sides] : hips) {
+    const std::size_t right = sides["R"], left = sides["L"], unknown = sides[""];
+    if (right + left + unknown < 2) continue;
+    out.both_sides += right > 0 && left > 0 ? 1U : 0U;
+    out.one_side += right > 1 || left > 1 ? 1U : 0U;
+    out.unknown_side += unknown > 0 ? 1U : 0U;
+  }
+  return out;
 }
 
 struct Counts {
@@ -102,6 +115,33 @@ void caution_of_making(const Cohort& cohort, std::vector<std::string>& out) {
                 "the same input again to measure all of them alike.");
 }
 
+/// Hips that are not independent of one another, or perhaps one and the same.
+void caution_of_patients(const Cohort& cohort, std::vector<std::string>& out) {
+  const Patients patients = patients_of(cohort);
+  if (patients.both_sides > 0) {
+    out.push_back(counted(patients.both_sides, "patient has", "patients have") +
+                  " both hips in the cohort. They are counted as independent, so the intervals are "
+                  "a little too narrow.");
+  }
+  if (patients.one_side > 0) {
+    out.push_back(counted(patients.one_side, "patient stands", "patients stand") +
+                  " in the cohort with several hips of one side: two stems, one after the other, "
+                  "or one hip that the sheet lists twice. Each of its rows counts as a hip.");
+  }
+  if (patients.unknown_side > 0) {
+    out.push_back(counted(patients.unknown_side, "patient has", "patients have") +
+                  " several hips in the cohort of which a side is not known: two hips, or one that "
+                  "the sheet lists twice. Each of its rows counts as a hip.");
+  }
+  const auto shared = std::count_if(cohort.hips.begin(), cohort.hips.end(),
+                                    [](const CohortHip& hip) { return hip.shares_films; });
+  if (shared > 0) {
+    out.push_back(counted(static_cast<std::size_t>(shared), "hip shares", "hips share") +
+                  " a film, byte for byte, with another hip of the cohort: one hip may be counted "
+                  "as several (docs/cohort.md says how to find them).");
+  }
+}
+
 void caution_of_hips(const Cohort& cohort, std::vector<std::string>& out) {
   if (cohort.refused > 0) {
     out.push_back(counted(cohort.refused, "hip", "hips") +
@@ -130,11 +170,7 @@ void caution_of_hips(const Cohort& cohort, std::vector<std::string>& out) {
                   " no date and take part in nothing over time.");
   }
   caution_of_references(counts, out);
-  if (two_hips(cohort) > 0) {
-    out.push_back(counted(two_hips(cohort), "patient has", "patients have") +
-                  " both hips in the cohort. They are counted as independent, so the intervals are "
-                  "a little too narrow.");
-  }
+  caution_of_patients(cohort, out);
 }
 
 std::vector<std::string> cautions_of(const CohortStudy& study) {

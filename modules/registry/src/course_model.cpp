@@ -235,6 +235,25 @@ GroupModel group_model(const Teller& teller, const Cohort& cohort, const std::ve
   return out;
 }
 
+/// Correlation of settling and rate. A fit whose variances end at a bound gives -1 or 1, or one of
+/// something that does not vary: that is no estimate.
+std::optional<double> correlation_of(const MatrixXd& random, const std::vector<HipRows>& rows) {
+  constexpr double kBound = 0.999;
+  constexpr double kNoSpread = 1e-3;  // of a film's u (house choices)
+  double squares = 0.0;
+  Index films = 0;
+  for (const HipRows& row : rows) {
+    squares += row.subject.measurement.trace();
+    films += row.subject.measurement.rows();
+  }
+  const double least = kNoSpread * std::sqrt(squares / static_cast<double>(films));
+  const double settling = std::sqrt(random(0, 0));
+  const double rate = std::sqrt(random(1, 1));
+  if (settling < least || rate < least) return std::nullopt;
+  const double correlation = random(0, 1) / (settling * rate);
+  return std::abs(correlation) > kBound ? std::nullopt : std::optional(correlation);
+}
+
 }  // namespace
 
 Expected<CourseModel> model_of(const Cohort& cohort, Quantity quantity) {
@@ -268,8 +287,7 @@ Expected<CourseModel> model_of(const Cohort& cohort, Quantity quantity) {
   out.settling_sd = std::sqrt(random(0, 0));
   if (design.random == 2) {
     out.later_rate_sd = std::sqrt(random(1, 1));
-    const double product = out.settling_sd * *out.later_rate_sd;
-    if (product > 0.0) out.correlation = std::clamp(random(0, 1) / product, -1.0, 1.0);
+    out.correlation = correlation_of(random, rows);
   }
   out.residual_sd = fit->residual_sd;
   out.restricted_log_likelihood = fit->restricted_log_likelihood;

@@ -32,25 +32,58 @@ std::vector<std::pair<double, std::string>> time_ticks(double last_day) {
 
 struct Reach {
   double last_day = 0.0, low = 0.0, high = 0.0;
+  std::size_t beyond = 0;  ///< films outside of low and high
 };
 
-std::optional<Reach> reach_of(const Cohort& cohort, Quantity quantity) {
+/// Whether a film has a place in the figure.
+bool is_drawn(const CohortComparison& c, Quantity quantity) {
+  return value_of(c, quantity) && c.days && *c.days >= 0 && c.examination == 1;
+}
+
+/// The axis holds every mean, and every film but those that lie farther from the middle half of
+/// all than kFar times its width: a film that was aligned wrongly would press the others into one
+/// line. (House choice.)
+std::optional<Reach> reach_of(const CohortStudy& study, Quantity quantity) {
+  constexpr double kFar = 10.0, kLeastWidth = 0.1;
   std::vector<double> values;
   Reach out;
-  for (const CohortHip& hip : cohort.hips) {
+  for (const CohortHip& hip : study.cohort.hips) {
     for (const CohortComparison& c : hip.comparisons) {
-      const auto& value = value_of(c, quantity);
-      if (!value || !c.days || *c.days < 0 || c.examination != 1) continue;
-      values.push_back(value->value);
+      if (!is_drawn(c, quantity)) continue;
+      values.push_back(value_of(c, quantity)->value);
       out.last_day = std::max(out.last_day, static_cast<double>(*c.days));
     }
   }
   if (values.empty() || out.last_day <= 0.0) return std::nullopt;
-  const auto [low, high] = std::minmax_element(values.begin(), values.end());
-  const double margin = std::max(0.1, 0.06 * (*high - *low));
-  out.low = std::min(0.0, *low) - margin;
-  out.high = std::max(0.0, *high) + margin;
+  const auto middle = location_of(values);
+  if (!middle) return std::nullopt;
+  const double lower = middle->lower_quartile, upper = middle->upper_quartile;
+  const double far = kFar * std::max(kLeastWidth, upper - lower);
+  for (const double value : values) {
+    if (value < lower - far || value > upper + far) continue;
+    out.low = std::min(out.low, value);
+    out.high = std::max(out.high, value);
+  }
+  for (const CourseAtVisit& row : study.course) {
+    if (row.quantity != quantity || !row.location) continue;
+    out.low = std::min(out.low, row.location->mean);
+    out.high = std::max(out.high, row.location->mean);
+  }
+  const double margin = std::max(0.1, 0.06 * (out.high - out.low));
+  out.low -= margin;
+  out.high += margin;
+  const auto is_beyond = [&](double value) { return value < out.low || value > out.high; };
+  out.beyond = static_cast<std::size_t>(std::count_if(values.begin(), values.end(), is_beyond));
   return out;
+}
+
+/// Stands at the edge of the plot for what lies beyond it.
+void draw_arrow_head(SvgCanvas& canvas, const Plot& plot, double x, double value) {
+  constexpr double kSize = 5.0;
+  const bool above = value > plot.y.high;
+  const double tip = above ? plot.y.to : plot.y.from;
+  const double base = tip + (above ? kSize : -kSize);
+  canvas.area({{x, tip}, {x - 0.7 * kSize, base}, {x + 0.7 * kSize, base}}, "#555");
 }
 
 /// Each hip a thin line from the reference film on.
@@ -60,10 +93,7 @@ void draw_hips(SvgCanvas& canvas, const Plot& plot, const Cohort& cohort, const 
     if (hip.group != group) continue;
     std::vector<std::pair<int, double>> films;
     for (const CohortComparison& c : hip.comparisons) {
-      const auto& value = value_of(c, quantity);
-      if (value && c.days && *c.days >= 0 && c.examination == 1) {
-        films.emplace_back(*c.days, value->value);
-      }
+      if (is_drawn(c, quantity)) films.emplace_back(*c.days, value_of(c, quantity)->value);
     }
     if (films.empty()) continue;
     if (const auto start = start_day(hip)) films.emplace_back(std::max(0, *start), 0.0);
@@ -71,7 +101,10 @@ void draw_hips(SvgCanvas& canvas, const Plot& plot, const Cohort& cohort, const 
     std::vector<At> line;
     line.reserve(films.size());
     for (const auto& [days, value] : films) {
-      line.push_back({plot.x.at(place(days)), plot.y.at(value)});
+      const double x = plot.x.at(place(days));
+      const double inside = std::clamp(value, plot.y.low, plot.y.high);
+      line.push_back({x, plot.y.at(inside)});
+      if (inside != value) draw_arrow_head(canvas, plot, x, value);
     }
     canvas.path(line, {"#aaa", 0.7, "none", ""});
   }
@@ -114,9 +147,12 @@ void draw_visits(SvgCanvas& canvas, const Plot& plot, const CohortStudy& study,
       const double low = plot.y.at(std::max(interval->low, plot.y.low));
       const double high = plot.y.at(std::min(interval->high, plot.y.high));
       canvas.line({x, low}, {x, high}, {"#000", 1.4, "none", ""});
+      for (const double end : {interval->low, interval->high}) {
+        if (end < plot.y.low || end > plot.y.high) draw_arrow_head(canvas, plot, x, end);
+      }
     }
     canvas.dot({x, plot.y.at(l.mean)}, 3.6, {"#000", 1.2, "#000", ""});
-    const double m = plot.y.at(l.median);
+    const double m = plot.y.at(std::clamp(l.median, plot.y.low, plot.y.high));
     canvas.line({x - 7, m}, {x + 7, m}, {"#000", 1.4, "none", ""});
     if (x - last_label > 22) {
       canvas.text({x, plot.y.to - 4}, std::to_string(l.n), {11, Anchor::kMiddle});
@@ -125,10 +161,26 @@ void draw_visits(SvgCanvas& canvas, const Plot& plot, const CohortStudy& study,
   }
 }
 
+std::string caption_of(const Reach& reach) {
+  std::string out =
+      "Grey: each hip. Heavy line: mean by the mixed model, dotted its 95 % interval. Dots "
+      "and bars: mean of the films at a visit with its 95 % interval; short stroke: "
+      "median; numbers on top: hips at that visit, without those whose reference film is later "
+      "than two weeks, or of unknown time, after surgery. The model counts from surgery: films "
+      "whose reference film is late show less than it.";
+  if (reach.beyond == 1) {
+    out += " One film lies beyond the axis: an arrow head at its edge stands for it.";
+  } else if (reach.beyond > 1) {
+    out += " " + std::to_string(reach.beyond) +
+           " films lie beyond the axis: arrow heads at its edge stand for them.";
+  }
+  return out;
+}
+
 }  // namespace
 
 std::optional<Figure> course_figure(const CohortStudy& study, Quantity quantity) {
-  const auto reach = reach_of(study.cohort, quantity);
+  const auto reach = reach_of(study, quantity);
   if (!reach) return std::nullopt;
   const auto& groups = study.cohort.groups;
   const std::size_t columns = std::min<std::size_t>(2, groups.size());
@@ -141,7 +193,8 @@ std::optional<Figure> course_figure(const CohortStudy& study, Quantity quantity)
     const double top = static_cast<double>(row) * kPanelHeight;
     const Plot plot{{0, place(reach->last_day * 1.03), left, left + kPanelWidth - kLeft - 14},
                     {reach->low, reach->high, top + kPanelHeight - kBottom, top + kTop + 12}};
-    draw_axes(canvas, plot, time_ticks(reach->last_day), "time from surgery (square-root scale)",
+    draw_axes(canvas, plot, time_ticks(reach->last_day),
+              "time from " + origin_of_time(study.cohort) + " (square-root scale)",
               quantity_label(quantity));
     canvas.text({left, top + 15}, group_label(groups[g]), {13, Anchor::kStart, "#000", "bold"});
     canvas.line({plot.x.from, plot.y.at(0)}, {plot.x.to, plot.y.at(0)}, {"#000", 0.8, "none", ""});
@@ -151,15 +204,7 @@ std::optional<Figure> course_figure(const CohortStudy& study, Quantity quantity)
   }
   const std::string title =
       "Course of " + quantity_word(quantity) + (groups.size() > 1 ? " by group" : "");
-  return Figure{
-      "course-" + name_of(quantity), title,
-      "Grey: each hip. Heavy line: mean by the mixed model, dotted its 95 % interval. Dots "
-      "and bars: mean of the films at a visit with its 95 % interval; short stroke: "
-      "median; numbers on top: hips at that visit, without those whose reference film is later "
-      "than "
-      "three months. The model counts from surgery: films whose reference film is late show less "
-      "than it.",
-      canvas.svg(title)};
+  return Figure{"course-" + name_of(quantity), title, caption_of(*reach), canvas.svg(title)};
 }
 
 }  // namespace tidemark::registry

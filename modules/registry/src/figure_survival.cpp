@@ -134,8 +134,8 @@ std::string caption_of(const CohortStudy& study, const CriterionSurvival& surviv
     if (worst->curves[g].steps.empty() || best->curves[g].steps.empty()) continue;
     last += (last.empty() ? "" : "; ") +
             (worst->groups[g].empty() ? std::string() : worst->groups[g] + " ") +
-            fixed_text(100.0 * best->curves[g].steps.back().survival, 0) + " / " +
-            fixed_text(100.0 * worst->curves[g].steps.back().survival, 0) + " %";
+            share_text(best->curves[g].steps.back().survival) + " / " +
+            share_text(worst->curves[g].steps.back().survival);
   }
   return out + "If every open film counted as within / as beyond, the last value would be " + last +
          ".";
@@ -152,7 +152,8 @@ std::optional<Figure> survival_figure(const CohortStudy& study, const std::strin
   const Plot plot{{0, last * 1.02, kLeft, kRight}, {0, 100, kBottom, kTop}};
   std::vector<std::pair<double, std::string>> ticks;
   for (const double years : round_ticks(0, last, 8)) ticks.emplace_back(years, tick_text(years));
-  draw_axes(canvas, plot, ticks, "years from surgery", "not seen beyond, % of hips");
+  draw_axes(canvas, plot, ticks, "years from " + origin_of_time(study.cohort),
+            "not seen beyond, % of hips");
   for (std::size_t g = 0; g < survival->groups.size(); ++g) {
     draw_curve(canvas, plot, survival->curves[g], g);
   }

@@ -4,6 +4,8 @@
 #include <array>
 #include <set>
 
+#include "tidemark/core/number_text.h"
+
 namespace tidemark::registry {
 
 Ink group_ink(std::size_t group, double width) {
@@ -16,6 +18,24 @@ Ink group_ink(std::size_t group, double width) {
 }
 
 std::string group_label(const std::string& group) { return group.empty() ? "all hips" : group; }
+
+std::string share_text(double share) {
+  constexpr double kRounding = 1e-12;  // a product of shares that are all 1 may fall short of it
+  if (share < kRounding) return "0 %";
+  if (share > 1.0 - kRounding) return "100 %";
+  if (share < 0.001) return "< 0.1 %";
+  if (share > 0.999 + kRounding) return "> 99.9 %";
+  const bool near_an_end = share < 0.1 || share > 0.9;
+  return fixed_text(100.0 * share, near_an_end ? 1 : 0) + " %";
+}
+
+std::string origin_of_time(const Cohort& cohort) {
+  const auto n = std::count_if(cohort.hips.begin(), cohort.hips.end(),
+                               [](const CohortHip& hip) { return hip.days_from_reference; });
+  if (n == 0) return "surgery";
+  if (static_cast<std::size_t>(n) == cohort.hips.size()) return "the reference film";
+  return "surgery, where that has no date from the reference film";
+}
 
 std::string quantity_word(Quantity quantity) {
   switch (quantity) {

@@ -24,6 +24,13 @@ namespace tidemark::registry {
 /// A group as people read it: "all hips" where hips are not grouped.
 [[nodiscard]] std::string group_label(const std::string& group);
 
+/// A share in per cent: whole between 10 and 90, else with a decimal, and 0 or 100 only where it
+/// is: "99.7 %", "> 99.9 %".
+[[nodiscard]] std::string share_text(double share);
+
+/// What the cohort's days count from: "surgery", "the reference film", or that it is mixed.
+[[nodiscard]] std::string origin_of_time(const Cohort& cohort);
+
 /// "subsidence, mm (distal +)"
 [[nodiscard]] std::string quantity_label(Quantity quantity);
 /// "subsidence"

@@ -186,6 +186,7 @@ std::string input_hash(const HipJob& job, const JobContents& contents) {
            {"fault", job.fault}};
   // Only where there is one: the hashes of all other hips stay what they were in older databases.
   if (contents.surface) all["surface"] = *contents.surface;
+  if (contents.not_listed > 0) all["not_listed"] = contents.not_listed;
   if (!contents.error.empty()) all["error"] = contents.error;
   for (const FilmSource& film : job.films) all["stated"].push_back(film_json(film));
   const std::string text = "tidemark/input/1\n" + all.dump();

@@ -15,19 +15,20 @@ using Key = std::pair<std::string, int>;                  ///< interface, zone
 
 using Look = std::pair<Time, bool>;  ///< whether from the side: those films are others
 
-/// The rows of one hip that count: of each visit and view the film nearest to the milestone.
+/// The rows of one hip that count: of each visit and view the film nearest to the milestone, one
+/// that was refused only where there is no other.
 std::map<Look, int> films_of(const CohortHip& hip) {
   std::map<Look, int> film;
-  std::map<Look, int> off;
+  std::map<Look, std::pair<bool, int>> off;
   for (const CohortZone& zone : hip.zones) {
     if (zone.examination != 1) continue;
     Time time;
-    int distance = 0;
+    std::pair distance{zone.refused, 0};
     if (!zone.reference) {
       if (!zone.days) continue;
       time = visit_of(*zone.days);
       if (!time) continue;
-      distance = std::abs(*zone.days - visits()[*time].days);
+      distance.second = std::abs(*zone.days - visits()[*time].days);
     }
     const Look look{time, is_lateral(zone)};
     const auto known = off.find(look);
@@ -38,15 +39,20 @@ std::map<Look, int> films_of(const CohortHip& hip) {
   return film;
 }
 
-void count(ZoneIncidence& row, ZoneState now, std::optional<ZoneState> at_start) {
+void count(ZoneIncidence& row, const CohortZone& zone, std::optional<ZoneState> at_start) {
+  const ZoneState now = zone.state;
   row.present += now == ZoneState::kPresent ? 1U : 0U;
   row.absent += now == ZoneState::kAbsent ? 1U : 0U;
   row.cannot_tell += now == ZoneState::kCannotTell ? 1U : 0U;
   row.not_seen += now == ZoneState::kNotSeen ? 1U : 0U;
   const bool judged = now == ZoneState::kPresent || now == ZoneState::kAbsent;
   if (!row.visit || !judged || at_start != ZoneState::kAbsent) return;
+  if (!zone.grew) {
+    ++row.not_compared;
+    return;
+  }
   ++row.at_start;
-  row.newly += now == ZoneState::kPresent ? 1U : 0U;
+  row.newly += now == ZoneState::kPresent && *zone.grew ? 1U : 0U;
 }
 
 ZoneIncidence finished(ZoneIncidence row) {
@@ -84,8 +90,7 @@ std::vector<ZoneIncidence> lucency_map(const Cohort& cohort) {
         row.zone = zone.zone;
         row.visit = time;
         const auto start = at_start.find({zone.interface, zone.zone});
-        count(row, zone.state,
-              start == at_start.end() ? std::nullopt : std::optional(start->second));
+        count(row, zone, start == at_start.end() ? std::nullopt : std::optional(start->second));
       }
     }
   }

@@ -182,6 +182,9 @@ StudyTable visits_table(const CohortStudy& study) {
   return out;
 }
 
+/// Why a term of the model has no value.
+constexpr const char* kUntold = "the films do not tell it";
+
 void estimate_row(StudyTable& out, const std::string& quantity, const std::string& group,
                   const std::string& term, std::size_t hips,
                   const std::optional<ModelEstimate>& e) {
@@ -190,7 +193,7 @@ void estimate_row(StudyTable& out, const std::string& quantity, const std::strin
   if (e) {
     cells.number(e->value).number(e->standard_error).ends(e->interval).absent(1);
   } else {
-    cells.absent(4).text("the films do not tell it");
+    cells.absent(4).text(kUntold);
   }
   out.rows.push_back(cells.done());
 }
@@ -231,8 +234,14 @@ StudyTable model_table(const CohortStudy& study) {
     }
     const std::size_t hips = model->hips;  // clang 14 lets no lambda capture a structured binding
     const auto common = [&](const std::string& term, std::optional<double> value) {
-      out.rows.push_back(
-          Cells().text(name).absent(1).text(term).count(hips).number(value).absent(4).done());
+      Cells cells;
+      cells.text(name).absent(1).text(term).count(hips).number(value).absent(3);
+      if (value) {
+        cells.absent(1);
+      } else {
+        cells.text(kUntold);
+      }
+      out.rows.push_back(cells.done());
     };
     common("settling_sd", model->settling_sd);
     common("later_rate_sd", model->later_rate_sd);
@@ -419,8 +428,14 @@ StudyTable lucency_table(const CohortStudy& study) {
        {"share_high", "", ""},
        {"least", "", "share of all, if no open zone had a line"},
        {"most", "", "share of all, if every open zone had one"},
-       {"newly", "", "hips with a line that had none on the reference film"},
-       {"at_start", "", "hips judged now that had none on the reference film"},
+       {"newly", "",
+        "hips with a line that had none on the reference film, and that the pair of films tells"},
+       {"at_start", "",
+        "hips judged now that had none on the reference film, and of which the pair tells what "
+        "became of it"},
+       {"not_compared", "",
+        "hips judged now that had none on the reference film, of which the pair does not tell; "
+        "all of zones 8 to 14, whose pairs are not stored"},
        {"incidence", "", "newly of at_start"},
        {"incidence_low", "", "exact 95 % interval"},
        {"incidence_high", "", ""}},
@@ -440,9 +455,9 @@ StudyTable lucency_table(const CohortStudy& study) {
     share(z.share);
     cells.number(z.least).number(z.most);
     if (z.visit) {
-      cells.count(z.newly).count(z.at_start);
+      cells.count(z.newly).count(z.at_start).count(z.not_compared);
     } else {
-      cells.absent(2);
+      cells.absent(3);
     }
     share(z.incidence);
     out.rows.push_back(cells.done());

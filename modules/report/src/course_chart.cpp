@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <iterator>
 #include <utility>
 #include <vector>
 
@@ -32,25 +33,35 @@ struct Axes {
   }
 };
 
-Axes axes_of(const Course& course) {
+/// The time that is drawn.
+struct Span {
+  double first, last;  ///< days since the reference film
+};
+
+Span span_of(const Course& course) {
   double first = 0.0;  // the reference film; others may be older
   double last = 28.0;
-  double low = -course.least_reach;
-  double high = course.least_reach;
   for (const CoursePoint& point : course.points) {
     first = std::min(first, point.days);
     last = std::max(last, point.days);
+  }
+  return {first - 0.03 * (last - first), last + 0.05 * (last - first)};
+}
+
+Axes axes_of(const Course& course) {
+  double low = -course.least_reach;
+  double high = course.least_reach;
+  for (const CoursePoint& point : course.points) {
     low = std::min(low, point.value - point.u95);
     high = std::max(high, point.value + point.u95);
   }
-  for (const CourseLimit& limit : course.limits) {
-    if (limit.from_days.value_or(0.0) > last) continue;
+  for (const CourseLimit& limit : limits_drawn(course)) {
     low = std::min(low, limit.value);
     high = std::max(high, limit.value);
   }
   const double margin = 0.06 * (high - low);
-  return {first - 0.03 * (last - first), last + 0.05 * (last - first), low - margin, high + margin,
-          course.positive};
+  const Span span = span_of(course);
+  return {span.first, span.last, low - margin, high + margin, course.positive};
 }
 
 void line(Drawing& out, const Vec2& from, const Vec2& to, const Stroke& stroke) {
@@ -157,14 +168,13 @@ double begin_of_name(const Axes& axes, const Course& course, const CourseLimit& 
 void draw_limits(Drawing& out, const Axes& axes, const Course& course) {
   constexpr double kLine = 12.0;      // from one name to the next
   double free_below = kPlot.y + 2.0;  // clear of what stands above the plot
-  std::vector<CourseLimit> limits = course.limits;
+  std::vector<CourseLimit> limits = limits_drawn(course);
   std::sort(limits.begin(), limits.end(), [&](const CourseLimit& a, const CourseLimit& b) {
     return axes.y(a.value) < axes.y(b.value);
   });
   for (const CourseLimit& limit : limits) {
     const double from = std::max(limit.from_days.value_or(axes.first_day), axes.first_day);
     const double to = std::min(limit.to_days.value_or(axes.last_day), axes.last_day);
-    if (to <= from) continue;
     const double y = axes.y(limit.value);
     line(out, {axes.x(from), y}, {axes.x(to), y}, {Ink::kAlert, 1.6, {7.0, 4.0}});
     if (limit.label.empty()) continue;
@@ -253,6 +263,17 @@ double tick_step(double low, double high, int most) {
     if (step * power >= least) return step * power;
   }
   return 10.0 * power;
+}
+
+std::vector<CourseLimit> limits_drawn(const Course& course) {
+  const Span span = span_of(course);
+  std::vector<CourseLimit> out;
+  std::copy_if(course.limits.begin(), course.limits.end(), std::back_inserter(out),
+               [&](const CourseLimit& limit) {
+                 return std::min(limit.to_days.value_or(span.last), span.last) >
+                        std::max(limit.from_days.value_or(span.first), span.first);
+               });
+  return out;
 }
 
 Drawing drawn(const Course& course, const Texts& say) {

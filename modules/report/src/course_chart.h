@@ -57,6 +57,9 @@ struct Course {
   std::vector<CourseFit> fitted;
 };
 
+/// The limits that hold at some time of the drawing.
+[[nodiscard]] std::vector<CourseLimit> limits_drawn(const Course& course);
+
 /// Points with their intervals as bars, limits as dashed lines, the window as a band.
 [[nodiscard]] Drawing drawn(const Course& course, const Texts& say);
 

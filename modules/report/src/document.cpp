@@ -4,6 +4,7 @@
 #include <cctype>
 
 #include "sections.h"
+#include "tidemark/assessment/probability.h"
 #include "tidemark/core/date.h"
 #include "tidemark/core/text.h"
 
@@ -94,6 +95,25 @@ std::string when(const Source& from, const ComparisonResult& pair) {
 
 Phrase phrase_of(const Source& from, const Flag& flag) {
   return from.say.said(Flag{flag.id, printable(flag.text)});
+}
+
+std::string percent_words(const Source& from, double probability) {
+  std::string text = assessment::percent_text(probability);
+  const auto said = [&](const std::string& english, const char* key) {
+    if (!text.starts_with(english)) return false;
+    text = from.say(key, {{"value", from.say.localised(text.substr(english.size()))}});
+    return true;
+  };
+  if (said("more than ", "probability.most") || said("less than ", "probability.least")) {
+    return text;
+  }
+  return from.say.localised(text);
+}
+
+std::string cited(const Source& from, const std::string& citation,
+                  const std::optional<std::string>& doi, assessment::Certainty certainty) {
+  return from.say.said(printable(citation)).text + (doi ? ", doi:" + printable(*doi) : "") + " (" +
+         from.say("certainty." + assessment::code_of(certainty)) + ")";
 }
 
 std::string unit_of(const followup::Lengths& lengths) { return kFixedSpace + lengths.unit; }

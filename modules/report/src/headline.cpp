@@ -46,11 +46,26 @@ Phrase measured_sentence(const Source& from, const ComparisonResult& pair) {
                                       : higher          ? "higher"
                                                         : "open") +
                           (before ? ".before" : "");
+  // What stands higher has its ends in the same sense as its value.
+  const double low = higher ? -value - u95 : value - u95;
+  const double high = higher ? -value + u95 : value + u95;
   return {from.say("headline." + key,
                    {{"when", when(from, pair)},
                     {"value", from.say.plain(higher ? -value : value, u95) + unit_of(lengths)},
-                    {"low", from.say.plain(value - u95, u95)},
-                    {"high", from.say.plain(value + u95, u95) + unit_of(lengths)}})};
+                    {"low", from.say.plain(low, u95)},
+                    {"high", from.say.plain(high, u95) + unit_of(lengths)}})};
+}
+
+/// The head's centre where it moved and the reference point did not, by their intervals.
+std::string sentence_of_head(const Source& from, const ComparisonResult& pair) {
+  const auto stands_out = [](const auto& one) { return std::abs(one.value.value) > one.u95.value; };
+  const auto& m = *pair.migration;
+  if (stands_out(m.subsidence) || !stands_out(m.subsidence_at_head_centre)) return {};
+  const followup::Lengths lengths = followup::lengths_of(from.result);
+  return " " + from.say("headline.at_head",
+                        {{"value",
+                          from.say.signed_number(m.subsidence_at_head_centre, lengths.mm_per_unit) +
+                              unit_of(lengths)}});
 }
 
 /// "M-X, M-Y and M-Z".
@@ -88,10 +103,12 @@ std::string motion_of_last(const Source& from, const assessment::Headline& told)
         key, {{"value", from.say.signed_number(one, lengths.mm_per_unit) + unit_of(lengths)}});
   };
   std::string values = length("judged.subsidence", m.subsidence) + ", ";
+  if (told.moved.at_head) {
+    values += length("judged.at_head", m.subsidence_at_head_centre) + ", ";
+  }
   if (told.moved.across) values += length("judged.medial", m.medial) + ", ";
   values += from.say("judged.tilt", {{"value", from.say.signed_number(m.tilt_change)}});
-  const bool moved = told.moved.along || told.moved.across || told.moved.tilt;
-  return from.say(moved ? "judged.moved" : "judged.still",
+  return from.say(told.moved.any() ? "judged.moved" : "judged.still",
                   {{"values", values}, {"when", when(from, pair)}});
 }
 
@@ -109,12 +126,28 @@ std::string verdicts_of_last(const Source& from, const assessment::Headline& tol
   return with_capital(out) + ".";
 }
 
+/// Limits that get no verdict, but whose number is passed.
+std::string finer_passed(const Source& from, const assessment::Headline& told) {
+  if (told.finer_passed.empty()) return {};
+  std::vector<std::string> passed;
+  for (const assessment::PassedNumber& one : told.finer_passed) {
+    passed.push_back(
+        from.say("judged.probability",
+                 {{"id", one.criterion}, {"value", percent_words(from, one.probability)}}));
+  }
+  return " " + from.say("judged.finer", {{"ids", in_words(from, passed)}});
+}
+
 /// The headline in the language of the page: all that assessment::Headline::sentence tells in
 /// English, from the same parts.
 std::string judged_sentence(const Source& from, const assessment::Headline& told) {
-  std::string out = motion_of_last(from, told) + " " + verdicts_of_last(from, told);
+  std::string out =
+      motion_of_last(from, told) + " " + verdicts_of_last(from, told) + finer_passed(from, told);
   if (!told.early.empty()) {
     out += " " + from.say("judged.early", {{"ids", in_words(from, told.early)}});
+  }
+  if (!told.past.empty()) {
+    out += " " + from.say("judged.past", {{"ids", in_words(from, told.past)}});
   }
   const auto add = [&](const char* key, const std::vector<assessment::LimitsOfFilm>& films) {
     for (const assessment::LimitsOfFilm& one : films) {
@@ -128,6 +161,10 @@ std::string judged_sentence(const Source& from, const assessment::Headline& told
   if (told.rise) {
     out += " " + from.say("judged.rise", {{"from", when_of(from, told.rise->from)},
                                           {"to", when_of(from, told.rise->to)}});
+  }
+  if (told.still_moving) {
+    const bool late = *told.still_moving == assessment::Pattern::kLate;
+    out += " " + from.say(late ? "judged.moves_late" : "judged.goes_on");
   }
   if (!told.unmeasured_since.empty()) out += " " + from.say("judged.later");
   return out;
@@ -175,6 +212,7 @@ Headline headline_of(const Source& from) {
     const bool moved = std::abs(subsidence.value.value) > subsidence.u95.value;
     out.finding = moved ? Finding::kLook : Finding::kOpen;
     out.sentence = measured_sentence(from, *pair);
+    out.sentence.text += sentence_of_head(from, *pair);
   }
   for (Phrase& doubt : doubts_of(from, pair)) out.doubts.push_back(std::move(doubt));
   return out;

@@ -49,6 +49,20 @@ bool reference_is_stated(const followup::Result& result) {
   });
 }
 
+/// Day after surgery of the reference film, where both are dated.
+std::optional<int> reference_day(const followup::Result& result) {
+  for (const auto& film : result.films) {
+    if (film.role == followup::Role::kReference) return film.days_from_surgery;
+  }
+  return {};
+}
+
+/// Whether limits of the whole motion hold for what was measured since this reference film: from
+/// three months on it shows late change only.
+bool shows_whole_motion(const followup::Result& result) {
+  return reference_day(result).value_or(0) <= assessment::kSettledDays;
+}
+
 /// Whether a criterion's number may be drawn beside this quantity: a limit for one hip and for this
 /// stem, of a value that is sure enough to drive a verdict.
 bool is_drawn(const Criterion& criterion, assessment::Quantity quantity,
@@ -67,7 +81,7 @@ bool is_drawn(const Criterion& criterion, assessment::Quantity quantity,
 }
 
 void add_limits(const Source& from, assessment::Quantity quantity, Course& course) {
-  if (!from.result.assessment) return;
+  if (!from.result.assessment || !shows_whole_motion(from.result)) return;
   const Assessment& assessed = *from.result.assessment;
   const int before = days_before_reference(assessed.course);
   for (const Criterion& criterion : assessed.criteria.criteria) {
@@ -148,7 +162,7 @@ Figure figure_of(const Source& from, const Course& course) {
         ";";
   }
   description.back() = '.';
-  for (const CourseLimit& limit : course.limits) {
+  for (const CourseLimit& limit : limits_drawn(course)) {
     if (!limit.label.empty()) {
       description += " " + from.say("course.limit", {{"label", limit.label}}) + ".";
     }
@@ -186,9 +200,15 @@ Section course_section(const Source& from) {
   std::string caption = from.say("course.caption");
   const bool fitted = !subsidence.fitted.empty();
   caption += " " + from.say(fitted ? "course.caption_fit" : "course.caption_line");
-  if (!subsidence.limits.empty()) caption += " " + from.say("course.caption_limits");
-  out.blocks.emplace_back(
-      Figures{{figure_of(from, subsidence), figure_of(from, tilt_course(from))}, caption});
+  const Course tilt = tilt_course(from);
+  if (!subsidence.limits.empty() || !tilt.limits.empty()) {
+    caption += " " + from.say("course.caption_limits");
+    const int day = reference_day(from.result).value_or(0);
+    if (day > assessment::kBaselineLateDays) {
+      caption += " " + from.say("course.caption_late", {{"day", std::to_string(day)}});
+    }
+  }
+  out.blocks.emplace_back(Figures{{figure_of(from, subsidence), figure_of(from, tilt)}, caption});
   return out;
 }
 

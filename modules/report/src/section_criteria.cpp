@@ -29,21 +29,7 @@ CellRole role_of(Verdict verdict) {
   return CellRole::kOpen;
 }
 
-/// A probability in per cent that never reads as certain, nor as a verdict where it falls short.
-std::string percent(const Source& from, double probability) {
-  std::string text = assessment::percent_text(probability);
-  const auto said = [&](const std::string& english, const char* key) {
-    if (!text.starts_with(english)) return false;
-    text = from.say(key, {{"value", from.say.localised(text.substr(english.size()))}});
-    return true;
-  };
-  if (said("more than ", "probability.most") || said("less than ", "probability.least")) {
-    return text;
-  }
-  return from.say.localised(text);
-}
-
-/// The same in its narrow column: "> 99 %".
+/// A probability in its narrow column: "> 99 %".
 std::string percent_cell(const Source& from, double probability) {
   std::string text = assessment::percent_text(probability);
   for (const auto& [words, sign] : {std::pair{"more than ", "> "}, std::pair{"less than ", "< "}}) {
@@ -63,9 +49,7 @@ const assessment::Criterion* criterion_of(const Assessment& assessed, const std:
 std::string source_of(const Source& from, const Assessment& assessed, const std::string& id) {
   const assessment::Criterion* found = criterion_of(assessed, id);
   if (found == nullptr) return from.say("none");
-  std::string text = printable(found->citation);
-  if (found->doi) text += ", doi:" + printable(*found->doi);
-  return text + " (" + from.say("certainty." + assessment::code_of(found->certainty)) + ")";
+  return cited(from, found->citation, found->doi, found->certainty);
 }
 
 /// What was measured, e.g. "subsidence +2.10 ± 0.40 mm on day 93".
@@ -115,11 +99,15 @@ std::string reason_of(const Source& from, const assessment::Finding& finding) {
 }
 
 /// The text that says why, by the parts that the finding has.
-std::string key_of(const assessment::Finding& finding) {
+std::string key_of(const assessment::Finding& finding, const assessment::Criterion* criterion) {
   std::string key = "because." + assessment::code_of(finding.because);
   switch (finding.because) {
     case Because::kOutsideWindow:
       if (!finding.measured) return key + ".not_measured";
+      if (finding.probability_exceeds.value_or(0.0) < assessment::kDecisive) return key;
+      return criterion != nullptr && assessment::is_over(*criterion, finding.days) ? key + ".past"
+                                                                                   : key + ".above";
+    case Because::kFinerThanFilm:
       return finding.probability_exceeds.value_or(0.0) >= assessment::kDecisive ? key + ".above"
                                                                                 : key;
     case Because::kDateUnknown:
@@ -137,10 +125,12 @@ std::string key_of(const assessment::Finding& finding) {
 /// ..." begins with the subsidence. One that is worded otherwise stays as it is.
 std::string without_repetition(const Source& from, const assessment::Finding& finding) {
   std::string text = printable(finding.text);
-  const std::string said = printable(finding.criterion) + ": " +
-                           from.say("verdict." + assessment::code_of(finding.verdict)) + "; ";
-  if (!text.starts_with(said) || text.size() == said.size()) return text;
-  text.erase(0, said.size());
+  const std::string id = printable(finding.criterion) + ": ";
+  const std::string verdict = from.say("verdict." + assessment::code_of(finding.verdict)) + "; ";
+  std::size_t said = text.starts_with(id) ? id.size() : 0;
+  if (said > 0 && text.substr(said).starts_with(verdict)) said += verdict.size();
+  if (said == 0 || text.size() == said) return text;
+  text.erase(0, said);
   text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
   return text;
 }
@@ -157,13 +147,14 @@ std::string because_of(const Source& from, const assessment::Finding& finding) {
   const std::string typical = of_quantity(
       finding.typical, from.say.localised(fixed_text(finding.typical.value_or(0.0), 1)));
   const std::string window = window_of(from, criterion);
-  std::string text = from.say(
-      key_of(finding), {{"measured", measured_of(from, finding)},
-                        {"limit", limit},
-                        {"typical", typical},
-                        {"window", window},
-                        {"reason", reason_of(from, finding)},
-                        {"probability", percent(from, finding.probability_exceeds.value_or(0.0))}});
+  std::string text =
+      from.say(key_of(finding, criterion),
+               {{"measured", measured_of(from, finding)},
+                {"limit", limit},
+                {"typical", typical},
+                {"window", window},
+                {"reason", reason_of(from, finding)},
+                {"probability", percent_words(from, finding.probability_exceeds.value_or(0.0))}});
   const bool windowed = criterion != nullptr && criterion->window.has_value();
   if (finding.because != Because::kDateUnknown || !windowed) return text;
   return from.say("because.holds", {{"limit", limit}, {"window", window}}) + " " +

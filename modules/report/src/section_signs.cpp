@@ -24,13 +24,6 @@ std::string marked(const Source& from, const std::string& text, Basis basis) {
   return basis == Basis::kLines ? text + kFixedSpace + from.say("zones.mark") : text;
 }
 
-std::string source_of(const Source& from, const std::string& citation,
-                      const std::optional<std::string>& doi, assessment::Certainty certainty) {
-  // A citation stays in the language of its source; what only describes one has a translation.
-  return from.say.said(printable(citation)).text + (doi ? ", doi:" + printable(*doi) : "") + " (" +
-         from.say("certainty." + assessment::code_of(certainty)) + ")";
-}
-
 /// Sources of the signs, each once; a row refers to its number.
 class Sources {
  public:
@@ -79,7 +72,7 @@ Table signs_table(const Source& from, const SignReport& report, Sources& sources
           role_of(sign.answer)},
          {{from.say("basis." + assessment::code_of(sign.basis))}, CellRole::kWord},
          {from.say.said(printable(sign.text)), CellRole::kWord},
-         {{sources.mark_of(source_of(from, sign.citation, sign.doi, sign.certainty))},
+         {{sources.mark_of(cited(from, sign.citation, sign.doi, sign.certainty))},
           CellRole::kWord}});
   }
   return out;

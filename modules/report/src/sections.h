@@ -1,8 +1,10 @@
 #pragma once
 
+#include <optional>
 #include <string>
 
 #include "texts.h"
+#include "tidemark/assessment/criteria.h"
 #include "tidemark/report/document.h"
 
 namespace tidemark::report {
@@ -40,6 +42,13 @@ struct Source {
 [[nodiscard]] std::string when(const Source& from, const followup::ComparisonResult& pair);
 /// A flag's sentence in the language of the page, else in English.
 [[nodiscard]] Phrase phrase_of(const Source& from, const Flag& flag);
+/// A probability in per cent that never reads as certain, nor as a verdict where it falls short.
+[[nodiscard]] std::string percent_words(const Source& from, double probability);
+/// "Author, Journal (year), doi:... (read in the source)". A citation stays in the language of its
+/// source; what only describes one has a translation.
+[[nodiscard]] std::string cited(const Source& from, const std::string& citation,
+                                const std::optional<std::string>& doi,
+                                assessment::Certainty certainty);
 /// "mm" or "px", with the fixed space before it.
 [[nodiscard]] std::string unit_of(const followup::Lengths& lengths);
 

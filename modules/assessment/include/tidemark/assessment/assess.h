@@ -19,19 +19,29 @@ struct LimitsOfFilm {
   std::vector<std::string> criteria;
 };
 
+/// A limit whose number is surely passed, with the probability of that.
+struct PassedNumber {
+  std::string criterion;
+  double probability = 0.0;
+};
+
 /// Which parts of the last motion have a 95 % interval that leaves zero out.
 struct Moved {
   bool along = false;  ///< subsidence, up or down
   bool across = false;
   bool tilt = false;
+  /// The head's centre along the stem, where the reference point is not: of a stem that tilts.
+  bool at_head = false;
+
+  [[nodiscard]] bool any() const { return along || across || tilt || at_head; }
 };
 
 /// What a reader sees first: one sentence, and one for its doubt.
 struct Headline {
   /// kExceeds when any criterion was exceeded on any film, kWithin when a limit of subsidence is
   /// kept on the last film and nothing is open: not there, not on a film that is or may be later,
-  /// and no film lies above the number of a limit that holds later or contradicts another; else
-  /// kCannotTell. Not a vote: the findings say which.
+  /// no film lies above the number of a limit that holds later or contradicts another, and the
+  /// stem did not move late; else kCannotTell. Not a vote: the findings say which.
   Verdict verdict = Verdict::kCannotTell;
   std::optional<std::size_t> comparison;  ///< the last one that was measured
   /// Comparisons that could not be measured and whose film is later than that, or may be because a
@@ -43,15 +53,20 @@ struct Headline {
   std::vector<std::string> above;   ///< criteria that `comparison` passes
   std::vector<std::string> within;  ///< keeps
   std::vector<std::string> open;    ///< cannot tell
-  bool subsidence_judged = false;   ///< some limit of subsidence holds for `comparison`
-  /// Above the number of these, which hold at another time than that of `comparison`.
-  std::vector<std::string> early;
+  /// Of `open`, those that are finer than the films allow and whose number is passed at kDecisive.
+  std::vector<PassedNumber> finer_passed;
+  bool subsidence_judged = false;          ///< some limit of subsidence holds for `comparison`
+  std::vector<std::string> early;          ///< above the number of these, which hold later
+  std::vector<std::string> past;           ///< likewise, which held earlier
   std::vector<LimitsOfFilm> above_before;  ///< other films that pass a limit
   /// Other films that lie above the number of a limit which holds later, or whose time is not
   /// known.
   std::vector<LimitsOfFilm> beyond_elsewhere;
   std::vector<LimitsOfFilm> open_undated;  ///< films without a date, which may be later
   std::optional<Rise> rise;                ///< two films that contradict one another
+  /// kContinuous or kLate, where the course is one: late motion tells more than a limit of the
+  /// whole (docs/assessment.md; that it speaks against kWithin is a house choice).
+  std::optional<Pattern> still_moving;
 
   std::string sentence;
   std::vector<std::string> doubts;  ///< sentences against it; flags apart

@@ -48,6 +48,9 @@ inline constexpr double kGuard = 1.6448536269514722;
 /// is called within (proposal for the limit; the consequence is a house choice).
 inline constexpr int kBaselineLateDays = 14;
 
+/// Whether the time at which a limit holds was over on that day; false where it has none.
+[[nodiscard]] bool is_over(const Criterion& criterion, std::optional<int> days);
+
 /// Value against threshold.
 struct Conformity {
   Verdict verdict = Verdict::kCannotTell;

@@ -28,6 +28,10 @@ enum class Measure {
   kCortexChange,  ///< thickness beside a zone
 };
 
+/// A thinner line may be there unseen (lucency/change.cpp, house choice): one that did not grow by
+/// more, mm, at the same places of the stem is not new.
+inline constexpr double kUnseenLineMm = 0.3;
+
 /// What is asked of radiolucent lines.
 enum class LineQuestion {
   kExtent,       ///< whether lines take at least a share of the interface

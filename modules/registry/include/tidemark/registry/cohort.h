@@ -49,7 +49,11 @@ struct CohortZone {
   int zone = 0;
   std::string interface;
   ZoneState state = ZoneState::kCannotTell;
-  bool judged = false;  ///< some of the zone is seen: the lines of the film were read
+  bool judged = false;   ///< some of the zone is seen: the lines of the film were read
+  bool refused = false;  ///< its film could not be measured: no zone of it is seen
+  /// Whether a line came or grew since the reference film, by the pair of films; absent where the
+  /// pair does not tell it, was not compared there, or is a lateral one (none is stored).
+  std::optional<bool> grew;
 };
 
 /// Zones 8 to 14 stand on lateral films only, 1 to 7 on frontal ones only.
@@ -64,6 +68,10 @@ struct CohortMark {
 struct CohortHip {
   std::string hip;
   std::optional<std::string> patient;
+  std::string side;  ///< "R" or "L", "" where it is not known
+  /// A film of it has the bytes of a film of another of these hips, and the two are not the two
+  /// sides of one patient's film: they may be one hip.
+  bool shares_films = false;
   std::string group;                     ///< "" when the hip has none
   bool days_from_reference = false;      ///< no date of surgery: days count from the reference film
   std::string reference_date;            ///< of the reference film; may be empty

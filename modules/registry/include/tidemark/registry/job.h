@@ -72,11 +72,13 @@ struct JobContents {
   std::optional<std::string> sheet;    ///< of series.json; absent: there is none, or no series
   std::optional<std::string> surface;  ///< content_hash() of the stem's surface; absent: not named
   std::vector<std::string> films;      ///< content_hash() of every film, in their order
+  std::size_t not_listed = 0;          ///< films beside the sheet that it does not list
   std::string error;                   ///< why there is no series, one sentence; else empty
 };
 
 /// SHA-256 of all that a job's row depends on but the options: facts, sheet, bytes of the films in
-/// their order and of the stem's surface, or what is wrong. Paths and names of files do not count.
+/// their order and of the stem's surface, number of films that stand beside the sheet unlisted
+/// (which the result tells), or what is wrong. Paths and names of files do not count.
 [[nodiscard]] std::string input_hash(const HipJob& job, const JobContents& contents);
 
 }  // namespace tidemark::registry

@@ -23,9 +23,13 @@ struct ZoneIncidence {
   std::size_t present = 0, absent = 0, cannot_tell = 0, not_seen = 0;
   std::optional<Share> share;  ///< present of present + absent
   std::optional<double> least,
-      most;               ///< share of all hips with a film, if no open one, or every, had a line
-  std::size_t newly = 0;  ///< present, and absent on the hip's reference film
-  std::size_t at_start = 0;        ///< judged, and absent on the hip's reference film
+      most;  ///< share of all hips with a film, if no open one, or every, had a line
+  /// Present, absent on the hip's reference film, and new or grown by the pair of films: zones are
+  /// found anew on each film, so that a line may cross their border.
+  std::size_t newly = 0;
+  /// Judged, absent on the hip's reference film, and the pair tells what became of it.
+  std::size_t at_start = 0;
+  std::size_t not_compared = 0;    ///< likewise, but the pair does not tell
   std::optional<Share> incidence;  ///< newly of at_start; not of the reference film
 };
 

@@ -109,7 +109,8 @@ struct CourseModel {
   std::vector<GroupModel> groups;
   double settling_sd = 0.0;             ///< between hips
   std::optional<double> later_rate_sd;  ///< absent when too few hips have late films
-  std::optional<double> correlation;    ///< of both, where both vary
+  /// Of both. Absent where one does not vary, or where the fit ends at a bound (-1 or 1).
+  std::optional<double> correlation;
   double residual_sd = 0.0;
   double restricted_log_likelihood = 0.0;
 };
