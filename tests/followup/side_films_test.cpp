@@ -303,7 +303,8 @@ TEST(SideFilms, AreLookedAtWithTheirGreysTurnedOver) {
 
 // The invented lesser trochanter lies 180 px above the tip on the frontal film, 90 mm by the scale
 // of 0.5 mm in the plane of its head, which is 1.8 % more in that of its stem; the lateral film has
-// a scale of its own. 5 mm are open between the views (docs/migration.md).
+// a scale of its own. 5 mm are open between the views (docs/migration.md), and 2 mm that the stem
+// may have sunk by, as no frontal film is of that day.
 TEST(SideFilms, TakeTheTrochantersLevelFromTheFrontalFilm) {
   Asked asked;
   Steps steps = steps_with(asked, std::array<std::string, 2>{"P", "F"});
@@ -322,7 +323,45 @@ TEST(SideFilms, TakeTheTrochantersLevelFromTheFrontalFilm) {
   ASSERT_TRUE(levels[2].has_value());
   EXPECT_NEAR(levels[2]->px.y(), 400.0 - 180.0 * scales[0] / scales[2], 1e-9);
   EXPECT_NEAR(levels[2]->px.x(), 150.0, 1e-9) << "on the stem's axis";
-  EXPECT_NEAR(levels[2]->u_px * scales[2], std::hypot(5.0, 2.0 * scales[0]), 1e-9);
+  EXPECT_NEAR(levels[2]->u_px * scales[2], std::hypot(5.0, 2.0 * scales[0], 2.0), 1e-9);
+}
+
+// From the tip of a stem that has sunk since the reference film the trochanter lies less far: the
+// frontal film of the lateral one's day tells how far, if it shows it.
+TEST(SideFilms, TakeTheTrochantersLevelFromTheFrontalFilmOfTheirDay) {
+  Asked asked;
+  const auto level_of = [&](const char* day, bool seen_late) {
+    Steps steps = steps_with(asked, std::array<std::string, 2>{"P", "F"});
+    std::optional<anatomy::Landmark> level;
+    double scale = 0.0;
+    steps.find_femur = [&, step = steps.find_femur](const film::FilmImage& view,
+                                                    const anatomy::Implant& implant,
+                                                    const anatomy::FemurOptions& options) {
+      auto femur = step(view, implant, options);
+      if (options.lesser_level) {
+        level = options.lesser_level;
+        scale = options.scale.value;
+      }
+      if (view.facts.file == "late.png") {
+        if (seen_late) femur->lesser_trochanter->px.y() += 12.0;
+        if (!seen_late) femur->lesser_trochanter.reset();
+      }
+      return femur;
+    };
+    Series series = with_side_film();
+    series.films[2].date = parse_date(day);
+    (void)measure_with(series, {.threads = 1}, steps);
+    return std::pair((400.0 - level->px.y()) * scale, level->u_px * scale);
+  };
+  const auto early = level_of("2024-01-01", true);  // as early.png
+  const auto late = level_of("2024-03-01", true);   // as late.png
+  // 180 px of a film whose scale is that of its stem, 0.5 mm beside the head.
+  EXPECT_NEAR(early.first, 180.0 * 0.5046, 0.01);
+  EXPECT_NEAR(late.first, early.first * 168.0 / 180.0, 1e-9);
+  EXPECT_NEAR(late.second, early.second, 1e-9);
+  const auto by_early = level_of("2024-03-01", false);
+  EXPECT_NEAR(by_early.first, early.first, 1e-9);
+  EXPECT_NEAR(by_early.second, std::hypot(early.second, 2.0), 1e-9) << "it may have sunk by 2 mm";
 }
 
 TEST(SideFilms, OneThatDoesNotShowItsBackIsToldWithoutDirection) {

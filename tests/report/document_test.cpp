@@ -147,6 +147,22 @@ TEST(Document, TellsTheDepthAndLeanThatALateralFilmShows) {
   EXPECT_THAT(told, HasSubstr("The change of tilt is told less"));
 }
 
+// Who reads the page alone sees how far the leg was turned, and whether a surface served the pair.
+TEST(Document, TellsHowTheLegLiesOtherwiseByTheStemsSurface) {
+  Result result = measured({"early.dcm", "late.dcm"});
+  EXPECT_THAT(method_of(result), Not(HasSubstr("surface")));
+  Result without = result;
+  without.films[0].flags.push_back({"surface_pose_missing", "The surface is another stem's."});
+  EXPECT_THAT(method_of(without), HasSubstr("2024-03-01 was compared without the stem's surface"));
+  auto& motion = *result.comparisons[0].migration;
+  motion.flexion_change = Measured<Degrees>{{-3.9}, {1.6}, {3.2}};
+  motion.rotation_change = Measured<Degrees>{{20.4}, {3.8}, {7.5}};
+  const std::string told = method_of(result);
+  EXPECT_THAT(told, HasSubstr("film of 2024-03-01 lies turned otherwise"));
+  EXPECT_THAT(told, HasSubstr("flexion \u22123.9\u00a0\u00b1"));
+  EXPECT_THAT(told, HasSubstr("rotation +20.4\u00a0\u00b1"));
+}
+
 // The answer of an earlier film does not stand beside a newer one that was not compared.
 TEST(Document, GrowthIsToldOfTheNewestFilmOrNotAtAll) {
   Result result = measured({"early.dcm", "late.dcm"});

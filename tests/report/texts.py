@@ -26,7 +26,7 @@ LANGUAGES = {path.stem: json.loads(path.read_text(), object_pairs_hook=keys_once
 SAID = LANGUAGES.pop("said")
 # What steps can refuse a film or a pair with. Left out: what only a caller's mistake can raise, and what a damaged
 # file is told by another library; both stay English.
-STEPS = [path for module in ("film", "anatomy", "migration", "lucency", "followup", "assessment", "registry")
+STEPS = [path for module in ("film", "anatomy", "surface", "migration", "lucency", "followup", "assessment", "registry")
          for path in sorted((MODULE.parent / module / "src").glob("*.*"))]
 REFUSALS = [path for path in STEPS if path.parent.parent.name in ("anatomy", "migration")
             or path.name in ("settle.cpp", "scale.cpp", "doubt.cpp", "pair.cpp", "read.cpp", "dicom.cpp")]

@@ -148,7 +148,37 @@ TEST(ReadMesh, RefusesInOneSentence) {
     EXPECT_NE(read.error().sentence().find(name), std::string::npos) << name;
     EXPECT_EQ(read.error().sentence().find('\n'), std::string::npos) << name;
   }
-  EXPECT_NE(read_mesh(folder / "metres.stl").error().wrong.find("metres"), std::string::npos);
+}
+
+/// Drawn 177 mm long, from the tip to the neck's end.
+TEST(ReadMesh, NamesTheUnitInWhichItWouldBeAStem) {
+  const tidemark::test::Scratch folder;
+  const auto refusal = [&](double scale) {
+    const fs::path file = folder / "other.stl";
+    write_by_vtk<vtkSTLWriter>(mapped(stem(), scale * Eigen::Matrix3d::Identity(), Vec3::Zero()),
+                               file, true);
+    const auto read = read_mesh(file);
+    return read ? std::string("none") : read.error().sentence();
+  };
+  EXPECT_NE(refusal(1e-3).find("only in metres"), std::string::npos);
+  EXPECT_NE(refusal(0.1).find("only in centimetres or inches"), std::string::npos);
+  EXPECT_NE(refusal(1.0 / 25.4).find("inches"), std::string::npos);
+  EXPECT_NE(refusal(0.02).find("only in inches"), std::string::npos);
+  EXPECT_NE(refusal(0.3).find("only in centimetres"), std::string::npos);
+  EXPECT_NE(refusal(10.0).find("in any unit"), std::string::npos);
+}
+
+/// Some programs write each face twice, once for either side; it is closed all the same.
+TEST(ReadMesh, TakesTrianglesThatAreStoredTwiceOnce) {
+  const tidemark::test::Scratch folder;
+  for (const bool turned : {false, true}) {
+    Mesh twice = stem();
+    for (const auto& t : stem().triangles) {
+      twice.triangles.push_back(turned ? std::array{t[0], t[2], t[1]} : t);
+    }
+    write_by_vtk<vtkSTLWriter>(twice, folder / "twice.stl", true);
+    expect_same(read_mesh(folder / "twice.stl"));
+  }
 }
 
 TEST(ReadMesh, ThinsOutWhatIsFinerThanNeeded) {

@@ -96,6 +96,30 @@ TEST(FindPoseOfAnother, IsRefusedOrSeenInTheScatter) {
   EXPECT_TRUE(!pose || pose->scatter_mm > 0.2);
 }
 
+/// A surface of the size next to that of the stem: its tip and its shoulder do not lie where the
+/// head's diameter puts them. Without a look at that it was laid all the same, in another pose.
+TEST(FindPoseOfAnotherSize, IsRefused) {
+  for (const double size : {0.94, 0.97, 1.03, 1.06}) {
+    const auto stem =
+        find_stem(mapped(test::drawn_mesh({}), size * Eigen::Matrix3d::Identity(), Vec3::Zero()));
+    ASSERT_TRUE(stem.has_value());
+    const auto pose =
+        find_pose(*stem, test::film_of({}, {.flexion_deg = 3.0, .version_deg = 14.0}));
+    ASSERT_FALSE(pose.has_value()) << size;
+    EXPECT_NE(pose.error().wrong.find(size < 1.0 ? "larger" : "smaller"), std::string::npos);
+  }
+}
+
+/// Who does not know the head's diameter well does not know the stem's size.
+TEST(FindPoseOfAnotherSize, IsNotToldByAHeadOfDoubtfulSize) {
+  const auto stem =
+      find_stem(mapped(test::drawn_mesh({}), 1.03 * Eigen::Matrix3d::Identity(), Vec3::Zero()));
+  ASSERT_TRUE(stem.has_value());
+  OutlineOnFilm film = test::film_of({}, {.flexion_deg = 3.0, .version_deg = 14.0});
+  film.head_size_log_u = 0.03;
+  EXPECT_TRUE(find_pose(*stem, film).has_value());
+}
+
 /// The change between two films of noise, beams and sources that scatter as believed: the errors
 /// may not be larger than stated (root mean square over u of 16 pairs: 1 and three standard
 /// errors), nor u three times what it should be, and the flexion better than 2.5 degrees (house

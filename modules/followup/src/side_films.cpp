@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <string_view>
 #include <utility>
 
@@ -37,25 +38,45 @@ Millimetres carried_u(double above_tip_px, const HipFilm& side, const HipFilm& f
   return {std::hypot(frontal_u, side_u)};
 }
 
-/// The frontal film by whose level of entry a film from the side goes: one that saw the level, of
-/// the same day if there is one, as the stem may sink from day to day.
-const Working* frontal_with_entry(const Working& side, const WorkingSeries& work) {
+/// The frontal film by whose levels a film from the side goes: the lowest rank, then the nearest in
+/// time, as the stem may sink from day to day; the reference film is the first of equals.
+/// @param rank  of a film that shows the stem's tip; absent: it does not show what is asked for
+template <class Rank>
+const Working* nearest_frontal(const Working& side, const WorkingSeries& work, const Rank& rank) {
   const Working* best = nullptr;
-  const auto key = [&](const Working& film) {
+  std::pair<int, int> best_key;
+  const auto offer = [&](const Working& film) {
+    if (film.from_side || film.refused || !film.hip || !film.hip->implant.shows_tip()) return;
+    const std::optional<int> its_rank = rank(*film.hip);
+    if (!its_rank) return;
     const auto& a = film.out.date;
     const auto& b = side.out.date;
     constexpr int kUnknown = 1000000;  // days, more than a life
-    return std::pair(film.hip->lucency->plan.entry_assumed,
-                     a && b ? std::abs(days_between(*a, *b)) : kUnknown);
+    const std::pair key(*its_rank, a && b ? std::abs(days_between(*a, *b)) : kUnknown);
+    if (best != nullptr && !(key < best_key)) return;
+    best = &film;
+    best_key = key;
   };
-  const auto offer = [&](const Working& film) {
-    if (film.from_side || film.refused || !film.hip || !film.hip->lucency) return;
-    if (!film.hip->implant.shows_tip()) return;
-    if (best == nullptr || key(film) < key(*best)) best = &film;
-  };
-  offer(work.films[*work.reference]);  // the first of equals
+  offer(work.films[*work.reference]);
   for (const Working& film : work.films) offer(film);
   return best;
+}
+
+/// One that saw the level at which the stem enters the bone, rather than assumed it.
+const Working* frontal_with_entry(const Working& side, const WorkingSeries& work) {
+  return nearest_frontal(side, work, [](const HipFilm& hip) -> std::optional<int> {
+    if (!hip.lucency) return {};
+    return hip.lucency->plan.entry_assumed ? 1 : 0;
+  });
+}
+
+/// One that shows the lesser trochanter; else the reference film.
+const Working& frontal_with_lesser(const Working& side, const WorkingSeries& work) {
+  const Working* film = nearest_frontal(side, work, [](const HipFilm& hip) -> std::optional<int> {
+    if (!hip.femur.lesser_trochanter) return {};
+    return 0;
+  });
+  return film != nullptr ? *film : work.films[*work.reference];
 }
 
 /// What the stem may have sunk by between the films, where they are not of one day (house choice).
@@ -120,8 +141,11 @@ std::string why_no_view(const FromSide& seen, const HipFilm& frontal) {
          "take the film with more of the femur on it";
 }
 
-void measure_one(Working& film, const Working& frontal, const Steps& steps) {
-  const FrontalFilm reference{*frontal.hip, frontal.out.view.value_or(View::kAp)};
+void measure_one(Working& film, const WorkingSeries& work, const Steps& steps) {
+  const Working& frontal = work.films[*work.reference];
+  const Working& level = frontal_with_lesser(film, work);
+  const FrontalFilm reference{*frontal.hip, frontal.out.view.value_or(View::kAp), *level.hip,
+                              sunk_between(film, level)};
   auto faced = look_with_back_known(film, reference, steps);
   if (!faced) {
     const auto fault = film::fault_of_tone(*film.upright);
@@ -171,8 +195,7 @@ void measure_side_films(WorkingSeries& work, const Steps& steps, int threads) {
     }
     return;
   }
-  parallel_for(films.size(), threads,
-               [&](std::size_t i) { measure_one(*films[i], *reference, steps); });
+  parallel_for(films.size(), threads, [&](std::size_t i) { measure_one(*films[i], work, steps); });
   std::vector<migration::SideView> views;
   for (Working* film : films) {
     if (!film->out.side_view) continue;

@@ -128,16 +128,18 @@ Expected<Seen> see_from_side(const film::FilmImage& upright, Side mirrored, cons
 /// axis.
 std::optional<anatomy::Landmark> lesser_carried_over(const anatomy::Implant& side,
                                                      MillimetresPerPixel scale,
-                                                     const HipFilm& frontal) {
+                                                     const FrontalFilm& told) {
   // Of 56 pairs of simulated films 3.2 mm RMS, 8 mm at most (docs/migration.md): each view has
   // another outermost point of it, and the legs lie otherwise. House choice.
   constexpr double kOtherViewMm = 5.0;
+  const HipFilm& frontal = told.level;
   const auto& lesser = frontal.femur.lesser_trochanter;
   if (!lesser || !side.shows_tip() || !frontal.implant.shows_tip()) return {};
   const Line2& from = frontal.implant.axis.line_px;
   const double above_tip_mm =
       (along(from, frontal.implant.tip.px) - along(from, lesser->px)) * frontal.scale.value.value;
-  const double u_mm = std::hypot(kOtherViewMm, lesser->u_px * frontal.scale.value.value);
+  const double u_mm =
+      std::hypot(kOtherViewMm, lesser->u_px * frontal.scale.value.value, told.sunk.value);
   return anatomy::Landmark{side.tip.px - above_tip_mm / scale.value * side.axis.line_px.direction,
                            u_mm / scale.value};
 }
@@ -199,7 +201,7 @@ Expected<FromSide> look_from_side(const Working& film, Side mirrored, const Fron
                 "correct view in the sheet if that is wrong");
   }
   out.hip.implant.reference_px = anatomy::reference_point(implant, out.hip.scale.value);
-  out.lesser_level = lesser_carried_over(implant, out.hip.scale.value, frontal.hip);
+  out.lesser_level = lesser_carried_over(implant, out.hip.scale.value, frontal);
   const auto given = in_view(film.entry.landmarks_in_stored_px, out.hip.hip_view);
   auto femur = steps.find_femur(
       out.hip.hip_view, implant,

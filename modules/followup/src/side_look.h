@@ -11,6 +11,10 @@ namespace tidemark::followup {
 struct FrontalFilm {
   const HipFilm& hip;
   View view;
+  /// What tells the level of the lesser trochanter: a frontal film of the same day, if one shows
+  /// it.
+  const HipFilm& level;
+  Millimetres sunk;  ///< what the stem may have sunk by between that film and the one from the side
 };
 
 /// A film from the side with what was found on it, seen with the femur's back at +x.

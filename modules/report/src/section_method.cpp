@@ -109,6 +109,33 @@ std::vector<Paragraph> side_views(const Source& from) {
   return out;
 }
 
+bool is_without_pose(const FilmResult& film) {
+  return std::any_of(film.flags.begin(), film.flags.end(),
+                     [](const Flag& flag) { return flag.id == "surface_pose_missing"; });
+}
+
+/// Of each pair how the leg lay otherwise, by the stem's surface, or that the surface did not serve
+/// it.
+std::vector<Paragraph> surface_poses(const Source& from) {
+  std::vector<Paragraph> out;
+  for (const ComparisonResult& pair : from.result.comparisons) {
+    if (!pair.migration) continue;
+    const FilmResult& reference = from.result.films[pair.reference];
+    const FilmResult& film = from.result.films[pair.follow_up];
+    const auto& flexion = pair.migration->flexion_change;
+    const auto& rotation = pair.migration->rotation_change;
+    if (flexion && rotation) {
+      out.push_back(
+          {{from.say("pairs.surface", {{"film", name_of(film)},
+                                       {"flexion", from.say.signed_number(*flexion) + "°"},
+                                       {"rotation", from.say.signed_number(*rotation) + "°"}})}});
+    } else if (is_without_pose(reference) || is_without_pose(film)) {
+      out.push_back({{from.say("pairs.no_surface", {{"film", name_of(film)}})}});
+    }
+  }
+  return out;
+}
+
 Items provenance_of(const Source& from) {
   Items out;
   out.items.push_back({from.say("provenance.program"), {"Tidemark " + from.result.tool_version}});
@@ -138,6 +165,7 @@ Section method_section(const Source& from) {
   if (latest(from.result) != nullptr) out.blocks.emplace_back(budget_table(from));
   out.blocks.emplace_back(films_table(from));
   for (Paragraph& one : side_views(from)) out.blocks.emplace_back(std::move(one));
+  for (Paragraph& one : surface_poses(from)) out.blocks.emplace_back(std::move(one));
   out.blocks.emplace_back(Paragraph{{from.say("provenance.note")}});
   out.blocks.emplace_back(provenance_of(from));
   return out;

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdint>
 #include <optional>
+#include <set>
 #include <unordered_map>
 #include <utility>
 
@@ -116,12 +117,15 @@ Mesh welded(const Mesh& mesh, double apart_mm) {
     }
     new_index.push_back(*found);
   }
+  std::set<Triangle> known;  // by their corners, whichever way they face
   for (const Triangle& t : mesh.triangles) {
     const Triangle n{new_index[static_cast<std::size_t>(t[0])],
                      new_index[static_cast<std::size_t>(t[1])],
                      new_index[static_cast<std::size_t>(t[2])]};
     if (n[0] == n[1] || n[1] == n[2] || n[2] == n[0]) continue;
-    out.triangles.push_back(n);
+    Triangle sorted = n;
+    std::sort(sorted.begin(), sorted.end());
+    if (known.insert(sorted).second) out.triangles.push_back(n);
   }
   return out;
 }

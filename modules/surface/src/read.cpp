@@ -45,6 +45,20 @@ double longest_side(const Mesh& mesh) {
   return (high - low).maxCoeff();
 }
 
+/// What is wrong with a surface whose length is that of a stem in another unit than millimetres;
+/// null where it is in none.
+const char* wrong_unit(double longest) {
+  const auto fits = [longest](double mm) {
+    return longest >= kShortest / mm && longest <= kLongest / mm;
+  };
+  const bool centimetres = fits(10.0);
+  const bool inches = fits(25.4);
+  if (fits(1000.0)) return "its size fits a stem only in metres";
+  if (centimetres && inches) return "its size fits a stem only in centimetres or inches";
+  if (centimetres) return "its size fits a stem only in centimetres";
+  return inches ? "its size fits a stem only in inches" : nullptr;
+}
+
 Parsed<Mesh> parse(const std::string& suffix, std::span<const std::byte> bytes) {
   if (suffix == ".stl") return parse_stl(bytes);
   if (suffix == ".obj") return parse_obj(bytes);
@@ -72,9 +86,11 @@ Expected<Mesh> read_mesh(const std::filesystem::path& file) {
   }
   const double longest = longest_side(*parsed);
   if (!(longest >= kShortest && longest <= kLongest)) {
-    const bool metres = longest >= 1e-3 * kShortest && longest <= 1e-3 * kLongest;
-    return refuse(metres ? "its size fits a stem only in metres" : "it is not as long as a stem",
-                  "write the surface in millimetres");
+    if (const char* other = wrong_unit(longest)) {
+      return refuse(other, "write the surface in millimetres");
+    }
+    return refuse("it is not as long as a stem in any unit",
+                  "check that the file holds the stem alone, in millimetres");
   }
   Mesh mesh = welded(*parsed, kSamePoint);
   if (mesh.triangles.empty() || open_share(mesh) > kMostOpen) {

@@ -25,10 +25,12 @@ struct Mesh {
 ///
 /// @return kBadInput, one sentence: no such file, unknown suffix, damaged, larger than 256 MB or
 ///         2,000,000 triangles, not closed (1 edge in 100 is open, or holes make 0.3 %), or not
-///         between 60 and 500 mm long.
+///         between 60 and 500 mm long; where it would be in metres, centimetres or inches, the
+///         sentence says so.
 [[nodiscard]] Expected<Mesh> read_mesh(const std::filesystem::path& file);
 
-/// The same mesh with points nearer than `apart_mm` made one, and triangles without area left out.
+/// The same mesh with points nearer than `apart_mm` made one; triangles without area, and such as
+/// stand there already, facing either way, are left out.
 [[nodiscard]] Mesh welded(const Mesh& mesh, double apart_mm);
 
 /// The same mesh with every shell facing outwards, whichever way its triangles faced.
