@@ -410,8 +410,10 @@ Hides hidden_medially(const Scene& scene, const Rays& rays, int ray, double at_m
   const StemFrame& f = scene.frame;
   Hides out = Hides::kNothing;
   for (int i = ray + 1; i <= std::min(Rays::kCount - 1, ray + kRays); ++i) {
-    for (double r = 0.5 * at_mm; r < at_mm + kBeyond; r += f.mm) {
-      const Vec2 q = rays.at(i, r);
+    const int first = static_cast<int>(0.5 * at_mm / f.mm);
+    const int last = static_cast<int>((at_mm + kBeyond) / f.mm);
+    for (int k = first; k <= last; ++k) {
+      const Vec2 q = rays.at(i, k * f.mm);
       const int row = f.row(q.x());
       const int col = f.column(q.y());
       if (row < 0 || col < 0 || row >= f.metal.rows || col >= f.metal.cols) continue;
