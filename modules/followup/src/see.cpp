@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "doubt.h"
+#include "has_flag.h"
 #include "tidemark/core/parallel.h"
 #include "tidemark/core/sampling.h"
 #include "tidemark/film/tone.h"
@@ -21,13 +22,15 @@ constexpr double kTrusted = 0.5;
 /// choice: that of `implant_uncertain`.
 constexpr double kTrustedOverCut = 0.6;
 
+constexpr const char* kUncertain = "implant_uncertain";
+
 /// What another look at the film may better of a find: little speaks for it, its head is in doubt
 /// or lies as near to the stem's axis as only a lateral film shows it, no end of the stem is seen.
 /// @return how many of these
 std::size_t doubts_of(const anatomy::Implant& implant, const StemFacts& stem) {
   const auto is_doubt = [](const Flag& flag) {
-    return flag.id == "implant_uncertain" || flag.id == "head_in_doubt" ||
-           flag.id == "head_off_neck" || flag.id == "tip_outside_field";
+    return flag.id == kUncertain || flag.id == "head_in_doubt" || flag.id == "head_off_neck" ||
+           flag.id == "tip_outside_field";
   };
   const auto flags = std::count_if(implant.flags.begin(), implant.flags.end(), is_doubt);
   constexpr Millimetres kUsualHead{32.0};
@@ -70,9 +73,9 @@ std::optional<float> metal_grey(const film::FilmImage& view, const anatomy::Impl
   return *quarter;
 }
 
-/// Whether what was found with the greys spread counts: it leaves fewer doubts, or none as the
-/// first find and a stem that is clearly narrower. Metal lies within bone, so that a wider one is a
-/// cortex taken for it. House choice.
+/// Whether what was found with the greys spread counts: it leaves fewer doubts, and none of the
+/// stem itself that the first find has not; or none as the first find and a stem that is clearly
+/// narrower. Metal lies within bone, so that a wider one is a cortex taken for it. House choice.
 bool second_counts(const Expected<anatomy::Implant>& first,
                    const Expected<anatomy::Implant>& second, const StemFacts& stem) {
   constexpr double kClearly = 0.08;  // of the head's diameter, some 3 mm
@@ -80,6 +83,8 @@ bool second_counts(const Expected<anatomy::Implant>& first,
   const std::size_t left = doubts_of(*second, stem);
   if (!first) return left == 0;
   const std::size_t doubts = doubts_of(*first, stem);
+  // That the field cuts a stem is no doubt which a stem that fits worse could take away.
+  if (has_flag(second->flags, kUncertain) && !has_flag(first->flags, kUncertain)) return false;
   if (doubts > 0 || left > 0) return left < doubts;
   const double head_px = 2.0 * first->head.circle_px.radius;
   return width_px(*second) < width_px(*first) - kClearly * head_px;
