@@ -64,6 +64,20 @@ Run with_feet(Run run, const Course& high, double foot) {
   return run;
 }
 
+/// The straight line over a run between the course's bins before and after it; `under` stands for
+/// those where the course ends. One bin more than the run has: the last is the bin after it.
+Course line_over(const Course& course, const Course& under, const Run& run) {
+  const double before = run.from > 0 ? course[run.from - 1] : under[run.from];
+  const double after = run.to < course.size() ? course[run.to] : under[run.to - 1];
+  const std::size_t steps = run.to - run.from + 1;
+  Course out;
+  for (std::size_t i = 1; i <= steps; ++i) {
+    const double t = static_cast<double>(i) / static_cast<double>(steps);
+    out.push_back((1.0 - t) * before + t * after);
+  }
+  return out;
+}
+
 /// Whether the outline just above a run lies farther in than the run's lower end, by half of
 /// `least`. A flank lies the farther out the higher up; there it draws in to the neck, and what
 /// stands out is the stem's own corner.
@@ -89,15 +103,10 @@ Course bridged(const Course& values, int half, double least) {
     const bool is_short = static_cast<double>(end - i) * kBinMm < kShortestMm;
     const bool far_down = i >= kNoCorner;
     const Run run = far_down ? with_feet({i, end}, high, kFoot * least) : Run{i, end};
-    const double before = run.from > 0 ? values[run.from - 1] : smooth[run.from];
-    const double after = run.to < n ? values[run.to] : smooth[run.to - 1];
-    const bool stays = is_short || (!far_down && is_corner(values, run, after, least));
-    for (std::size_t k = run.from; k < run.to && !stays; ++k) {
-      const double t =
-          static_cast<double>(k - run.from + 1) / static_cast<double>(run.to - run.from + 1);
-      out[k] = (1.0 - t) * before + t * after;
-    }
-    i = std::max(end, run.to);
+    const Course line = line_over(values, smooth, run);
+    const bool stays = is_short || (!far_down && is_corner(values, run, line.back(), least));
+    for (std::size_t k = run.from; k < run.to && !stays; ++k) out[k] = line[k - run.from];
+    i = run.to;
   }
   return out;
 }
@@ -252,12 +261,9 @@ std::vector<Run> darker_parts(const std::vector<Bump>& bumps, const Run& run) {
 
 /// Sets a part of the course on its chords, or nearer to the axis on the line between its ends.
 void bridge(Course& course, const Course& chords, const Run& part) {
-  const double before = part.from > 0 ? course[part.from - 1] : chords[part.from];
-  const double after = part.to < course.size() ? course[part.to] : chords[part.to - 1];
+  const Course line = line_over(course, chords, part);
   for (std::size_t i = part.from; i < part.to; ++i) {
-    const double t =
-        static_cast<double>(i - part.from + 1) / static_cast<double>(part.to - part.from + 1);
-    course[i] = std::min(chords[i], (1.0 - t) * before + t * after);
+    course[i] = std::min(chords[i], line[i - part.from]);
   }
 }
 

@@ -74,6 +74,10 @@ bool is_bone_beside(const Seen& asked, const Seen& metal) {
 
 }  // namespace
 
+bool doubts_head(const anatomy::Implant& implant) {
+  return has_flag(implant.flags, "head_in_doubt") || has_flag(implant.flags, "head_off_neck");
+}
+
 std::string whole_mm(double value) {
   std::ostringstream text;
   text << std::fixed << std::setprecision(0) << value << " mm";
@@ -112,8 +116,7 @@ std::optional<std::string> may_be_bone(const anatomy::Implant& implant, const an
   // Of 24 looks at native hips 12 found such a stem, all of them so; of 65 hard films with a stem
   // none was so (docs/anatomy.md).
   const bool flanks = has_flag(implant.flags, "implant_uncertain");
-  const bool head =
-      has_flag(implant.flags, "head_in_doubt") || has_flag(implant.flags, "head_off_neck");
+  const bool head = doubts_head(implant);
   const bool no_shaft = has_flag(femur.flags, "shaft_axis_not_seen");
   if (by_hand || (flanks ? 1 : 0) + (head ? 1 : 0) + (no_shaft ? 1 : 0) < 2) return {};
   const std::string remedy =

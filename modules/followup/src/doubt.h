@@ -24,6 +24,9 @@ namespace tidemark::followup {
                                                               const Expected<Seen>& turned,
                                                               Side side);
 
+/// Whether the circle found may be another one than the head's.
+[[nodiscard]] bool doubts_head(const anatomy::Implant& implant);
+
 /// Distance of the head's centre from the stem's axis, mm. The smallest stems in use have 30 mm
 /// (common practice, no source), seen at the cosine of the angle between neck and film: 20 mm at 48
 /// degrees, which no frontal film has. House choice.

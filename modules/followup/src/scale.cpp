@@ -60,13 +60,9 @@ std::optional<film::KnownLength> known_marker(const Working& film) {
 
 std::optional<film::KnownLength> known_stem(const Working& film,
                                             const std::optional<Millimetres>& length) {
-  const anatomy::Implant& implant = film.seen->implant;
-  if (!length || !implant.shows_tip()) return {};
-  const double px = along(implant.axis.line_px, implant.tip.px) -
-                    along(implant.axis.line_px, implant.shoulder.px);
-  if (!(px > 0.0)) return {};
-  return film::KnownLength{normal<Pixels>(px, std::hypot(implant.tip.u_px, implant.shoulder.u_px)),
-                           normal<Millimetres>(length->value, kStemLengthUMm)};
+  const auto px = stem_on_film(film.seen->implant);
+  if (!length || !px) return {};
+  return film::KnownLength{*px, normal<Millimetres>(length->value, kStemLengthUMm)};
 }
 
 film::ScaleSources sources_of(const Working& film, const StemFacts& stem) {
@@ -303,6 +299,14 @@ bool makes_a_field(MillimetresPerPixel per_view_px, const film::FilmImage& film)
 }
 
 }  // namespace
+
+std::optional<Measured<Pixels>> stem_on_film(const anatomy::Implant& implant) {
+  if (!implant.shows_tip()) return {};
+  const Line2& axis = implant.axis.line_px;
+  const double px = along(axis, implant.tip.px) - along(axis, implant.shoulder.px);
+  if (!(px > 0.0)) return {};
+  return normal<Pixels>(px, std::hypot(implant.tip.u_px, implant.shoulder.u_px));
+}
 
 ScaleResult per_stored_px(std::string method, const Measured<MillimetresPerPixel>& per_view_px,
                           std::string note, double view_per_stored) {

@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "doubt.h"
 #include "has_flag.h"
 #include "scale.h"
 #include "tidemark/core/uncertainty.h"
@@ -34,18 +35,15 @@ struct ByHead {
 std::optional<ByHead> by_head(Working& film) {
   if (film.refused || film.from_side || !film.seen || !film.hip || !film.out.calibration) return {};
   if (film.out.calibration->method != "head_diameter") return {};
-  const anatomy::Implant& implant = film.seen->implant;
-  if (!implant.shows_tip()) return {};
-  const Line2& axis = implant.axis.line_px;
+  const auto length = stem_on_film(film.seen->implant);
+  if (!length) return {};
   ByHead out;
   out.film = &film;
-  out.in_doubt =
-      has_flag(implant.flags, "head_in_doubt") || has_flag(implant.flags, "head_off_neck");
+  out.in_doubt = doubts_head(film.seen->implant);
   out.scale = film.hip->scale.value.value;
   out.scale_u = film.hip->scale_u_own.value / out.scale;
-  out.length_px = along(axis, implant.tip.px) - along(axis, implant.shoulder.px);
-  if (!(out.length_px > 0.0)) return {};
-  out.length_u = std::hypot(implant.tip.u_px, implant.shoulder.u_px) / out.length_px;
+  out.length_px = length->value.value;
+  out.length_u = length->u / length->value;
   return out;
 }
 

@@ -11,6 +11,12 @@ std::string counted(std::size_t n, const std::string& one, const std::string& ma
   return n == 1 ? "One " + one : std::to_string(n) + " " + many;
 }
 
+/// A caution that begins with how many there are of something; none where there are none.
+void add(std::vector<std::string>& out, std::size_t n, const char* one, const char* many,
+         const std::string& rest) {
+  if (n > 0) out.push_back(counted(n, one, many) + rest);
+}
+
 /// Patients with more than one hip in the cohort; one may be in several of these.
 struct Patients {
   std::size_t both_sides = 0;    ///< a right and a left hip
@@ -94,11 +100,9 @@ void caution_of_references(const Counts& counts, std::vector<std::string>& out) 
         "the rest speaks for hips with an early one. The mixed model takes them from that "
         "film on.");
   }
-  if (counts.before > 0) {
-    out.push_back(counted(counts.before, "follow-up film is", "follow-up films are") +
-                  " not later than the reference film: such films take part in no mean, share, "
-                  "survival curve or model.");
-  }
+  add(out, counts.before, "follow-up film is", "follow-up films are",
+      " not later than the reference film: such films take part in no mean, share, "
+      "survival curve or model.");
 }
 
 /// Numbers of several programs or options are not of one kind.
@@ -118,57 +122,36 @@ void caution_of_making(const Cohort& cohort, std::vector<std::string>& out) {
 /// Hips that are not independent of one another, or perhaps one and the same.
 void caution_of_patients(const Cohort& cohort, std::vector<std::string>& out) {
   const Patients patients = patients_of(cohort);
-  if (patients.both_sides > 0) {
-    out.push_back(counted(patients.both_sides, "patient has", "patients have") +
-                  " both hips in the cohort. They are counted as independent, so the intervals are "
-                  "a little too narrow.");
-  }
-  if (patients.one_side > 0) {
-    out.push_back(counted(patients.one_side, "patient stands", "patients stand") +
-                  " in the cohort with several hips of one side: two stems, one after the other, "
-                  "or one hip that the sheet lists twice. Each of its rows counts as a hip.");
-  }
-  if (patients.unknown_side > 0) {
-    out.push_back(counted(patients.unknown_side, "patient has", "patients have") +
-                  " several hips in the cohort of which a side is not known: two hips, or one that "
-                  "the sheet lists twice. Each of its rows counts as a hip.");
-  }
+  add(out, patients.both_sides, "patient has", "patients have",
+      " both hips in the cohort. They are counted as independent, so the intervals are "
+      "a little too narrow.");
+  add(out, patients.one_side, "patient stands", "patients stand",
+      " in the cohort with several hips of one side: two stems, one after the other, "
+      "or one hip that the sheet lists twice. Each of its rows counts as a hip.");
+  add(out, patients.unknown_side, "patient has", "patients have",
+      " several hips in the cohort of which a side is not known: two hips, or one that "
+      "the sheet lists twice. Each of its rows counts as a hip.");
   const auto shared = std::count_if(cohort.hips.begin(), cohort.hips.end(),
                                     [](const CohortHip& hip) { return hip.shares_films; });
-  if (shared > 0) {
-    out.push_back(counted(static_cast<std::size_t>(shared), "hip shares", "hips share") +
-                  " a film, byte for byte, with another hip of the cohort: one hip may be counted "
-                  "as several (docs/cohort.md says how to find them).");
-  }
+  add(out, static_cast<std::size_t>(shared), "hip shares", "hips share",
+      " a film, byte for byte, with another hip of the cohort: one hip may be counted "
+      "as several (docs/cohort.md says how to find them).");
 }
 
 void caution_of_hips(const Cohort& cohort, std::vector<std::string>& out) {
-  if (cohort.refused > 0) {
-    out.push_back(counted(cohort.refused, "hip", "hips") +
-                  " could not be measured at all and appear in nothing below. If they are not like "
-                  "the others, all shares are off.");
-  }
-  if (cohort.failed > 0) {
-    out.push_back(counted(cohort.failed, "hip", "hips") +
-                  " ended in a fault of the program and appear in nothing below.");
-  }
-  if (cohort.without_group > 0) {
-    out.push_back(counted(cohort.without_group, "measured hip has", "measured hips have") + " no " +
-                  cohort.group_name + " and are left out.");
-  }
-  if (cohort.lengths_in_pixels > 0) {
-    out.push_back(counted(cohort.lengths_in_pixels, "hip has", "hips have") +
-                  " no scale: only the tilt counts.");
-  }
+  add(out, cohort.refused, "hip", "hips",
+      " could not be measured at all and appear in nothing below. If they are not like "
+      "the others, all shares are off.");
+  add(out, cohort.failed, "hip", "hips",
+      " ended in a fault of the program and appear in nothing below.");
+  add(out, cohort.without_group, "measured hip has", "measured hips have",
+      " no " + cohort.group_name + " and are left out.");
+  add(out, cohort.lengths_in_pixels, "hip has", "hips have", " no scale: only the tilt counts.");
   const Counts counts = counts_of(cohort);
-  if (counts.not_measured > 0) {
-    out.push_back(counted(counts.not_measured, "follow-up film", "follow-up films") +
-                  " of measured hips could not be measured.");
-  }
-  if (counts.undated > 0) {
-    out.push_back(counted(counts.undated, "comparison has", "comparisons have") +
-                  " no date and take part in nothing over time.");
-  }
+  add(out, counts.not_measured, "follow-up film", "follow-up films",
+      " of measured hips could not be measured.");
+  add(out, counts.undated, "comparison has", "comparisons have",
+      " no date and take part in nothing over time.");
   caution_of_references(counts, out);
   caution_of_patients(cohort, out);
 }
